@@ -1,0 +1,117 @@
+package farm
+
+import (
+	"leafturn/internal/civil"
+	"leafturn/internal/units"
+)
+
+// State tells the three answers that a label can give to a question.
+type State string
+
+// The three states of a label field. They are never mixed up: Unknown means
+// that nobody has looked, NoneStated that the label was read and says nothing.
+const (
+	NotRead    State = "unknown"
+	NoneStated State = "none stated"
+	IsStated   State = "value"
+)
+
+// Stated is one field of a label transcription: a value, "none stated", or
+// unknown. The zero Stated is unknown.
+type Stated[T any] struct {
+	State State `json:"state"`
+	Value T     `json:"value,omitempty"`
+}
+
+// Known reports whether the field was read: it holds a value or "none stated".
+func (s Stated[T]) Known() bool { return s.State == IsStated || s.State == NoneStated }
+
+// Has reports whether the field holds a value.
+func (s Stated[T]) Has() bool { return s.State == IsStated }
+
+// Get returns the value and whether there is one.
+func (s Stated[T]) Get() (T, bool) { return s.Value, s.State == IsStated }
+
+// Value makes a stated field.
+func Value[T any](v T) Stated[T] { return Stated[T]{IsStated, v} }
+
+// None makes a field that was read and says nothing.
+func None[T any]() Stated[T] { return Stated[T]{State: NoneStated} }
+
+// Active is an active ingredient of a product.
+type Active struct {
+	Name    string         `json:"name"`    // as in the side-effect table, such as "ferric phosphate"
+	Percent float64        `json:"percent"` // by weight
+	Group   Stated[string] `json:"group"`   // mode-of-action group (IRAC or FRAC)
+}
+
+// LabelSite is a place and crop on which a label allows its product.
+type LabelSite struct {
+	Where Site   `json:"where"` // outdoor or house
+	Crop  string `json:"crop"`  // one of SiteCrops
+}
+
+// SiteCrops are the crop words of a LabelSite that take in a dahlia bed.
+// Anything else on a label does not.
+var SiteCrops = []string{"dahlias", "cut flowers", "ornamentals", "any crop"}
+
+// Label is one version of the grower's transcription of a product label. The
+// tool works only from what stands here; a field that is unknown refuses the
+// schedules that need it.
+type Label struct {
+	Key     string     `json:"key"`     // short name the grower types, such as "ironbait"
+	Version int        `json:"version"` // 1, 2, ... each edit is a new version
+	Entered civil.Date `json:"entered"`
+	Product string     `json:"product"`
+
+	Registration Stated[string]     `json:"registration"`
+	UseClass     Stated[string]     `json:"use_class"`   // general, restricted, professional
+	SignalWord   Stated[string]     `json:"signal_word"` // danger, warning, caution
+	Actives      []Active           `json:"actives"`
+	Formulation  Stated[string]     `json:"formulation"`
+	Organic      Stated[string]     `json:"organic"` // listing body, or the certifier's answer
+	Sites        []LabelSite        `json:"sites"`
+	Pests        []string           `json:"pests"` // catalogue keys
+	Method       Stated[string]     `json:"method"`
+	Expiry       Stated[civil.Date] `json:"expiry"`
+
+	RateMin Stated[units.Quantity] `json:"rate_min"` // product per area
+	RateMax Stated[units.Quantity] `json:"rate_max"`
+
+	MinIntervalDays Stated[int]    `json:"min_interval_days"` // shortest time between applications
+	ReapplyByDays   Stated[int]    `json:"reapply_by_days"`   // useful until; never a minimum
+	ReapplyWhen     Stated[string] `json:"reapply_when"`      // such as "eaten or after heavy rain"
+
+	MaxApplications Stated[int]            `json:"max_applications"` // per season
+	MaxInWindow     Stated[Window]         `json:"max_in_window"`    // at most so many in any so many days
+	MaxAmount       Stated[units.Quantity] `json:"max_amount"`       // product per area per season
+
+	REIHours    Stated[float64] `json:"rei_hours"` // re-entry interval
+	PHIDays     Stated[int]     `json:"phi_days"`  // pre-harvest interval
+	RainfastH   Stated[float64] `json:"rainfast_hours"`
+	MaxTempC    Stated[float64] `json:"max_temp_c"`
+	MinTempC    Stated[float64] `json:"min_temp_c"`
+	MaxWindMS   Stated[float64] `json:"max_wind_ms"`
+	Bees        Stated[string]  `json:"bees"` // one of BeeRules
+	WaterBuffer Stated[float64] `json:"water_buffer_m"`
+	Animals     Stated[string]  `json:"animals"` // what the label says of pets, stock and wildlife
+	PPE         Stated[string]  `json:"ppe"`
+	Note        string          `json:"note,omitempty"`
+}
+
+// Window is a rolling limit: at most Count applications in any Days
+// consecutive days.
+type Window struct {
+	Count int `json:"count"`
+	Days  int `json:"days"`
+}
+
+// The bee statements that a label field can hold.
+const (
+	BeesNotForaging = "not while bees forage" // no application from sunrise to sunset in bloom
+	BeesNoBloom     = "not in bloom"          // none until petal fall
+	BeesAfterSunset = "only after sunset"     // evening and night only
+)
+
+// BeeRules lists the bee statements a transcription may give.
+var BeeRules = []string{BeesNotForaging, BeesNoBloom, BeesAfterSunset}
