@@ -28,6 +28,7 @@ type Farm struct {
 	Units         units.System   `json:"units"`          // how reports show amounts
 	Organic       bool           `json:"organic"`        // run under an organic standard
 	ScoutDay      time.Weekday   `json:"-"`              // the weekday of the scouting round
+	Pests         []string       `json:"pests"`          // catalogue keys of the pests that the farm watches
 }
 
 // Location returns the farm's time zone.

@@ -43,12 +43,18 @@ type Active struct {
 	Name    string         `json:"name"`    // as in the side-effect table, such as "ferric phosphate"
 	Percent float64        `json:"percent"` // by weight
 	Group   Stated[string] `json:"group"`   // mode-of-action group (IRAC or FRAC)
+	// Max is the most of this active that the label allows per area and
+	// period, all products that hold it counted together.
+	Max Stated[units.Quantity] `json:"max,omitzero"`
 }
 
 // LabelSite is a place and crop on which a label allows its product.
 type LabelSite struct {
 	Where Site   `json:"where"` // outdoor or house
 	Crop  string `json:"crop"`  // one of SiteCrops
+	// REIHours is the re-entry interval printed beside this site or crop; when
+	// it holds no value the label's own re-entry interval counts.
+	REIHours Stated[float64] `json:"rei_hours,omitzero"`
 }
 
 // SiteCrops are the crop words of a LabelSite that take in a dahlia bed.
@@ -82,9 +88,10 @@ type Label struct {
 	ReapplyByDays   Stated[int]    `json:"reapply_by_days"`   // useful until; never a minimum
 	ReapplyWhen     Stated[string] `json:"reapply_when"`      // such as "eaten or after heavy rain"
 
-	MaxApplications Stated[int]            `json:"max_applications"` // per season
-	MaxInWindow     Stated[Window]         `json:"max_in_window"`    // at most so many in any so many days
-	MaxAmount       Stated[units.Quantity] `json:"max_amount"`       // product per area per season
+	MaxApplications Stated[int]            `json:"max_applications"`  // per MaxPer
+	MaxInWindow     Stated[Window]         `json:"max_in_window"`     // at most so many in any so many days
+	MaxAmount       Stated[units.Quantity] `json:"max_amount"`        // product per area, per MaxPer
+	MaxPer          string                 `json:"max_per,omitempty"` // one of MaxPers; "" is PerSeason
 
 	REIHours    Stated[float64] `json:"rei_hours"` // re-entry interval
 	PHIDays     Stated[int]     `json:"phi_days"`  // pre-harvest interval
@@ -95,6 +102,7 @@ type Label struct {
 	Bees        Stated[string]  `json:"bees"` // one of BeeRules
 	WaterBuffer Stated[float64] `json:"water_buffer_m"`
 	Animals     Stated[string]  `json:"animals"` // what the label says of pets, stock and wildlife
+	KeepApart   []Apart         `json:"keep_apart,omitempty"`
 	PPE         Stated[string]  `json:"ppe"`
 	Note        string          `json:"note,omitempty"`
 }
@@ -105,6 +113,25 @@ type Window struct {
 	Count int `json:"count"`
 	Days  int `json:"days"`
 }
+
+// Apart is a material that a label keeps away from its product: Days between
+// the two, whichever comes first.
+type Apart struct {
+	Active string `json:"active"`
+	Days   int    `json:"days"`
+}
+
+// The periods over which a label counts its maxima. A label that says "per
+// year" without more is tested against the calendar year and against every
+// 12 months.
+const (
+	PerSeason    = "season"
+	PerYear      = "year"
+	PerCropCycle = "crop cycle"
+)
+
+// MaxPers lists the periods a transcription may give.
+var MaxPers = []string{PerSeason, PerYear, PerCropCycle}
 
 // The bee statements that a label field can hold.
 const (

@@ -1,0 +1,182 @@
+// Package app holds the use cases: what the program can do for a grower. It
+// is the only place that joins the store, the catalogue of facts and the
+// computation, and the only one that knows what today is.
+package app
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/adrg/xdg"
+
+	"leafturn/internal/catalog"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/report"
+	"leafturn/internal/store"
+)
+
+// App is the use cases on one farm's store at one instant.
+type App struct {
+	st    *store.Store
+	cat   *catalog.Catalog
+	farm  farm.Farm
+	loc   *time.Location
+	now   time.Time
+	names *names
+}
+
+// loadCatalog reads the embedded facts once: they cannot change while the
+// program runs.
+var loadCatalog = sync.OnceValues(catalog.Load)
+
+// FactsVersion returns the version of the embedded facts.
+func FactsVersion() string {
+	c, err := loadCatalog()
+	if err != nil {
+		return "damaged: " + err.Error()
+	}
+	return c.Version
+}
+
+// DefaultPath returns the store's file in the user's data folder.
+func DefaultPath() (string, error) {
+	return filepath.Join(xdg.DataHome, "leafturn", "farm.leafturn"), nil
+}
+
+// Open opens the store at path at the instant now.
+func Open(ctx context.Context, path string, now time.Time) (*App, error) {
+	st, err := store.Open(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	a, err := newApp(ctx, st, now)
+	if err != nil {
+		st.Close()
+		return nil, err
+	}
+	return a, nil
+}
+
+func newApp(ctx context.Context, st *store.Store, now time.Time) (*App, error) {
+	cat, err := loadCatalog()
+	if err != nil {
+		return nil, fmt.Errorf("the embedded facts do not load: %w", err)
+	}
+	a := &App{st: st, cat: cat, now: now}
+	if err := a.load(ctx); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+// load reads the farm and the names that people may use.
+func (a *App) load(ctx context.Context) error {
+	return a.st.View(ctx, func(tx *store.Tx) error {
+		f, err := tx.Farm()
+		if err != nil {
+			return err
+		}
+		loc, err := f.Location()
+		if err != nil {
+			return diag.Failf(err, "set it with `leafturn farm set --zone Area/City`", "the farm's time zone %q is not known here", f.TimeZone)
+		}
+		beds, err := tx.Beds()
+		if err != nil {
+			return err
+		}
+		a.farm, a.loc, a.names = f, loc, newNames(a.cat, beds)
+		return nil
+	})
+}
+
+// Close closes the store.
+func (a *App) Close() error { return a.st.Close() }
+
+// Migrated says in a sentence that opening brought the store up to date, or "".
+func (a *App) Migrated() string {
+	m, ok := a.st.Migrated()
+	if !ok {
+		return ""
+	}
+	return fmt.Sprintf("the farm's file was brought from version %d to %d; the old one is kept as %s", m.From, m.To, m.Copy)
+}
+
+// Today is the farm's date.
+func (a *App) Today() civil.Date { return civil.DateIn(a.now, a.loc) }
+
+// ParseDay reads a day that a person typed; empty is today.
+func ParseDay(text string, today civil.Date) (civil.Date, error) {
+	if text == "" {
+		return today, nil
+	}
+	d, err := ingest.ParseDate(text, today)
+	if err != nil {
+		return civil.Date{}, asUsage(err)
+	}
+	return d, nil
+}
+
+// document starts a document with what all of them carry.
+func (a *App) document(title string, asOf civil.Date) *report.Document {
+	return &report.Document{
+		Title: title, Farm: a.farm.Name, TimeZone: a.farm.TimeZone,
+		AsOf: asOf, Made: a.now.In(a.loc), Facts: a.cat.Version,
+	}
+}
+
+// asUsage marks the problems of an error as a tool used wrongly.
+func asUsage(err error) error {
+	switch e := err.(type) {
+	case *diag.Problem:
+		c := *e
+		c.Usage = true
+		return &c
+	case *diag.List:
+		for _, p := range e.Problems {
+			p.Usage = true
+		}
+	}
+	return err
+}
+
+// WriteFile writes a file whole or not at all: under a temporary name beside
+// it, synced, then renamed.
+func WriteFile(path string, data []byte) (err error) {
+	dir := filepath.Dir(path)
+	fail := func(err error) error {
+		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, err)
+	}
+	f, err := os.CreateTemp(dir, ".leafturn-*")
+	if err != nil {
+		return fail(err)
+	}
+	defer func() {
+		if err != nil {
+			f.Close()
+			os.Remove(f.Name())
+		}
+	}()
+	if _, err = f.Write(data); err != nil {
+		return fail(err)
+	}
+	if err = f.Chmod(0o644); err != nil {
+		return fail(err)
+	}
+	if err = f.Sync(); err != nil {
+		return fail(err)
+	}
+	if err = f.Close(); err != nil {
+		return fail(err)
+	}
+	if err = os.Rename(f.Name(), path); err != nil {
+		return fail(err)
+	}
+	return nil
+}

@@ -1,0 +1,476 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/store"
+	"leafturn/internal/units"
+)
+
+// Said is what a command that stores something says: Said to the grower, and
+// warnings apart.
+type Said struct {
+	Said     string
+	Warnings []string
+}
+
+// CountOptions are the flags of `count`.
+type CountOptions struct {
+	Date     civil.Date
+	Observer string
+	Check    bool
+}
+
+func (a *App) notesOptions(o CountOptions) ingest.Options {
+	return ingest.Options{Today: a.Today(), Date: o.Date, Observer: o.Observer, Names: a.names}
+}
+
+// CountWords stores one line of counts given as words.
+func (a *App) CountWords(ctx context.Context, words []string, o CountOptions) (string, error) {
+	if o.Date.After(a.Today()) {
+		return "", a.future("--date", o.Date)
+	}
+	v, err := ingest.ParseWords(words, a.notesOptions(o))
+	if err != nil {
+		return "", kept(asUsage(err), "nothing was stored")
+	}
+	if o.Check {
+		return "reads well: " + ingest.FormatNote(v), nil
+	}
+	var id int64
+	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { id, err = tx.AddVisit(v, a.now); return err })
+	if err != nil {
+		return "", duplicateVisit(err, v)
+	}
+	return fmt.Sprintf("stored visit %d: %s", id, a.visitWords(v)), nil
+}
+
+func (a *App) future(what string, d civil.Date) error {
+	return diag.Usagef("give today or an earlier day", "%s %s lies in the future: today is %s on the farm", what, d, a.Today())
+}
+
+// visitWords says a visit in a line: where, what, how many units.
+func (a *App) visitWords(v farm.Visit) string {
+	pest, _ := a.cat.Pest(v.Pest)
+	s := fmt.Sprintf("%s, %s, %s: ", v.Bed, pest.Name, v.Date.Short())
+	proto, _ := a.cat.Protocol(v.Pest, v.Unit)
+	var parts []string
+	if seen := v.Seen(); len(seen) > 0 {
+		total := 0
+		for _, c := range seen {
+			total += c
+		}
+		parts = append(parts, fmt.Sprintf("%d on %d %s", total, len(seen), unitPlural(proto.UnitLabel, len(seen))))
+		if lost := len(v.Counts) - len(seen); lost > 0 {
+			parts = append(parts, fmt.Sprintf("%d not looked at", lost))
+		}
+	}
+	if p := v.Presence; p != nil {
+		parts = append(parts, fmt.Sprintf("%d of %d %s", p.Infested, p.Looked, unitPlural(proto.UnitLabel, p.Looked)))
+	}
+	return s + strings.Join(parts, ", ")
+}
+
+func unitPlural(label string, n int) string {
+	if label == "" {
+		label = "unit"
+	}
+	if n == 1 {
+		return label
+	}
+	if s, ok := strings.CutSuffix(label, "leaf"); ok {
+		return s + "leaves"
+	}
+	if strings.HasSuffix(label, "s") || strings.HasSuffix(label, ")") {
+		return label
+	}
+	return label + "s"
+}
+
+// duplicateVisit says how to replace a visit that is already there.
+func duplicateVisit(err error, v farm.Visit) error {
+	var d *store.DuplicateError
+	if !errors.As(err, &d) {
+		return err
+	}
+	return &diag.Problem{
+		What: fmt.Sprintf("%s %s of %s was already counted by %s: visit %d", v.Bed, v.Pest, v.Date, v.Unit, d.ID),
+		Do:   fmt.Sprintf("if it was wrong: `leafturn void visit %d --reason \"...\"`, then enter it again", d.ID),
+		Kept: "nothing new was stored; the first count stands",
+		Err:  err,
+	}
+}
+
+// CountFile stores the lines of a notes file, all of them or none.
+func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOptions) (string, error) {
+	if o.Date.After(a.Today()) {
+		return "", a.future("--date", o.Date)
+	}
+	notes, sum, err := ingest.ReadNotes(r, file, a.notesOptions(o))
+	if err != nil {
+		words := "nothing from this file was stored"
+		if sum.Visits > 0 {
+			words += fmt.Sprintf("; the other %d lines read well", sum.Visits)
+		}
+		return "", kept(err, words)
+	}
+	if o.Check {
+		return fmt.Sprintf("%s reads well: %d visits with %d units; nothing was stored", file, sum.Visits, sum.Units), nil
+	}
+	var first, last int64
+	var problems diag.List
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, n := range notes {
+			id, err := tx.AddVisit(n.Visit, a.now)
+			if errors.Is(err, store.ErrDuplicate) {
+				p := &diag.Problem{}
+				errors.As(duplicateVisit(err, n.Visit), &p)
+				problems.Add(&diag.Problem{File: file, Row: n.Row, Col: 1, What: p.What, Do: p.Do, Err: err})
+				continue
+			}
+			if err != nil {
+				return err
+			}
+			if first == 0 {
+				first = id
+			}
+			last = id
+		}
+		return problems.Err()
+	})
+	if err != nil {
+		return "", kept(err, "nothing from this file was stored")
+	}
+	return fmt.Sprintf("stored %d visits (%d to %d) with %d units from %s", len(notes), first, last, sum.Units, file), nil
+}
+
+// Did stores that steps were carried out.
+func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, bedWords []string, note string) (string, error) {
+	pest, err := a.names.findPest(pestWord)
+	if err != nil {
+		return "", err
+	}
+	beds, err := a.names.findBeds(bedWords)
+	if err != nil {
+		return "", err
+	}
+	if day.After(a.Today()) {
+		return "", a.future("--date", day)
+	}
+	word := strings.ToLower(strings.ReplaceAll(step, "-", "_"))
+	var keys []string
+	key := ""
+	for _, x := range a.cat.Actions(pest.Key) {
+		short := shortStep(x.Key)
+		keys = append(keys, short)
+		if word == x.Key || word == short {
+			key = x.Key
+		}
+	}
+	if key == "" {
+		return "", diag.Usagef("one of: "+strings.Join(keys, ", "), "there is no step %q against %s%s", step, pest.Name, diag.DidYouMean(word, keys))
+	}
+	var codes []string
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range beds {
+			if _, err := tx.AddDone(farm.Done{Bed: b.Code, Pest: pest.Key, Action: key, Date: day, Note: note}, a.now); err != nil {
+				return err
+			}
+			codes = append(codes, b.Code)
+		}
+		return nil
+	})
+	if err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()), nil
+}
+
+// shortStep is a step's key without the word for the pest in front: the
+// water_jet of mite_water_jet.
+func shortStep(key string) string {
+	if _, rest, ok := strings.Cut(key, "_"); ok {
+		return rest
+	}
+	return key
+}
+
+// Stage stores that beds reached a stage.
+func (a *App) Stage(ctx context.Context, day civil.Date, stageWord string, bedWords []string, note string) (string, error) {
+	st, err := findStage(stageWord)
+	if err != nil {
+		return "", err
+	}
+	beds, err := a.names.findBeds(bedWords)
+	if err != nil {
+		return "", err
+	}
+	if day.After(a.Today()) {
+		return "", a.future("--date", day)
+	}
+	var codes []string
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range beds {
+			if _, err := tx.AddStage(farm.StageEvent{Bed: b.Code, Date: day, Stage: st, Note: note}, a.now); err != nil {
+				return err
+			}
+			codes = append(codes, b.Code)
+		}
+		return nil
+	})
+	if err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return fmt.Sprintf("noted: %s %s on %s", strings.Join(codes, ", "), st, day.Short()), nil
+}
+
+func findStage(word string) (farm.Stage, error) {
+	st := farm.Stage(strings.ToLower(word))
+	if st.Order() < 0 || st == farm.PrePlant {
+		var known []string
+		for _, s := range farm.Stages[1:] {
+			known = append(known, string(s))
+		}
+		return "", diag.Usagef("one of: "+strings.Join(known, ", "), "unknown stage %q%s", word, diag.DidYouMean(word, known))
+	}
+	return st, nil
+}
+
+// StageFile stores the stages of a CSV file with the columns date, bed and
+// stage, all of them or none.
+func (a *App) StageFile(ctx context.Context, r io.Reader, file string) (string, error) {
+	events, err := ingest.ParseStages(r, file, a.Today(), a.names)
+	if err != nil {
+		return "", kept(err, "nothing from this file was stored")
+	}
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, e := range events {
+			if _, err := tx.AddStage(e, a.now); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return "", kept(err, "nothing from this file was stored")
+	}
+	return fmt.Sprintf("stored %d stages from %s", len(events), file), nil
+}
+
+// WeatherOptions are the flags of `weather`.
+type WeatherOptions struct {
+	Date, Min, Max, Rain, Soil, Humidity string
+	Forecast                             bool
+}
+
+// Weather stores one day's weather.
+func (a *App) Weather(ctx context.Context, o WeatherOptions) (string, error) {
+	day, err := ParseDay(o.Date, a.Today())
+	if err != nil {
+		return "", err
+	}
+	d := farm.WeatherDay{Date: day, Forecast: o.Forecast}
+	var l diag.List
+	read := func(flag, text string, dim units.Dimension, low, high float64) *float64 {
+		if text == "" {
+			return nil
+		}
+		q, err := units.ParseAs(text, dim, "")
+		if err != nil {
+			l.Add(diag.Usagef(map[units.Dimension]string{units.Temperature: "write it as 14C or 57F", units.Length: "write it as 3mm or 0.1in"}[dim], "--%s: %v", flag, err))
+			return nil
+		}
+		v := q.Base()
+		if dim == units.Length {
+			v *= 1000 // mm
+		}
+		if v < low || v > high {
+			l.Add(diag.Usagef("check the number and its unit", "--%s %s cannot be a day's weather", flag, text))
+		}
+		return &v
+	}
+	d.MinC = read("min", o.Min, units.Temperature, -60, 60)
+	d.MaxC = read("max", o.Max, units.Temperature, -60, 60)
+	d.SoilC = read("soil", o.Soil, units.Temperature, -60, 60)
+	d.RainMM = read("rain", o.Rain, units.Length, 0, 1000)
+	if o.Humidity != "" {
+		v, err := units.ParseNumber(strings.TrimSuffix(o.Humidity, "%"))
+		if err != nil || v < 0 || v > 100 {
+			l.Add(diag.Usagef("write a percentage from 0 to 100", "--humidity %q is not one", o.Humidity))
+		}
+		d.Humidity = &v
+	}
+	switch {
+	case d.MinC != nil && d.MaxC != nil && *d.MinC > *d.MaxC:
+		l.Add(diag.Usagef("swap them if they were mixed up", "the lowest temperature %s is above the highest %s", o.Min, o.Max))
+	case d.MinC == nil && d.MaxC == nil && d.RainMM == nil && d.SoilC == nil && d.Humidity == nil && len(l.Problems) == 0:
+		l.Add(diag.Usagef("give at least one of --min, --max, --rain, --soil, --humidity, or --file", "nothing was measured"))
+	case day.After(a.Today()) && !o.Forecast:
+		l.Add(diag.Usagef("add --forecast if it is one", "--date %s lies in the future: today is %s on the farm", day, a.Today()))
+	}
+	if err := l.Err(); err != nil {
+		return "", err
+	}
+	var out store.Outcome
+	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { out, err = tx.AddWeather(d, a.now); return err })
+	if err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return fmt.Sprintf("weather of %s: %s", day.Short(), out), nil
+}
+
+// WeatherFile stores the days of a CSV file, all of them or none.
+func (a *App) WeatherFile(ctx context.Context, r io.Reader, file string) (string, error) {
+	days, err := ingest.ParseWeather(r, file, a.Today())
+	if err != nil {
+		return "", kept(err, "nothing from this file was stored")
+	}
+	counts := map[store.Outcome]int{}
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, d := range days {
+			out, err := tx.AddWeather(d, a.now)
+			if err != nil {
+				return err
+			}
+			counts[out]++
+		}
+		return nil
+	})
+	if err != nil {
+		return "", kept(err, "nothing from this file was stored")
+	}
+	var parts []string
+	for _, o := range []store.Outcome{store.Stored, store.Replaced, store.Present, store.Outranked} {
+		if n := counts[o]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, o))
+		}
+	}
+	return fmt.Sprintf("weather of %d days from %s: %s", len(days), file, strings.Join(parts, ", ")), nil
+}
+
+// ReleaseOptions are the flags of `release`.
+type ReleaseOptions struct {
+	Agent, Pest, Amount, Note string
+	Beds                      []string
+	Date                      civil.Date
+}
+
+// Release stores a release of natural enemies, and warns where a residue was
+// still harming them.
+func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
+	agent, err := a.findAgent(o.Agent)
+	if err != nil {
+		return Said{}, err
+	}
+	beds, err := a.names.findBeds(o.Beds)
+	if err != nil {
+		return Said{}, err
+	}
+	if o.Date.After(a.Today()) {
+		return Said{}, a.future("--date", o.Date)
+	}
+	amount, err := units.ParseNumber(o.Amount)
+	if err != nil || amount <= 0 || amount > 1e9 {
+		return Said{}, diag.Usagef("give --amount with the animals let out in each bed", "--amount %q is not a number above 0", o.Amount)
+	}
+	pest := ""
+	switch {
+	case o.Pest != "":
+		p, err := a.names.findPest(o.Pest)
+		if err != nil {
+			return Said{}, err
+		}
+		pest = p.Key
+	case len(agent.Targets) == 1:
+		pest = agent.Targets[0]
+	default:
+		return Said{}, diag.Usagef("say which with --pest, one of: "+strings.Join(agent.Targets, ", "), "%s works against several pests", agent.Latin)
+	}
+	s, err := a.snapshot(ctx, o.Date)
+	if err != nil {
+		return Said{}, err
+	}
+	var res Said
+	var codes []string
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range beds {
+			r := farm.Release{Bed: b.Code, Agent: agent.Key, Pest: pest, Date: o.Date, Amount: amount, Note: o.Note}
+			if _, err := tx.AddRelease(r, a.now); err != nil {
+				return err
+			}
+			codes = append(codes, b.Code)
+		}
+		return nil
+	})
+	if err != nil {
+		return Said{}, kept(err, "nothing was stored")
+	}
+	for _, b := range beds {
+		res.Warnings = append(res.Warnings, a.residueWarnings(s, b, agent.Key, o.Date)...)
+	}
+	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), o.Date.Short())
+	if len(agent.CheckDays) > 0 {
+		var days []string
+		for _, n := range agent.CheckDays {
+			days = append(days, o.Date.AddDays(n).Short())
+		}
+		res.Said += fmt.Sprintf("\ncheck on %s: %s; success is %s", strings.Join(days, " and "), agent.CheckHow, agent.Success)
+	}
+	return res, nil
+}
+
+// recordKinds are the words of `void`.
+var recordKinds = []store.Kind{store.KindVisit, store.KindTreatment, store.KindRelease, store.KindDone, store.KindStage, store.KindWeather, store.KindOverride, store.KindCover}
+
+// Void marks a record as wrong.
+func (a *App) Void(ctx context.Context, kind, number, reason string) (string, error) {
+	k := store.Kind(strings.ToLower(kind))
+	if !slices.Contains(recordKinds, k) {
+		var known []string
+		for _, x := range recordKinds {
+			known = append(known, string(x))
+		}
+		return "", diag.Usagef("one of: "+strings.Join(known, ", "), "there is no kind of record %q%s", kind, diag.DidYouMean(kind, known))
+	}
+	id, err := strconv.ParseInt(number, 10, 64)
+	if err != nil || id <= 0 {
+		return "", diag.Usagef("give the record's number, as `leafturn visits` shows it", "%q is not a record number", number)
+	}
+	if strings.TrimSpace(reason) == "" {
+		return "", diag.Usagef(`give it with --reason "..."`, "a record is not taken out without a reason")
+	}
+	if err := a.st.Update(ctx, func(tx *store.Tx) error { return tx.Void(k, id, reason, a.now) }); err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("%s %d no longer counts; it stays in the history with the reason", k, id), nil
+}
+
+// Backup copies the store to a new file and checks the copy.
+func (a *App) Backup(ctx context.Context, dst string) (string, error) {
+	if err := a.st.Backup(ctx, dst); err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("a checked copy of %s is in %s", a.st.Path(), dst), nil
+}
+
+// Check looks for damage in the store.
+func (a *App) Check(ctx context.Context) (string, error) {
+	found, err := a.st.Check(ctx)
+	if err != nil {
+		return "", err
+	}
+	if len(found) > 0 {
+		return "", diag.Failf(store.ErrDamaged, "stop entering, copy the file away, and go back to the last backup", "%s is not whole:\n    %s", a.st.Path(), strings.Join(found, "\n    "))
+	}
+	return fmt.Sprintf("%s is whole: schema %d, facts %s", a.st.Path(), a.st.Schema(), a.cat.Version), nil
+}

@@ -1,0 +1,343 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/verdict"
+	"leafturn/internal/week"
+	"leafturn/plots"
+)
+
+// PlotOptions are the words of `plot`.
+type PlotOptions struct {
+	Date civil.Date
+	Pest string
+	Beds []string
+	Map  bool
+	Out  string
+}
+
+// Plot draws a picture of the season and returns what it wrote and what the
+// picture shows, in words.
+func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
+	if o.Out == "" {
+		return nil, diag.Usagef("give it with --out, such as --out mites.png", "no file to draw into")
+	}
+	if o.Map && o.Pest == "" {
+		return nil, diag.Usagef("name the pest, such as `leafturn plot mite --map --out field.svg`", "the map shows one pest")
+	}
+	if len(o.Beds) > 0 && (o.Map || o.Pest == "") {
+		return nil, diag.Usagef("leave --bed out, or name a pest and leave --map out", "--bed goes with the season of one pest")
+	}
+	s, err := a.snapshot(ctx, o.Date)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.assessments(s)
+	if err != nil {
+		return nil, err
+	}
+	var figs []plots.Figure
+	switch {
+	case o.Pest == "":
+		for _, p := range a.overview(s, list).Pages() {
+			figs = append(figs, p)
+		}
+	default:
+		p, err := a.names.findPest(o.Pest)
+		if err != nil {
+			return nil, err
+		}
+		mine := slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return x.Pest.Key != p.Key })
+		if o.Map {
+			figs = append(figs, a.fieldMap(s, mine))
+			break
+		}
+		beds, err := a.names.findBeds(o.Beds)
+		if err != nil {
+			return nil, err
+		}
+		fig, err := a.pressure(s, mine, beds)
+		if err != nil {
+			return nil, err
+		}
+		for _, page := range fig.Pages() {
+			figs = append(figs, page)
+		}
+	}
+	return saveFigures(figs, o.Out)
+}
+
+// saveFigures writes figures, numbered when there are several.
+func saveFigures(figs []plots.Figure, out string) ([]string, error) {
+	ext := filepath.Ext(out)
+	if !contains(plots.Formats, strings.TrimPrefix(strings.ToLower(ext), ".")) {
+		return nil, diag.Usagef("end it with .png, .svg or .pdf", "--out %q does not say what kind of picture", out)
+	}
+	var said []string
+	for i, f := range figs {
+		name := out
+		if len(figs) > 1 {
+			name = fmt.Sprintf("%s-%d%s", strings.TrimSuffix(out, ext), i+1, ext)
+		}
+		if err := f.Check(); err != nil {
+			return said, diag.Failf(err, "count something first: `leafturn count`", "%v", err)
+		}
+		if err := plots.Save(f, name); err != nil {
+			return said, diag.Failf(err, "check that the folder is there and may be written", "the picture %q cannot be written: %v", name, err)
+		}
+		said = append(said, "drawn: "+name, f.Alt())
+	}
+	return said, nil
+}
+
+// season is the span shown of a season: from the first record to the day.
+func season(s snapshot) (from, to civil.Date) {
+	to = s.on
+	from = to
+	for _, v := range s.visits {
+		if v.Date.Before(from) {
+			from = v.Date
+		}
+	}
+	for _, events := range s.stages {
+		for _, e := range events {
+			if e.Date.Before(from) {
+				from = e.Date
+			}
+		}
+	}
+	return from, to
+}
+
+// plotVisits are the readings of a unit as points of a picture.
+func plotVisits(x assess.Assessment, unit string, counts bool) []plots.Visit {
+	var out []plots.Visit
+	for _, r := range x.Readings {
+		if r.Unit.Measure != unit {
+			continue
+		}
+		v := plots.Visit{Date: r.Visit.Date, Mean: r.Value, Interval: &plots.Range{Low: min(r.Low, r.Value), High: max(r.High, r.Value)}, Invalid: strings.Join(r.Invalid, "; ")}
+		if counts && !r.Unit.Percent && r.Unit.Scale(r.Visit.Conditions.Nights) == 1 {
+			v.Counts = r.Visit.Seen()
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// measureOf is the measure to draw: that of the unit with most visits, the
+// usual one where nothing was counted.
+func measureOf(list []assess.Assessment) (assess.Unit, bool) {
+	n := map[string]int{}
+	var best assess.Unit
+	found := false
+	for _, x := range list {
+		if !found && len(x.Pest.Units) > 0 {
+			best = x.Pest.Units[0]
+		}
+		for _, r := range x.Readings {
+			n[r.Unit.Measure]++
+			if !found || n[r.Unit.Measure] > n[best.Measure] {
+				best, found = r.Unit, true
+			}
+		}
+	}
+	return best, found
+}
+
+// segments are the action and watch levels through a bed's season.
+func (a *App) segments(x assess.Assessment, events []farm.StageEvent, u assess.Unit) (act, watch []plots.Segment) {
+	type span struct {
+		stage farm.Stage
+		from  civil.Date
+	}
+	var spans []span
+	for _, e := range sortedStages(events) {
+		spans = append(spans, span{e.Stage, e.Date})
+	}
+	if len(spans) == 0 {
+		spans = []span{{x.Stage, civil.Date{}}}
+	}
+	for i, sp := range spans {
+		var to civil.Date
+		if i+1 < len(spans) {
+			to = spans[i+1].from.AddDays(-1)
+		}
+		if !to.IsZero() && to.Before(sp.from) {
+			continue
+		}
+		l, w := levelAt(x, u.Measure, sp.stage)
+		act = appendSegment(act, l, sp.from, to)
+		watch = appendSegment(watch, w, sp.from, to)
+	}
+	return act, watch
+}
+
+func levelAt(x assess.Assessment, measure string, stage farm.Stage) (act, watch *assess.Level) {
+	for _, l := range x.Pest.Levels {
+		if l.Measure != measure || l.Transfer || l.Operator == "none" || l.Requires != "" && l.Requires != "no_tospovirus" || !stage.Between(l.From, l.To) {
+			continue
+		}
+		switch {
+		case l.Kind == "act" && act == nil:
+			act = &l
+		case l.Kind == "watch" && watch == nil:
+			watch = &l
+		}
+	}
+	return act, watch
+}
+
+// appendSegment adds a level, joined to the one before where it goes on.
+func appendSegment(to []plots.Segment, l *assess.Level, from, until civil.Date) []plots.Segment {
+	if l == nil {
+		return to
+	}
+	if n := len(to); n > 0 && to[n-1].Value == l.Value && !to[n-1].To.IsZero() && to[n-1].To.AddDays(1) == from {
+		to[n-1].To = until
+		return to
+	}
+	return append(to, plots.Segment{From: from, To: until, Value: l.Value})
+}
+
+func sortedStages(events []farm.StageEvent) []farm.StageEvent {
+	out := slices.Clone(events)
+	slices.SortStableFunc(out, func(x, y farm.StageEvent) int { return x.Date.Compare(y.Date) })
+	return out
+}
+
+func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (plots.Pressure, error) {
+	if len(beds) > 0 {
+		list = slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool {
+			return !slices.ContainsFunc(beds, func(b farm.Bed) bool { return b.Code == x.Bed.Code })
+		})
+	} else {
+		list = slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return len(x.Readings) == 0 })
+	}
+	u, ok := measureOf(list)
+	if !ok {
+		return plots.Pressure{}, diag.Failf(plots.ErrNoData, "count some first: `leafturn count`", "nothing of it has been counted this season up to %s", s.on)
+	}
+	from, to := season(s)
+	fig := plots.Pressure{
+		Pest: list[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: plots.Sqrt, From: from, To: to, AsOf: s.on,
+		Source: fmt.Sprintf("%s, %s; 95 %% intervals", a.farm.Name, u.Words),
+	}
+	if u.Percent {
+		fig.Scale = plots.Linear
+	}
+	for _, x := range list {
+		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true)}
+		p.Act, p.Watch = a.segments(x, s.stages[x.Bed.Code], u)
+		for _, t := range s.treatments {
+			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && t.Date.Year == s.on.Year {
+				p.Treatments = append(p.Treatments, plots.Event{Date: t.Date, Label: t.Label})
+			}
+		}
+		for _, r := range s.releases {
+			if r.Bed == x.Bed.Code && r.Pest == x.Pest.Key {
+				p.Releases = append(p.Releases, plots.Event{Date: r.Date, Label: a.agentShort(r.Agent)})
+			}
+		}
+		events := sortedStages(s.stages[x.Bed.Code])
+		for i, e := range events {
+			if i+1 < len(events) && events[i+1].Date == e.Date {
+				continue
+			}
+			p.Stages = append(p.Stages, plots.StageSpan{From: e.Date, Label: string(e.Stage)})
+		}
+		fig.Panels = append(fig.Panels, p)
+	}
+	return fig, nil
+}
+
+// agentShort names an agent in a picture: "P. persimilis".
+func (a *App) agentShort(key string) string {
+	g, ok := a.cat.Agent(key)
+	if !ok {
+		return key
+	}
+	genus, species, ok := strings.Cut(g.Latin, " ")
+	if !ok || genus == "" {
+		return g.Latin
+	}
+	return genus[:1] + ". " + species
+}
+
+func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
+	from, to := season(s)
+	o := plots.Overview{
+		Title: "All pests and beds, " + fmt.Sprint(s.on.Year), From: from, To: to, AsOf: s.on,
+		Source: a.farm.Name + "; visit means with 95 % intervals, lines are action levels",
+	}
+	for _, b := range s.beds {
+		o.Columns = append(o.Columns, b.Code)
+	}
+	for _, key := range a.watched(s) {
+		mine := slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return x.Pest.Key != key })
+		u, ok := measureOf(mine)
+		if !ok {
+			continue // never counted in any bed: a row of blanks says nothing
+		}
+		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: plots.Sqrt}
+		if u.Percent {
+			row.Scale = plots.Linear
+		}
+		for _, x := range mine {
+			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x)}
+			c.Act, c.Watch = a.segments(x, s.stages[x.Bed.Code], u)
+			row.Cells = append(row.Cells, c)
+		}
+		o.Rows = append(o.Rows, row)
+	}
+	return o
+}
+
+// plotVerdict is the verdict to print: none where the pest is out of season.
+func plotVerdict(x assess.Assessment) plots.Verdict {
+	if x.Result.Verdict == verdict.Stale && !x.InSeason {
+		return plots.NoVerdict
+	}
+	return plots.Verdict(x.Result.Verdict)
+}
+
+func (a *App) fieldMap(s snapshot, list []assess.Assessment) plots.FieldMap {
+	m := plots.FieldMap{AsOf: s.on}
+	if len(list) > 0 {
+		m.Pest = list[0].Pest.Name
+	}
+	words := map[string]bool{}
+	for _, x := range list {
+		b := x.Bed
+		if d := x.Decider; d != nil && d.Act != nil && d.Act.Operator != "none" {
+			words[fmt.Sprintf("%s %s", week.LevelWords(*d.Act), d.Unit.Words)] = true
+		}
+		if b.X == nil || b.Y == nil {
+			m.NoPlace = append(m.NoPlace, b.Code)
+			continue
+		}
+		mb := plots.MapBed{Code: b.Code, X: *b.X, Y: *b.Y, EastM: b.LengthM, NorthM: b.WidthM, Act: x.Result.Verdict == verdict.Act}
+		if x.Decider != nil && x.Result.ChanceKnown && x.Result.Verdict != verdict.Stale {
+			c := x.Result.Chance
+			mb.Over = &c
+		}
+		m.Beds = append(m.Beds, mb)
+	}
+	var levels []string
+	for w := range words {
+		levels = append(levels, w)
+	}
+	slices.Sort(levels)
+	m.Level = strings.Join(levels, " or ")
+	m.Source = a.farm.Name + "; stale and uncounted beds are hatched"
+	return m
+}

@@ -1,0 +1,107 @@
+package app
+
+import (
+	"context"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/store"
+)
+
+// snapshot is what the store held of one season, as it was known on a day:
+// nothing dated later is in it.
+type snapshot struct {
+	on         civil.Date
+	beds       []farm.Bed
+	stages     map[string][]farm.StageEvent // by bed code
+	visits     []farm.Visit                 // of the calendar year of on
+	labels     []farm.Label                 // the version in force on that day
+	treatments []farm.Treatment             // of the 400 days before: limits look back a year
+	versions   map[int64]farm.Label         // by treatment: the label it was made under
+	releases   []farm.Release
+	done       []farm.Done
+	weather    map[civil.Date]farm.WeatherDay
+	overrides  []farm.Override
+}
+
+// lookBack is how far records that limits count are read back: a year and a
+// month, for the longest limits are per twelve months.
+const lookBack = 400
+
+func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
+	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}}
+	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
+	back := store.Filter{From: on.AddDays(-lookBack), To: on}
+	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
+		if s.beds, err = tx.Beds(); err != nil {
+			return err
+		}
+		events, err := tx.Stages(season)
+		if err != nil {
+			return err
+		}
+		for _, e := range events {
+			s.stages[e.Bed] = append(s.stages[e.Bed], e)
+		}
+		if s.visits, err = tx.Visits(season); err != nil {
+			return err
+		}
+		if s.treatments, err = tx.Treatments(back); err != nil {
+			return err
+		}
+		for _, t := range s.treatments {
+			if s.versions[t.ID], err = tx.TreatmentLabel(t.ID); err != nil {
+				return err
+			}
+		}
+		if s.releases, err = tx.Releases(season); err != nil {
+			return err
+		}
+		if s.done, err = tx.Dones(season); err != nil {
+			return err
+		}
+		if s.overrides, err = tx.Overrides(on); err != nil {
+			return err
+		}
+		if s.labels, err = labelsOn(tx, on); err != nil {
+			return err
+		}
+		// A forecast entered for the days ahead belongs to the day's knowledge.
+		days, err := tx.Weather(on.AddDays(-60), on.AddDays(14))
+		if err != nil {
+			return err
+		}
+		for _, d := range days {
+			if d.Date.After(on) && !d.Forecast {
+				continue
+			}
+			s.weather[d.Date] = d
+		}
+		return nil
+	})
+	return s, err
+}
+
+// labelsOn returns the latest version of each label that had been transcribed
+// by a day.
+func labelsOn(tx *store.Tx, on civil.Date) ([]farm.Label, error) {
+	latest, err := tx.Labels()
+	if err != nil {
+		return nil, err
+	}
+	var out []farm.Label
+	for _, l := range latest {
+		versions, err := tx.LabelVersions(l.Key)
+		if err != nil {
+			return nil, err
+		}
+		for i := len(versions) - 1; i >= 0; i-- {
+			if !versions[i].Entered.After(on) {
+				out = append(out, versions[i])
+				break
+			}
+		}
+	}
+	return out, nil
+}

@@ -1,0 +1,403 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"leafturn/internal/catalog"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/label"
+	"leafturn/internal/report"
+	"leafturn/internal/schedule"
+	"leafturn/internal/store"
+	"leafturn/internal/units"
+)
+
+type actionRow = catalog.Action
+
+// LabelTemplate returns the commented file that a grower fills in.
+func LabelTemplate() string { return strings.TrimRight(ingest.LabelTemplate(), "\n") }
+
+// AddLabel checks a filled label file and stores it as the label's next version.
+func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.Date, check bool) (Said, error) {
+	l, err := ingest.ParseLabel(r, file, a.names)
+	if err != nil {
+		return Said{}, kept(err, "nothing from this file was stored")
+	}
+	if day.After(a.Today()) {
+		return Said{}, a.future("--date", day)
+	}
+	l.Entered = day
+	res := Said{}
+	for _, c := range label.Contradictions(l) {
+		res.Warnings = append(res.Warnings, file+": "+c)
+	}
+	gaps := label.Check(l)
+	for _, g := range gaps {
+		res.Warnings = append(res.Warnings, fmt.Sprintf("still unknown: %s (on the label: %s)", g.Field, g.Where))
+	}
+	if check {
+		res.Said = fmt.Sprintf("%s reads well: label %s, %s; nothing was stored", file, l.Key, l.Product)
+		return res, nil
+	}
+	var version int
+	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { version, err = tx.AddLabel(l, a.now); return err })
+	if err != nil {
+		return Said{}, kept(err, "nothing was stored")
+	}
+	res.Said = fmt.Sprintf("label %s (%s) is stored as version %d", l.Key, l.Product, version)
+	if len(gaps) > 0 {
+		res.Said += fmt.Sprintf("; %d fields are still unknown, and a schedule that needs one is refused", len(gaps))
+	}
+	return res, nil
+}
+
+// TreatOptions are the words of `treat`.
+type TreatOptions struct {
+	Label                                                   string
+	Beds                                                    []string
+	Date                                                    civil.Date
+	DateGiven                                               bool
+	Pest, Amount, Start, End, Part, Area, Who, Reason, Note string
+}
+
+// Treat stores an application in each bed. What happened is stored even where
+// it broke the label; what it broke is said as a warning.
+func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
+	beds, err := a.names.findBeds(o.Beds)
+	if err != nil {
+		return Said{}, err
+	}
+	l, version, err := a.labelFor(ctx, o.Label)
+	if err != nil {
+		return Said{}, err
+	}
+	var problems diag.List
+	bad := func(do, format string, args ...any) { problems.Add(diag.Usagef(do, format, args...)) }
+	t := farm.Treatment{Label: l.Key, Part: o.Part, Who: o.Who, Reason: o.Reason, Note: o.Note}
+	var res Said
+	if o.Pest == "" {
+		bad("say which with --pest, such as --pest slug", "the treatment has no pest")
+	} else if p, err := a.names.findPest(o.Pest); err != nil {
+		problems.Add(err.(*diag.Problem))
+	} else {
+		t.Pest = p.Key
+	}
+	if o.Amount == "" {
+		bad(`give what was used on each bed, such as --amount "120 g"`, "the treatment has no amount")
+	} else if q, err := units.Parse(o.Amount); err != nil {
+		bad(`write it with its unit, such as "120 g", "4 oz wt" or "2 US fl oz"`, "--amount: %v", err)
+	} else if q.Value <= 0 {
+		bad("give what was used on each bed", "--amount %q is not above zero", o.Amount)
+	} else if d := q.Unit.Dimension; d != units.Mass && d != units.Volume && d != units.Count {
+		bad("give the amount on each bed, not a rate", "--amount %q is a %s", o.Amount, d)
+	} else {
+		t.Amount = q
+	}
+	area := 0.0
+	if o.Area != "" {
+		q, err := units.ParseAs(o.Area, units.Area, "")
+		if err != nil || q.Value <= 0 {
+			bad(`write it with its unit, such as "12 m2"`, "--area %q is not an area", o.Area)
+		} else {
+			area = q.Base()
+		}
+	}
+	a.treatTimes(&t, o, &res, bad)
+	if err := problems.Err(); err != nil {
+		return Said{}, err
+	}
+	if err := a.treatDates(t, l); err != nil {
+		return Said{}, err
+	}
+	s, err := a.snapshot(ctx, t.Date)
+	if err != nil {
+		return Said{}, err
+	}
+	history := s.treatments
+	var stored []string
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range beds {
+			x := t
+			x.Bed, x.AreaM2 = b.Code, area
+			if area == 0 {
+				x.AreaM2 = b.AreaM2()
+			}
+			broke, unjudged := label.Breaches(x, a.labelRequest(s, b, l, x, history))
+			x.Breaches = broke
+			id, err := tx.AddTreatment(x, version, a.now)
+			if err != nil {
+				return err
+			}
+			x.ID = id
+			history = append(history, x)
+			stored = append(stored, fmt.Sprintf("%s (treatment %d)", b.Code, id))
+			for _, w := range broke {
+				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: this broke the label: %s", b.Code, w))
+			}
+			for _, w := range unjudged {
+				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: cannot be judged: %s", b.Code, w))
+			}
+			if len(broke) > 0 {
+				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: it is recorded as it happened. Keep people out, do not cut, and ask your local authority or a licensed adviser what to do next", b.Code))
+			}
+			for _, rel := range s.releases {
+				if rel.Bed == b.Code {
+					res.Warnings = append(res.Warnings, a.afterRelease(rel, l, t.Date)...)
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return Said{}, kept(err, "nothing was stored")
+	}
+	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
+	res.Said += "\n" + a.reentryWords(l, beds, t)
+	return res, nil
+}
+
+// treatTimes reads when the application began and ended.
+func (a *App) treatTimes(t *farm.Treatment, o TreatOptions, res *Said, bad func(do, format string, args ...any)) {
+	clock := func(flag, text string) time.Time {
+		at, warning, err := ingest.ParseClock(text, a.Today(), a.loc)
+		if err != nil {
+			bad(`write it as "2026-07-13 18:30", on the farm's clock`, "--%s: %s", flag, firstLine(err))
+			return time.Time{}
+		}
+		if warning != "" {
+			res.Warnings = append(res.Warnings, warning)
+		}
+		return at
+	}
+	if o.Start != "" {
+		t.Start = clock("start", o.Start)
+	}
+	if o.End != "" {
+		t.End, t.EndKnown = clock("end", o.End), true
+		if t.End.IsZero() {
+			return
+		}
+		t.Date = civil.DateIn(t.End, a.loc)
+		if o.DateGiven && t.Date != o.Date {
+			bad("give one of them, or the same day in both", "--date %s and --end %q are two different days", o.Date, o.End)
+		}
+	} else {
+		t.Date = o.Date
+		// Without a time of day re-entry counts from the end of that day.
+		t.End = o.Date.AddDays(1).In(a.loc)
+		res.Warnings = append(res.Warnings, "the time of day was not given, so re-entry is counted from the end of the day; give --end next time")
+	}
+	if !t.Start.IsZero() && t.Start.After(t.End) {
+		bad("check both", "--start lies after --end")
+	}
+}
+
+func firstLine(err error) string {
+	s, _, _ := strings.Cut(err.Error(), "\n")
+	return s
+}
+
+func (a *App) treatDates(t farm.Treatment, l farm.Label) error {
+	if t.EndKnown && t.End.After(a.now) || t.Date.After(a.Today()) {
+		return diag.Usagef("record it when it is done", "the treatment lies in the future: it is %s on the farm", a.now.In(a.loc).Format("2006-01-02 15:04"))
+	}
+	if t.Date.Before(l.Entered) {
+		return diag.Usagef("enter the label with its day first: `leafturn label add FILE --date "+t.Date.String()+"`",
+			"the treatment of %s lies before the day on which the label %s was transcribed, %s", t.Date, l.Key, l.Entered)
+	}
+	return nil
+}
+
+// labelFor returns the label's latest version.
+func (a *App) labelFor(ctx context.Context, key string) (farm.Label, int, error) {
+	var l farm.Label
+	var keys []string
+	err := a.st.View(ctx, func(tx *store.Tx) error {
+		all, err := tx.Labels()
+		for _, x := range all {
+			keys = append(keys, x.Key)
+			if strings.EqualFold(x.Key, key) {
+				l = x
+			}
+		}
+		return err
+	})
+	if err != nil {
+		return l, 0, err
+	}
+	if l.Key == "" {
+		return l, 0, diag.Usagef("enter it with `leafturn label add`, or see `leafturn label list`", "no label %q has been entered%s", key, diag.DidYouMean(key, keys))
+	}
+	return l, l.Version, nil
+}
+
+// labelRequest is the question whether a treatment is within its label.
+func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatment, history []farm.Treatment) label.Request {
+	labels := map[string]farm.Label{}
+	for _, x := range s.labels {
+		labels[x.Key] = x
+	}
+	stage, _ := farm.StageOn(s.stages[b.Code], t.Date)
+	r := label.Request{
+		Label: l, Labels: labels, Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history,
+		Season:  label.Span{From: t.Date.AddDays(-364), To: t.Date},
+		Organic: a.farm.Organic, Bloom: bloomOf(stage), Crops: nil,
+	}
+	for _, d := range s.done {
+		if d.Bed == b.Code && d.Pest == t.Pest {
+			r.Practice = true
+		}
+	}
+	if w, ok := s.weather[t.Date]; ok {
+		r.Weather = &w
+	}
+	return r
+}
+
+func bloomOf(s farm.Stage) label.Bloom {
+	switch s {
+	case farm.Bloom:
+		return label.BloomOpen
+	case farm.Dug:
+		return label.BloomUnknown
+	}
+	return label.BloomNone
+}
+
+// reentryWords says when the beds are open again.
+func (a *App) reentryWords(l farm.Label, beds []farm.Bed, t farm.Treatment) string {
+	ts := make([]farm.Treatment, 0, len(beds))
+	sites := map[string]farm.Site{}
+	for _, b := range beds {
+		x := t
+		x.Bed = b.Code
+		ts = append(ts, x)
+		sites[b.Code] = b.Site
+	}
+	var lines []string
+	for _, o := range label.Reentry(ts, map[string]farm.Label{l.Key: l}, sites, a.loc, a.now) {
+		lines = append(lines, o.Words)
+	}
+	return strings.Join(lines, "\n")
+}
+
+// residueWarnings says what was used on a bed that still harms an agent.
+func (a *App) residueWarnings(s snapshot, b farm.Bed, agent string, day civil.Date) []string {
+	var out []string
+	for _, t := range s.treatments {
+		if t.Bed != b.Code {
+			continue
+		}
+		for _, x := range s.versions[t.ID].Actives {
+			days, known := a.wait(x.Name, agent)
+			switch {
+			case !known && day.Sub(t.Date) <= 60:
+				out = append(out, fmt.Sprintf("%s: %s was used on %s and its effect on the animals is not known", b.Code, x.Name, t.Date.Short()))
+			case known && day.Sub(t.Date) < days:
+				out = append(out, fmt.Sprintf("%s: %s of %s still harms them until %s", b.Code, x.Name, t.Date.Short(), t.Date.AddDays(days).Short()))
+			}
+		}
+	}
+	return out
+}
+
+func (a *App) afterRelease(rel farm.Release, l farm.Label, day civil.Date) []string {
+	var out []string
+	for _, x := range l.Actives {
+		days, known := a.wait(x.Name, rel.Agent)
+		out = append(out, schedule.AfterRelease([]farm.Release{rel}, rel.Agent, schedule.Residue{Date: day, Label: l.Key, Active: x.Name, WaitDays: days, Known: known})...)
+	}
+	return out
+}
+
+// wait is how long a residue of an active harms an agent.
+func (a *App) wait(active, agent string) (int, bool) {
+	days, known, _, _ := a.cat.WaitDays(active, agent)
+	return days, known
+}
+
+func (a *App) findAgent(word string) (catalog.Agent, error) {
+	key := strings.ToLower(strings.NewReplacer("-", "_", " ", "_").Replace(word))
+	if g, ok := a.cat.Agent(key); ok {
+		return g, nil
+	}
+	var keys []string
+	for _, p := range a.cat.Pests() {
+		for _, g := range a.cat.Agents(p.Key) {
+			if !contains(keys, g.Key) {
+				keys = append(keys, g.Key)
+			}
+		}
+	}
+	return catalog.Agent{}, diag.Usagef("one of: "+strings.Join(keys, ", "), "unknown agent %q%s", word, diag.DidYouMean(key, keys))
+}
+
+// Labels lists the labels entered and what is unknown of each.
+func (a *App) Labels(ctx context.Context, day civil.Date) (*report.Document, error) {
+	s, err := a.snapshot(ctx, day)
+	if err != nil {
+		return nil, err
+	}
+	doc := a.document("Labels entered", day)
+	doc.Warnings = report.Lines("The product's own label outranks what stands here.")
+	t := &report.Table{Columns: []report.Column{{Title: "Label"}, {Title: "Product"}, {Title: "Version"}, {Title: "Transcribed"}, {Title: "Pests"}, {Title: "Still unknown"}}}
+	for _, l := range s.labels {
+		var gaps []string
+		for _, g := range label.Check(l) {
+			gaps = append(gaps, g.Field)
+		}
+		missing := "nothing"
+		if len(gaps) > 0 {
+			missing = strings.Join(gaps, ", ")
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(l.Key), report.Text(l.Product), report.Count(l.Version), report.Day(l.Entered), report.Text(strings.Join(l.Pests, ", ")), report.Text(missing)})
+	}
+	sec := report.Section{Key: "labels", Table: t}
+	if len(s.labels) == 0 {
+		sec = report.Section{Key: "labels", Lead: report.Plain("None yet, so no product is offered. `leafturn label template > mine.toml` writes a file to fill in from the label.")}
+	}
+	doc.Sections = []report.Section{sec}
+	doc.Data = s.labels
+	return doc, nil
+}
+
+// ShowLabel shows one label as it was transcribed.
+func (a *App) ShowLabel(ctx context.Context, day civil.Date, key string) (*report.Document, error) {
+	l, _, err := a.labelFor(ctx, key)
+	if err != nil {
+		return nil, err
+	}
+	doc := a.document(l.Product, day)
+	doc.Subtitle = fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)
+	doc.Warnings = report.Lines("The product's own label outranks this transcription.")
+	t := &report.Table{Columns: []report.Column{{Title: "Field"}, {Title: "Transcribed"}}}
+	for line := range strings.SplitSeq(ingest.FormatLabel(l), "\n") {
+		name, value, ok := strings.Cut(line, "=")
+		name, value = strings.TrimSpace(name), strings.TrimSpace(value)
+		if !ok || strings.HasPrefix(name, "#") {
+			continue
+		}
+		v := report.Text(strings.Trim(value, `"`))
+		if value == `""` || value == "" || value == "[]" {
+			v = report.MissingAs("unknown", "nobody has looked")
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(strings.ReplaceAll(name, "_", " ")), v})
+	}
+	doc.Sections = []report.Section{{Key: "label", Table: t}}
+	var gaps []report.Line
+	for _, g := range label.Check(l) {
+		gaps = append(gaps, report.Plain(fmt.Sprintf("%s: %s (on the label: %s)", g.Field, g.Why, g.Where)))
+	}
+	if len(gaps) > 0 {
+		doc.Sections = append(doc.Sections, report.Section{Key: "gaps", Title: "Still unknown", Notes: gaps})
+	}
+	doc.Data = l
+	return doc, nil
+}

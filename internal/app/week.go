@@ -1,0 +1,210 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/report"
+	"leafturn/internal/week"
+)
+
+// watched lists the pests that the farm watches and those that it has counted
+// this season, by name.
+func (a *App) watched(s snapshot) []string {
+	keys := slices.Clone(a.farm.Pests)
+	for _, v := range s.visits {
+		if !contains(keys, v.Pest) {
+			keys = append(keys, v.Pest)
+		}
+	}
+	sort.Strings(keys)
+	return slices.Compact(keys)
+}
+
+// assessments gives the verdict of every bed and watched pest on the
+// snapshot's day.
+func (a *App) assessments(s snapshot) ([]assess.Assessment, error) {
+	visits := map[[2]string][]farm.Visit{}
+	for _, v := range s.visits {
+		visits[[2]string{v.Bed, v.Pest}] = append(visits[[2]string{v.Bed, v.Pest}], v)
+	}
+	holds := a.conditions(s)
+	facts := map[string]assess.Pest{} // by pest and stage
+	var out []assess.Assessment
+	for _, b := range s.beds {
+		stage, since := farm.StageOn(s.stages[b.Code], s.on)
+		for _, key := range a.watched(s) {
+			p, ok := a.cat.Pest(key)
+			if !ok {
+				return nil, diag.Failf(nil, "update leafturn, or void the records of that pest", "the store holds the pest %q, which this version does not know", key)
+			}
+			id := key + " " + string(stage)
+			f, ok := facts[id]
+			if !ok {
+				f = a.pestFacts(p, stage, s.on, s.overrides)
+				facts[id] = f
+			}
+			x, err := assess.Assess(assess.Input{
+				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: f,
+				Events: s.stages[b.Code], Visits: visits[[2]string{b.Code, key}], Holds: holds,
+			})
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, x)
+		}
+	}
+	return out, nil
+}
+
+// conditions are those that action levels depend on. A tospovirus is confirmed
+// by a positive test this season; until then it counts as absent.
+func (a *App) conditions(s snapshot) map[string]bool {
+	confirmed := false
+	for _, v := range s.visits {
+		if v.Pest != "tospovirus" {
+			continue
+		}
+		u, ok := a.cat.Protocol(v.Pest, v.Unit)
+		if ok && u.Measure == "plants_confirmed" && v.Presence != nil && v.Presence.Infested > 0 {
+			confirmed = true
+		}
+	}
+	return map[string]bool{"tospovirus_confirmed": confirmed, "no_tospovirus": !confirmed}
+}
+
+// weekInput joins everything that the list is made from, as it was known on a day.
+func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) {
+	s, err := a.snapshot(ctx, on)
+	if err != nil {
+		return week.Input{}, err
+	}
+	list, err := a.assessments(s)
+	if err != nil {
+		return week.Input{}, err
+	}
+	in := week.Input{
+		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
+		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Agents: map[string][]week.AgentOffer{},
+		Labels: s.labels, Treatments: s.treatments, Versions: s.versions, Releases: s.releases, Done: s.done, Visits: s.visits,
+		Weather: s.weather, Wait: a.wait,
+	}
+	for _, b := range s.beds {
+		in.Stages[b.Code], _ = farm.StageOn(s.stages[b.Code], on)
+	}
+	for _, key := range a.watched(s) {
+		in.Actions[key] = actionFacts(a.cat.Actions(key))
+		for _, g := range a.cat.Agents(key) {
+			in.Agents[g.Key] = a.agentOffers(g.Key)
+		}
+	}
+	for _, x := range a.cat.AllSafety() {
+		in.Safety[x.Key] = week.Safety{Line: strings.Join(x.Lines, " "), Detail: x.Detail, Ref: refOf(x.Provenance)}
+	}
+	return in, nil
+}
+
+// list makes the week's list of a day, with what was left undone.
+func (a *App) list(ctx context.Context, on civil.Date) (week.List, error) {
+	in, err := a.weekInput(ctx, on)
+	if err != nil {
+		return week.List{}, err
+	}
+	before, err := a.weekInput(ctx, on.AddDays(-7))
+	if err != nil {
+		return week.List{}, err
+	}
+	prev := week.Build(before, nil)
+	return week.Build(in, &prev), nil
+}
+
+// Week is the week's list of a day.
+func (a *App) Week(ctx context.Context, on civil.Date) (*report.Document, error) {
+	if on.After(a.Today()) {
+		return nil, a.future("--date", on)
+	}
+	if len(a.names.codes) == 0 {
+		return nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
+	}
+	l, err := a.list(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	doc := a.weekDocument(l, a.weekWarnings(l))
+	doc.Events = a.weekEvents(l)
+	return doc, nil
+}
+
+// weekWarnings are the cautions over the whole list.
+func (a *App) weekWarnings(l week.List) []string {
+	return []string{"The product label and local law outrank this list. Where work can hurt someone, follow them and ask a licensed adviser."}
+}
+
+// WhyLine explains a line of the week's list.
+func (a *App) WhyLine(ctx context.Context, on civil.Date, number int) (*report.Document, error) {
+	l, err := a.list(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	line, ok := l.Line(number)
+	if !ok {
+		return nil, diag.Usagef("see the numbers with `leafturn week --date "+on.String()+"`", "the list of %s has no line %d; it has 1 to %d", on, number, len(l.Lines))
+	}
+	return a.whyDocument(line, on), nil
+}
+
+// WhyBed explains the verdict on one bed and pest.
+func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord string) (*report.Document, error) {
+	beds, err := a.names.findBeds([]string{bedWord})
+	if err != nil {
+		return nil, err
+	}
+	p, err := a.names.findPest(pestWord)
+	if err != nil {
+		return nil, err
+	}
+	s, err := a.snapshot(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	stage, since := farm.StageOn(s.stages[beds[0].Code], on)
+	x, err := assess.Assess(assess.Input{
+		Today: on, Bed: beds[0], Stage: stage, StageSince: since, Pest: a.pestFacts(p, stage, s.on, s.overrides),
+		Events: s.stages[beds[0].Code], Visits: only(s.visits, beds[0].Code, p.Key), Holds: a.conditions(s),
+	})
+	if err != nil {
+		return nil, err
+	}
+	src := &sources{}
+	doc := a.document(fmt.Sprintf("%s, %s: %s", beds[0].Code, p.Name, x.Result.Verdict), on)
+	doc.Sections = a.assessmentSections(x, src)
+	doc.Sources = src.list
+	doc.Data = verdictData(x)
+	return doc, nil
+}
+
+func only(all []farm.Visit, bed, pest string) []farm.Visit {
+	var out []farm.Visit
+	for _, v := range all {
+		if v.Bed == bed && v.Pest == pest {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// finite returns a pointer to v, nil when it is no number.
+func finite(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}

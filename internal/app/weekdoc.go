@@ -1,0 +1,313 @@
+package app
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/report"
+	"leafturn/internal/week"
+)
+
+// sources numbers the sources of a document in the order of first use.
+type sources struct {
+	list []report.Source
+	at   map[assess.Ref]int
+}
+
+// cite returns the numbers of the given sources, adding those not yet there.
+func (s *sources) cite(refs ...assess.Ref) []int {
+	if s.at == nil {
+		s.at = map[assess.Ref]int{}
+	}
+	var out []int
+	for _, r := range refs {
+		if r.Basis == "" {
+			continue
+		}
+		r.Note = "" // the same source with another remark is the same source
+		k, ok := s.at[r]
+		if !ok {
+			k = len(s.list) + 1
+			s.at[r] = k
+			text := r.Source
+			if text == "" {
+				text = "no source; " + r.Basis
+			}
+			s.list = append(s.list, report.Source{Key: k, Text: text, URL: r.URL, Basis: r.Basis})
+		}
+		if !slices.Contains(out, k) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// sectionTitles are the heads of the printed list.
+var sectionTitles = map[week.Section]string{
+	week.Do:    "To do, the most pressing first",
+	week.Avoid: "Must not be done",
+	week.Order: "To order now",
+	week.Scout: "To scout",
+	week.Left:  "Left undone from last week",
+}
+
+var sectionLeads = map[week.Section]string{
+	week.Do:    "Steps climb from prevention to product; do the lower ones first.",
+	week.Avoid: "The label and the law outrank this list.",
+}
+
+// WeekDocument renders the list as a document. The caller adds the events.
+func (a *App) weekDocument(list week.List, mood []string) *report.Document {
+	src := &sources{}
+	doc := a.document("The week's list", list.Today)
+	doc.Subtitle = fmt.Sprintf("%s, ISO week %s", list.Today.Time().Format("Monday 2 January 2006"), list.Today.WeekString())
+	doc.Warnings = report.Lines(mood...)
+	for _, s := range week.Sections {
+		lines := list.In(s)
+		sec := report.Section{Key: strings.ReplaceAll(string(s), " ", "_"), Title: sectionTitles[s]}
+		if len(lines) == 0 {
+			if s == week.Left || s == week.Order {
+				continue
+			}
+			sec.Lead = report.Plain("Nothing.")
+			doc.Sections = append(doc.Sections, sec)
+			continue
+		}
+		sec.Lead = report.Plain(sectionLeads[s])
+		for _, l := range lines {
+			sec.Items = append(sec.Items, weekItem(l, list.Today, src))
+		}
+		doc.Sections = append(doc.Sections, sec)
+	}
+	if len(list.Quiet) > 0 {
+		doc.Sections = append(doc.Sections, quietSection(list.Quiet))
+	}
+	doc.Sections = append(doc.Sections, report.Section{Key: "ask", Notes: report.Lines(
+		"`leafturn why NUMBER` gives the counts, the estimate, the action level with its source, and the rule behind a line.")})
+	doc.Sources = src.list
+	doc.Data = weekData(list)
+	return doc
+}
+
+func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
+	it := report.Item{
+		Number: l.Number, Ref: l.Ref, Mark: mark(l),
+		Head: report.Plain(headWords(l)).Cite(src.cite(l.Sources...)...),
+		Box:  l.Section != week.Avoid,
+	}
+	it.Due = report.Due{From: l.From, By: l.By}
+	if !l.From.IsZero() && !l.From.After(today) {
+		it.Due.From = civil.Date{}
+	}
+	it.Details = report.Lines(l.Details...)
+	if l.Again {
+		it.Details = append(it.Details, report.Plain("again: it stood in last week's list too"))
+	}
+	it.Safety = report.Lines(l.Safety...)
+	it.Why = report.Plain(l.Why)
+	return it
+}
+
+func headWords(l week.Line) string {
+	head := strings.TrimSuffix(l.Head, ".")
+	if len(l.Beds) == 0 {
+		return head
+	}
+	return head + " — " + strings.Join(l.Beds, " ")
+}
+
+func mark(l week.Line) string {
+	switch l.Section {
+	case week.Avoid:
+		return "not"
+	case week.Left:
+		return "left"
+	case week.Do:
+		return map[week.Rung]string{week.Prevention: "prevent", week.Cultural: "by hand", week.Biological: "release", week.Product: "product"}[l.Rung]
+	}
+	return string(l.Section)
+}
+
+// quietSection says in a table what was counted and needs nothing.
+func quietSection(quiet []assess.Assessment) report.Section {
+	t := &report.Table{Columns: []report.Column{
+		{Title: "Pest"}, {Title: "Beds on hold, with the last count and its 95 % interval"},
+	}}
+	byPest := map[string][]string{}
+	var order []string
+	for _, a := range quiet {
+		if _, ok := byPest[a.Pest.Name]; !ok {
+			order = append(order, a.Pest.Name)
+		}
+		r := a.Decider
+		byPest[a.Pest.Name] = append(byPest[a.Pest.Name], fmt.Sprintf("%s %s (%s-%s)", a.Bed.Code, week.Number(r.Value), week.Number(r.Low), week.Number(r.High)))
+	}
+	slices.Sort(order)
+	for _, p := range order {
+		t.Rows = append(t.Rows, []report.Value{report.Text(p), report.Text(strings.Join(byPest[p], ", "))})
+	}
+	return report.Section{Key: "hold", Title: "Hold: counted, and nothing to do", Table: t}
+}
+
+// WeekData is the machine-readable week's list (schema 1).
+type WeekData struct {
+	Date  civil.Date `json:"date"`
+	Week  string     `json:"iso_week"`
+	Lines []LineData `json:"lines"`
+	Hold  []Verdict  `json:"hold"`
+}
+
+// LineData is one line of the list for machines.
+type LineData struct {
+	Number  int          `json:"number"`
+	Ref     string       `json:"ref"`
+	Section string       `json:"section"`
+	Rung    string       `json:"rung"` // "" where the line is no step
+	Pest    string       `json:"pest"`
+	Action  string       `json:"action"`
+	Beds    []string     `json:"beds"`
+	Text    string       `json:"text"`
+	Details []string     `json:"details"`
+	Why     string       `json:"why"`
+	Safety  []string     `json:"safety"`
+	From    civil.Date   `json:"from"`
+	By      civil.Date   `json:"by"`
+	Again   bool         `json:"again"`
+	Record  string       `json:"record_with"`
+	Sources []assess.Ref `json:"sources"`
+	Basis   []Verdict    `json:"verdicts"`
+}
+
+// Verdict is what the list knows of one bed and pest, for machines.
+type Verdict struct {
+	Bed        string     `json:"bed"`
+	Pest       string     `json:"pest"`
+	Stage      string     `json:"stage"`
+	Verdict    string     `json:"verdict"`
+	Reasons    []string   `json:"reasons"`
+	Counted    civil.Date `json:"counted"`
+	Units      int        `json:"units"`
+	Unit       string     `json:"unit"`
+	Measure    string     `json:"measure"`
+	Value      *float64   `json:"value"`
+	Low        *float64   `json:"low_95"`
+	High       *float64   `json:"high_95"`
+	ActFrom    *float64   `json:"act_level"`
+	ChanceOver *float64   `json:"chance_at_or_over_act_level"`
+	Valid      bool       `json:"valid"`
+}
+
+func weekData(list week.List) WeekData {
+	d := WeekData{Date: list.Today, Week: list.Today.WeekString(), Lines: []LineData{}, Hold: []Verdict{}}
+	for _, l := range list.Lines {
+		ld := LineData{
+			Number: l.Number, Ref: l.Ref, Section: string(l.Section), Rung: l.Rung.String(), Pest: l.Pest, Action: l.Action,
+			Beds: orEmpty(l.Beds), Text: l.Head, Details: orEmpty(l.Details), Why: l.Why, Safety: orEmpty(l.Safety),
+			From: l.From, By: l.By, Again: l.Again, Record: l.Record, Sources: l.Sources, Basis: []Verdict{},
+		}
+		if ld.Sources == nil {
+			ld.Sources = []assess.Ref{}
+		}
+		for _, t := range l.Traces {
+			if t.Assessment != nil {
+				ld.Basis = append(ld.Basis, verdictData(*t.Assessment))
+			}
+		}
+		d.Lines = append(d.Lines, ld)
+	}
+	for _, q := range list.Quiet {
+		d.Hold = append(d.Hold, verdictData(q))
+	}
+	return d
+}
+
+func verdictData(a assess.Assessment) Verdict {
+	v := Verdict{Bed: a.Bed.Code, Pest: a.Pest.Key, Stage: string(a.Stage), Verdict: string(a.Result.Verdict), Reasons: orEmpty(a.Result.Reasons)}
+	if r := a.Decider; r != nil {
+		v.Counted, v.Units, v.Unit, v.Measure, v.Valid = r.Visit.Date, r.N, r.Unit.Key, r.Unit.Measure, r.Valid()
+		v.Value, v.Low, v.High = finite(r.Value), finite(r.Low), finite(r.High)
+		if r.Act != nil && r.Act.Operator != "none" {
+			v.ActFrom, v.ChanceOver = finite(r.Act.Value), finite(r.Chance)
+		}
+	}
+	return v
+}
+
+func orEmpty(s []string) []string {
+	if s == nil {
+		return []string{}
+	}
+	return s
+}
+
+// weekEvents makes calendar entries of the lines that have a day: steps and
+// orders on their last day, closed beds until they open.
+func (a *App) weekEvents(list week.List) []report.Event {
+	var out []report.Event
+	for _, l := range list.Lines {
+		if l.By.IsZero() || l.Section == week.Avoid || l.Section == week.Left {
+			continue
+		}
+		e := report.Event{
+			UID:         fmt.Sprintf("%s-%s@%s.leafturn.invalid", list.Today, strings.NewReplacer(":", "-", "_", "-", " ", "-").Replace(l.Ref), slug(a.farm.Name)),
+			Summary:     eventSummary(l),
+			Description: strings.Join(append(append([]string{l.Why}, l.Details...), l.Safety...), "\n"),
+			Location:    a.farm.Place,
+			First:       l.By, Last: l.By,
+			Categories:  []string{strings.ToUpper(string(l.Section))},
+			Transparent: true,
+			Alarms:      []report.Alarm{report.AlarmAt(0, 7, 0)},
+			Revised:     list.Today.In(a.loc).UTC(),
+		}
+		if l.Section == week.Order {
+			e.Alarms = []report.Alarm{report.AlarmAt(-1, 18, 0), report.AlarmAt(0, 7, 0)}
+		}
+		out = append(out, e)
+	}
+	for _, c := range a.closures(list) {
+		out = append(out, c)
+	}
+	return out
+}
+
+func eventSummary(l week.Line) string {
+	s := headWords(l)
+	if len(l.Safety) > 0 {
+		s += " (read the safety lines)"
+	}
+	return s
+}
+
+// closures are the re-entry intervals that run on or after the list's day.
+func (a *App) closures(list week.List) []report.Event {
+	var out []report.Event
+	for _, c := range list.Closed {
+		out = append(out, report.Event{
+			UID:         fmt.Sprintf("rei-%d-%s@%s.leafturn.invalid", c.Treatment, strings.ToLower(c.Bed), slug(a.farm.Name)),
+			Summary:     fmt.Sprintf("Keep out of %s until %s: re-entry interval of %s", c.Bed, c.Until.In(a.loc).Format("Mon 2 Jan 15:04"), c.Product),
+			Description: "No hand work in the bed until then. The label outranks this entry.",
+			Location:    a.farm.Place,
+			Start:       c.From.UTC(), End: c.Until.UTC(),
+			Categories: []string{"REENTRY"},
+			Alarms:     []report.Alarm{{Offset: 0}},
+			Revised:    c.From.UTC(),
+		})
+	}
+	return out
+}
+
+func slug(s string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(s) {
+		switch {
+		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+	}
+	return strings.Trim(b.String(), "-")
+}

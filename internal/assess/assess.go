@@ -1,0 +1,415 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"leafturn/internal/estimate"
+	"leafturn/internal/farm"
+	"leafturn/internal/verdict"
+)
+
+// sameRound is how many days apart visits may lie and still be judged
+// together, such as traps on Monday and shoots on Tuesday. Common practice.
+const sameRound = 3
+
+// Assess reads all visits of one bed and pest and gives the verdict.
+//
+// Strata are never mixed: random units decide, a hot spot can call for spot
+// action alone, edge units are kept apart. Of each sample unit the latest
+// visit counts; where several units were counted in one round the most
+// pressing verdict stands. A visit outside its protocol's validity is kept and
+// shown but is never a reason to hold.
+//
+// An error means that a stored visit cannot be computed with, which the
+// entry checks rule out.
+func Assess(in Input) (Assessment, error) {
+	a := Assessment{Today: in.Today, Bed: in.Bed, Pest: in.Pest, Stage: in.Stage, StageSince: in.StageSince, InSeason: in.Pest.InSeason}
+	for _, v := range in.Visits {
+		if v.Date.After(in.Today) {
+			continue
+		}
+		r, err := read(v, in)
+		if err != nil {
+			return a, fmt.Errorf("visit %d of %s on %s: %w", v.ID, v.Bed, v.Date, err)
+		}
+		switch v.Stratum {
+		case farm.HotSpot:
+			a.HotSpots = append(a.HotSpots, r)
+		case farm.Random, "":
+			a.Readings = append(a.Readings, r)
+		}
+	}
+	byDate := func(x, y Reading) int { return x.Visit.Date.Compare(y.Visit.Date) }
+	slices.SortStableFunc(a.Readings, byDate)
+	slices.SortStableFunc(a.HotSpots, byDate)
+	a.decide(in)
+	return a, nil
+}
+
+// read computes what one visit says in its unit's measure.
+func read(v farm.Visit, in Input) (Reading, error) {
+	u, ok := in.Pest.Unit(v.Unit)
+	if !ok {
+		return Reading{}, fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
+	}
+	r := Reading{Visit: v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN()}
+	r.Invalid = verdict.Validity(v, u.Needs)
+	r.Cautions = verdict.Cautions(v, u.Needs)
+	stage, _ := farm.StageOn(in.Events, v.Date)
+	r.Act, r.Watch, r.Nearest = levels(in.Pest.Levels, u.Measure, stage, in.Holds)
+	r.Max = math.NaN()
+	counts := v.Seen()
+	if len(counts) > 0 {
+		r.Max = float64(slices.Max(counts))
+	}
+	if u.Percent {
+		s, err := share(v, u)
+		if err != nil {
+			return r, err
+		}
+		r.Share = &s
+		r.Infested = s.P
+		r.Value, r.Low, r.High = 100*s.P, 100*s.Low, 100*s.High
+		r.chances(1, 100)
+		return r, nil
+	}
+	sample := estimate.Sample{Counts: counts}
+	if p := v.Presence; p != nil {
+		sample.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
+	}
+	d, err := estimate.Estimate(sample, u.Dispersed)
+	if err != nil {
+		return r, err
+	}
+	k := u.Scale(v.Conditions.Nights)
+	r.Density = &d
+	r.Infested = d.PropInfested
+	r.Value, r.Low, r.High = d.Mean*k, d.Low*k, d.High*k
+	r.chances(k, 1)
+	return r, nil
+}
+
+// chances fills the chances of being at or over the levels. scale turns a mean
+// per unit into the measure, percent is 100 where the measure is a percentage.
+func (r *Reading) chances(scale, percent float64) {
+	of := func(l *Level) float64 {
+		switch {
+		case l == nil || l.Operator == "none":
+			return math.NaN()
+		case l.Operator == ">" && l.Value == 0:
+			if r.Infested > 0 {
+				return 1
+			}
+			return 0
+		case r.Share != nil:
+			return r.Share.Exceeds(l.Value / percent)
+		}
+		return r.Density.Exceeds(l.Value / scale)
+	}
+	r.Chance, r.ChanceW = of(r.Act), of(r.Watch)
+}
+
+// share counts the infested units of a visit: those scored, and those counted
+// that reach the tally.
+func share(v farm.Visit, u Unit) (estimate.Share, error) {
+	infested, looked := 0, 0
+	for _, c := range v.Seen() {
+		looked++
+		if c >= max(u.Tally, 1) {
+			infested++
+		}
+	}
+	if p := v.Presence; p != nil {
+		infested, looked = infested+p.Infested, looked+p.Looked
+	}
+	return estimate.Proportion(infested, looked)
+}
+
+// levels picks the action and the watch level in a measure at a stage, and
+// the published levels of other crops beside them. Where a condition of the
+// farm is required and holds, its rows replace the others.
+func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level, nearest []Level) {
+	var plain, special []Level
+	for _, l := range all {
+		if l.Measure != measure || l.Requires != "" && !holds[l.Requires] {
+			continue
+		}
+		switch l.Kind {
+		case "act", "watch":
+		default:
+			continue
+		}
+		switch {
+		case l.Transfer:
+			if l.Ref.Basis == "published" {
+				nearest = append(nearest, l)
+			}
+		case !stage.Between(l.From, l.To):
+		case l.Requires != "":
+			special = append(special, l)
+		default:
+			plain = append(plain, l)
+		}
+	}
+	pick := func(rows []Level) {
+		for _, l := range rows {
+			switch {
+			case l.Kind == "watch" && watch == nil:
+				watch = &l
+			case l.Kind != "watch" && act == nil:
+				act = &l
+			}
+		}
+	}
+	pick(special)
+	pick(plain)
+	return act, watch, nearest
+}
+
+// decide fills the verdict, the reading that decided and the one before it.
+func (a *Assessment) decide(in Input) {
+	cands := a.candidates()
+	if len(cands) == 0 {
+		a.Result = verdict.Decide(verdict.Input{Today: in.Today, Pest: in.Pest.Name, StaleAfterDays: in.Pest.StaleDays})
+		a.judgeHotSpot(in)
+		return
+	}
+	best := -1
+	for _, i := range cands {
+		r := &a.Readings[i]
+		res, by := a.judge(in, i)
+		if best >= 0 && urgency(res) <= urgency(a.Result) {
+			continue
+		}
+		best = i
+		a.Result, a.Decider, a.Earlier = res, &a.Readings[by], a.validBefore(by, r.Unit.Key)
+	}
+	d := a.Decider
+	d.Chance, d.ChanceW = math.NaN(), math.NaN()
+	if a.Result.ChanceKnown {
+		d.Chance = a.Result.Chance
+	}
+	if d.Watch != nil && d.Watch.Operator != "none" {
+		d.ChanceW = a.Result.ChanceWatch
+	}
+	a.judgeHotSpot(in)
+}
+
+// candidates are the latest readings of each sample unit in the last round.
+func (a *Assessment) candidates() []int {
+	var out []int
+	seen := map[string]bool{}
+	for i := len(a.Readings) - 1; i >= 0; i-- {
+		r := a.Readings[i]
+		if seen[r.Unit.Key] {
+			continue
+		}
+		seen[r.Unit.Key] = true
+		if last := a.Readings[len(a.Readings)-1].Visit.Date; last.Sub(r.Visit.Date) <= sameRound {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// urgency ranks verdicts; an action level known outranks none known.
+func urgency(r verdict.Result) int {
+	n := map[verdict.Verdict]int{verdict.Act: 8, verdict.LookAgain: 6, verdict.Stale: 4, verdict.Hold: 2, verdict.NeverCounted: 0}[r.Verdict]
+	if r.ChanceKnown {
+		n++
+	}
+	return n
+}
+
+// validBefore returns the latest valid reading of the same unit before i.
+func (a *Assessment) validBefore(i int, unit string) *Reading {
+	for j := i - 1; j >= 0; j-- {
+		if r := &a.Readings[j]; r.Unit.Key == unit && r.Valid() {
+			return r
+		}
+	}
+	return nil
+}
+
+// judge asks for the verdict of reading i and returns it with the number of
+// the reading that it rests on.
+func (a *Assessment) judge(in Input, i int) (verdict.Result, int) {
+	r := &a.Readings[i]
+	vin := verdict.Input{
+		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, StaleAfterDays: in.Pest.StaleDays,
+		RecheckDays: in.Pest.EveryDays, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
+	}
+	on, base := i, r
+	if !r.Valid() {
+		vin.Invalid, vin.InvalidOn = r.Invalid, r.Visit.Date
+		base = a.validBefore(i, r.Unit.Key)
+		if base == nil {
+			return verdict.Decide(vin), i
+		}
+		on = slices.IndexFunc(a.Readings, func(x Reading) bool { return x.Visit.ID == base.Visit.ID })
+	}
+	// The decision is for today, so today's growth stage chooses the levels.
+	base.Act, base.Watch, base.Nearest = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
+	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
+	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
+	vin.Cautions = base.Cautions
+	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
+	if base.Act == nil {
+		vin.NoThreshold = noLevelWords(in, base.Unit)
+	} else if base.Act.NeedsDamagePct > 0 {
+		vin.Damage = verdict.Damage{NeedsPct: &base.Act.NeedsDamagePct, Words: "damage"}
+		if d := base.Visit.Damage; d != nil {
+			vin.Damage.Hurt, vin.Damage.Looked = d.Hurt, d.Looked
+		}
+	}
+	a.enemies(in, base, &vin)
+	if prev := a.validBefore(on, base.Unit.Key); prev != nil {
+		vin.Rising = base.Value > prev.Value && prev.Value > 0
+		vin.Doubling = base.Value >= 2*prev.Value && prev.Value > 0
+	}
+	res := verdict.Decide(vin)
+	res = orDamage(res, base)
+	if !r.Valid() && res.Verdict == verdict.Hold {
+		// The last look was worth nothing: an older low count is no reason to
+		// leave the bed for another week.
+		res.Verdict, res.Rule, res.RecheckInDays = verdict.LookAgain, verdict.RuleInvalid, 0
+		return res, i
+	}
+	return res, on
+}
+
+// minUnits is the number of units below which there is no verdict: for a
+// protocol that looks at every plant, no more than the bed has.
+func minUnits(u Unit, b farm.Bed) int {
+	if u.Wanted == 0 && b.Plants > 0 {
+		return min(u.Min, b.Plants)
+	}
+	return u.Min
+}
+
+// orDamage turns a verdict into act where the damage alone calls for it.
+func orDamage(res verdict.Result, r *Reading) verdict.Result {
+	d := r.Visit.Damage
+	if r.Act == nil || r.Act.OrDamagePct <= 0 || d == nil || res.Verdict == verdict.Act || res.Verdict == verdict.Stale {
+		return res
+	}
+	s, err := estimate.Proportion(d.Hurt, d.Looked)
+	if err != nil {
+		return res
+	}
+	if p := s.Exceeds(r.Act.OrDamagePct / 100); p >= verdict.DefaultActAt {
+		res.Verdict, res.Rule = verdict.Act, verdict.RuleDamage
+		res.Reasons = append(res.Reasons, fmt.Sprintf("damage on %d of %d: the level also acts from %g %% damaged", d.Hurt, d.Looked, r.Act.OrDamagePct))
+	}
+	return res
+}
+
+// needsVirus reports whether any level of the pest depends on a virus.
+func needsVirus(p Pest) bool {
+	return slices.ContainsFunc(p.Levels, func(l Level) bool { return l.Requires == "tospovirus_confirmed" })
+}
+
+func noLevelWords(in Input, u Unit) string {
+	for _, l := range in.Pest.Levels {
+		if l.Measure == u.Measure && l.Requires != "" && !in.Holds[l.Requires] && in.Stage.Between(l.From, l.To) {
+			return "it depends on something of your area that has not been said (" + spaced(l.Requires) + ")"
+		}
+	}
+	return fmt.Sprintf("none is known for dahlias in %s at this stage", u.Words)
+}
+
+func spaced(s string) string {
+	b := []byte(s)
+	for i := range b {
+		if b[i] == '_' {
+			b[i] = ' '
+		}
+	}
+	return string(b)
+}
+
+// verdictLevel puts a level in the terms of the verdict. scale turns a mean
+// per unit into the measure.
+func verdictLevel(l *Level, u Unit, scale float64) *verdict.Level {
+	if l == nil {
+		return nil
+	}
+	v := &verdict.Level{Value: l.Value, Per: scale, Operator: l.Operator, Basis: l.Ref.Basis, Source: l.Ref.Source, Conditions: l.Conditions}
+	switch {
+	case l.Operator == ">" && l.Value == 0:
+		v.Words = "any find"
+	case u.Percent:
+		v.Words = fmt.Sprintf("%g %%", l.Value)
+	default:
+		v.Words = fmt.Sprintf("%g %s", l.Value, u.Words)
+	}
+	if l.Transferred() {
+		v.Crop = l.Crop
+	}
+	return v
+}
+
+// enemies puts what was counted of natural enemies into the verdict's terms.
+func (a *Assessment) enemies(in Input, r *Reading, vin *verdict.Input) {
+	for _, e := range in.Pest.Enemies {
+		n, counted := r.Visit.EnemyTotal(e.Enemy)
+		switch e.Kind {
+		case "prey_per_enemy":
+			limit := e.Value
+			vin.Enemies.HoldAtOrBelow = &limit
+			vin.Enemies.Words = e.Name
+			if !counted {
+				continue
+			}
+			vin.Enemies.Counted = true
+			if n > 0 && r.Density != nil {
+				ratio := r.Density.Mean * float64(r.N) / float64(n)
+				if r.Density.Total > 0 && r.Visit.Presence == nil {
+					ratio = float64(r.Density.Total) / float64(n)
+				}
+				vin.Enemies.PreyPerPredator = &ratio
+				a.Prey, a.EnemyName, a.EnemyRef = &ratio, e.Name, e.Ref
+			}
+		case "share_of_infested":
+			limit := 100 * e.Value
+			vin.Enemies.HoldAtShare = &limit
+			vin.Enemies.Words = "natural enemies"
+			if !counted {
+				continue
+			}
+			vin.Enemies.Counted = true
+			if r.Share == nil || r.Share.Infested == 0 {
+				continue
+			}
+			s := 100 * float64(n) / float64(r.Share.Infested)
+			if vin.Enemies.SharePct != nil {
+				s += *vin.Enemies.SharePct
+			}
+			s = math.Min(s, 100)
+			vin.Enemies.SharePct = &s
+			a.EnemyName, a.EnemyRef = "natural enemies", e.Ref
+		}
+	}
+}
+
+// judgeHotSpot lets the latest hot spot of the last round call for spot action.
+func (a *Assessment) judgeHotSpot(in Input) {
+	if len(a.HotSpots) == 0 {
+		return
+	}
+	h := &a.HotSpots[len(a.HotSpots)-1]
+	if !h.Valid() || in.Today.Sub(h.Visit.Date) > in.Pest.StaleDays || h.Act == nil || h.Act.Operator == "none" {
+		return
+	}
+	if a.Decider != nil && a.Decider.Visit.Date.Sub(h.Visit.Date) > sameRound {
+		return
+	}
+	a.HotSpotAct = h.Value >= h.Act.Value
+	if a.HotSpotAct {
+		a.Result.SpotAction = true
+		a.Result.Reasons = append(a.Result.Reasons, fmt.Sprintf(
+			"a hot spot with %.3g %s on %d units is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N))
+	}
+}

@@ -1,0 +1,215 @@
+// Package assess turns the visits of one bed and one pest into an assessment:
+// what was counted, how sure one can be of it, which action level applies at
+// the bed's growth stage, and the verdict. It keeps everything that led there,
+// so that a report can answer "why" without computing anything again.
+//
+// It takes its facts (protocols, action levels, natural-enemy rules,
+// dispersion) as arguments. The statistics are in package estimate, the
+// decision rule in package verdict.
+//
+// Not here: a belief carried over from week to week, forecasts, spatial
+// patterns.
+package assess
+
+import (
+	"fmt"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
+	"leafturn/internal/farm"
+	"leafturn/internal/verdict"
+)
+
+// Ref is where a number comes from.
+type Ref struct {
+	Basis  string `json:"basis"` // published, common practice, from memory, farm
+	Source string `json:"source"`
+	URL    string `json:"url"`
+	Note   string `json:"note"`
+}
+
+// Unit is the facts of how a pest is counted with one kind of sample unit.
+type Unit struct {
+	Key       string        // such as "trap"
+	Label     string        // singular words, such as "refuge trap"
+	Measure   string        // what the mean is expressed in, such as "slugs_per_trap_night"
+	Words     string        // the measure in words, such as "slugs per trap and night"
+	Percent   bool          // the measure is a percentage of units
+	Tally     int           // a unit is infested from this many animals on
+	Wanted    int           // units that the protocol asks for; 0 is every one
+	Min       int           // fewer are not enough for a verdict
+	PerNights int           // the measure is per so many nights (1 night, 7 a week); 0: it is not per time
+	Nights    int           // nights a unit stands by the protocol
+	Damage    string        // measure of a damage count taken on the same visit, or ""
+	Needs     verdict.Needs // when a count is valid
+	How       string        // how it is done, in a sentence
+	BestTime  string
+	Ref       Ref
+	Dispersed estimate.Dispersion // how the pest clumps on this unit
+}
+
+// Level is an action level as the catalogue or the farm states it.
+type Level struct {
+	Measure        string
+	Unit           string // the source's own unit
+	Kind           string // act, watch, hold_ratio, release_trigger, report, disease
+	Value          float64
+	Operator       string // >=, >, <=, none
+	From, To       farm.Stage
+	StageWords     string
+	Crop           string // the crop that it was published for
+	Transfer       bool   // that crop is not dahlia
+	Conditions     string
+	NeedsDamagePct float64 // act only with at least this share of parts damaged
+	OrDamagePct    float64 // act as well from this share of parts damaged on
+	Requires       string  // a condition of the farm that must hold, such as "tospovirus_confirmed"
+	Overridden     bool    // the farm's own value stands in Value
+	Reason         string  // why, when overridden
+	Catalogue      float64 // the catalogue's value, when overridden
+	Ref            Ref
+}
+
+// Transferred reports whether the level was published for another crop.
+func (l Level) Transferred() bool { return l.Transfer && !l.Overridden }
+
+// Scale turns a mean per unit into the measure when the units stood out for
+// some nights; 0 nights is "as the protocol says". It is 1 where the measure
+// is not per time.
+func (u Unit) Scale(nights int) float64 {
+	if u.PerNights == 0 {
+		return 1
+	}
+	if nights <= 0 {
+		nights = max(u.Nights, 1)
+	}
+	return float64(u.PerNights) / float64(nights)
+}
+
+// EnemyRule says when natural enemies turn act into hold.
+type EnemyRule struct {
+	Enemy string // key of the natural enemy
+	Name  string // plural words
+	// Kind: prey_per_enemy (hold at so many prey per enemy, or fewer) or
+	// share_of_infested (hold when so large a share of the infested units has
+	// the enemy, or a larger one).
+	Kind  string
+	Value float64
+	Ref   Ref
+}
+
+// Pest is what the assessment needs to know of a pest.
+type Pest struct {
+	Key, Name string
+	Disease   bool   // signs on plants rather than animals
+	EveryDays int    // scouting interval
+	StaleDays int    // a count older than this is stale
+	InSeason  bool   // scouted at the bed's stage
+	Units     []Unit // the first is the default
+	Levels    []Level
+	Enemies   []EnemyRule
+}
+
+// Unit finds the facts of a sample unit.
+func (p Pest) Unit(key string) (Unit, bool) {
+	for _, u := range p.Units {
+		if u.Key == key {
+			return u, true
+		}
+	}
+	return Unit{}, false
+}
+
+// Input is one bed and one pest on one date.
+type Input struct {
+	Today      civil.Date
+	Bed        farm.Bed
+	Stage      farm.Stage
+	StageSince civil.Date
+	Pest       Pest
+	Events     []farm.StageEvent // of this bed, this season: each visit is read at its own day's stage
+	Visits     []farm.Visit      // of this bed and pest, this season, up to Today
+	Holds      map[string]bool   // conditions of the farm that hold, see Level.Requires
+}
+
+// Reading is what one visit says in the unit's measure.
+type Reading struct {
+	Visit    farm.Visit
+	Unit     Unit
+	N        int     // units looked at
+	Value    float64 // in Unit.Measure: mean per unit (and night), or percent of units
+	Low      float64 // 95 % interval
+	High     float64
+	Max      float64
+	Infested float64           // share of units infested, 0-1, NaN when not known
+	Density  *estimate.Density // of a count measure
+	Share    *estimate.Share   // of a percentage measure
+	Invalid  []string          // reasons why it is not valid; empty when it is
+	Cautions []string          // conditions that were not noted
+	Act      *Level            // levels that apply at the stage of that day, nil when none
+	Watch    *Level
+	Nearest  []Level // published levels for other crops in the same measure
+	Chance   float64 // chance that the truth is at or over Act; NaN without a level
+	ChanceW  float64 // the same for Watch
+}
+
+// Valid reports whether the visit's conditions let it count.
+func (r Reading) Valid() bool { return len(r.Invalid) == 0 }
+
+// Assessment is everything known of one bed and one pest on one date.
+type Assessment struct {
+	Today      civil.Date
+	Bed        farm.Bed
+	Pest       Pest
+	Stage      farm.Stage
+	StageSince civil.Date
+	InSeason   bool      // the pest is scouted at this stage
+	Readings   []Reading // all random-stratum visits, oldest first
+	HotSpots   []Reading // visits to spots chosen because they looked bad
+	Decider    *Reading  // the reading that decided, nil when never counted
+	Earlier    *Reading  // the valid reading before it in the same measure
+	Result     verdict.Result
+	HotSpotAct bool // a hot spot alone calls for spot action
+	Prey       *float64
+	EnemyName  string
+	EnemyRef   Ref
+}
+
+// Age returns the days since the deciding visit, or -1 when there is none.
+func (a Assessment) Age() int {
+	if a.Decider == nil {
+		return -1
+	}
+	return a.Today.Sub(a.Decider.Visit.Date)
+}
+
+// Rising reports whether the deciding value is above the earlier one.
+func (a Assessment) Rising() bool {
+	return a.Decider != nil && a.Earlier != nil && a.Decider.Value > a.Earlier.Value
+}
+
+// ValidWhen says in words when a count by the unit means anything, "" where
+// nothing is asked for.
+func (u Unit) ValidWhen() string {
+	var w []string
+	n := u.Needs
+	if n.SoilMoist {
+		w = append(w, "the soil surface is moist")
+	}
+	if n.NotWaterlogged {
+		w = append(w, "the soil is not waterlogged")
+	}
+	if n.FoliageDry {
+		w = append(w, "the foliage is dry")
+	}
+	switch {
+	case n.AirMinC != nil && n.AirMaxC != nil:
+		w = append(w, fmt.Sprintf("the air is %g to %g °C", *n.AirMinC, *n.AirMaxC))
+	case n.AirMinC != nil:
+		w = append(w, fmt.Sprintf("the air is above %g °C", *n.AirMinC))
+	}
+	if n.SoilMinC != nil {
+		w = append(w, fmt.Sprintf("the soil at 10 cm is above %g °C", *n.SoilMinC))
+	}
+	return strings.Join(w, ", ")
+}

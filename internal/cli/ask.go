@@ -1,0 +1,237 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"strconv"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/render"
+)
+
+func weekCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "week", Usage: "the week's list: to do, must not, to order, to scout, left undone",
+		UsageText: "leafturn week\n   leafturn week --date 2026-07-20 --ics week.ics\n   leafturn week --json",
+		Description: "The list is made from what was known on the day: later counts and records do not\n" +
+			"change an earlier list. `leafturn why NUMBER` explains a line.",
+		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "ics", Usage: "also write the dated lines as a calendar to `FILE` (RFC 5545); - is standard output"}),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Week(ctx, day)
+				if err != nil {
+					return err
+				}
+				if file := c.String("ics"); file != "" {
+					var b bytes.Buffer
+					if err := render.ICS(&b, *doc); err != nil {
+						return err
+					}
+					if file == "-" {
+						_, err := b.WriteTo(d.Out)
+						return err
+					}
+					if err := app.WriteFile(file, b.Bytes()); err != nil {
+						return err
+					}
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func whyCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "why", Usage: "what is behind a line of the week's list, or behind a bed and pest",
+		UsageText: "leafturn why 3\n   leafturn why 3 --date 2026-07-20\n   leafturn why B3 slug",
+		ArgsUsage: "NUMBER | BED PEST",
+		Flags:     outputFlags(dateOption),
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 1, 2, "NUMBER, or BED PEST")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				if len(w) == 2 {
+					doc, err := a.WhyBed(ctx, day, w[0], w[1])
+					if err != nil {
+						return err
+					}
+					return d.show(c, doc)
+				}
+				n, err := strconv.Atoi(w[0])
+				if err != nil {
+					return diag.Usagef("give the number of a line of `leafturn week`, or a bed and a pest, such as `leafturn why B3 slug`", "%q is not the number of a line", w[0])
+				}
+				doc, err := a.WhyLine(ctx, day, n)
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func dueCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "due", Usage: "which beds and pests are to be scouted, and by when",
+		UsageText: "leafturn due\n   leafturn due --date 2026-07-20 --json",
+		Flags:     outputFlags(dateOption),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Due(ctx, day)
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func visitsCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "visits", Usage: "the counts as they were entered, with their record numbers",
+		UsageText: "leafturn visits B3 slug\n   leafturn visits --all --json",
+		ArgsUsage: "[BED] [PEST]",
+		Flags:     outputFlags(dateOption, &ucli.BoolFlag{Name: "all", Usage: "voided ones too, and every year"}),
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 0, 2, "[BED] [PEST]")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Visits(ctx, day, w, c.Bool("all"))
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func pestCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "pest", Usage: "what the catalogue knows of a pest, with its sources",
+		UsageText: "leafturn pest\n   leafturn pest slug\n   leafturn pest mite --json",
+		ArgsUsage: "[PEST]",
+		Flags:     outputFlags(),
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 0, 1, "[PEST]")
+			if err != nil {
+				return err
+			}
+			now, err := d.now()
+			if err != nil {
+				return err
+			}
+			word := ""
+			if len(w) == 1 {
+				word = w[0]
+			}
+			doc, err := app.PestDocument(word, civil.DateIn(now, now.Location()))
+			if err != nil {
+				return err
+			}
+			return d.show(c, doc)
+		},
+	}
+}
+
+func thresholdCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "threshold", Usage: "the action levels in force, and the farm's own",
+		Subcommands: []*ucli.Command{
+			{
+				Name: "list", Usage: "the levels for dahlias and the farm's own in their place",
+				UsageText: "leafturn threshold list slug", ArgsUsage: "[PEST]", Flags: outputFlags(dateOption),
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 0, 1, "[PEST]")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						doc, err := a.Thresholds(ctx, day, w)
+						if err != nil {
+							return err
+						}
+						return d.show(c, doc)
+					})
+				},
+			},
+			{
+				Name: "set", Usage: "put the farm's own level in the place of the catalogue's, with a reason",
+				UsageText: `leafturn threshold set slug act 2 --reason "2 a trap cost us nothing in two seasons"`,
+				ArgsUsage: "PEST watch|act VALUE",
+				Flags: []ucli.Flag{
+					&ucli.StringFlag{Name: "reason", Usage: "why (needed; it is shown wherever the level is)"},
+					&ucli.StringFlag{Name: "unit", Usage: "the sample `UNIT` that the level is for, when not the pest's usual one"},
+					dateOption,
+				},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 3, 3, "PEST watch|act VALUE")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						said, err := a.SetThreshold(ctx, day, w[0], w[1], w[2], c.String("unit"), c.String("reason"))
+						if err != nil {
+							return err
+						}
+						d.say("%s", said)
+						return nil
+					})
+				},
+			},
+		},
+	}
+}
+
+// readFile opens a file that the user names; - is standard input.
+func (d *deps) readFile(name string, f func(r *bytes.Reader, name string) error) error {
+	var b bytes.Buffer
+	if name == "-" {
+		if _, err := b.ReadFrom(d.In); err != nil {
+			return diag.Failf(err, "", "standard input cannot be read: %v", err)
+		}
+		return f(bytes.NewReader(b.Bytes()), "standard input")
+	}
+	info, err := os.Stat(name)
+	switch {
+	case err != nil:
+		return diag.Usagef("check the name and the folder", "the file %q cannot be read: %v", name, cause(err))
+	case info.IsDir():
+		return diag.Usagef("name a file in it", "%q is a folder", name)
+	case info.Size() > maxFile:
+		return diag.Usagef("split it", "the file %q has %d MB; at most %d are read", name, info.Size()>>20, maxFile>>20)
+	}
+	raw, err := os.ReadFile(name)
+	if err != nil {
+		return diag.Failf(err, "check its permissions", "the file %q cannot be read: %v", name, cause(err))
+	}
+	return f(bytes.NewReader(raw), name)
+}
+
+const maxFile = 64 << 20
+
+// cause returns the part of a file error that is not the file's name.
+func cause(err error) error {
+	if pe, ok := err.(*os.PathError); ok {
+		return pe.Err
+	}
+	return err
+}

@@ -1,0 +1,347 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+)
+
+func countCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "count", Usage: "enter counts: one line for one bed and pest, or a file of such lines",
+		UsageText: "leafturn count B3 slug 4 0 2 7 1\n" +
+			"   leafturn count B3 mite 12/50 +predatory_mite=2\n" +
+			"   leafturn count --date 2026-07-20 B3 earwig 3 0 - 9 damage=4/50 air=14C\n" +
+			"   leafturn count --file notes.txt",
+		ArgsUsage: "BED PEST COUNTS... | --file FILE",
+		Description: `COUNTS  one number for each trap, leaf or board, a zero where nothing was
+        found; - where a unit was not looked at; 70*0 for seventy zeros;
+        12/50 for 12 infested of 50 looked at
+then    unit=WORD  nights=N  air=14C  soilc=9C  soil=dry|moist|wet
+        foliage=dry|wet  damage=4/50  +ENEMY=COUNT  hotspot  edge
+        disturbed  by=NAME  # note to the end of the line
+
+A notes file holds such lines; a line "date 2026-07-20" sets the day and a line
+"by NAME" the observer for the lines below it. All lines are stored, or none.`,
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read lines from `FILE`; - is standard input"},
+			&ucli.StringFlag{Name: "by", Usage: "who counted"},
+			&ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"},
+			dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			file := c.String("file")
+			if (file == "") == !c.Args().Present() {
+				return diag.Usagef("type `leafturn count BED PEST COUNTS...`, or `leafturn count --file notes.txt`",
+					"give either one line of counts or --file, not both and not neither")
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				o := app.CountOptions{Date: day, Observer: c.String("by"), Check: c.Bool("check")}
+				if file == "" {
+					said, err := a.CountWords(ctx, c.Args().Slice(), o)
+					if err != nil {
+						return err
+					}
+					d.say("%s", said)
+					return nil
+				}
+				return d.readFile(file, func(r *bytes.Reader, name string) error {
+					said, err := a.CountFile(ctx, r, name, o)
+					if err != nil {
+						return err
+					}
+					d.say("%s", said)
+					return nil
+				})
+			})
+		},
+	}
+}
+
+func treatCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "treat", Usage: "record an application of a labelled product",
+		UsageText: `leafturn treat ironbait A2 A4 --pest slug --amount "120 g" --end "2026-05-26 20:30" --who MT`,
+		ArgsUsage: "LABEL BED...",
+		Description: "What happened is always stored, even where it broke the label; the breach is\n" +
+			"said plainly, with what to do next. --amount is for each bed.",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "pest", Usage: "the `PEST` it was meant for"},
+			&ucli.StringFlag{Name: "amount", Usage: "product used on each bed, such as \"120 g\" or \"4 oz wt\""},
+			&ucli.StringFlag{Name: "end", Usage: "when it ended, farm's clock: \"YYYY-MM-DD HH:MM\" (re-entry is counted from it)"},
+			&ucli.StringFlag{Name: "start", Usage: "when it began"},
+			&ucli.StringFlag{Name: "part", Usage: "the part of the bed, when not the whole"},
+			&ucli.StringFlag{Name: "area", Usage: "the area treated on each bed, when not the whole, such as \"12 m2\""},
+			&ucli.StringFlag{Name: "who", Usage: "who applied it"},
+			&ucli.StringFlag{Name: "reason", Usage: "why"},
+			&ucli.StringFlag{Name: "note", Usage: "a remark"},
+			dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 2, -1, "LABEL BED...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				res, err := a.Treat(ctx, app.TreatOptions{
+					Label: w[0], Beds: w[1:], Date: day, DateGiven: c.IsSet("date"), Pest: c.String("pest"), Amount: c.String("amount"),
+					Start: c.String("start"), End: c.String("end"), Part: c.String("part"), Area: c.String("area"),
+					Who: c.String("who"), Reason: c.String("reason"), Note: c.String("note"),
+				})
+				if err != nil {
+					return err
+				}
+				d.warn(res.Warnings)
+				d.say("%s", res.Said)
+				return nil
+			})
+		},
+	}
+}
+
+func releaseCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "release", Usage: "record a release of natural enemies",
+		UsageText: "leafturn release phytoseiulus_persimilis D4 D5 --amount 200 --date 2026-07-24",
+		ArgsUsage: "AGENT BED...",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "amount", Usage: "animals (or sachets) let out in each bed"},
+			&ucli.StringFlag{Name: "pest", Usage: "the `PEST`, when the agent has more than one"},
+			&ucli.StringFlag{Name: "note", Usage: "a remark"},
+			dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 2, -1, "AGENT BED...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				res, err := a.Release(ctx, app.ReleaseOptions{Agent: w[0], Beds: w[1:], Date: day, Pest: c.String("pest"), Amount: c.String("amount"), Note: c.String("note")})
+				if err != nil {
+					return err
+				}
+				d.warn(res.Warnings)
+				d.say("%s", res.Said)
+				return nil
+			})
+		},
+	}
+}
+
+func didCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "did", Usage: "record a step of the week's list as done",
+		UsageText: "leafturn did mite water_jet D4 D5\n   leafturn did slug hand_pick A2 --date yesterday",
+		ArgsUsage: "PEST STEP BED...",
+		Flags:     []ucli.Flag{&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 3, -1, "PEST STEP BED...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				said, err := a.Did(ctx, day, w[0], w[1], w[2:], c.String("note"))
+				if err != nil {
+					return err
+				}
+				d.say("%s", said)
+				return nil
+			})
+		},
+	}
+}
+
+func stageCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "stage", Usage: "record the growth stage that beds have reached",
+		UsageText: "leafturn stage budding A1 A2 A3 --date 2026-07-10\n   leafturn stage --file stages.csv",
+		ArgsUsage: "STAGE BED... | --file FILE",
+		Description: "Stages: planted, emerged, pinched, budding, bloom, dug (principal BBCH stages 0,\n" +
+			"1, 2, 5, 6 and 9). Action levels and steps depend on them. A file has the\ncolumns date, bed and stage.",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read date, bed and stage from a CSV `FILE`"},
+			&ucli.StringFlag{Name: "note", Usage: "a remark"},
+			dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			file := c.String("file")
+			if file != "" {
+				return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+					return d.readFile(file, func(r *bytes.Reader, name string) error {
+						said, err := a.StageFile(ctx, r, name)
+						if err != nil {
+							return err
+						}
+						d.say("%s", said)
+						return nil
+					})
+				})
+			}
+			w, err := words(c, 2, -1, "STAGE BED...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				said, err := a.Stage(ctx, day, w[0], w[1:], c.String("note"))
+				if err != nil {
+					return err
+				}
+				d.say("%s", said)
+				return nil
+			})
+		},
+	}
+}
+
+func weatherCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "weather", Usage: "record the day's weather, or read a file of days",
+		UsageText: "leafturn weather --min 9C --max 22C --rain 3mm\n   leafturn weather --file weather.csv",
+		Description: "A file has a header such as date,min_c,max_c,rain_mm,soil_c (or min_f, max_f,\n" +
+			"rain_in); a blank cell is a day that was not measured, never a zero.",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read days from a CSV `FILE`"},
+			&ucli.StringFlag{Name: "min", Usage: "lowest air temperature, such as 9C or 48F"},
+			&ucli.StringFlag{Name: "max", Usage: "highest air temperature"},
+			&ucli.StringFlag{Name: "rain", Usage: "rain, such as 3mm or 0.1in"},
+			&ucli.StringFlag{Name: "soil", Usage: "soil temperature at 10 cm"},
+			&ucli.StringFlag{Name: "humidity", Usage: "relative humidity in percent"},
+			&ucli.BoolFlag{Name: "forecast", Usage: "it is a forecast for a day to come"},
+			dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			a, err := d.open(c.Context)
+			if err != nil {
+				return err
+			}
+			if file := c.String("file"); file != "" {
+				return d.readFile(file, func(r *bytes.Reader, name string) error {
+					said, err := a.WeatherFile(c.Context, r, name)
+					if err != nil {
+						return err
+					}
+					d.say("%s", said)
+					return nil
+				})
+			}
+			said, err := a.Weather(c.Context, app.WeatherOptions{
+				Date: c.String("date"), Min: c.String("min"), Max: c.String("max"), Rain: c.String("rain"),
+				Soil: c.String("soil"), Humidity: c.String("humidity"), Forecast: c.Bool("forecast"),
+			})
+			if err != nil {
+				return err
+			}
+			d.say("%s", said)
+			return nil
+		},
+	}
+}
+
+func labelCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "label", Usage: "transcribe product labels; without one no product is offered",
+		Subcommands: []*ucli.Command{
+			{
+				Name: "template", Usage: "write a commented file to fill in from the label",
+				UsageText: "leafturn label template > ironbait.toml",
+				Action: func(c *ucli.Context) error {
+					if _, err := words(c, 0, 0, ""); err != nil {
+						return err
+					}
+					d.say("%s", app.LabelTemplate())
+					return nil
+				},
+			},
+			{
+				Name: "add", Usage: "check a filled file and store it, as a new version if the label is known",
+				UsageText: "leafturn label add ironbait.toml", ArgsUsage: "FILE",
+				Flags: []ucli.Flag{dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "FILE")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						return d.readFile(w[0], func(r *bytes.Reader, name string) error {
+							res, err := a.AddLabel(ctx, r, name, day, c.Bool("check"))
+							if err != nil {
+								return err
+							}
+							d.warn(res.Warnings)
+							d.say("%s", res.Said)
+							return nil
+						})
+					})
+				},
+			},
+			{
+				Name: "list", Usage: "the labels entered, and what is still unknown of each",
+				UsageText: "leafturn label list", Flags: outputFlags(dateOption),
+				Action: func(c *ucli.Context) error {
+					if _, err := words(c, 0, 0, ""); err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						doc, err := a.Labels(ctx, day)
+						if err != nil {
+							return err
+						}
+						return d.show(c, doc)
+					})
+				},
+			},
+			{
+				Name: "show", Usage: "one label as it was transcribed", UsageText: "leafturn label show ironbait",
+				ArgsUsage: "LABEL", Flags: outputFlags(dateOption),
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "LABEL")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						doc, err := a.ShowLabel(ctx, day, w[0])
+						if err != nil {
+							return err
+						}
+						return d.show(c, doc)
+					})
+				},
+			},
+		},
+	}
+}
+
+func voidCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "void", Usage: "take a wrong record out of every list; it stays in the history",
+		UsageText: `leafturn void visit 12 --reason "counted the wrong bed"`,
+		ArgsUsage: "KIND NUMBER",
+		Description: "KIND is visit, treatment, release, done, stage, weather or cover. The number\n" +
+			"stands in `leafturn visits` and in the line that confirmed the entry.",
+		Flags: []ucli.Flag{&ucli.StringFlag{Name: "reason", Usage: "why (needed)"}},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 2, 2, "KIND NUMBER")
+			if err != nil {
+				return err
+			}
+			a, err := d.open(c.Context)
+			if err != nil {
+				return err
+			}
+			said, err := a.Void(c.Context, w[0], w[1], c.String("reason"))
+			if err != nil {
+				return err
+			}
+			d.say("%s", said)
+			return nil
+		},
+	}
+}

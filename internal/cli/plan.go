@@ -1,0 +1,93 @@
+package cli
+
+import (
+	"context"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+)
+
+func companionsCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "companions", Usage: "companion plants for this farm's pests, with the evidence",
+		UsageText: "leafturn companions\n   leafturn companions slug aphid",
+		ArgsUsage: "[PEST...]",
+		Flags:     outputFlags(dateOption),
+		Action: func(c *ucli.Context) error {
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Companions(ctx, day, c.Args().Slice())
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func coversCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "covers", Usage: "next year's cover crops: per pest, or a plan by bed",
+		UsageText: "leafturn covers\n   leafturn covers --pest wireworm\n   leafturn covers --rest 1 --keep",
+		Flags: outputFlags(dateOption,
+			&ucli.StringFlag{Name: "pest", Usage: "rank the covers against one `PEST` instead"},
+			&ucli.StringFlag{Name: "rest", Usage: "at most `N` beds rested for a season", Value: "0"},
+			&ucli.StringFlag{Name: "dig", Usage: "the `DAY` by which beds are dug (default: 8 days after the first frost)"},
+			&ucli.StringFlag{Name: "plant", Usage: "the `DAY` on which beds are planted (default: 20 days after the last frost)"},
+			&ucli.BoolFlag{Name: "keep", Usage: "store the plan"},
+		),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Covers(ctx, day, app.CoverOptions{
+					Pest: c.String("pest"), Rest: c.String("rest"), Dig: c.String("dig"), Plant: c.String("plant"), Keep: c.Bool("keep"),
+				})
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func plotCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "plot", Usage: "draw the season: a pest by bed, all pests, or the field",
+		UsageText: "leafturn plot mite --bed D5 --out mites.svg\n   leafturn plot slug --out slugs.png\n   leafturn plot --out season.png\n   leafturn plot mite --map --out field.svg",
+		ArgsUsage: "[PEST]",
+		Description: "With a pest: its pressure over the season by bed, with the 95 % interval, the\n" +
+			"action level, treatments, releases and growth stages. Without: all pests and beds\n" +
+			"in small multiples. With --map: the beds in place, shaded by the chance of being\nover the action level.",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "out", Aliases: []string{"o"}, Usage: "`FILE` to write: .png, .svg or .pdf"},
+			&ucli.StringSliceFlag{Name: "bed", Usage: "only this bed (may be given again)"},
+			&ucli.BoolFlag{Name: "map", Usage: "the field map of a pest on the day"},
+			dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 0, 1, "[PEST]")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				o := app.PlotOptions{Date: day, Out: c.String("out"), Beds: c.StringSlice("bed"), Map: c.Bool("map")}
+				if len(w) == 1 {
+					o.Pest = w[0]
+				}
+				said, err := a.Plot(ctx, o)
+				if err != nil {
+					return err
+				}
+				for _, s := range said {
+					d.say("%s", s)
+				}
+				return nil
+			})
+		},
+	}
+}

@@ -1,0 +1,183 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"runtime/debug"
+	"strconv"
+	"strings"
+
+	ucli "github.com/urfave/cli/v2"
+	"golang.org/x/term"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/render"
+	"leafturn/internal/report"
+)
+
+const rootHelp = `leafturn takes a week's pest counts and says, bed by bed, what to do, what to
+hold, and where to look again.
+
+The product label and local law always outrank this program. What a label does
+not say is unknown, and unknown is never assumed.
+
+A first week:
+   leafturn farm new --name "My field" --zone Europe/London --last-frost 04-25 --first-frost 10-20
+   leafturn bed add B3 --size "25 m x 1.2 m" --plants 100
+   leafturn stage planted B3
+   leafturn count B3 slug 4 0 2 7 1
+   leafturn week
+   leafturn why 1`
+
+// newApp builds the tree of commands.
+func newApp(d *deps) *ucli.App {
+	a := &ucli.App{
+		Name:                      "leafturn",
+		Usage:                     "pest counts in, the week's decisions out, for a small cut-flower field",
+		Description:               rootHelp,
+		Version:                   version(),
+		Writer:                    d.Out,
+		ErrWriter:                 d.Err,
+		Reader:                    d.In,
+		HideHelpCommand:           true,
+		UseShortOptionHandling:    false,
+		DisableSliceFlagSeparator: true,
+		ExitErrHandler:            func(*ucli.Context, error) {},
+		OnUsageError:              usageError,
+		CommandNotFound:           nil,
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "db", Usage: "the farm's `FILE` (else $LEAFTURN_DB, else the user's data folder)", Destination: &d.db},
+			&ucli.StringFlag{Name: "now", Hidden: true, Destination: &d.nowText},
+		},
+		Commands: []*ucli.Command{
+			weekCommand(d), whyCommand(d), dueCommand(d),
+			countCommand(d), treatCommand(d), releaseCommand(d), didCommand(d), stageCommand(d), weatherCommand(d),
+			labelCommand(d), pestCommand(d), thresholdCommand(d),
+			plotCommand(d), companionsCommand(d), coversCommand(d),
+			farmCommand(d), bedCommand(d), visitsCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
+			demoCommand(d),
+		},
+		Action: func(c *ucli.Context) error {
+			if c.Args().Present() {
+				return unknownCommand(c, c.App.Commands, "leafturn")
+			}
+			return ucli.ShowAppHelp(c)
+		},
+	}
+	prepare(a.Commands, "leafturn")
+	return a
+}
+
+// prepare sets on every command what the library does not pass down: how
+// usage errors read, the full name for help, and that a command with parts
+// refuses a part that it does not have.
+func prepare(cmds []*ucli.Command, parent string) {
+	for _, c := range cmds {
+		c.HelpName = parent + " " + c.Name
+		c.OnUsageError = usageError
+		c.HideHelpCommand = true
+		if len(c.Subcommands) > 0 {
+			cc := c
+			if cc.Action == nil {
+				cc.Action = func(x *ucli.Context) error {
+					if x.Args().Present() {
+						return unknownCommand(x, cc.Subcommands, cc.HelpName)
+					}
+					return ucli.ShowSubcommandHelp(x)
+				}
+			}
+			prepare(c.Subcommands, c.HelpName)
+		}
+	}
+}
+
+func unknownCommand(c *ucli.Context, cmds []*ucli.Command, parent string) error {
+	var names []string
+	for _, x := range cmds {
+		names = append(names, x.Name)
+	}
+	word := c.Args().First()
+	return diag.Usagef("see the commands with `"+parent+" --help`", "there is no command %q in %s%s", word, parent, diag.DidYouMean(word, names))
+}
+
+// version is the program's version with that of its facts.
+func version() string {
+	v := "development"
+	if b, ok := debug.ReadBuildInfo(); ok && b.Main.Version != "" && b.Main.Version != "(devel)" {
+		v = b.Main.Version
+	}
+	return v + ", facts " + app.FactsVersion()
+}
+
+func terminalWidth(tty bool) int {
+	if n, err := strconv.Atoi(os.Getenv("COLUMNS")); err == nil && n > 0 {
+		return n
+	}
+	if !tty {
+		return 0
+	}
+	w, _, err := term.GetSize(int(os.Stdout.Fd()))
+	if err != nil {
+		return 0
+	}
+	return w
+}
+
+// outputFlags are the flags of every command that shows a document.
+func outputFlags(more ...ucli.Flag) []ucli.Flag {
+	return append(more, &ucli.BoolFlag{Name: "json", Usage: "write JSON, schema 1"})
+}
+
+var dateOption = &ucli.StringFlag{Name: "date", Usage: "the `DAY`: YYYY-MM-DD, today or yesterday"}
+
+// show renders a document as the flags ask.
+func (d *deps) show(c *ucli.Context, doc *report.Document) error {
+	if c.Bool("json") {
+		return render.JSON(d.Out, *doc)
+	}
+	width := 88
+	if d.Width > 0 {
+		width = min(max(d.Width, 60), 100)
+	}
+	return render.Text(d.Out, *doc, render.Options{Width: width, Color: d.Color})
+}
+
+// say writes a line for people about what was done.
+func (d *deps) say(format string, args ...any) { fmt.Fprintf(d.Out, format+"\n", args...) }
+
+// warn writes warnings to the error stream.
+func (d *deps) warn(lines []string) {
+	for _, l := range lines {
+		fmt.Fprintln(d.Err, "note: "+l)
+	}
+}
+
+// with opens the store, reads --date where the command has it, and runs f.
+func (d *deps) with(c *ucli.Context, f func(ctx context.Context, a *app.App, day civil.Date) error) error {
+	a, err := d.open(c.Context)
+	if err != nil {
+		return err
+	}
+	day, err := dateFlag(c.String("date"), a.Today())
+	if err != nil {
+		return err
+	}
+	return f(c.Context, a, day)
+}
+
+// words returns the command's words, refusing too few or too many. max < 0 is
+// no limit. want names them for the message.
+func words(c *ucli.Context, minimum, maximum int, want string) ([]string, error) {
+	w := c.Args().Slice()
+	do := "write it as `" + c.Command.HelpName + " " + want + "`; see `" + c.Command.HelpName + " --help`"
+	if len(w) < minimum {
+		return nil, diag.Usagef(do, "%s needs %s", c.Command.HelpName, want)
+	}
+	if maximum >= 0 && len(w) > maximum {
+		return nil, diag.Usagef(do, "%s does not take %q", c.Command.HelpName, strings.Join(w[maximum:], " "))
+	}
+	return w, nil
+}

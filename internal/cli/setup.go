@@ -1,0 +1,226 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+)
+
+func farmFlags() []ucli.Flag {
+	return []ucli.Flag{
+		&ucli.StringFlag{Name: "name", Usage: "the farm's name"},
+		&ucli.StringFlag{Name: "place", Usage: "where it is, in words"},
+		&ucli.StringFlag{Name: "country", Usage: "two letters, such as US, GB, DE"},
+		&ucli.StringFlag{Name: "zone", Usage: "time zone, such as America/Los_Angeles"},
+		&ucli.StringFlag{Name: "hardiness", Usage: "USDA hardiness zone, such as 8a"},
+		&ucli.StringFlag{Name: "last-frost", Usage: "average last spring frost, MM-DD"},
+		&ucli.StringFlag{Name: "first-frost", Usage: "average first autumn frost, MM-DD"},
+		&ucli.StringFlag{Name: "units", Usage: "metric or us, for amounts in lists"},
+		&ucli.StringFlag{Name: "organic", Usage: "yes or no: run under an organic standard"},
+		&ucli.StringFlag{Name: "pests", Usage: "the pests that the farm watches, separated by commas"},
+	}
+}
+
+func farmOptions(c *ucli.Context) app.FarmOptions {
+	get := func(name string) *string {
+		if !c.IsSet(name) {
+			return nil
+		}
+		v := c.String(name)
+		return &v
+	}
+	return app.FarmOptions{
+		Name: get("name"), Place: get("place"), Country: get("country"), Zone: get("zone"), Hardiness: get("hardiness"),
+		LastFrost: get("last-frost"), FirstFrost: get("first-frost"), Units: get("units"), Organic: get("organic"), Pests: get("pests"),
+	}
+}
+
+func farmCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "farm", Usage: "set up the farm, show it, change it",
+		Subcommands: []*ucli.Command{
+			{
+				Name: "new", Usage: "make the farm's file",
+				UsageText: `leafturn farm new --name "My field" --zone America/Los_Angeles --last-frost 04-25 --first-frost 10-20 --hardiness 8a`,
+				Flags:     farmFlags(),
+				Action: func(c *ucli.Context) error {
+					if _, err := words(c, 0, 0, ""); err != nil {
+						return err
+					}
+					path, err := d.path()
+					if err != nil {
+						return err
+					}
+					now, err := d.now()
+					if err != nil {
+						return err
+					}
+					said, err := app.NewFarm(c.Context, path, farmOptions(c), now)
+					if err != nil {
+						return err
+					}
+					d.say("%s", said)
+					return nil
+				},
+			},
+			{
+				Name: "show", Usage: "the farm as it is set up", UsageText: "leafturn farm show", Flags: outputFlags(),
+				Action: func(c *ucli.Context) error {
+					if _, err := words(c, 0, 0, ""); err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+						doc, err := a.ShowFarm(ctx)
+						if err != nil {
+							return err
+						}
+						return d.show(c, doc)
+					})
+				},
+			},
+			{
+				Name: "set", Usage: "change what is given, leave the rest", UsageText: "leafturn farm set --units us --pests slug,mite,earwig",
+				Flags: farmFlags(),
+				Action: func(c *ucli.Context) error {
+					if _, err := words(c, 0, 0, ""); err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+						said, err := a.SetFarm(ctx, farmOptions(c))
+						if err != nil {
+							return err
+						}
+						d.say("%s", said)
+						return nil
+					})
+				},
+			},
+		},
+	}
+}
+
+func bedCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "bed", Usage: "add, list and import beds",
+		Subcommands: []*ucli.Command{
+			{
+				Name: "add", Usage: "add a bed",
+				UsageText: `leafturn bed add B3 --block B --size "25 m x 1.2 m" --plants 100 --cultivar "red ball" --irrigation drip`,
+				ArgsUsage: "CODE",
+				Flags: []ucli.Flag{
+					&ucli.StringFlag{Name: "block", Usage: "the block it lies in"},
+					&ucli.StringFlag{Name: "size", Usage: "length x width, such as \"25 m x 1.2 m\" or \"80 ft x 4 ft\""},
+					&ucli.StringFlag{Name: "at", Usage: "distance of its corner from the field's south-west corner, east and north, such as \"0 m, 12 m\""},
+					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
+					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
+					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
+					&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"},
+				},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "CODE")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+						said, err := a.AddBed(ctx, app.BedOptions{
+							Code: w[0], Block: c.String("block"), Size: c.String("size"), At: c.String("at"), Plants: c.String("plants"),
+							Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"), Site: c.String("site"),
+						})
+						if err != nil {
+							return err
+						}
+						d.say("%s", said)
+						return nil
+					})
+				},
+			},
+			{
+				Name: "import", Usage: "read beds from a CSV file: all of them, or none",
+				UsageText: "leafturn bed import beds.csv", ArgsUsage: "FILE",
+				Description: "Columns: code, block, length_m (or _ft), width_m, plants, cultivar, irrigation,\nsite, x_m, y_m. Only code, length and width are needed.",
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "FILE")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+						return d.readFile(w[0], func(r *bytes.Reader, name string) error {
+							said, err := a.ImportBeds(ctx, r, name)
+							if err != nil {
+								return err
+							}
+							d.say("%s", said)
+							return nil
+						})
+					})
+				},
+			},
+			{
+				Name: "list", Usage: "the beds, their size and their stage", UsageText: "leafturn bed list --date 2026-07-20",
+				Flags: outputFlags(dateOption),
+				Action: func(c *ucli.Context) error {
+					if _, err := words(c, 0, 0, ""); err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						doc, err := a.Beds(ctx, day)
+						if err != nil {
+							return err
+						}
+						return d.show(c, doc)
+					})
+				},
+			},
+		},
+	}
+}
+
+func backupCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "backup", Usage: "copy the farm's file safely and check the copy",
+		UsageText: "leafturn backup farm-2026-07-20.leafturn", ArgsUsage: "FILE",
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 1, 1, "FILE")
+			if err != nil {
+				return err
+			}
+			a, err := d.open(c.Context)
+			if err != nil {
+				return err
+			}
+			said, err := a.Backup(c.Context, w[0])
+			if err != nil {
+				return err
+			}
+			d.say("%s", said)
+			return nil
+		},
+	}
+}
+
+func checkCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "check", Usage: "check that the farm's file is whole",
+		UsageText: "leafturn check",
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			a, err := d.open(c.Context)
+			if err != nil {
+				return err
+			}
+			said, err := a.Check(c.Context)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintln(d.Out, said)
+			return nil
+		},
+	}
+}

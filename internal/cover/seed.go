@@ -1,0 +1,54 @@
+package cover
+
+import (
+	"math"
+
+	"leafturn/internal/units"
+)
+
+// Seed is an amount of seed in both unit systems.
+type Seed struct {
+	Kg, Lb       float64 // for the whole bed, all sowings
+	KgHa         float64 // rate of one sowing
+	Lb1000SqFt   float64 // the same rate
+	AreaM2       float64
+	SowingsInAll int
+}
+
+// SeedAmount returns the seed for sowings of an area: area x rate x sowings.
+// areaM2 is in square metres (> 0), rateKgHa in kilograms per hectare (> 0),
+// sowings at least 1. ok is false when one of them is not; then nothing is
+// known. Conversions are those of package units.
+func SeedAmount(areaM2, rateKgHa float64, sowings int) (s Seed, ok bool) {
+	if !(areaM2 > 0) || !(rateKgHa > 0) || math.IsInf(areaM2, 0) || math.IsInf(rateKgHa, 0) || sowings < 1 {
+		return Seed{}, false
+	}
+	rate := units.Of(rateKgHa, "kg/ha")
+	kg := areaM2 * units.Of(rateKgHa, "kg/ha").MustIn("kg/m2") * float64(sowings)
+	return Seed{
+		Kg: kg, Lb: units.Of(kg, "kg").MustIn("lb"),
+		KgHa: rateKgHa, Lb1000SqFt: rate.MustIn("lb/1000 ft2"),
+		AreaM2: areaM2, SowingsInAll: sowings,
+	}, true
+}
+
+// seed returns the seed that an option needs in a bed.
+func (o Option) seed(areaM2 float64) (Seed, bool) {
+	if o.Crop.RateKgHa == nil {
+		return Seed{}, false
+	}
+	return SeedAmount(areaM2, *o.Crop.RateKgHa, o.sowings())
+}
+
+// costUSD returns the seed cost of an option in a bed, and false when the
+// price or rate is not known.
+func (o Option) costUSD(areaM2 float64) (float64, bool) {
+	if o.Crop.USDPerHa != nil {
+		return *o.Crop.USDPerHa * units.Of(areaM2, "m2").MustIn("ha") * float64(o.sowings()), true
+	}
+	s, ok := o.seed(areaM2)
+	if !ok || o.Crop.USDPerKg == nil {
+		return 0, false
+	}
+	return s.Kg * *o.Crop.USDPerKg, true
+}

@@ -1,0 +1,132 @@
+package estimate
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+// LogPMF returns the natural log of the chance that one unit holds x animals.
+//
+//	ln P(x) = ln Γ(x+k) - ln Γ(k) - ln x! + k ln(k/(k+m)) + x ln(m/(k+m))
+//
+// x >= 0; mean >= 0; k > 0, and k = +Inf is Poisson. Arguments out of range
+// give -Inf. The gamma ratio is taken as a product for small x and by
+// Stirling differences for large k, so nothing cancels as k grows.
+//
+// Accuracy: relative 1e-8 in P for k from 0.001 to 1e10 (TestMethodsCases, NB-07).
+// Source: Bliss & Fisher 1953, Biometrics 9:176-200.
+func LogPMF(x int, mean, k float64) float64 {
+	if x < 0 || !(mean >= 0) || !(k > 0) {
+		return math.Inf(-1)
+	}
+	lg, _ := math.Lgamma(float64(x) + 1)
+	return logKernel(x, mean, k) - lg
+}
+
+// logKernel is LogPMF without -ln x!.
+func logKernel(x int, m, k float64) float64 {
+	if m == 0 {
+		if x == 0 {
+			return 0
+		}
+		return math.Inf(-1)
+	}
+	fx := float64(x)
+	if math.IsInf(k, 1) {
+		return fx*math.Log(m) - m
+	}
+	l := -logZeroTerm(m, k)
+	if x > 0 {
+		l += fx*(math.Log(m)-math.Log1p(m/k)) + riseLog(k, x)
+	}
+	return l
+}
+
+// logZeroTerm is -ln P(0) = k ln(1+m/k).
+func logZeroTerm(m, k float64) float64 {
+	if math.IsInf(k, 1) {
+		return m
+	}
+	return k * math.Log1p(m/k)
+}
+
+// riseLog returns ln[Γ(k+x) / (Γ(k) k^x)], the log of the product of (1+j/k)
+// for j = 0..x-1. It tends to 0 as k grows.
+func riseLog(k float64, x int) float64 {
+	if x <= 32 {
+		p, s := 1.0, 0.0
+		for j := 1; j < x; j++ {
+			if p *= 1 + float64(j)/k; p > 1e250 {
+				s, p = s+math.Log(p), 1
+			}
+		}
+		return s + math.Log(p)
+	}
+	fx := float64(x)
+	if k < 16 {
+		a, _ := math.Lgamma(k + fx)
+		b, _ := math.Lgamma(k)
+		return a - b - fx*math.Log(k)
+	}
+	return (k+fx-0.5)*math.Log1p(fx/k) - fx + stirling(k+fx) - stirling(k)
+}
+
+// stirling is the remainder of Stirling's series for ln Γ(z), z >= 16.
+func stirling(z float64) float64 {
+	w := 1 / (z * z)
+	return (1.0/12 - w*(1.0/360-w*(1.0/1260-w/1680))) / z
+}
+
+// CDF returns the chance that one unit holds at most x animals. Arguments as
+// in LogPMF; x < 0 gives 0.
+func CDF(x int, mean, k float64) float64 {
+	lower, _ := tails(x, mean, k)
+	return lower
+}
+
+// Survival returns the chance that one unit holds more than x animals,
+// computed directly and not as 1 - CDF. x < 0 gives 1.
+func Survival(x int, mean, k float64) float64 {
+	_, upper := tails(x, mean, k)
+	return upper
+}
+
+func tails(x int, m, k float64) (lower, upper float64) {
+	switch {
+	case x < 0 || !(m >= 0) || !(k > 0):
+		return 0, 1
+	case m == 0:
+		return 1, 0
+	case math.IsInf(m, 1):
+		return 0, 1
+	}
+	fx := float64(x)
+	if math.IsInf(k, 1) || k > 1e12*math.Max(1, m) {
+		return mathext.GammaIncRegComp(fx+1, m), mathext.GammaIncReg(fx+1, m)
+	}
+	if k < 1e3 || math.Abs(fx-m) > 1e6 {
+		q := k / (k + m)
+		return mathext.RegIncBeta(k, fx+1, q), mathext.RegIncBeta(fx+1, k, m/(k+m))
+	}
+	// Sum the smaller tail from its largest term outwards: all terms positive.
+	r := m / (k + m)
+	if fx < m {
+		p := math.Exp(LogPMF(x, m, k))
+		s := p
+		for j := fx; j > 0 && p > s*1e-17; j-- {
+			p *= j / ((j - 1 + k) * r)
+			s += p
+		}
+		s = math.Min(s, 1)
+		return s, 1 - s
+	}
+	p := math.Exp(LogPMF(x+1, m, k))
+	s := p
+	for j := fx + 1; p > s*1e-17; j++ {
+		p *= (j + k) * r / (j + 1)
+		s += p
+	}
+	s = math.Min(s, 1)
+	return 1 - s, s
+}

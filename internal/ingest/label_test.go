@@ -1,0 +1,322 @@
+package ingest_test
+
+import (
+	"reflect"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/units"
+)
+
+// An invented label.
+const invented = `key = "IronBait"
+product = "Invented Slug Bait"
+registration = "00000-0"
+use_class = "General"
+signal_word = "caution"
+formulation = "none stated"
+sites = ["outdoor ornamentals", "House cut flowers (REI 1 day)", "outdoor roses (rei none stated)"]
+keep_apart = ["Sulfur 2 weeks", "oil of thyme 30 days"]
+max_per = "Crop cycle"
+pests = ["slugs", "earwig", "slug"]
+rate_min = "0.5 lb/1000 sq ft"
+rate_max = "1 lb/1000 sq ft"
+min_interval = "1 week"
+reapply_by = "14 days"
+reapply_when = "eaten"
+max_applications = 6
+max_in_window = "3 in any 30 days"
+max_amount = "None Stated"
+rei = "2 days"
+phi = "0 days"
+rainfast = "90 minutes"
+max_temp = "90 F"
+max_wind = "10 mph"
+bees = "Not in bloom"
+water_buffer = "10 ft"
+expiry = 2028-05-31
+note = """
+Photograph in the shed folder.
+rei = "not a key"
+"""
+
+[[actives]]
+name = "invented phosphate"
+percent = 1
+group = "none stated"
+
+[[actives]]
+name = "Second"
+percent = "0.5 %"
+max = "0.5 lb/acre"
+`
+
+func TestParseLabel(t *testing.T) {
+	for _, text := range []string{invented, "\uFEFF" + strings.ReplaceAll(invented, "\n", "\r\n")} {
+		l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+		require.NoError(t, err)
+		wind, _ := l.MaxWindMS.Get()
+		require.InDelta(t, 4.4704, wind, 1e-12) // 10 mph, NIST SP 811
+		temp, _ := l.MaxTempC.Get()
+		require.InDelta(t, 32.0+2.0/9, temp, 1e-12) // (90 - 32)/1.8
+		buffer, _ := l.WaterBuffer.Get()
+		require.InDelta(t, 3.048, buffer, 1e-12)
+		l.MaxWindMS, l.MaxTempC, l.WaterBuffer = farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}
+		require.Equal(t, farm.Label{
+			Key: "ironbait", Product: "Invented Slug Bait", Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
+			Actives:     []farm.Active{{Name: "invented phosphate", Percent: 1, Group: farm.None[string]()}, {Name: "Second", Percent: 0.5, Max: farm.Value(units.Of(0.5, "lb/acre"))}},
+			Formulation: farm.None[string](),
+			Sites:       []farm.LabelSite{{Where: farm.Outdoor, Crop: "ornamentals"}, {Where: farm.House, Crop: "cut flowers", REIHours: farm.Value(24.0)}, {Where: farm.Outdoor, Crop: "roses", REIHours: farm.None[float64]()}},
+			KeepApart:   []farm.Apart{{Active: "Sulfur", Days: 14}, {Active: "oil of thyme", Days: 30}}, MaxPer: farm.PerCropCycle,
+			Pests: []string{"slug", "earwig"}, Expiry: farm.Value(civil.MustParse("2028-05-31")),
+			RateMin: farm.Value(units.Of(0.5, "lb/1000 ft2")), RateMax: farm.Value(units.Of(1, "lb/1000 ft2")),
+			MinIntervalDays: farm.Value(7), ReapplyByDays: farm.Value(14), ReapplyWhen: farm.Value("eaten"), MaxApplications: farm.Value(6),
+			MaxInWindow: farm.Value(farm.Window{Count: 3, Days: 30}), MaxAmount: farm.None[units.Quantity](),
+			REIHours: farm.Value(48.0), PHIDays: farm.Value(0), RainfastH: farm.Value(1.5), Bees: farm.Value(farm.BeesNoBloom),
+			Note: "Photograph in the shed folder.\nrei = \"not a key\"",
+		}, l)
+	}
+}
+
+// The empty template asks for key and product only, and then leaves every
+// other field unknown.
+func TestLabelTemplate(t *testing.T) {
+	text := ingest.LabelTemplate()
+	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+	got := list(t, err)
+	require.Len(t, got, 2)
+	require.Contains(t, got[0], "key is blank")
+	require.Contains(t, got[1], "product is blank")
+	lines := strings.Split(text, "\n")
+	require.Contains(t, got[0], "l:"+rowOf(lines, "key = ")+":1:")
+	require.Contains(t, got[1], "l:"+rowOf(lines, "product = ")+":1:")
+
+	text = strings.Replace(strings.Replace(text, `key = ""`, `key = "bait"`, 1), `product = ""`, `product = "Bait"`, 1)
+	l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+	require.NoError(t, err)
+	require.Equal(t, farm.Label{Key: "bait", Product: "Bait"}, l)
+	// Every key but the lists carries help, and the file has as many keys as
+	// the vocabulary has fields (an active has four).
+	keys := 0
+	for i, line := range lines {
+		require.LessOrEqual(t, len(line), 90, line)
+		if strings.Contains(line, " = ") && !strings.HasPrefix(line, "#") {
+			keys++
+			if !strings.HasPrefix(line, "name") && !strings.HasPrefix(line, "percent") && !strings.HasPrefix(line, "group") && !strings.HasPrefix(line, "max =") {
+				require.True(t, strings.HasPrefix(lines[i-1], "# "), line)
+			}
+		}
+	}
+	require.Equal(t, reflect.TypeFor[farm.Label]().NumField()-1+reflect.TypeFor[farm.Active]().NumField(), keys)
+}
+
+func rowOf(lines []string, prefix string) string {
+	for i, l := range lines {
+		if strings.HasPrefix(l, prefix) {
+			return strconv.Itoa(i + 1)
+		}
+	}
+	return "none"
+}
+
+// One slip in an otherwise right file: place, words, advice.
+func TestParseLabel_Refuses(t *testing.T) {
+	const head = "key = \"bait\"\nproduct = \"Bait\"\n"
+	for _, c := range []struct{ line, what, do string }{
+		{`rate_max = "4 oz/1000 sq ft"`, `3:12: "4 oz/1000 sq ft" is not a rate: ambiguous unit " oz/1000 sq ft": write "oz wt" for a weight or "US fl oz" for a volume`, ""},
+		{`rate_max = "1 gal/acre"`, `3:12: "1 gal/acre" is not a rate: ambiguous unit " gal/acre": write "US gal" or "imp gal"`, ""},
+		{`rate_max = "2.5 US fl oz/US gal"`, `3:12: "2.5 US fl oz/US gal" is product per volume of water`, "multiply it by the label's spray volume per area and write product per area"},
+		{`rate_max = "10 ft"`, `3:12: "10 ft" is a length, not product per area`, ""},
+		{`rate_max = "-1 kg/ha"`, `3:12: the rate "-1 kg/ha" is not above 0`, ""},
+		{`rate_max = 1`, `3:12: "1" is not a rate: unknown unit ""`, ""},
+		{"rate_max = \"0.5 lb/acre\"\nrate_min = \"1 lb/acre\"", `4:12: rate_min "1 lb/acre" is above rate_max "0.5 lb/acre" (see row 3)`, "look at the label again and correct one of them"},
+		{"rate_max = \"5 L/ha\"\nrate_min = \"1 kg/ha\"", `4:12: rate_min is a mass/area and rate_max a volume/area (see row 3)`, ""},
+		{"rate_max = \"5 kg/ha\"\nmax_amount = \"4 kg/ha\"", `4:14: rate_max "5 kg/ha" is above max_amount "4 kg/ha": one treatment would pass the season's limit (see row 3)`, ""},
+		{"min_interval = \"21 days\"\nreapply_by = \"2 weeks\"", `4:14: min_interval 21 days is longer than reapply_by 14 days (see row 3)`, ""},
+		{"min_temp = \"30 C\"\nmax_temp = \"20 C\"", `4:12: min_temp 30 C is not below max_temp 20 C (see row 3)`, ""},
+		{`min_interval = 7`, `3:16: "7" has no unit`, `write "7 hours" or "7 days"`},
+		{`min_interval = "36 hours"`, `3:16: "36 hours" is not a whole number of days`, "write whole days, rounded up"},
+		{`rei = "-4 hours"`, `3:7: "-4 hours" is below 0`, ""},
+		{`rei = "4 fortnights"`, `3:7: "4 fortnights" has an unknown unit of time`, ""},
+		{`rei = "400 days"`, `3:7: "400 days" is longer than 30 days and is taken for a slip`, ""},
+		{`rei = "until dry"`, `3:7: "until dry" is not a length of time`, ""},
+		{`max_temp = "90"`, `3:12: "90" has no unit`, "write 90C or 90F"},
+		{`max_temp = "90 C"`, `3:12: "90 C" is not a temperature of air or soil`, ""},
+		{`max_wind = "10"`, `3:12: "10" cannot be read: unknown unit: "10" has no unit`, `write "10 mph", "16 km/h" or "4.5 m/s"`},
+		{`water_buffer = "10 lb"`, `3:16: "10 lb" cannot be read: units measure different things: "10 lb" is a mass, want a length`, ""},
+		{`expiry = "3/4/2028"`, `3:10: "3/4/2028" can be read as two different dates`, "write 2028-04-03 or 2028-03-04"},
+		{`expiry = "2028-05"`, `3:10: "2028-05" has no day`, ""},
+		{`expiry = 2028-05-31T10:00:00`, `3:10: "2028-05-31T10:00:00" is not a date`, ""},
+		{`max_applications = 0`, `3:20: "0" is not a number of applications`, ""},
+		{`max_applications = 2.5`, `3:20: "2.5" is not a number of applications`, ""},
+		{`max_in_window = "3 per month"`, `3:17: "3 per month" is not a number of applications in a number of days`, `write it as "3 in 30 days"`},
+		{`bees = "toxic"`, `3:8: unknown bee statement "toxic"`, "write one of: not in bloom, not while bees forage, only after sunset"},
+		{`signal_word = "cautoin"`, `3:15: unknown signal word "cautoin"; did you mean "caution"?`, ""},
+		{`sites = ["outdoor ornamentls"]`, `3:11: unknown crop "ornamentls"; did you mean "ornamentals"?`, ""},
+		{`sites = ["ornamentals"]`, `3:11: the site "ornamentals" does not say outdoor or house`, ""},
+		{`sites = ["outdoor"]`, `3:11: the site "outdoor" names no crop`, ""},
+		{`sites = ["outdoor dahlias", "Outdoor  Dahlias (rei 1 day)"]`, `3:30: the site "Outdoor Dahlias" stands twice`, ""},
+		{`sites = ["outdoor dahlias (rei 12)"]`, `3:11: "12" has no unit`, ""},
+		{`keep_apart = ["sulfur"]`, `3:16: "sulfur" does not name a material and a time`, ""},
+		{`keep_apart = ["sulfur 9 days", "Sulfur 1 week"]`, `3:33: "Sulfur" stands twice`, "keep the longer time"},
+		{`max_per = "yaer"`, `3:11: unknown period "yaer"`, "write one of: crop cycle, season, year"},
+		{"[[actives]]\nname = \"a\"\nmax = \"4 oz/acre\"", `5:7: "4 oz/acre" is not a rate: ambiguous unit`, ""},
+		{`sites = "none stated"`, `3:10: sites cannot be "none stated"`, ""},
+		{"pests = [\n  \"slug\",\n  \"earwgi\", # typed badly\n]", `5:4: unknown pest "earwgi"; did you mean "earwig"?`, ""},
+		{`pests = [1, true]`, `3:9: the value of pests is not a text`, ""},
+		{`rei = true`, `3:7: the value of rei is not a text`, ""},
+		{`rai = "4 hours"`, `3:1: unknown key "rai"; did you mean "rei"?`, "correct it or delete the line"},
+		{`rate = "1 kg/ha"`, `3:1: unknown key "rate"`, "write rate_min and rate_max"},
+		{`[store]`, `3:1: unknown key "store"`, ""},
+		{"rei = \"1 day\"\nrei = \"2 days\"", `4:1: "rei" is already on row 3`, "keep one of the two lines"},
+		{`rei = 4 hours`, `3:7: the value of rei is not in quotation marks`, `write rei = "4 hours"`},
+		{`rei = “4 hours” # typed on a phone`, `3:7: the value of rei is not in quotation marks`, `write rei = "4 hours"`},
+		{`rei =`, `3:1: rei has no value`, `write rei = ""`},
+		{`rei = "4 hours`, `3:15: cannot be read as TOML: strings cannot contain newlines`, ""},
+		{`phi`, `3:4: cannot be read as TOML: `, ""},
+		{"note = \"a\\u0007b\"", `3:8: the value of note holds a control character`, ""},
+		{"note = \"é\" # \xff", `3:14: byte 0xFF is not UTF-8 text`, ""},
+		{"[[actives]]\nname = \"a\"\npercent = 0", `5:11: "0" is not a percentage`, ""},
+		{"[[actives]]\nname = \"a\"\npercent = nan", `5:11: "NaN" is not a percentage`, ""},
+		{"[[actives]]\nname = \"a\"\npercent = 60\n[[actives]]\nname = \"b\"\npercent = 41", `5:11: the active ingredients add up to 101 %`, ""},
+		{"[[actives]]\nname = \"a\"\n[[actives]]\nname = \"A\"", `6:8: the active ingredient "A" stands twice`, ""},
+		{"[[actives]]\npercent = 1", `3:1: an active ingredient without a name`, ""},
+		{"[[actives]]\nname = \"a\"\npersent = 1", `5:1: unknown key "persent"; did you mean "percent"?`, ""},
+		{"[[actives]]\nname = \"a\"\nnote = \"x\"", `5:1: "note" stands inside an [[actives]] block`, "move the line above the first [[actives]]"},
+		{`actives = "iron"`, `3:1: the actives are not blocks`, ""},
+		{`actives = [{name = "a", percent = 200}]`, `3:11: "200" is not a percentage`, ""},
+	} {
+		_, err := ingest.ParseLabel(strings.NewReader(head+c.line+"\n"), "l", names{})
+		got := list(t, err)
+		require.NotEmpty(t, got, c.line)
+		require.True(t, strings.HasPrefix(got[0], "l:"+c.what), "%s\n got %s\nwant %s", c.line, got[0], c.what)
+		if c.do != "" {
+			require.Equal(t, c.do, does(t, err)[0], c.line)
+		}
+	}
+}
+
+// All problems in one run.
+func TestParseLabel_AllProblems(t *testing.T) {
+	const text = "key = \"12\"\nproduct = \"none stated\"\nrei = \"4\"\nphi = \"x\"\nfoo = 1\nrate_max = \"4 oz/acre\"\n[[actives]]\nname = \"none stated\"\n"
+	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+	require.Equal(t, []string{
+		`l:1:7: "12" cannot be the key of a label`,
+		`l:2:11: product cannot be "none stated"`,
+		`l:3:7: "4" has no unit`,
+		`l:4:7: "x" is not a length of time`,
+		`l:5:1: unknown key "foo"`,
+		`l:6:12: "4 oz/acre" is not a rate: ambiguous unit " oz/acre": write "oz wt" for a weight or "US fl oz" for a volume`,
+		`l:8:8: name of an active ingredient cannot be "none stated"`,
+	}, list(t, err))
+	_, err = ingest.ParseLabel(strings.NewReader("rei = 4 hours\nphi = 1 day\nphi = \"2 days\"\n"), "l", names{})
+	require.Equal(t, []string{
+		`l:1:7: the value of rei is not in quotation marks`,
+		`l:2:7: the value of phi is not in quotation marks`,
+		`l:3:1: "phi" is already on row 2`,
+	}, list(t, err))
+	_, err = ingest.ParseLabel(failing{}, "l", names{})
+	require.Equal(t, []string{"l: could not be read: disk gone"}, list(t, err))
+}
+
+func drawStated[T any](t *rapid.T, g *rapid.Generator[T], label string) farm.Stated[T] {
+	switch rapid.IntRange(0, 2).Draw(t, label+" state") {
+	case 0:
+		return farm.Stated[T]{}
+	case 1:
+		return farm.None[T]()
+	}
+	return farm.Value(g.Draw(t, label))
+}
+
+func TestFormatLabel_RoundTrip(t *testing.T) {
+	text := rapid.Custom(func(t *rapid.T) string {
+		s := strings.TrimSpace(rapid.StringMatching(`[A-Za-z0-9é"#=\\'%,;.\n\t\[\] -]{1,40}`).Draw(t, "text"))
+		if s == "" {
+			return "x"
+		}
+		return s
+	})
+	rate := rapid.Custom(func(t *rapid.T) float64 { return rapid.Float64Range(1e-6, 1e4).Draw(t, "rate") })
+	massUnits := []string{"kg/ha", "lb/acre", "lb/1000 ft2", "oz wt/1000 ft2", "g/m2", "oz wt/yd2"}
+	volUnits := []string{"L/ha", "mL/m2", "US fl oz/1000 ft2", "US gal/acre", "US pt/acre"}
+	rapid.Check(t, func(t *rapid.T) {
+		names3 := rapid.SampledFrom([][]string{nil, {"invented oil"}, {"A", "b \"c\""}}).Draw(t, "actives")
+		l := farm.Label{
+			Key: rapid.StringMatching(`[a-z][a-z0-9-]{0,23}`).Draw(t, "key"), Version: rapid.IntRange(0, 9).Draw(t, "version"), Product: "P" + strings.Join(strings.Fields(drawText(t, "product")), " "),
+			Registration: drawStated(t, text, "reg"), UseClass: drawStated(t, rapid.SampledFrom([]string{"general", "restricted", "professional"}), "class"),
+			SignalWord: drawStated(t, rapid.SampledFrom([]string{"danger", "warning", "caution"}), "signal"), Formulation: drawStated(t, text, "formulation"),
+			Organic: drawStated(t, text, "organic"), Method: drawStated(t, text, "method"), ReapplyWhen: drawStated(t, text, "when"), Animals: drawStated(t, text, "animals"), PPE: drawStated(t, text, "ppe"),
+			Sites:           rapid.SampledFrom([][]farm.LabelSite{nil, {{Where: farm.Outdoor, Crop: "dahlias"}}, {{Where: farm.House, Crop: "any crop", REIHours: farm.Value(4.5)}, {Where: farm.House, Crop: "dahlias", REIHours: farm.None[float64]()}, {Where: farm.Outdoor, Crop: "asparagus"}}}).Draw(t, "sites"),
+			Pests:           rapid.SampledFrom([][]string{nil, {"slug"}, {"mite", "earwig"}}).Draw(t, "pests"),
+			KeepApart:       rapid.SampledFrom([][]farm.Apart{nil, {{Active: "sulfur", Days: 14}, {Active: "x 3 days", Days: 0}}}).Draw(t, "apart"),
+			MaxPer:          rapid.SampledFrom(append(farm.MaxPers, "")).Draw(t, "per"),
+			MinIntervalDays: drawStated(t, rapid.IntRange(0, 14), "mri"), ReapplyByDays: drawStated(t, rapid.IntRange(14, 730), "by"),
+			MaxApplications: drawStated(t, rapid.IntRange(1, 1000), "max"), PHIDays: drawStated(t, rapid.IntRange(0, 730), "phi"),
+			MaxInWindow: drawStated(t, rapid.Custom(func(t *rapid.T) farm.Window {
+				return farm.Window{Count: rapid.IntRange(1, 1000).Draw(t, "n"), Days: rapid.IntRange(1, 730).Draw(t, "days")}
+			}), "window"),
+			REIHours: drawStated(t, rapid.Float64Range(0, 720), "rei"), RainfastH: drawStated(t, rapid.Float64Range(0, 168), "rain"),
+			MinTempC: drawStated(t, rapid.Float64Range(-60, 5), "min"), MaxTempC: drawStated(t, rapid.Float64Range(6, 60), "maxt"), MaxWindMS: drawStated(t, rapid.Float64Range(0.001, 45), "wind"),
+			Bees: drawStated(t, rapid.SampledFrom(farm.BeeRules), "bees"), WaterBuffer: drawStated(t, rapid.Float64Range(0, 2000), "water"),
+			Expiry: drawStated(t, rapid.Custom(func(t *rapid.T) civil.Date { return today.AddDays(rapid.IntRange(-9000, 9000).Draw(t, "exp")) }), "expiry"),
+		}
+		if rapid.Bool().Draw(t, "entered") {
+			l.Entered = today
+		}
+		if rapid.Bool().Draw(t, "note") {
+			l.Note = text.Draw(t, "note text")
+		}
+		unit := rapid.SampledFrom(rapid.SampledFrom([][]string{massUnits, volUnits}).Draw(t, "dim")).Draw(t, "unit")
+		low := rate.Draw(t, "low")
+		quantity := func(f float64, label string) farm.Stated[units.Quantity] {
+			return drawStated(t, rapid.Just(units.Of(low*f, unit)), label)
+		}
+		l.RateMin, l.RateMax, l.MaxAmount = quantity(1, "rate min"), quantity(2, "rate max"), quantity(7, "amount")
+		for _, n := range names3 {
+			l.Actives = append(l.Actives, farm.Active{Name: n, Percent: rapid.SampledFrom([]float64{0, 1, 0.3, 49.5}).Draw(t, "percent"), Group: drawStated(t, text, "group"),
+				Max: drawStated(t, rapid.Just(units.Of(low, unit)), "active max")})
+		}
+		for _, f := range []*farm.Stated[string]{&l.Registration, &l.Formulation, &l.Organic, &l.Method, &l.ReapplyWhen, &l.Animals, &l.PPE} {
+			if strings.EqualFold(f.Value, "none stated") {
+				*f = farm.None[string]()
+			}
+		}
+		file := ingest.FormatLabel(l)
+		got, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
+		require.NoError(t, err, file)
+		require.Equal(t, l, got, file)
+	})
+}
+
+func FuzzLabel(f *testing.F) {
+	f.Add(invented)
+	f.Add(strings.Replace(strings.Replace(ingest.LabelTemplate(), `key = ""`, `key = "bait"`, 1), `product = ""`, `product = "Bait"`, 1))
+	for _, s := range []string{
+		"key = \"b\"\nproduct = 'P'\nrei = 4 hours\n", "key=\"b\"\nproduct=\"P\"\nrate_max=\"4 oz/acre\"\nsites=[\"outdoor dahlias\",\n'house x']\n", "key = \"b\"\nproduct = \"\"\"\nP\\\n q\"\"\"\"\n",
+		"actives = [{name=\"a\"}]\nkey=\"k\"\nproduct=\"p\"", "[key]\na=1\n[[actives]]\n[actives.x]\n", "\"key\" = \"b\"\nexpiry = 2028-05-31\na.b.c = [[1]]\nkey=2", "x = [\n\"#\", # c\n",
+	} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+		inside(t, text, err)
+		if err != nil {
+			require.Equal(t, farm.Label{}, l)
+			return
+		}
+		file := ingest.FormatLabel(l)
+		back, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
+		if err != nil {
+			t.Fatalf("%q was written %q: %v", text, file, err)
+		}
+		require.Equal(t, l, back)
+	})
+}

@@ -1,0 +1,84 @@
+package ingest
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/farm"
+)
+
+// FormatNote writes a visit as its canonical notes line, without a line end.
+// ParseNotes reads the same visit back (but for ID, which a line does not
+// hold) when its bed, pest, unit and enemies are known, its date does not lie
+// in the future, and observer and note are trimmed text on one line.
+func FormatNote(v farm.Visit) string {
+	out := []string{v.Date.String(), v.Bed, v.Pest}
+	for i := 0; i < len(v.Counts); {
+		n := 1
+		for i+n < len(v.Counts) && v.Counts[i+n] == v.Counts[i] {
+			n++
+		}
+		s := "-"
+		if v.Counts[i].Seen {
+			s = strconv.Itoa(v.Counts[i].Count)
+		}
+		if each, short := strings.TrimSuffix(strings.Repeat(s+" ", n), " "), fmt.Sprintf("%d*%s", n, s); len(short) < len(each) {
+			out = append(out, short)
+		} else {
+			out = append(out, each)
+		}
+		i += n
+	}
+	if p := v.Presence; p != nil {
+		out = append(out, fmt.Sprintf("%d/%d", p.Infested, p.Looked))
+	}
+	for _, e := range v.Enemies {
+		out = append(out, fmt.Sprintf("+%s=%d", e.Enemy, e.Count))
+	}
+	put := func(name, value string) {
+		if value != "" {
+			out = append(out, name+"="+value)
+		}
+	}
+	if d := v.Damage; d != nil {
+		put("damage", fmt.Sprintf("%d/%d", d.Hurt, d.Looked))
+	}
+	put("unit", v.Unit)
+	c := v.Conditions
+	if c.Nights > 0 {
+		put("nights", strconv.Itoa(c.Nights))
+	}
+	put("air", celsiusText(c.AirC))
+	put("soilc", celsiusText(c.SoilC))
+	put("soil", string(c.Soil))
+	put("foliage", string(c.Foliage))
+	switch v.Stratum {
+	case farm.HotSpot:
+		out = append(out, "hotspot")
+	case farm.Edge:
+		out = append(out, "edge")
+	}
+	if c.Disturbed {
+		out = append(out, "disturbed")
+	}
+	if who := v.Observer; strings.ContainsFunc(who, isSpace) {
+		put("by", `"`+tidy(who)+`"`)
+	} else {
+		put("by", who)
+	}
+	if v.Note != "" {
+		out = append(out, "# "+strings.NewReplacer("\r\n", " ", "\n", " ", "\r", " ").Replace(v.Note))
+	}
+	return strings.Join(out, " ")
+}
+
+func celsiusText(c *float64) string {
+	if c == nil {
+		return ""
+	}
+	return number(*c) + "C"
+}
+
+// number writes the shortest text that reads back as the same number.
+func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

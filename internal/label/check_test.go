@@ -1,0 +1,297 @@
+package label_test
+
+import (
+	"math"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/label"
+	"leafturn/internal/units"
+)
+
+func TestCheck_CompleteLabelHasNoGap(t *testing.T) {
+	require.Empty(t, label.Check(bait()))
+	require.Empty(t, label.Contradictions(bait()))
+	require.Empty(t, label.Check(spray("oil", "mineral oil")))
+}
+
+// Every three-state field that a label must have is asked for when it is
+// blank, under a heading of a label; optional ones are not.
+func TestCheck_EachBlankFieldIsNamed(t *testing.T) {
+	optional := map[string]bool{"RateMin": true, "ReapplyByDays": true, "ReapplyWhen": true, "Organic": true}
+	panels := []string{"front of the label", "Directions for Use", "Agricultural Use Requirements box", "Environmental Hazards", "Precautionary Statements", "container"}
+	fields := reflect.TypeFor[farm.Label]()
+	blanked := 0
+	for i := range fields.NumField() {
+		f := fields.Field(i)
+		if f.Type.Kind() != reflect.Struct || !strings.HasPrefix(f.Type.Name(), "Stated[") {
+			continue
+		}
+		blanked++
+		l := spray("oil", "mineral oil")
+		v := reflect.ValueOf(&l).Elem().Field(i)
+		v.Set(reflect.Zero(f.Type))
+		gaps := label.Check(l)
+		if optional[f.Name] {
+			require.Empty(t, gaps, f.Name)
+			continue
+		}
+		require.Len(t, gaps, 1, f.Name)
+		require.NotEmpty(t, gaps[0].Why)
+		found := false
+		for _, p := range panels {
+			found = found || strings.Contains(gaps[0].Where, p)
+		}
+		require.True(t, found, gaps[0].Where)
+		got := label.Plan(ask(l, "2026-06-01"))
+		require.True(t, got.Has(label.CodeUnknown), f.Name)
+		require.True(t, got.Earliest.IsZero(), f.Name)
+		require.Equal(t, gaps[0].Field, got.Refusals[0].Field)
+	}
+	require.Equal(t, 26, blanked)
+	require.Len(t, label.Check(farm.Label{}), 25) // the empty transcription; the group is asked for once an active is named
+}
+
+// The questions about spraying are not asked of a dry bait, and are asked
+// when nobody has read what the product is.
+func TestCheck_Formulation(t *testing.T) {
+	l := bait()
+	l.RainfastH, l.MaxWindMS, l.MaxTempC, l.MinTempC = farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}
+	require.Empty(t, label.Check(l))
+	l.Formulation = farm.Stated[string]{}
+	require.Len(t, label.Check(l), 5)
+}
+
+func TestContradictions(t *testing.T) {
+	for want, change := range map[string]func(*farm.Label){
+		"shortest interval (15 days) is above the reapply-by time (14 days)": func(l *farm.Label) { l.MinIntervalDays, l.ReapplyByDays = farm.Value(15), farm.Value(14) },
+		"the shortest interval is -1":                                        func(l *farm.Label) { l.MinIntervalDays = farm.Value(-1) },
+		"lowest rate (2 lb/1000 ft2) is above the highest (1 lb/1000 ft2)":   func(l *farm.Label) { l.RateMin = farm.Value(units.Of(2, "lb/1000 ft2")) },
+		"measure different things":                                           func(l *farm.Label) { l.RateMin = farm.Value(units.Of(1, "L/ha")) },
+		"per area or per volume":                                             func(l *farm.Label) { l.RateMax = farm.Value(units.Of(1, "lb")) },
+		"it must be above zero":                                              func(l *farm.Label) { l.RateMax = farm.Value(units.Of(0, "kg/ha")) },
+		"re-entry interval is NaN":                                           func(l *farm.Label) { l.REIHours = farm.Value(math.NaN()) },
+		"re-entry interval for ornamentals":                                  func(l *farm.Label) { l.Sites[0].REIHours = farm.Value(-4.0) },
+		"neither outdoor nor house":                                          func(l *farm.Label) { l.Sites[0].Where = "attic" },
+		"rolling maximum is 0 in any 30":                                     func(l *farm.Label) { l.MaxInWindow = farm.Value(farm.Window{Count: 0, Days: 30}) },
+		"maximum number of applications":                                     func(l *farm.Label) { l.MaxApplications = farm.Value(0) },
+		"already goes above": func(l *farm.Label) {
+			l.RateMin, l.MaxAmount = farm.Value(units.Of(1, "lb/1000 ft2")), farm.Value(units.Of(0.9, "lb/1000 ft2"))
+		},
+		"maximum amount (1 L/ha) and the highest rate": func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "L/ha")) },
+		"lowest temperature (30 °C)":                   func(l *farm.Label) { l.MinTempC, l.MaxTempC = farm.Value(30.0), farm.Value(20.0) },
+		"between 0 and 100":                            func(l *farm.Label) { l.Actives[0].Percent = 101 },
+		"add up to":                                    func(l *farm.Label) { l.Actives = append(l.Actives, farm.Active{Name: "x", Percent: 99.5}) },
+		"bee statement \"maybe\"":                      func(l *farm.Label) { l.Bees = farm.Value("maybe") },
+		"counted per \"moon\"":                         func(l *farm.Label) { l.MaxPer = "moon" },
+		"give a weight per area":                       func(l *farm.Label) { l.Actives[0].Max = farm.Value(units.Of(1, "L/ha")) },
+	} {
+		l := with(change)
+		require.NotEmpty(t, label.Contradictions(l), want)
+		require.Contains(t, strings.Join(label.Contradictions(l), "\n"), want)
+		d := label.Plan(ask(l, "2026-06-01"))
+		require.True(t, d.Has(label.CodeContradiction), want)
+		require.True(t, d.Earliest.IsZero(), want)
+	}
+}
+
+// 1 gallon (US) in 1000 sq ft of water with 2.5 fl oz/gal is 2.5 fl oz per
+// 1000 sq ft: 73.9338 mL (NIST SP 811: 1 US fl oz = 29.5735295625 mL).
+func TestAmount(t *testing.T) {
+	for _, c := range []struct {
+		area  float64
+		rate  units.Quantity
+		spray units.Quantity
+		want  units.Quantity
+	}{
+		{92.90304, units.Of(1, "lb/1000 ft2"), units.Quantity{}, units.Of(453.59237, "g")},
+		{92.90304, units.Of(2.5, "US fl oz/US gal"), units.Of(1, "US gal/1000 ft2"), units.Of(2.5*29.5735295625, "mL")},
+		{4046.8564224, units.Of(1, "lb/100 US gal"), units.Of(50, "US gal/acre"), units.Of(453.59237/2, "g")},
+		{10000, units.Of(24, "kg/ha"), units.Quantity{}, units.Of(24000, "g")},
+		{20, units.Of(0.5, "/m2"), units.Quantity{}, units.Of(10, "each")},
+	} {
+		got, err := label.Amount(c.area, c.rate, c.spray)
+		require.NoError(t, err)
+		require.Equal(t, c.want.Unit, got.Unit)
+		require.InEpsilon(t, c.want.Value, got.Value, 1e-12, "%v", c.rate)
+	}
+	_, err := label.Amount(0, units.Of(1, "kg/ha"), units.Quantity{})
+	require.ErrorIs(t, err, label.ErrArea)
+	_, err = label.Amount(math.NaN(), units.Of(1, "kg/ha"), units.Quantity{})
+	require.ErrorIs(t, err, label.ErrArea)
+	_, err = label.Amount(1, units.Of(1, "m/s"), units.Quantity{})
+	require.ErrorIs(t, err, label.ErrBasis)
+	_, err = label.Amount(1, units.Of(1, "g/L"), units.Of(1, "kg/ha"))
+	require.ErrorIs(t, err, label.ErrSprayVolume)
+}
+
+// The amounts shown never leave the label's range.
+func TestPlan_AmountsWithinRates(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		lo := rapid.Float64Range(0.01, 5).Draw(t, "lo")
+		hi := rapid.Float64Range(lo, 10).Draw(t, "hi")
+		r := ask(with(func(l *farm.Label) {
+			l.RateMin, l.RateMax = farm.Value(units.Of(lo, "lb/1000 ft2")), farm.Value(units.Of(hi, "lb/1000 ft2"))
+		}), "2026-06-01")
+		r.Bed.LengthM = rapid.Float64Range(1, 100).Draw(t, "length")
+		d := label.Plan(r)
+		const gPerM2 = 453.59237 / 92.90304
+		area := r.Bed.LengthM * r.Bed.WidthM
+		require.LessOrEqual(t, d.AmountMax.Value, hi*gPerM2*area*(1+1e-9))
+		require.Greater(t, d.AmountMax.Value, hi*gPerM2*area-0.1001)
+		require.LessOrEqual(t, d.AmountMin.Value, d.AmountMax.Value)
+		if d.AmountMin.Value < d.AmountMax.Value {
+			require.GreaterOrEqual(t, d.AmountMin.Value, lo*gPerM2*area*(1-1e-9))
+		}
+		r.Amount = d.AmountMax
+		require.True(t, label.Plan(r).Allowed)
+	})
+}
+
+func TestOverlap(t *testing.T) {
+	for _, c := range []struct {
+		a, b string
+		want bool
+	}{
+		{"", "", true}, {"", "east half", true}, {"east half", "East  Half", true}, {"east half", "west half", false},
+		{"north half", "south half", false}, {"north half", "east half", true}, {"half", "west half", true},
+		{"rows 1-4", "rows 5-8", false}, {"rows 1-4", "row 4", true}, {"row 3", "row 4", false}, {"rows 1 to 4", "rows 4 - 6", true},
+		{"rows 4-1", "row 9", true}, {"rows 1-4", "east half", true}, {"the wet corner", "row 1", true},
+	} {
+		require.Equal(t, c.want, label.Overlap(c.a, c.b), "%q %q", c.a, c.b)
+		require.Equal(t, c.want, label.Overlap(c.b, c.a), "%q %q", c.b, c.a)
+	}
+}
+
+// Clock changes of other zones, from the IANA time zone database: Lord Howe
+// moves by half an hour; Havana skips midnight.
+func TestLocalEnd(t *testing.T) {
+	got, warning, err := label.LocalEnd(day("2026-06-01"), "18:30", ny)
+	require.NoError(t, err)
+	require.Empty(t, warning)
+	sameTime(t, "2026-06-01T18:30:00-04:00", got)
+
+	lord := mustZone("Australia/Lord_Howe")
+	_, warning, err = label.LocalEnd(day("2026-04-05"), "01:45", lord)
+	require.NoError(t, err)
+	require.Contains(t, warning, "twice")
+	_, _, err = label.LocalEnd(day("2026-10-04"), "02:15", lord)
+	require.ErrorContains(t, err, "enter 01:45 or 02:45")
+	_, _, err = label.LocalEnd(day("2026-03-08"), "00:30", mustZone("America/Havana"))
+	require.ErrorContains(t, err, "did not exist")
+	_, _, err = label.LocalEnd(day("2026-06-01"), "half past six", ny)
+	require.ErrorContains(t, err, "write it as 18:30")
+	// 13 June 2026 in each minute of the day reads back as itself.
+	for m := range 24 * 60 {
+		hhmm := time.Date(2026, 6, 13, 0, m, 0, 0, ny).Format("15:04")
+		got, _, err := label.LocalEnd(day("2026-06-13"), hhmm, ny)
+		require.NoError(t, err)
+		require.Equal(t, "2026-06-13 "+hhmm, got.In(ny).Format("2006-01-02 15:04"))
+	}
+}
+
+func TestParseDate(t *testing.T) {
+	for in, say := range map[string]string{"13/04/27": "write 2027-04-13", "04/13/27": "write 2027-04-13", "04/04/27": "write 2027-04-04", "soon": "YYYY-MM-DD"} {
+		_, err := label.ParseDate(in)
+		require.ErrorContains(t, err, say)
+		require.ErrorIs(t, err, civil.ErrSyntax)
+	}
+}
+
+func TestBreaches(t *testing.T) {
+	l := with(func(l *farm.Label) {
+		l.MaxApplications, l.RateMax, l.REIHours = farm.Value(1), farm.Value(units.Of(3, "g/m2")), farm.Value(24.0)
+	})
+	r := ask(l, "2026-01-01")
+	r.History = puts(l, "2026-06-01", "2026-06-01", "2026-08-01")
+	r.History[0].End = r.History[1].End.Add(-3 * time.Hour) // 15:00, so the bed was closed at 17:00
+	broke, unjudged := label.Breaches(r.History[0], r)
+	require.Len(t, broke, 1, "%v", broke) // 40 g on 11.1 m2 is above 3 g/m2; nothing came before it
+	require.Contains(t, broke[0], label.CodeRate)
+	require.Empty(t, unjudged)
+
+	broke, _ = label.Breaches(r.History[1], r)
+	joined := strings.Join(broke, "\n")
+	for _, code := range []string{label.CodeRate, label.CodeMaxCount, label.CodeClosed} {
+		require.Contains(t, joined, code)
+	}
+	require.Len(t, broke, 3)
+
+	blank := l
+	blank.MinIntervalDays = farm.Stated[int]{}
+	r.Label = blank
+	_, unjudged = label.Breaches(r.History[2], r)
+	require.Len(t, unjudged, 1)
+	require.Contains(t, unjudged[0], "minimum retreatment interval")
+	require.Len(t, r.History, 3)
+}
+
+// Two products in one tank end together and do not close the bed to each other.
+func TestClosed_TankMix(t *testing.T) {
+	a, b := rei(24), spray("oil", "mineral oil")
+	r := ask(b, "2026-06-01")
+	r.Labels = one(a)
+	r.History = puts(a, "2026-06-01")
+	r.Start, r.End = r.History[0].Start, r.History[0].End
+	allowed(t, label.Plan(r))
+	r.Start, r.End = r.Start.Add(2*time.Hour), r.End.Add(2*time.Hour)
+	refused(t, label.Plan(r), label.CodeClosed, "2026-06-02")
+	r.Labels = nil // a label that is not transcribed keeps the bed closed
+	require.True(t, label.Plan(r).Has(label.CodeClosed))
+	require.True(t, label.Plan(r).Earliest.IsZero())
+}
+
+func TestNight(t *testing.T) {
+	r := ask(bees(farm.BeesAfterSunset), "2026-07-20")
+	require.Contains(t, strings.Join(label.Plan(r).Conditions, "\n"), "between sunset and sunrise")
+	r.End = at("2026-07-20T21:00:00-04:00")
+	require.True(t, label.Plan(r).Refusals[0].Unknown) // the times of the sun are not known
+	r.Sunrise, r.Sunset = at("2026-07-20T05:45:00-04:00"), at("2026-07-20T20:20:00-04:00")
+	for end, ok := range map[string]bool{"2026-07-20T05:44:00-04:00": true, "2026-07-20T05:45:00-04:00": false, "2026-07-20T20:19:00-04:00": false, "2026-07-20T20:20:00-04:00": true} {
+		r.Start, r.End = time.Time{}, at(end)
+		require.Equal(t, ok, label.Plan(r).Allowed, end)
+	}
+	r.Start, r.End = at("2026-07-20T20:00:00-04:00"), at("2026-07-20T21:00:00-04:00") // begun by day
+	refused(t, label.Plan(r), label.CodeSunset, "2026-07-20")
+	r.Start, r.End = at("2026-07-19T23:00:00-04:00"), at("2026-07-20T01:00:00-04:00") // past midnight
+	allowed(t, label.Plan(r))
+}
+
+func TestREIEnd(t *testing.T) {
+	d := label.Plan(ask(rei(12), "2026-06-01"))
+	end, ok := d.REIEnd(at("2026-03-07T20:00:00-05:00"))
+	require.True(t, ok)
+	sameTime(t, "2026-03-08T09:00:00-04:00", end)
+	_, ok = label.Plan(ask(with(func(l *farm.Label) { l.REIHours = farm.Stated[float64]{} }), "2026-06-01")).REIEnd(end)
+	require.False(t, ok)
+}
+
+// A label may print 4 h outdoors and 12 h under cover; an unknown site takes
+// the longest, and an unread one closes the bed.
+func TestREI_Site(t *testing.T) {
+	l := with(func(l *farm.Label) {
+		l.REIHours = farm.Value(4.0)
+		l.Sites = append(l.Sites, farm.LabelSite{Where: farm.House, Crop: "ornamentals", REIHours: farm.Value(12.0)})
+	})
+	for site, want := range map[farm.Site]float64{farm.Outdoor: 4, farm.House: 12, "": 12} {
+		h, state := label.REI(l, site)
+		require.Equal(t, farm.IsStated, state)
+		require.Equal(t, want, h, site)
+	}
+	l.REIHours = farm.Stated[float64]{}
+	_, state := label.REI(l, farm.Outdoor)
+	require.Equal(t, farm.NotRead, state)
+	_, state = label.REI(l, "")
+	require.Equal(t, farm.NotRead, state)
+	l.Sites[0].REIHours = farm.None[float64]()
+	h, state := label.REI(l, farm.Outdoor)
+	require.Equal(t, farm.NoneStated, state)
+	require.Zero(t, h)
+}

@@ -1,0 +1,222 @@
+package label
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"leafturn/internal/farm"
+)
+
+// bees holds the label's bee statement against the flowers that are open.
+func (r Request) bees(d *Decision) {
+	rule, ok := r.Label.Bees.Get()
+	if !ok {
+		return
+	}
+	const field, where = "bee statement", envHazard + " or bee box"
+	if rule == farm.BeesAfterSunset {
+		r.night(d, CodeSunset, "the label allows this product only after sunset")
+		return
+	}
+	open, what := false, ""
+	switch {
+	case r.Bloom == BloomOpen:
+		open, what = true, "the crop is in bloom"
+	case r.Ground == BloomOpen:
+		open, what = true, "flowering ground cover (weeds, cover crop or companions) is in or beside the bed"
+	case r.Bloom == BloomUnknown || r.Ground == BloomUnknown:
+		d.refuse(Rule{Code: CodeBloom, Field: field, Where: where, Unknown: true,
+			Words: "nobody has noted whether flowers are open in or beside the bed; look at the bed today"})
+		return
+	}
+	if !open {
+		return
+	}
+	if rule == farm.BeesNoBloom {
+		d.refuse(Rule{Code: CodeBloom, Field: field, Where: where,
+			Words: what + ", and the label forbids this product until the petals have fallen, at any hour"})
+		return
+	}
+	r.night(d, CodeForaging, what+", and the label forbids this product while bees forage")
+	d.when("look first: no bees on the flowers in and beside the bed")
+}
+
+// night refuses from sunrise to sunset, or makes it a condition when the hour
+// is not planned yet.
+func (r Request) night(d *Decision, code, words string) {
+	start, instant := r.startOn(r.Date)
+	switch {
+	case !instant:
+		d.when("%s: apply between sunset and sunrise", words)
+	case r.Sunrise.IsZero() || r.Sunset.IsZero():
+		d.refuse(Rule{Code: code, Field: "bee statement", Where: envHazard + " or bee box", Unknown: true,
+			Words: words + "; the times of sunrise and sunset are not known"})
+	case !start.Before(r.Sunset), r.End.Before(r.Sunrise) && start.After(r.Sunset.Add(5*time.Minute-24*time.Hour)):
+		// The sunset of the day before lies within minutes of 24 hours earlier.
+	default:
+		d.refuse(Rule{Code: code, Field: "bee statement", Where: envHazard + " or bee box",
+			Words: fmt.Sprintf("%s: not from sunrise (%s) to sunset (%s)", words, clock(r.Sunrise, r.loc()), clock(r.Sunset, r.loc()))})
+	}
+}
+
+func (r Request) weather(d *Decision) {
+	hi, hasHi := r.Label.MaxTempC.Get()
+	lo, hasLo := r.Label.MinTempC.Get()
+	top, bottom := r.TempC, r.TempC
+	if r.Weather != nil && r.TempC == nil {
+		top, bottom = r.Weather.MaxC, r.Weather.MinC
+	}
+	hot := func(words string, unknown bool) {
+		d.refuse(Rule{Code: CodeTemperature, Field: "temperature limit", Where: directions, Words: words, Unknown: unknown})
+	}
+	missing := (hasHi || hasLo) && top == nil && (hasHi || bottom == nil)
+	switch {
+	case missing && r.Applying:
+		hot("the label limits the temperature and none is known; read a thermometer first", true)
+	case missing:
+		d.when("temperature %s; no forecast is known for %s", limits(lo, hasLo, hi, hasHi), r.Date)
+	}
+	if hasHi && top != nil && above(*top, hi) {
+		hot(fmt.Sprintf("%.4g °C (%.4g °F) is above the label's highest temperature of %.4g °C", *top, *top*1.8+32, hi), false)
+	}
+	switch {
+	case !hasLo || missing:
+	case top != nil && above(lo, *top):
+		hot(fmt.Sprintf("%.4g °C is below the label's lowest temperature of %.4g °C", *top, lo), false)
+	case bottom == nil || above(lo, *bottom):
+		d.when("only while it is at least %.4g °C", lo)
+	}
+
+	if v, ok := r.Label.MaxWindMS.Get(); ok {
+		wind := func(words string, unknown bool) {
+			d.refuse(Rule{Code: CodeWind, Field: "wind", Where: directions + " (spray drift)", Words: words, Unknown: unknown})
+		}
+		switch {
+		case r.WindMS != nil && above(*r.WindMS, v):
+			wind(fmt.Sprintf("wind of %.4g m/s is above the label's highest of %.5g m/s", *r.WindMS, v), false)
+		case r.WindMS == nil && r.Applying:
+			wind("the wind is not known, and not known is not calm; measure it", true)
+		case r.WindMS == nil:
+			d.when("wind at most %.3g m/s", v)
+		}
+	}
+	r.rain(d)
+}
+
+func limits(lo float64, hasLo bool, hi float64, hasHi bool) string {
+	switch {
+	case hasLo && hasHi:
+		return fmt.Sprintf("from %.4g to %.4g °C", lo, hi)
+	case hasLo:
+		return fmt.Sprintf("at least %.4g °C", lo)
+	}
+	return fmt.Sprintf("at most %.4g °C", hi)
+}
+
+func (r Request) rain(d *Decision) {
+	h, ok := r.Label.RainfastH.Get()
+	if !ok || h == 0 {
+		return
+	}
+	start, instant := r.startOn(r.Date)
+	for _, w := range r.Wet {
+		if instant && !w.Before(start) && w.Before(r.End.Add(hours(h))) {
+			d.refuse(Rule{Code: CodeRainfast, Field: "rainfast time", Where: directions,
+				Words: fmt.Sprintf("rain or irrigation at %s comes within the %.4g hours the spray needs; move one of them", clock(w, r.loc()), h)})
+			return
+		}
+	}
+	d.when("no rain and no irrigation for %.4g hours after", h)
+	if r.Weather != nil && r.Weather.RainMM != nil && *r.Weather.RainMM > 0 {
+		d.warn("%.3g mm of rain on %s: choose hours that leave %.4g dry", *r.Weather.RainMM, r.Date, h)
+	}
+}
+
+// place holds the rules on water and animals.
+func (r Request) place(d *Decision) {
+	if m, ok := r.Label.WaterBuffer.Get(); ok && m > 0 {
+		refuse := func(words string, unknown bool) {
+			d.refuse(Rule{Code: CodeWater, Field: "distance to water", Where: envHazard, Words: words, Unknown: unknown})
+		}
+		switch {
+		case r.WaterM != nil && above(m, *r.WaterM):
+			refuse(fmt.Sprintf("the nearest water is %.4g m from the bed; the label keeps %.4g m", *r.WaterM, m), false)
+		case r.WaterM == nil && r.Applying:
+			refuse(fmt.Sprintf("how far the nearest water is from the bed is not known; the label keeps %.4g m", m), true)
+		case r.WaterM == nil:
+			d.when("at least %.4g m from any water", m)
+		}
+	}
+	text, ok := r.Label.Animals.Get()
+	if !ok {
+		return
+	}
+	d.when("animals: %s", text)
+	if !keepsOut(text) {
+		return
+	}
+	refuse := func(words string, unknown bool) {
+		d.refuse(Rule{Code: CodeAnimals, Field: "animals", Where: caution, Words: words, Unknown: unknown})
+	}
+	switch {
+	case len(r.Animals) > 0:
+		refuse(fmt.Sprintf("the label says %q and %s can reach the bed; shut them out first", text, strings.Join(r.Animals, ", ")), false)
+	case !r.AnimalsChecked && r.Applying:
+		refuse(fmt.Sprintf("the label says %q; whether animals can reach the bed is not known", text), true)
+	}
+}
+
+// keepsOut reports whether the label's words on animals tell to shut them out.
+func keepsOut(text string) bool {
+	t := strings.ToLower(text)
+	for _, w := range []string{"keep", "do not allow", "do not let", "exclude", "prevent"} {
+		if strings.Contains(t, w) {
+			return true
+		}
+	}
+	return false
+}
+
+// work holds re-entry and harvest after this application against the work
+// that is planned in the bed.
+func (r Request) work(d *Decision) {
+	if d.REI != farm.IsStated && d.REI != farm.NoneStated {
+		return // unknown, already refused
+	}
+	end := r.Date.AddDays(1).In(r.loc())
+	if !r.End.IsZero() {
+		end = r.End
+	}
+	open, _ := d.REIEnd(end)
+	plans := append([]Work(nil), r.Work...)
+	for _, t := range r.History {
+		if t.Bed == r.Bed.Code && t.Date.After(r.Date) {
+			w := Work{What: "the application of " + t.Label, Date: t.Date}
+			if t.EndKnown {
+				w.At = firstOf(t.Start, t.End)
+			}
+			plans = append(plans, w)
+		}
+	}
+	const options = "apply earlier, move the work, or choose another method"
+	for _, w := range plans {
+		switch {
+		case w.Date.Before(r.Date):
+			continue
+		case w.Date == r.Date && (r.End.IsZero() || w.At.IsZero()):
+			d.when("%s is planned on the same day: apply after it, the bed is closed then", w.What)
+			continue
+		case w.Date == r.Date && !w.At.After(firstOf(r.Start, r.End)):
+			continue // the work comes first
+		}
+		if at := firstOf(w.At, w.Date.In(r.loc())); at.Before(open) {
+			d.refuse(Rule{Code: CodeWork, Field: "re-entry interval (REI)", Where: agBox,
+				Words: fmt.Sprintf("%s is planned in %s on %s, and the bed would be closed until %s; %s", w.What, r.Bed.Code, w.Date, clock(open, r.loc()), options)})
+		}
+		if n, ok := r.Label.PHIDays.Get(); ok && w.Harvest && w.Date.Sub(r.Date) < n {
+			d.refuse(Rule{Code: CodePHI, Field: "pre-harvest interval (PHI)", Where: directions,
+				Words: fmt.Sprintf("%s is planned on %s; after an application on %s the first day to cut is %s; %s", w.What, w.Date, r.Date, r.Date.AddDays(n), options)})
+		}
+	}
+}

@@ -1,0 +1,219 @@
+package label
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/units"
+)
+
+// Plan decides whether the product of the request may go on its bed on its
+// day, and says what stands in the way, what must hold at the hour, how much
+// is allowed and when the next chance is. The request is not changed.
+func Plan(r Request) Decision {
+	var d Decision
+	if !r.End.IsZero() {
+		r.Date = civil.DateIn(r.End, r.loc())
+	}
+	r = r.ready()
+	r.gaps(&d)
+	r.permission(&d)
+	lasting := len(d.Refusals) > 0 // what no waiting will mend
+
+	for _, b := range r.timing(r.Date) {
+		d.refuse(b.Rule)
+	}
+	r.amounts(&d, r.left(&d))
+	if d.Has(CodeUnits) || d.Has(CodeArea) || d.Has(CodeUnknown) {
+		lasting = true
+	}
+	if !lasting {
+		d.Earliest = r.earliest(r.Date)
+	}
+	r.counts(&d)
+	r.reminders(&d)
+	r.rotation(&d)
+	r.practice(&d)
+	r.bees(&d)
+	r.weather(&d)
+	r.place(&d)
+	r.work(&d)
+	d.Allowed = len(d.Refusals) == 0
+	return d
+}
+
+// refuse adds a rule unless the same was said already.
+func (d *Decision) refuse(n Rule) {
+	for _, o := range d.Refusals {
+		if o.Code == n.Code && (o.Field == n.Field || n.Code != CodeUnknown) && (n.Code != CodeApart && n.Code != CodeContradiction || o.Words == n.Words) {
+			return
+		}
+	}
+	d.Refusals = append(d.Refusals, n)
+}
+
+func (d *Decision) when(format string, args ...any) {
+	d.Conditions = append(d.Conditions, fmt.Sprintf(format, args...))
+}
+
+func (d *Decision) warn(format string, args ...any) {
+	d.Warnings = append(d.Warnings, fmt.Sprintf(format, args...))
+}
+
+// gaps refuses every unread field that a schedule needs, and what cannot be true.
+func (r Request) gaps(d *Decision) {
+	for _, g := range Check(r.Label) {
+		d.unknown(g.Field, g.Where, g.Why)
+	}
+	for _, c := range Contradictions(r.Label) {
+		d.refuse(Rule{Code: CodeContradiction, Words: "the transcription contradicts itself: " + c + "; read the label again"})
+	}
+}
+
+func (d *Decision) unknown(field, where, why string) {
+	d.refuse(Rule{Code: CodeUnknown, Field: field, Where: where, Unknown: true,
+		Words: fmt.Sprintf("%s is not read yet: %s; look at the %s", field, why, where)})
+}
+
+// permission holds the rules that do not depend on the day.
+func (r Request) permission(d *Decision) {
+	l := r.Label
+	switch v, _ := l.UseClass.Get(); strings.ToLower(v) {
+	case "restricted":
+		d.refuse(Rule{Code: CodeRestricted, Field: "use class", Where: front,
+			Words: "this is a restricted-use product; a certified applicator and the state's rules decide, not this schedule"})
+	case "professional":
+		d.warn("the label is for professional users; make sure that whoever applies it may do so")
+	}
+	if len(l.Sites) > 0 {
+		for _, c := range r.crops() {
+			if !slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return s.Where == r.Bed.Site && covers(s.Crop, c) }) {
+				d.refuse(Rule{Code: CodeSite, Field: "sites and crops", Where: directions,
+					Words: fmt.Sprintf("the label does not list %s, %s; a site that is not listed may not be treated", c, siteWord(r.Bed.Site))})
+			}
+		}
+	}
+	if len(l.Pests) > 0 && !slices.Contains(l.Pests, r.Pest) {
+		d.refuse(Rule{Code: CodePest, Field: "pests", Where: directions,
+			Words: fmt.Sprintf("the label does not list %q; on a listed site this may be lawful in some places, so ask a licensed adviser", r.Pest)})
+	}
+	if r.Organic {
+		switch v, ok := l.Organic.Get(); {
+		case ok && v != "":
+		case l.Organic.State == farm.NoneStated:
+			d.refuse(Rule{Code: CodeApproval, Field: "organic approval", Where: front,
+				Words: "the label shows no organic listing and the certifier's approval is not recorded; ask the certifier about this brand (7 CFR 205.601)"})
+		default:
+			d.refuse(Rule{Code: CodeApproval, Field: "organic approval", Where: front, Unknown: true,
+				Words: "no organic approval is recorded; ask the certifier about this brand, not only about its active (7 CFR 205.601)"})
+		}
+	}
+}
+
+func siteWord(s farm.Site) string {
+	switch s {
+	case farm.House:
+		return "under cover"
+	case farm.Outdoor:
+		return "outdoors"
+	}
+	return "on a bed whose site (outdoor or house) is not known"
+}
+
+func (r Request) crops() []string {
+	if len(r.Crops) == 0 {
+		return []string{"dahlias"}
+	}
+	return r.Crops
+}
+
+// covers reports whether a crop word on a label takes in a crop of the bed:
+// the same word, or one of the general words of farm.SiteCrops.
+func covers(onLabel, crop string) bool {
+	if strings.EqualFold(onLabel, crop) {
+		return true
+	}
+	general := slices.ContainsFunc(farm.SiteCrops, func(s string) bool { return s != "dahlias" && strings.EqualFold(s, onLabel) })
+	return general
+}
+
+// left returns the product per area still free in the period, over all maxima.
+func (r Request) left(d *Decision) *units.Quantity {
+	_, used, left := r.maxAmount(r.Date)
+	if left != nil {
+		d.UsedAmount, d.LeftAmount = *used, *left
+	}
+	if _, free := r.maxActive(r.Date); free != nil {
+		if left == nil || left.Unit.Dimension == free.Unit.Dimension && free.Base() < left.Base() {
+			return free
+		}
+	}
+	return left
+}
+
+func (r Request) counts(d *Decision) {
+	own := r.own()
+	for _, t := range own {
+		if !t.Date.After(r.Date) && t.Date.After(d.Last) {
+			d.Last = t.Date
+		}
+	}
+	if n, ok := r.Label.ReapplyByDays.Get(); ok && !d.Last.IsZero() {
+		d.Due = d.Last.AddDays(n)
+	}
+	d.Max, d.MaxKnown = r.Label.MaxApplications.Get()
+	d.Used = len(own)
+	if r.limited() {
+		ps, _ := r.periods(r.Date)
+		for i, p := range ps {
+			if n := len(p.pick(own)); i == 0 || n > d.Used {
+				d.Used, d.Period = n, p.words
+			}
+		}
+	}
+	if d.MaxKnown {
+		d.Remaining = max(0, d.Max-d.Used)
+	}
+	d.REIHours, d.REI = REI(r.Label, r.Bed.Site, r.Crops...)
+}
+
+// reminders says what the label says besides its limits.
+func (r Request) reminders(d *Decision) {
+	l := r.Label
+	if l.MinIntervalDays.State == farm.NoneStated && !d.Last.IsZero() {
+		d.warn("the label states no minimum interval; look whether the last one of %s is used up (bait eaten, new damage) before applying again", d.Last)
+	}
+	if w, ok := l.ReapplyWhen.Get(); ok && w != "" && !d.Last.IsZero() {
+		d.warn("the label says to reapply when: %s; that never shortens the shortest interval", w)
+	}
+	if l.MaxPer != farm.PerSeason && l.MaxPer != "" && d.Period != "" {
+		d.warn("the maximum is counted per %s: %s", l.MaxPer, d.Period)
+	}
+	said := map[string]bool{}
+	for _, t := range r.here() {
+		other, ok := r.labelOf(t.Label)
+		if t.Label == l.Key || said[t.Label] {
+			continue
+		}
+		said[t.Label] = true
+		if !ok {
+			d.warn("the label %q was used here on %s and is not transcribed; whether it shares an active with %s is not known", t.Label, t.Date, name(l))
+			continue
+		}
+		for _, a := range l.Actives {
+			if holds(other, a.Name) && !a.Max.Known() {
+				d.warn("%s holds %s too and was used here on %s; if the label limits the active and not only the product, count both", name(other), a.Name, t.Date)
+			}
+		}
+	}
+}
+
+func (r Request) practice(d *Decision) {
+	if r.Organic && !r.Practice {
+		d.refuse(Rule{Code: CodePractice,
+			Words: "on an organic farm a product comes after prevention and mechanical steps; record that they were not enough (7 CFR 205.206(e))"})
+	}
+}

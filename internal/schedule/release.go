@@ -1,0 +1,433 @@
+package schedule
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+)
+
+// Kind tells how an agent's rate is meant.
+type Kind string
+
+// The kinds of rate.
+const (
+	PerM2  Kind = "per_m2" // animals per square metre of bed and release
+	Ratio  Kind = "ratio"  // animals per animal of the pest
+	Sachet Kind = "sachet" // sachets per square metre of bed and release
+)
+
+// AgentRate is one row of release facts, looked up by the caller. Zero and
+// nil are "not known".
+type AgentRate struct {
+	Agent, Name, Pest string
+	Kind              Kind
+	Rate, RateMax     float64 // per release
+	Releases          int
+	IntervalDays      int
+	TempMin, TempMax  *float64 // °C: mean of the week, highest of any day
+	RHMin             *float64 // %, mean of the week
+	LeadDays          int      // from ordering to arrival
+	NotWhen           string
+	CheckDays         []int  // days after each release to look again
+	CheckFor          string // what shows that it took
+	Basis             string
+	Source, URL       string
+}
+
+// Density is the estimated pest density per leaf (sample unit).
+type Density struct {
+	Known           bool
+	Mean, Low, High float64 // Low and High may both be 0: no range
+}
+
+// Residue is one treatment, done or planned, and how long it harms the agent.
+type Residue struct {
+	Date     civil.Date
+	Label    string
+	Active   string
+	WaitDays int  // worst class and longest window of the sources
+	Known    bool // false: no side effect of the active on the agent is known
+	Source   string
+}
+
+// ReleaseRequest asks when and how many natural enemies to release in a bed.
+type ReleaseRequest struct {
+	Today    civil.Date
+	From     civil.Date // release wanted; zero is as soon as possible
+	Until    civil.Date // last useful day, such as before digging; zero is not known
+	Bed      farm.Bed
+	Agent    AgentRate
+	Density  Density
+	Leaves   float64           // leaves (sample units) with the pest in the bed; 0 is not known
+	Residues []Residue         // every treatment of the bed, done and planned
+	Forecast []farm.WeatherDay // measured or forecast, any order
+	Pack     int               // animals or sachets per pack; 0 is not known
+}
+
+// Gate is one condition of a release.
+type Gate struct {
+	Name  string
+	State string // Passed, Failed or Open
+	Words string
+}
+
+// The states of a gate.
+const (
+	Passed = "passed"
+	Failed = "failed"
+	Open   = "unknown"
+)
+
+// Refusal is one reason why nothing is released, and what to look up or do.
+type Refusal struct{ Code, Words, LookUp string }
+
+// Check is a day to look whether a release took.
+type Check struct {
+	Date  civil.Date
+	Words string
+}
+
+// ReleasePlan is the answer. When Refusals is not empty there are no dates.
+// When Firm is false a gate is unknown: the dates hold only if what LookUp
+// names turns out well.
+type ReleasePlan struct {
+	Refusals []Refusal
+	Firm     bool
+	LookUp   []string
+	Gates    []Gate
+	Warnings []string
+
+	Order, Release civil.Date
+	Repeats        []civil.Date // the further releases
+	Checks         []Check
+
+	Count    int // animals or sachets per release, rounded up to whole ones
+	CountMax int // at the top of the rate or of the density's range; 0 when there is none
+	Unit     string
+	Packs    int // 0 when the pack size is not known
+	Words    string
+}
+
+const (
+	gateDays = 7   // the temperature and humidity of the week that begins with the release
+	search   = 366 // days looked ahead
+)
+
+// Release returns how many animals to release in a bed, when to order and
+// release them, when to repeat and when to look.
+//
+// Number: area × rate, or rate × mean per leaf × leaves, rounded up. Release
+// date: the first day that is not before the wanted one, not before today plus
+// the lead time, and at least WaitDays after every residue; a day whose known
+// weather fails the agent's limits is passed over. Order date: release − lead
+// days. Weather that is not known leaves the plan not Firm. A treatment whose
+// effect on the agent is not known refuses the plan.
+func Release(q ReleaseRequest) ReleasePlan {
+	var p ReleasePlan
+	p.count(q)
+	for _, r := range q.Residues {
+		if !r.Known {
+			p.Refusals = append(p.Refusals, Refusal{"unknown residue",
+				fmt.Sprintf("%s was used on %s and its effect on %s is not known", or(r.Active, r.Label), r.Date, q.Agent.Name),
+				fmt.Sprintf("the side effect of %s on %s: class and days of persistence", or(r.Active, r.Label), q.Agent.Name)})
+		}
+	}
+	if len(p.Refusals) > 0 {
+		p.Words = q.Bed.Code + ": cannot schedule: " + p.Refusals[0].Words
+		return p
+	}
+
+	soonest := q.Today.AddDays(max(0, q.Agent.LeadDays))
+	day := later(q.From, soonest)
+	if !q.From.IsZero() && q.From.Before(soonest) {
+		p.warn("the release wanted on %s moves to %s: ordering takes %d days", q.From, soonest, q.Agent.LeadDays)
+	}
+	weather := map[civil.Date]farm.WeatherDay{}
+	for _, w := range q.Forecast {
+		weather[w.Date] = w
+	}
+	last := day.AddDays(search)
+	var moved []string
+	for ; !day.After(last); day = day.AddDays(1) {
+		free, why := q.free(day)
+		if free.After(day) {
+			moved = append(moved, why)
+			day = free.AddDays(-1)
+			continue
+		}
+		p.Gates = q.gates(day, weather)
+		bad := ""
+		for _, g := range p.Gates {
+			if g.State == Failed && bad == "" {
+				bad = g.Words
+			}
+		}
+		if bad == "" {
+			break
+		}
+		moved = append(moved, bad)
+	}
+	// The first reason of a move, then the last: a week of failing days is one story.
+	for i, m := range moved {
+		if i == 0 || i == len(moved)-1 && m != moved[0] {
+			p.Warnings = append(p.Warnings, m)
+		}
+	}
+	if day.After(last) || !q.Until.IsZero() && day.After(q.Until) {
+		p.Gates = nil
+		words := fmt.Sprintf("no day for a release of %s before it is too late", q.Agent.Name)
+		if !q.Until.IsZero() {
+			words += fmt.Sprintf(" (%s)", q.Until)
+		}
+		p.Refusals = append(p.Refusals, Refusal{"no day", words, "another agent or another measure"})
+		p.Words = q.Bed.Code + ": " + words
+		return p
+	}
+	p.dates(q, day)
+	return p
+}
+
+func or(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+func later(a, b civil.Date) civil.Date {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+func (p *ReleasePlan) warn(format string, args ...any) {
+	p.Warnings = append(p.Warnings, fmt.Sprintf(format, args...))
+}
+
+// free returns the first day from d on that lies in no residue's wait, and
+// the reason when it is later than d.
+func (q ReleaseRequest) free(d civil.Date) (civil.Date, string) {
+	why, start := "", d
+	for moved := true; moved; { // a later treatment may catch the moved day
+		moved = false
+		for _, r := range q.Residues {
+			if end := r.Date.AddDays(r.WaitDays); !r.Date.After(d) && end.After(d) {
+				d, moved = end, true
+				why = fmt.Sprintf("%s of %s harms %s for %d days: the first day for a release after %s is %s", or(r.Active, r.Label), r.Date, q.Agent.Name, r.WaitDays, start, end)
+			}
+		}
+	}
+	return d, why
+}
+
+// count fills in the number of animals, or refuses.
+func (p *ReleasePlan) count(q ReleaseRequest) {
+	a := q.Agent
+	refuse := func(code, lookUp, format string, args ...any) {
+		p.Refusals = append(p.Refusals, Refusal{code, fmt.Sprintf(format, args...), lookUp})
+	}
+	p.Unit = "animals"
+	if a.Kind == Sachet {
+		p.Unit = "sachets"
+	}
+	if !(a.Rate > 0) || math.IsInf(a.Rate, 0) {
+		refuse("no rate", "a rate with its source", "no rate of %s is known, so nothing is scheduled", a.Name)
+		return
+	}
+	var base, top float64
+	switch a.Kind {
+	case PerM2, Sachet:
+		base = q.Bed.AreaM2()
+		if !(base > 0) {
+			refuse("area", "length and width of the bed", "the area of %s is not known", q.Bed.Code)
+			return
+		}
+		top = base
+	case Ratio:
+		if !q.Density.Known {
+			refuse("density", "a count of the pest per leaf", "how many of the pest sit on a leaf in %s is not known", q.Bed.Code)
+		}
+		if !(q.Leaves > 0) {
+			refuse("leaves", "infested plants × infested leaves on each", "how many infested leaves %s has is not known, so the rate of %g per pest animal gives no number", q.Bed.Code, a.Rate)
+		}
+		if len(p.Refusals) > 0 {
+			return
+		}
+		base = q.Density.Mean * q.Leaves
+		top = math.Max(q.Density.High*q.Leaves, base)
+		if base == 0 {
+			refuse("no prey", "another count", "no pest was found in %s, and %s starves without prey", q.Bed.Code, a.Name)
+			return
+		}
+	default:
+		refuse("no rate", "a rate with its source", "the rate of %s is of the kind %q, which is not known", a.Name, a.Kind)
+		return
+	}
+	p.Count = whole(a.Rate * base)
+	if most := whole(math.Max(a.RateMax, a.Rate) * top); most > p.Count {
+		p.CountMax = most
+	}
+	if q.Pack > 0 {
+		p.Packs = (p.Count + q.Pack - 1) / q.Pack
+	}
+}
+
+// whole rounds up to whole animals, forgiving the last digits of the product.
+func whole(v float64) int { return int(math.Ceil(v - 1e-9*v)) }
+
+// gates holds the weather of the week from d against the agent's limits.
+func (q ReleaseRequest) gates(d civil.Date, weather map[civil.Date]farm.WeatherDay) []Gate {
+	a := q.Agent
+	var means, tops, hums []float64
+	for i := range gateDays {
+		w := weather[d.AddDays(i)]
+		if w.MinC != nil && w.MaxC != nil {
+			means = append(means, (*w.MinC+*w.MaxC)/2)
+		}
+		if w.MaxC != nil {
+			tops = append(tops, *w.MaxC)
+		}
+		if w.Humidity != nil {
+			hums = append(hums, *w.Humidity)
+		}
+	}
+	week := fmt.Sprintf("the 7 days from %s", d)
+	var out []Gate
+	add := func(name string, fails bool, have int, bad, good, lookUp string) {
+		g := Gate{name, Passed, good}
+		switch {
+		case fails:
+			g.State, g.Words = Failed, bad
+		case have < gateDays:
+			g.State, g.Words = Open, fmt.Sprintf("%s for %s are known for %d days only: look up the forecast", lookUp, week, have)
+		}
+		out = append(out, g)
+	}
+	unlisted := func(name, words string) { out = append(out, Gate{name, Open, words}) }
+	if a.TempMin != nil {
+		m := mean(means)
+		add("mean temperature", len(means) == gateDays && m < *a.TempMin, len(means),
+			fmt.Sprintf("a mean of %.1f °C in %s is too cold for %s (at least %g °C)", m, week, a.Name, *a.TempMin),
+			fmt.Sprintf("mean %.1f °C in %s, at least %g °C", m, week, *a.TempMin), "temperatures")
+	} else {
+		unlisted("mean temperature", "the lowest temperature of "+a.Name+" is not known: look it up")
+	}
+	if a.TempMax != nil {
+		h := highest(tops)
+		add("highest temperature", len(tops) > 0 && h > *a.TempMax, len(tops),
+			fmt.Sprintf("%.1f °C in %s is too hot for %s (at most %g °C)", h, week, a.Name, *a.TempMax),
+			fmt.Sprintf("at most %.1f °C in %s, limit %g °C", h, week, *a.TempMax), "highest temperatures")
+	} else {
+		unlisted("highest temperature", "the highest temperature of "+a.Name+" is not known: look it up")
+	}
+	if a.RHMin != nil {
+		m := mean(hums)
+		add("humidity", len(hums) == gateDays && m < *a.RHMin, len(hums),
+			fmt.Sprintf("a mean humidity of %.0f %% in %s is too dry for %s (at least %g %%)", m, week, a.Name, *a.RHMin),
+			fmt.Sprintf("mean humidity %.0f %% in %s, at least %g %%", m, week, *a.RHMin), "humidity readings")
+	}
+	return out
+}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / math.Max(1, float64(len(v)))
+}
+
+func highest(v []float64) float64 {
+	top := math.Inf(-1)
+	for _, x := range v {
+		top = math.Max(top, x)
+	}
+	return top
+}
+
+// dates fills in everything that follows from the release day.
+func (p *ReleasePlan) dates(q ReleaseRequest, day civil.Date) {
+	a := q.Agent
+	p.Release, p.Order = day, day.AddDays(-max(0, a.LeadDays))
+	p.Firm = true
+	for _, g := range p.Gates {
+		if g.State == Open {
+			p.Firm, p.LookUp = false, append(p.LookUp, g.Words)
+		}
+	}
+	all := []civil.Date{day}
+	switch {
+	case a.Releases <= 0:
+		p.warn("how often %s is released is not known; one release is planned", a.Name)
+	case a.Releases > 1 && a.IntervalDays <= 0:
+		p.warn("%d releases are advised and the days between them are not known; one is planned", a.Releases)
+	default:
+		for i := 1; i < a.Releases; i++ {
+			d, why := q.free(later(day.AddDays(i*a.IntervalDays), all[len(all)-1].AddDays(a.IntervalDays)))
+			if why != "" {
+				p.Warnings = append(p.Warnings, why)
+			}
+			if !q.Until.IsZero() && d.After(q.Until) {
+				p.warn("release %d of %d would come on %s, after %s, and is left out", i+1, a.Releases, d, q.Until)
+				break
+			}
+			all = append(all, d)
+		}
+		p.Repeats = all[1:]
+	}
+	for _, r := range all {
+		for _, n := range a.CheckDays {
+			p.Checks = append(p.Checks, Check{r.AddDays(n), fmt.Sprintf("%d days after the release of %s: %s", n, a.Name, or(a.CheckFor, "count the pest again in the same way"))})
+		}
+		for _, s := range q.Residues {
+			if w := sprayAfter(a.Name, r, s); w != "" {
+				p.Warnings = append(p.Warnings, w)
+			}
+		}
+	}
+	sort.SliceStable(p.Checks, func(i, j int) bool { return p.Checks[i].Date.Before(p.Checks[j].Date) })
+	if len(a.CheckDays) == 0 {
+		p.LookUp = append(p.LookUp, "when to look whether "+a.Name+" took")
+	}
+	if q.Pack <= 0 {
+		p.LookUp = append(p.LookUp, "the pack size of "+a.Name+": order at least the number shown")
+	}
+	if a.NotWhen != "" {
+		p.LookUp = append(p.LookUp, "do not release when: "+strings.TrimRight(a.NotWhen, "."))
+	}
+	p.Words = fmt.Sprintf("%s: order %d %s of %s on %s, release on %s", q.Bed.Code, p.Count, p.Unit, a.Name, p.Order, p.Release)
+	if !p.Firm {
+		p.Words += " if the weather allows (not known yet)"
+	}
+}
+
+func sprayAfter(agent string, release civil.Date, s Residue) string {
+	gap := s.Date.Sub(release)
+	switch what := or(s.Active, s.Label); {
+	case gap < 0:
+	case !s.Known:
+		return fmt.Sprintf("%s on %s comes %d days after the release of %s on %s, and its effect on it is not known: look it up", what, s.Date, gap, agent, release)
+	case gap < s.WaitDays:
+		return fmt.Sprintf("%s on %s comes %d days after the release of %s on %s and harms it (wait %d days)", what, s.Date, gap, agent, release, s.WaitDays)
+	}
+	return ""
+}
+
+// AfterRelease returns a warning for every release that a spray of some date
+// would undo: one made less than the wait before it, or any earlier one when
+// the effect is not known. agent gives the words for an agent's key; only
+// releases of the agent that the residue was looked up for are to be passed.
+func AfterRelease(releases []farm.Release, agent string, spray Residue) []string {
+	var out []string
+	for _, r := range releases {
+		if w := sprayAfter(agent, r.Date, spray); w != "" {
+			out = append(out, fmt.Sprintf("%s: %s", r.Bed, w))
+		}
+	}
+	return out
+}

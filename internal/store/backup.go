@@ -1,0 +1,153 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"leafturn/internal/diag"
+)
+
+// Backup writes a sound, compact copy of the store to dst, which must not
+// exist; its folder must. The copy is checked before it gets its name. Others
+// may write meanwhile: the copy holds one state.
+func (s *Store) Backup(ctx context.Context, dst string) error {
+	file, err := filepath.Abs(dst)
+	if err != nil {
+		return fmt.Errorf("store backup: %w", err)
+	}
+	if err := refuseExisting(dst, file); err != nil {
+		return err
+	}
+	tmp, err := tempName(filepath.Dir(file), ".leafturn-backup-*")
+	if err != nil {
+		return diskProblem(dst, "write the backup", err)
+	}
+	defer removeTemp(tmp)
+	if err := s.copyTo(ctx, tmp); err != nil {
+		switch code(err) & 0xff {
+		case codeFull, codeReadOnly, codeCantOpen, codeIOErr:
+			return problem(dst, "backup", err) // it is the copy that failed
+		}
+		return problem(s.path, "backup", err)
+	}
+	if err := verify(ctx, dst, tmp); err != nil {
+		return err
+	}
+	return publish(dst, tmp, file)
+}
+
+// copyTo copies over a connection of its own: one that may only query cannot.
+func (s *Store) copyTo(ctx context.Context, tmp string) error {
+	db, err := openDB(s.file, s.mode, s.o)
+	if err != nil {
+		return err
+	}
+	_, err = db.ExecContext(ctx, "VACUUM INTO ?", tmp)
+	return errors.Join(err, db.Close())
+}
+
+// verify checks a copy and puts it into write-ahead mode, which VACUUM INTO
+// does not carry over.
+func verify(ctx context.Context, path, file string) error {
+	db, err := openDB(file, "rw", makeOptions(nil), "journal_mode(WAL)")
+	if err != nil {
+		return problem(path, "check the backup", err)
+	}
+	s := &Store{path: path, file: file, mode: "rw", db: db}
+	findings, err := s.Check(ctx)
+	if err == nil && len(findings) > 0 {
+		err = &diag.Problem{
+			What: fmt.Sprintf("the backup was not made: the store is not sound (%s)", findings[0]),
+			Do:   "keep every older backup, and run the check on the store",
+			Kept: "the store and older backups were not touched",
+			Err:  ErrDamaged,
+		}
+	}
+	return errors.Join(err, s.Close())
+}
+
+// Check looks for damage: SQLite's own integrity check with all CHECKs,
+// foreign keys, and whether the sums kept on each visit agree with its unit
+// counts. It returns one line for each finding; none means sound. An error
+// means that the check could not be made.
+func (s *Store) Check(ctx context.Context) ([]string, error) {
+	tx, err := s.db.BeginTxx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return nil, problem(s.path, "check", err)
+	}
+	defer func() { _ = tx.Rollback() }()
+	out, err := checkFile(ctx, tx)
+	if err != nil {
+		return nil, problem(s.path, "check", err)
+	}
+	if len(out) > 0 {
+		return out, nil // the sums mean nothing in a damaged file
+	}
+	var bad []struct {
+		ID    int64  `db:"id"`
+		Bed   string `db:"code"`
+		Pest  string `db:"pest"`
+		Date  string `db:"date"`
+		Was   string `db:"was"`
+		Found string `db:"found"`
+	}
+	err = tx.SelectContext(ctx, &bad, `
+WITH u AS (
+  SELECT visit_id, count(*) AS units, max(seq) AS last, count(count) AS n,
+         ifnull(sum(count), 0) AS sum, ifnull(sum(count * count), 0) AS sumsq, count(CASE count WHEN 0 THEN 1 END) AS zeros
+  FROM unit_count GROUP BY visit_id)
+SELECT v.id, b.code, v.pest, v.date,
+       printf('%d units, n %d, sum %d, squares %d, zeros %d', v.units, v.n, v.sum, v.sumsq, v.zeros) AS was,
+       printf('%d units to number %d, n %d, sum %d, squares %d, zeros %d', ifnull(u.units, 0), ifnull(u.last, 0), ifnull(u.n, 0), ifnull(u.sum, 0), ifnull(u.sumsq, 0), ifnull(u.zeros, 0)) AS found
+FROM visit v JOIN bed b ON b.id = v.bed_id LEFT JOIN u ON u.visit_id = v.id
+WHERE (v.units, v.units, v.n, v.sum, v.sumsq, v.zeros) IS NOT
+      (ifnull(u.units, 0), ifnull(u.last, 0), ifnull(u.n, 0), ifnull(u.sum, 0), ifnull(u.sumsq, 0), ifnull(u.zeros, 0))
+ORDER BY v.id`)
+	if err != nil {
+		return nil, problem(s.path, "check", err)
+	}
+	for _, v := range bad {
+		out = append(out, fmt.Sprintf("visit record %d (bed %s, %s, %s): the sums say %s; the units say %s", v.ID, v.Bed, v.Pest, v.Date, v.Was, v.Found))
+	}
+	return out, nil
+}
+
+type selector interface {
+	SelectContext(ctx context.Context, dest any, query string, args ...any) error
+}
+
+// checkFile runs SQLite's own checks. Damage that stops them is a finding.
+func checkFile(ctx context.Context, db selector) ([]string, error) {
+	var out, lines []string
+	if err := db.SelectContext(ctx, &lines, "PRAGMA integrity_check(20)"); err != nil {
+		if c := code(err); c&0xff == codeCorrupt || c == codeShortRead || c&0xff == codeNotADB {
+			return []string{"integrity: " + err.Error()}, nil
+		}
+		return nil, err
+	}
+	for _, l := range lines {
+		if l != "ok" {
+			out = append(out, "integrity: "+l)
+		}
+	}
+	var refs []struct {
+		Table  string `db:"table"`
+		Row    *int64 `db:"rowid"`
+		Parent string `db:"parent"`
+		FK     int    `db:"fkid"`
+	}
+	if err := db.SelectContext(ctx, &refs, "PRAGMA foreign_key_check"); err != nil {
+		return nil, err
+	}
+	for _, r := range refs {
+		row := "a row"
+		if r.Row != nil {
+			row = fmt.Sprintf("record %d", *r.Row)
+		}
+		out = append(out, fmt.Sprintf("references: %s of %s points to a missing %s", row, r.Table, r.Parent))
+	}
+	return out, nil
+}

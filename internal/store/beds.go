@@ -1,0 +1,216 @@
+package store
+
+import (
+	"database/sql"
+	"fmt"
+	"strings"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/units"
+)
+
+// SetFarm stores the farm, in place of the one before.
+func (t *Tx) SetFarm(f farm.Farm) error {
+	frost := func(m civil.MonthDay) any {
+		if m.IsZero() {
+			return nil
+		}
+		return m.String()
+	}
+	_, _, err := t.exec(`INSERT OR REPLACE INTO farm
+(id, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day)
+VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		f.Name, f.Place, f.Country, f.TimeZone, f.HardinessZone, frost(f.LastFrost), frost(f.FirstFrost),
+		string(f.Units), f.Organic, int(f.ScoutDay))
+	if err != nil {
+		return t.fail("store farm", err)
+	}
+	return nil
+}
+
+// Farm returns the farm.
+func (t *Tx) Farm() (farm.Farm, error) {
+	var r struct {
+		Name     string         `db:"name"`
+		Place    string         `db:"place"`
+		Country  string         `db:"country"`
+		TimeZone string         `db:"time_zone"`
+		Zone     string         `db:"hardiness_zone"`
+		Last     sql.NullString `db:"last_frost"`
+		First    sql.NullString `db:"first_frost"`
+		Units    string         `db:"units"`
+		Organic  bool           `db:"organic"`
+		Scout    int            `db:"scout_day"`
+	}
+	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day FROM farm WHERE id = 1`)
+	if err != nil {
+		return farm.Farm{}, err
+	}
+	if !found {
+		return farm.Farm{}, damaged(t.s.path, fmt.Errorf("the farm's row is missing"))
+	}
+	f := farm.Farm{
+		Name: r.Name, Place: r.Place, Country: r.Country, TimeZone: r.TimeZone, HardinessZone: r.Zone,
+		Units: units.System(r.Units), Organic: r.Organic, ScoutDay: time.Weekday(r.Scout),
+	}
+	if err := f.LastFrost.UnmarshalText([]byte(r.Last.String)); err != nil {
+		return farm.Farm{}, damaged(t.s.path, err)
+	}
+	if err := f.FirstFrost.UnmarshalText([]byte(r.First.String)); err != nil {
+		return farm.Farm{}, damaged(t.s.path, err)
+	}
+	return f, nil
+}
+
+type bedRow struct {
+	ID         int64    `db:"id"`
+	Code       string   `db:"code"`
+	Block      string   `db:"block"`
+	X          *float64 `db:"x_m"`
+	Y          *float64 `db:"y_m"`
+	Length     float64  `db:"length_m"`
+	Width      float64  `db:"width_m"`
+	Plants     int      `db:"plants"`
+	Cultivar   string   `db:"cultivar"`
+	Irrigation string   `db:"irrigation"`
+	Site       string   `db:"site"`
+}
+
+const bedCols = "code, block, x_m, y_m, length_m, width_m, plants, cultivar, irrigation, site"
+
+func (r bedRow) bed() farm.Bed {
+	return farm.Bed{
+		ID: r.ID, Code: r.Code, Block: r.Block, X: r.X, Y: r.Y, LengthM: r.Length, WidthM: r.Width,
+		Plants: r.Plants, Cultivar: r.Cultivar, Irrigation: farm.Irrigation(r.Irrigation), Site: farm.Site(r.Site),
+	}
+}
+
+func checkBed(b farm.Bed) error {
+	switch {
+	case !farm.CodeOK(b.Code):
+		return invalid("%q cannot name a bed: use 1 to 12 letters, digits, dots or hyphens with at least one letter", b.Code)
+	case !(b.LengthM > 0 && b.LengthM <= 10000) || !(b.WidthM > 0 && b.WidthM <= 10000):
+		return invalid("bed %s is %v m by %v m; each side must be above 0 and at most 10000 m", b.Code, b.LengthM, b.WidthM)
+	case b.Plants < 0 || b.Plants > 10_000_000:
+		return invalid("bed %s has %d plants; give 0 to 10000000", b.Code, b.Plants)
+	case (b.X == nil) != (b.Y == nil):
+		return invalid("bed %s has one of its two distances from the corner of the field; give both or none", b.Code)
+	}
+	return finite("bed "+b.Code, b.X, b.Y)
+}
+
+// AddBed stores a bed and returns its record number. Codes are unique in any
+// case of letters: ErrDuplicate.
+func (t *Tx) AddBed(b farm.Bed) (int64, error) {
+	if err := checkBed(b); err != nil {
+		return 0, err
+	}
+	id, err := t.insert("bed", bedCols, b.Code, b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site))
+	t.beds = nil
+	if code(err) == codeUnique {
+		old, e := t.bed(b.Code)
+		if e != nil {
+			return 0, e
+		}
+		return old.id, &diag.Problem{
+			What: fmt.Sprintf("bed %s is already there", old.code), Do: "use another code, or change that bed", Kept: keptNothing,
+			Usage: true, Err: &DuplicateError{KindBed, old.id},
+		}
+	}
+	if err != nil {
+		return 0, t.fail("store bed", err)
+	}
+	return id, nil
+}
+
+// SetBed describes the bed that has b's code (in any case) anew; b.ID is not
+// looked at and the code is kept as it was first written.
+func (t *Tx) SetBed(b farm.Bed) error {
+	if err := checkBed(b); err != nil {
+		return err
+	}
+	old, err := t.bed(b.Code)
+	if err != nil {
+		return err
+	}
+	_, _, err = t.exec("UPDATE bed SET block = ?, x_m = ?, y_m = ?, length_m = ?, width_m = ?, plants = ?, cultivar = ?, irrigation = ?, site = ? WHERE id = ?",
+		b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site), old.id)
+	if err != nil {
+		return t.fail("change bed", err)
+	}
+	return nil
+}
+
+// Beds returns all beds in the order of their codes, whatever the case.
+func (t *Tx) Beds() ([]farm.Bed, error) {
+	var rows []bedRow
+	if err := t.query(&rows, "SELECT id, "+bedCols+" FROM bed ORDER BY code"); err != nil {
+		return nil, err
+	}
+	out := make([]farm.Bed, len(rows))
+	for i, r := range rows {
+		out[i] = r.bed()
+	}
+	return out, nil
+}
+
+// Bed returns the bed with a code, in any case of letters, or ErrUnknownBed.
+func (t *Tx) Bed(code string) (farm.Bed, error) {
+	ref, err := t.bed(code)
+	if err != nil {
+		return farm.Bed{}, err
+	}
+	var r bedRow
+	if _, err := t.get(&r, "SELECT id, "+bedCols+" FROM bed WHERE id = ?", ref.id); err != nil {
+		return farm.Bed{}, err
+	}
+	return r.bed(), nil
+}
+
+// AddStage stores that a bed reached a stage and returns the record number.
+// The same stage on the same day is ErrDuplicate.
+func (t *Tx) AddStage(e farm.StageEvent, at time.Time) (int64, error) {
+	if err := entered(at); err != nil {
+		return 0, err
+	}
+	if e.Stage.Order() < 0 {
+		words := make([]string, len(farm.Stages))
+		for i, s := range farm.Stages {
+			words[i] = string(s)
+		}
+		return 0, invalid("unknown stage %q%s; the stages are %s", e.Stage, diag.DidYouMean(string(e.Stage), words), strings.Join(words, ", "))
+	}
+	b, err := t.bed(e.Bed)
+	if err != nil {
+		return 0, err
+	}
+	id, err := t.insert("stage_event", "bed_id, date, stage, note, entered_at", b.id, e.Date, string(e.Stage), e.Note, instant(at))
+	return t.stored(KindStage, id, err, fmt.Sprintf("bed %s, %s on %s", b.code, e.Stage, e.Date),
+		"SELECT id FROM stage_event WHERE voided_at IS NULL AND bed_id = ? AND date = ? AND stage = ?", b.id, e.Date, string(e.Stage))
+}
+
+// Stages returns the stage events that f chooses, by date, bed and order
+// of entry. The pest of f is not looked at.
+func (t *Tx) Stages(f Filter) ([]farm.StageEvent, error) {
+	where, args, err := t.where(f, "date", false)
+	if err != nil {
+		return nil, err
+	}
+	var rows []struct {
+		Bed   string     `db:"code"`
+		Date  civil.Date `db:"date"`
+		Stage string     `db:"stage"`
+		Note  string     `db:"note"`
+	}
+	if err := t.query(&rows, "SELECT b.code, x.date, x.stage, x.note FROM stage_event x JOIN bed b ON b.id = x.bed_id"+where+" ORDER BY x.date, b.code, x.id", args...); err != nil {
+		return nil, err
+	}
+	out := make([]farm.StageEvent, len(rows))
+	for i, r := range rows {
+		out[i] = farm.StageEvent{Bed: r.Bed, Date: r.Date, Stage: farm.Stage(r.Stage), Note: r.Note}
+	}
+	return out, nil
+}

@@ -1,0 +1,301 @@
+package store
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+)
+
+// unitBatch is how many unit rows one INSERT carries. Rows are gathered over
+// visits: one row a statement takes three times as long (BenchmarkAddVisits).
+const unitBatch = 500
+
+var unitBatchSQL = unitSQL(unitBatch)
+
+func unitSQL(n int) string {
+	return "INSERT INTO unit_count (visit_id, seq, count) VALUES (?, ?, ?)" + strings.Repeat(", (?, ?, ?)", n-1)
+}
+
+// AddVisit stores a visit and returns its record number. A visit of the same
+// bed, date, pest, sample unit and stratum that is not voided is ErrDuplicate
+// (a DuplicateError, with its number), and nothing else is stored for v: the
+// transaction may go on. v.ID is not looked at.
+func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
+	if err := entered(at); err != nil {
+		return 0, err
+	}
+	if err := farm.ValidateVisit(v); err != nil {
+		return 0, invalid("bed %s, %s, %s: the visit %v", v.Bed, v.Date, v.Pest, err)
+	}
+	if err := finite("temperature", v.Conditions.AirC, v.Conditions.SoilC); err != nil {
+		return 0, err
+	}
+	b, err := t.bed(v.Bed)
+	if err != nil {
+		return 0, err
+	}
+	var infested, looked, hurt, parts any
+	if v.Presence != nil {
+		infested, looked = v.Presence.Infested, v.Presence.Looked
+	}
+	if v.Damage != nil {
+		hurt, parts = v.Damage.Hurt, v.Damage.Looked
+	}
+	n, zeros, sum, sumsq := 0, 0, int64(0), int64(0)
+	for _, u := range v.Counts {
+		if !u.Seen {
+			continue
+		}
+		n++
+		if u.Count == 0 {
+			zeros++
+		}
+		c := int64(u.Count)
+		sum, sumsq = sum+c, sumsq+c*c
+	}
+	c := v.Conditions
+	id, err := t.insert("visit", `bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, infested, looked,
+damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, observer, note, entered_at`,
+		b.id, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), n, sum, sumsq, zeros, infested, looked,
+		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, instant(at))
+	if err != nil {
+		return t.stored(KindVisit, 0, err,
+			fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date),
+			"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
+			b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
+	}
+	for i, u := range v.Counts {
+		var count any // NULL is "not looked at"
+		if u.Seen {
+			count = u.Count
+		}
+		t.units = append(t.units, id, i+1, count)
+		if len(t.units) == 3*unitBatch {
+			if err := t.flush(); err != nil {
+				return 0, err
+			}
+		}
+	}
+	for i, e := range v.Enemies {
+		if _, err := t.insert("enemy_count", "visit_id, seq, enemy, count", id, i+1, e.Enemy, e.Count); err != nil {
+			return 0, t.fail("store visit", err)
+		}
+	}
+	return id, nil
+}
+
+// flush writes the gathered unit rows. It runs before every read and before
+// the commit.
+func (t *Tx) flush() error {
+	if len(t.units) == 0 {
+		return nil
+	}
+	query := unitBatchSQL
+	if len(t.units) != 3*unitBatch {
+		query = unitSQL(len(t.units) / 3)
+	}
+	_, _, err := t.exec(query, t.units...)
+	t.units = t.units[:0]
+	if err != nil {
+		return t.fail("store counts", err)
+	}
+	return nil
+}
+
+type visitRow struct {
+	ID        int64      `db:"id"`
+	Bed       string     `db:"code"`
+	Date      civil.Date `db:"date"`
+	Pest      string     `db:"pest"`
+	Unit      string     `db:"unit"`
+	Stratum   string     `db:"stratum"`
+	Units     int        `db:"units"`
+	Infested  *int       `db:"infested"`
+	Looked    *int       `db:"looked"`
+	Hurt      *int       `db:"damage_hurt"`
+	Parts     *int       `db:"damage_looked"`
+	Soil      string     `db:"soil"`
+	Foliage   string     `db:"foliage"`
+	AirC      *float64   `db:"air_c"`
+	SoilC     *float64   `db:"soil_c"`
+	Nights    int        `db:"nights"`
+	Disturbed bool       `db:"disturbed"`
+	Observer  string     `db:"observer"`
+	Note      string     `db:"note"`
+}
+
+func (r visitRow) visit() farm.Visit {
+	v := farm.Visit{
+		ID: r.ID, Bed: r.Bed, Date: r.Date, Pest: r.Pest, Unit: r.Unit, Stratum: farm.Stratum(r.Stratum),
+		Conditions: farm.Conditions{
+			Soil: farm.Wetness(r.Soil), Foliage: farm.Wetness(r.Foliage), AirC: r.AirC, SoilC: r.SoilC,
+			Nights: r.Nights, Disturbed: r.Disturbed,
+		},
+		Observer: r.Observer, Note: r.Note, Presence: presence(r.Infested, r.Looked),
+	}
+	if r.Units > 0 {
+		v.Counts = make([]farm.UnitCount, 0, r.Units)
+	}
+	if r.Hurt != nil && r.Parts != nil {
+		v.Damage = &farm.Damage{Hurt: *r.Hurt, Looked: *r.Parts}
+	}
+	return v
+}
+
+func presence(infested, looked *int) *farm.Presence {
+	if infested == nil || looked == nil {
+		return nil
+	}
+	return &farm.Presence{Infested: *infested, Looked: *looked}
+}
+
+// Visits returns the visits that f chooses, whole, by date, bed code, pest
+// and record number. With voided ones included, Records tells which they are.
+func (t *Tx) Visits(f Filter) ([]farm.Visit, error) {
+	where, args, err := t.where(f, "date", true)
+	if err != nil {
+		return nil, err
+	}
+	return t.visits(where, args)
+}
+
+// Visit returns one visit by its record number, voided or not, or ErrNotFound.
+func (t *Tx) Visit(id int64) (farm.Visit, error) {
+	vs, err := t.visits(" WHERE x.id = ?", []any{id})
+	if err != nil {
+		return farm.Visit{}, err
+	}
+	if len(vs) == 0 {
+		return farm.Visit{}, notFound(KindVisit, id)
+	}
+	return vs[0], nil
+}
+
+func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
+	var rows []visitRow
+	if err := t.query(&rows, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
+x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note
+FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...); err != nil {
+		return nil, err
+	}
+	out := make([]farm.Visit, len(rows))
+	at := make(map[int64]int, len(rows))
+	for i, r := range rows {
+		out[i] = r.visit()
+		at[r.ID] = i
+	}
+	var counts []struct {
+		Visit int64 `db:"visit_id"`
+		Count *int  `db:"count"`
+	}
+	if err := t.query(&counts, "SELECT u.visit_id, u.count FROM visit x JOIN unit_count u ON u.visit_id = x.id"+where+" ORDER BY u.visit_id, u.seq", args...); err != nil {
+		return nil, err
+	}
+	for _, c := range counts {
+		u := farm.UnitCount{}
+		if c.Count != nil {
+			u = farm.UnitCount{Count: *c.Count, Seen: true}
+		}
+		v := &out[at[c.Visit]]
+		v.Counts = append(v.Counts, u)
+	}
+	var enemies []struct {
+		Visit int64  `db:"visit_id"`
+		Enemy string `db:"enemy"`
+		Count int    `db:"count"`
+	}
+	if err := t.query(&enemies, "SELECT e.visit_id, e.enemy, e.count FROM visit x JOIN enemy_count e ON e.visit_id = x.id"+where+" ORDER BY e.visit_id, e.seq", args...); err != nil {
+		return nil, err
+	}
+	for _, e := range enemies {
+		v := &out[at[e.Visit]]
+		v.Enemies = append(v.Enemies, farm.EnemyCount{Enemy: e.Enemy, Count: e.Count})
+	}
+	return out, nil
+}
+
+// Header is a visit without its single counts: the sums that were kept when
+// it was stored.
+type Header struct {
+	ID       int64
+	Bed      string
+	Date     civil.Date
+	Pest     string
+	Unit     string
+	Stratum  farm.Stratum
+	Units    int            // sample units written down
+	N        int            // of them looked at
+	Sum      int64          // animals on them
+	SumSq    int64          // sum of the squared counts
+	Zeros    int            // units looked at that held none
+	Presence *farm.Presence // nil when there was no presence sample
+}
+
+type headerRow struct {
+	ID       int64      `db:"id"`
+	Bed      string     `db:"code"`
+	Date     civil.Date `db:"date"`
+	Pest     string     `db:"pest"`
+	Unit     string     `db:"unit"`
+	Stratum  string     `db:"stratum"`
+	Units    int        `db:"units"`
+	N        int        `db:"n"`
+	Sum      int64      `db:"sum"`
+	SumSq    int64      `db:"sumsq"`
+	Zeros    int        `db:"zeros"`
+	Infested *int       `db:"infested"`
+	Looked   *int       `db:"looked"`
+}
+
+const headerCols = "x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.n, x.sum, x.sumsq, x.zeros, x.infested, x.looked"
+
+func (t *Tx) headers(query string, args ...any) ([]Header, error) {
+	var rows []headerRow
+	if err := t.query(&rows, query, args...); err != nil {
+		return nil, err
+	}
+	out := make([]Header, len(rows))
+	for i, r := range rows {
+		out[i] = Header{
+			ID: r.ID, Bed: r.Bed, Date: r.Date, Pest: r.Pest, Unit: r.Unit, Stratum: farm.Stratum(r.Stratum),
+			Units: r.Units, N: r.N, Sum: r.Sum, SumSq: r.SumSq, Zeros: r.Zeros, Presence: presence(r.Infested, r.Looked),
+		}
+	}
+	return out, nil
+}
+
+// Headers returns the visits that f chooses without their single counts, by
+// date, bed code, pest and record number.
+func (t *Tx) Headers(f Filter) ([]Header, error) {
+	where, args, err := t.where(f, "date", true)
+	if err != nil {
+		return nil, err
+	}
+	return t.headers("SELECT "+headerCols+" FROM visit x JOIN bed b ON b.id = x.bed_id"+where+" ORDER BY x.date, b.code, x.pest, x.id", args...)
+}
+
+// latestSQL walks the groups in the order of the index visit_live; with max(), SQLite
+// takes id from the row that holds the maximum
+// (https://www.sqlite.org/lang_select.html, section 2.5).
+const latestSQL = `WITH latest AS MATERIALIZED (
+  SELECT id, max(date) FROM visit WHERE voided_at IS NULL AND date <= ? GROUP BY bed_id, pest, unit, stratum)
+SELECT ` + headerCols + ` FROM latest JOIN visit x ON x.id = latest.id JOIN bed b ON b.id = x.bed_id
+ORDER BY b.code, x.pest, x.unit, x.stratum`
+
+// LatestVisits returns, for each bed, pest, sample unit and stratum, the last
+// visit on or before asOf that is not voided, in that order. With a zero asOf
+// it is the last visit of all.
+func (t *Tx) LatestVisits(asOf civil.Date) ([]Header, error) {
+	if asOf.IsZero() {
+		asOf = civil.New(9999, time.December, 31)
+	}
+	return t.headers(latestSQL, asOf)
+}
+
+func notFound(kind Kind, id int64) error {
+	return &diag.Problem{What: fmt.Sprintf("there is no %s record %d", kind, id), Do: "list the records and check the number", Kept: keptNothing, Usage: true, Err: ErrNotFound}
+}

@@ -1,0 +1,84 @@
+package verdict
+
+import (
+	"fmt"
+
+	"leafturn/internal/farm"
+)
+
+// Needs are the conditions under which a protocol's count means anything.
+// A nil or zero field asks for nothing.
+type Needs struct {
+	SoilMoist      bool // a dry soil surface makes the count invalid
+	NotWaterlogged bool // so does flooded soil
+	FoliageDry     bool // so does wet foliage
+	Undisturbed    bool // so do cultivation, bait or heavy rain before it
+	AirMinC        *float64
+	AirMaxC        *float64
+	SoilMinC       *float64 // at 10 cm
+	Nights         int      // nights that the trap must have stood
+}
+
+// Validity returns why a count is not valid, in words that can follow "not
+// valid: "; nil means that nothing noted speaks against it. A condition that
+// was not noted is no reason: see Cautions. An invalid count is kept and shown
+// but is neither a zero nor part of a mean.
+func Validity(v farm.Visit, need Needs) []string {
+	bad, _ := conditions(v, need)
+	return bad
+}
+
+// Cautions returns the conditions that the protocol asks for and nobody noted.
+func Cautions(v farm.Visit, need Needs) []string {
+	_, open := conditions(v, need)
+	return open
+}
+
+func conditions(v farm.Visit, need Needs) (bad, open []string) {
+	c := v.Conditions
+	if need.SoilMoist || need.NotWaterlogged {
+		switch {
+		case c.Soil == farm.Unknown:
+			open = append(open, "soil moisture was not noted")
+		case c.Soil == farm.Dry && need.SoilMoist:
+			bad = append(bad, "the soil surface was dry, so the animals stay down")
+		case c.Soil == farm.Wet && need.NotWaterlogged:
+			bad = append(bad, "the soil was waterlogged")
+		}
+	}
+	if need.FoliageDry {
+		switch c.Foliage {
+		case farm.Unknown:
+			open = append(open, "wet or dry foliage was not noted")
+		case farm.Wet:
+			bad = append(bad, "the foliage was wet")
+		}
+	}
+	low := func(name string, t, limit *float64) {
+		switch {
+		case limit == nil:
+		case t == nil:
+			open = append(open, name+" temperature was not noted")
+		case *t < *limit:
+			bad = append(bad, fmt.Sprintf("the %s was too cold: %s °C, under %s °C", name, num(*t), num(*limit)))
+		}
+	}
+	low("air", c.AirC, need.AirMinC)
+	if need.AirMaxC != nil {
+		switch {
+		case c.AirC != nil && *c.AirC > *need.AirMaxC:
+			bad = append(bad, fmt.Sprintf("the air was too warm: %s °C, over %s °C", num(*c.AirC), num(*need.AirMaxC)))
+		case c.AirC == nil && need.AirMinC == nil:
+			open = append(open, "air temperature was not noted")
+		}
+	}
+	low("soil", c.SoilC, need.SoilMinC)
+	if need.Undisturbed && c.Disturbed {
+		bad = append(bad, "the place had been disturbed before the count")
+	}
+	if need.Nights > 0 && c.Nights > 0 && c.Nights != need.Nights {
+		bad = append(bad, fmt.Sprintf("the trap stood %s but the action level is for %s; do not convert one into the other",
+			plural(c.Nights, "night"), plural(need.Nights, "night")))
+	}
+	return bad, open
+}

@@ -1,0 +1,506 @@
+// Package verdict decides from an estimate and the action levels chosen for
+// it: act, hold, look again, stale, or never counted, with the chance behind
+// it and reasons in plain words.
+//
+// It chooses no level, reads no clock and knows no pest: the caller hands in
+// today's date, the levels for the stage and sample unit, and what was seen.
+// The product label and local law outrank every verdict.
+//
+// Not here: which step to take (package week), label rules, forecasts of
+// density between visits.
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
+)
+
+// Verdict is what to do about one pest in one bed.
+type Verdict string
+
+// The verdicts.
+const (
+	Act          Verdict = "act"
+	Hold         Verdict = "hold"
+	LookAgain    Verdict = "look again"
+	Stale        Verdict = "stale"
+	NeverCounted Verdict = "never counted"
+)
+
+// Level is a watch or action level.
+type Level struct {
+	Value      float64 // animals per Per units; percent where a share is measured
+	Per        float64 // such as 100 for "per 100 leaves"; 0 is 1. Not used for percent.
+	Operator   string  // ">=", ">" or "none"
+	Unit       string  // the sample unit, as in Input.Unit
+	Words      string  // such as "1 slug per trap"; "" makes words from the numbers
+	Source     string
+	Basis      string // published, common practice, from memory
+	Crop       string // the crop it was published for, "" when for this one
+	Conditions string
+}
+
+// perUnit returns the level in the units of the estimate.
+func (l Level) perUnit(percent bool) float64 {
+	switch {
+	case percent:
+		return l.Value / 100
+	case l.Per > 0:
+		return l.Value / l.Per
+	}
+	return l.Value
+}
+
+// none reports whether the level says that no threshold exists.
+func (l *Level) none() bool { return l == nil || l.Operator == "none" || l.Operator == "" }
+
+// any reports whether a single find is over the level.
+func (l *Level) any() bool { return l.Operator == ">" && l.Value == 0 }
+
+// Enemies is what is known of natural enemies on the same units.
+type Enemies struct {
+	Counted         bool
+	Words           string   // such as "predatory mites"
+	PreyPerPredator *float64 // nil with Counted means that none was found
+	HoldAtOrBelow   *float64 // the ratio that holds; nil when there is no rule
+	// SharePct is the percentage of colonies with enemies; HoldAtShare is the
+	// percentage that holds, unless the pest doubles between visits.
+	SharePct    *float64
+	HoldAtShare *float64
+}
+
+// Damage is the crop damage that an action level asks for beside numbers.
+type Damage struct {
+	NeedsPct *float64 // nil: no damage is asked for
+	Hurt     int
+	Looked   int // 0: not looked at
+	Words    string
+}
+
+// Confirm is something that must be seen before acting, such as the culprit
+// or the identity of the pest.
+type Confirm struct {
+	Words string // such as "cutworm larvae at cut plants"
+	Seen  *bool  // nil: not looked for
+}
+
+// Spot is a hot spot, kept out of the mean.
+type Spot struct {
+	Mean float64
+	N    int
+}
+
+// Input is everything that Decide uses. Unit words are free text that must
+// agree between the estimate and the levels.
+type Input struct {
+	Today civil.Date
+	Pest  string // plural words, such as "mites"
+	Unit  string // sample unit of the estimate, such as "leaf"
+
+	Last    civil.Date        // latest valid visit; zero when there is none
+	Density *estimate.Density // of the valid visits; nil when a share is measured
+	Share   *estimate.Share   // levels are then percentages
+
+	N              int // units looked at in the valid visits used
+	MinUnits       int
+	StaleAfterDays int // 0: never stale
+
+	Invalid   []string   // why the latest visit was not valid
+	InvalidOn civil.Date // its date, zero when it was valid
+	Cautions  []string   // conditions that nobody noted
+
+	Watch, Act  *Level
+	NoThreshold string // why there is no action level
+
+	Enemies        Enemies
+	Damage         Damage
+	Confirm        *Confirm
+	HotSpot        *Spot
+	VirusConfirmed bool // a virus that this pest carries is on the farm: enemies cannot hold
+	Rising         bool // the last two valid counts rose
+	Doubling       bool // the pest doubled between the last two visits
+
+	// ActAt and HoldBelow are the chances at and above which to act and under
+	// which to hold; 0 takes DefaultActAt and DefaultHoldBelow.
+	ActAt, HoldBelow float64
+	// MissPct is, for a level of "any", the percentage of infested units that
+	// may have been missed for a hold; 0 takes DefaultMissPct.
+	MissPct float64
+	// RecheckDays is the ordinary time between visits; 0 is 7.
+	RecheckDays int
+}
+
+// Defaults of Input. Acting at an even chance treats a needless step and a
+// missed one as equally dear, which suits a grower whose first steps are
+// hand work; holding below 0.2 asks to be four times as sure before the matter
+// is left for a week. Common practice; a farm with dear products raises ActAt.
+const (
+	DefaultActAt       = 0.5
+	DefaultHoldBelow   = 0.2
+	DefaultMissPct     = 1.0
+	DefaultRecheckDays = 7
+)
+
+// The rules that can decide, for Result.Rule.
+const (
+	RuleNeverCounted = "never counted"
+	RuleInvalid      = "no valid count"
+	RuleStale        = "too old"
+	RuleDate         = "dated after today"
+	RuleUnits        = "sample units differ"
+	RuleTooFew       = "too few units"
+	RuleNoThreshold  = "no action level"
+	RuleOver         = "over the action level"
+	RuleUnder        = "under the action level"
+	RuleNear         = "near the action level"
+	RuleFound        = "any find acts"
+	RuleNotFound     = "none found, but it may have been missed"
+	RuleDamage       = "damage is needed too"
+	RuleConfirm      = "to be confirmed first"
+	RuleEnemies      = "natural enemies hold"
+)
+
+// Result is a verdict with what led to it.
+type Result struct {
+	Verdict       Verdict  `json:"verdict"`
+	Chance        float64  `json:"chance"` // that the true level is at or over the action level
+	ChanceKnown   bool     `json:"chance_known"`
+	ChanceWatch   float64  `json:"chance_watch"` // the same for the watch level
+	Watched       bool     `json:"watched"`      // ChanceWatch is at ActAt or more
+	SpotAction    bool     `json:"spot_action"`  // treat the hot spot by itself
+	Reasons       []string `json:"reasons"`
+	MoreUnits     int      `json:"more_units"`      // further units that would probably settle it; 0 is none or not worth it
+	RecheckInDays int      `json:"recheck_in_days"` // 0: as soon as possible
+	Rule          string   `json:"rule"`
+}
+
+// Decide returns the verdict for one pest in one bed.
+//
+// In order: never counted, no valid count, stale, units that differ, too few
+// units, no action level; then the chance p that the true level is at or over
+// the action level: p >= ActAt acts if the damage and the confirmation that
+// the level asks for are there, p < HoldBelow holds, between looks again.
+// Natural enemies turn act and look again into hold, except for a confirmed
+// virus. Numbers that rise never turn act into hold when nothing else changes.
+func Decide(in Input) Result {
+	d := decider{in: in.withDefaults()}
+	d.decide()
+	if s := in.HotSpot; s != nil && s.N > 0 {
+		d.hotSpot(*s)
+	}
+	return d.r
+}
+
+func (in Input) withDefaults() Input {
+	def := func(v *float64, to float64, ok bool) {
+		if !ok {
+			*v = to
+		}
+	}
+	def(&in.ActAt, DefaultActAt, in.ActAt > 0 && in.ActAt <= 1)
+	def(&in.HoldBelow, math.Min(DefaultHoldBelow, in.ActAt), in.HoldBelow > 0 && in.HoldBelow <= in.ActAt)
+	def(&in.MissPct, DefaultMissPct, in.MissPct > 0 && in.MissPct <= 100)
+	if in.RecheckDays <= 0 {
+		in.RecheckDays = DefaultRecheckDays
+	}
+	return in
+}
+
+type decider struct {
+	in Input
+	r  Result
+}
+
+func (d *decider) say(format string, args ...any) {
+	d.r.Reasons = append(d.r.Reasons, fmt.Sprintf(format, args...))
+}
+
+func (d *decider) set(v Verdict, rule string, days int) {
+	d.r.Verdict, d.r.Rule, d.r.RecheckInDays = v, rule, days
+}
+
+func (d *decider) decide() {
+	in := &d.in
+	invalid := len(in.Invalid) > 0
+	if invalid {
+		when := "the latest count"
+		if !in.InvalidOn.IsZero() {
+			when = "the count of " + in.InvalidOn.Short()
+		}
+		d.say("%s is not valid, which is not the same as a low count: %s", when, strings.Join(in.Invalid, "; "))
+	}
+	switch age := in.Today.Sub(in.Last); {
+	case in.Last.IsZero() && invalid:
+		d.set(LookAgain, RuleInvalid, 0)
+		d.say("count again as soon as the conditions are right")
+		return
+	case in.Last.IsZero() || in.Density == nil && in.Share == nil:
+		d.set(NeverCounted, RuleNeverCounted, 0)
+		d.say("no count of %s here: nothing is known, and that is not zero", in.pest())
+		return
+	case age < 0:
+		d.set(LookAgain, RuleDate, 0)
+		d.say("the latest count is dated %s, after today: correct its date", in.Last)
+		return
+	case in.StaleAfterDays > 0 && age > in.StaleAfterDays:
+		d.set(Stale, RuleStale, 0)
+		d.say("the latest valid count is %s old; after %s it says too little about today", plural(age, "day"), plural(in.StaleAfterDays, "day"))
+		return
+	}
+	d.counted()
+	for _, c := range in.Cautions {
+		d.say("caution: %s", c)
+	}
+	percent := in.Share != nil
+	for _, l := range []*Level{in.Act, in.Watch} {
+		if !l.none() && l.Unit != "" && in.Unit != "" && l.Unit != in.Unit {
+			d.set(LookAgain, RuleUnits, 0)
+			d.say("the count is per %s and the level is per %s: they cannot be compared; count the unit that the level is for", in.Unit, l.Unit)
+			return
+		}
+	}
+	few := in.N < in.MinUnits
+	if !in.Watch.none() {
+		d.r.ChanceWatch = d.exceeds(in.Watch.perUnit(percent))
+		d.r.Watched = !few && d.r.ChanceWatch >= in.ActAt
+		if d.r.Watched {
+			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
+		}
+	}
+	if in.Act.none() {
+		why := in.NoThreshold
+		if why == "" && in.Act != nil {
+			why = in.Act.Conditions
+		}
+		if why == "" {
+			why = "none is known"
+		}
+		d.set(Hold, RuleNoThreshold, d.recheck())
+		d.say("there is no action level: %s; no action on numbers alone", why)
+		return
+	}
+	d.r.Chance, d.r.ChanceKnown = d.exceeds(in.Act.perUnit(percent)), true
+	if in.Act.any() {
+		d.anyFind()
+		return
+	}
+	d.say("the action level is %s%s; the chance of being at or over it is %s", in.Act.words(in, percent), in.Act.origin(), pct(d.r.Chance))
+	if few {
+		d.set(LookAgain, RuleTooFew, 0)
+		d.r.MoreUnits = in.MinUnits - in.N
+		d.say("%s looked at, and %d are needed: not enough to judge, whatever the numbers say so far", plural(in.N, "unit"), in.MinUnits)
+		return
+	}
+	if d.r.Chance < in.HoldBelow {
+		d.set(Hold, RuleUnder, d.recheck())
+		return
+	}
+	if d.enemiesHold() {
+		return
+	}
+	gate, rule := d.gates()
+	if gate == Hold {
+		d.set(Hold, rule, d.recheck())
+		return
+	}
+	if d.r.Chance < in.ActAt {
+		d.set(LookAgain, RuleNear, nearDays)
+		d.r.MoreUnits = d.more(in.Act.perUnit(percent))
+		if d.r.MoreUnits > 0 {
+			d.say("too near the level to judge: about %s more would probably settle it; recount in 2 to 4 days", plural(d.r.MoreUnits, "unit"))
+		} else {
+			d.say("too near the level for any reasonable number of units to settle: recount in 2 to 4 days")
+		}
+		return
+	}
+	if gate == LookAgain {
+		d.set(LookAgain, rule, 0)
+		return
+	}
+	d.set(Act, RuleOver, in.RecheckDays)
+}
+
+// nearDays is the recount after a count near the level, and risingDays after
+// two rising counts over the watch level. Common practice.
+const (
+	nearDays   = 3
+	risingDays = 3
+	enemyDays  = 5
+)
+
+func (d *decider) recheck() int {
+	if d.in.Rising && d.r.Watched {
+		d.say("two counts have risen and the watch level is passed: come back in %d to 4 days", risingDays)
+		return min(risingDays, d.in.RecheckDays)
+	}
+	return d.in.RecheckDays
+}
+
+// gates judges what an action level asks for beside numbers: Act when all of
+// it is there, Hold when some of it is clearly not, LookAgain when nobody
+// looked or too few parts were looked at.
+func (d *decider) gates() (Verdict, string) {
+	in := &d.in
+	out, rule := Act, RuleOver
+	if need := in.Damage.NeedsPct; need != nil {
+		name := in.Damage.Words
+		if name == "" {
+			name = "damage"
+		}
+		s, err := estimate.Proportion(in.Damage.Hurt, in.Damage.Looked)
+		if err != nil {
+			d.say("the level asks for %s on at least %s %% as well, and nobody looked: look before acting", name, num(*need))
+			out, rule = LookAgain, RuleDamage
+		} else {
+			p := s.Exceeds(*need / 100)
+			d.say("%s on %d of %d (%s); the level asks for %s %% (chance %s)", name, s.Infested, s.Looked, pct(s.P), num(*need), pct(p))
+			switch {
+			case p < in.HoldBelow:
+				return Hold, RuleDamage
+			case p < in.ActAt:
+				d.r.MoreUnits = moreShare(s, *need/100, in)
+				out, rule = LookAgain, RuleDamage
+			}
+		}
+	}
+	if c := in.Confirm; c != nil {
+		switch {
+		case c.Seen == nil:
+			d.say("look first for %s", c.Words)
+			return LookAgain, RuleConfirm
+		case !*c.Seen:
+			d.say("without %s the cause is something else: do not act against %s", c.Words, in.pest())
+			return Hold, RuleConfirm
+		}
+	}
+	return out, rule
+}
+
+// enemiesHold sets a hold where natural enemies are enough.
+func (d *decider) enemiesHold() bool {
+	in, e := &d.in, &d.in.Enemies
+	ratioRule, shareRule := e.HoldAtOrBelow != nil, e.HoldAtShare != nil
+	if !ratioRule && !shareRule {
+		return false
+	}
+	name := e.Words
+	if name == "" {
+		name = "natural enemies"
+	}
+	if in.VirusConfirmed {
+		d.say("a virus that %s carry is confirmed: %s cannot hold them in time", in.pest(), name)
+		return false
+	}
+	if !e.Counted {
+		d.say("%s were not counted, so they cannot hold: count them before anything that could kill them", name)
+		return false
+	}
+	hold := false
+	if ratioRule {
+		switch r := e.PreyPerPredator; {
+		case r == nil || math.IsNaN(*r) || *r < 0:
+			d.say("no %s found", name)
+		case *r <= *e.HoldAtOrBelow:
+			hold = true
+			d.say("%s %s to each of the %s; %s or fewer holds", num(*r), in.pest(), name, num(*e.HoldAtOrBelow))
+		default:
+			d.say("%s %s to each of the %s; more than %s is too many for them", num(*r), in.pest(), name, num(*e.HoldAtOrBelow))
+		}
+	}
+	if shareRule && e.SharePct != nil {
+		switch {
+		case *e.SharePct >= *e.HoldAtShare && !in.Doubling:
+			hold = true
+			d.say("%s in %s %% of colonies; %s %% or more holds while numbers do not double", name, num(*e.SharePct), num(*e.HoldAtShare))
+		case *e.SharePct >= *e.HoldAtShare:
+			d.say("%s in %s %% of colonies, but the pest has doubled between visits", name, num(*e.SharePct))
+		default:
+			d.say("%s in %s %% of colonies; %s %% is needed to hold", name, num(*e.SharePct), num(*e.HoldAtShare))
+		}
+	}
+	if hold {
+		d.set(Hold, RuleEnemies, enemyDays)
+		d.say("recount in 5 to 7 days")
+	}
+	return hold
+}
+
+// anyFind decides where one find is enough, as for diseases to be rogued.
+func (d *decider) anyFind() {
+	in := &d.in
+	found, looked := 0, in.N
+	if in.Share != nil {
+		found, looked = in.Share.Infested, in.Share.Looked
+	} else {
+		found = in.Density.Total
+		if found == 0 && in.Density.PropInfested > 0 {
+			found = 1
+		}
+	}
+	if found > 0 {
+		d.r.Chance = 1
+		d.say("the action level is %s: any find acts", in.Act.words(in, in.Share != nil))
+		gate, rule := d.gates()
+		if gate == Act {
+			rule = RuleFound
+		}
+		d.set(gate, rule, in.RecheckDays)
+		return
+	}
+	// The chance of a share above the tolerated one stands for the chance of a miss.
+	up, err := estimate.ZeroShareUpper(looked, 0.95)
+	if err != nil {
+		up = 1
+	}
+	none := estimate.Share{Looked: looked}
+	d.r.Chance = none.Exceeds(in.MissPct / 100)
+	d.say("none in %s: up to %s could still be infested (95 %%)", plural(looked, "unit"), pct(up))
+	if up*100 <= in.MissPct+1e-9 {
+		d.set(Hold, RuleUnder, d.recheck())
+		return
+	}
+	d.set(LookAgain, RuleNotFound, in.RecheckDays)
+	if n, err := estimate.UnitsToDetect(in.MissPct/100, 0.95, 0); err == nil && n > looked {
+		d.r.MoreUnits = n - looked
+	}
+	d.say("a sample cannot rule it out: walk the whole block")
+}
+
+func (d *decider) hotSpot(s Spot) {
+	// Where a share is measured the level says nothing of numbers in one spot.
+	a := d.in.Act
+	d.r.SpotAction = !a.none() && (d.in.Share != nil || s.Mean >= a.perUnit(false))
+	words := "treat the spot by itself"
+	if !d.r.SpotAction {
+		words = "watch the spot"
+	}
+	d.say("a hot spot of %s per %s (%s) is kept out of the mean: %s", num(s.Mean), d.in.unit(), plural(s.N, "unit"), words)
+}
+
+func (d *decider) exceeds(threshold float64) float64 {
+	p := 0.0
+	if d.in.Share != nil {
+		p = d.in.Share.Exceeds(threshold)
+	} else {
+		p = d.in.Density.Exceeds(threshold)
+	}
+	return math.Max(0, math.Min(1, p))
+}
+
+// counted says what was counted.
+func (d *decider) counted() {
+	in := &d.in
+	if s := in.Share; s != nil {
+		d.say("%d of %d with %s: %s, 95 %% interval %s to %s", s.Infested, s.Looked, in.pest(), pct(s.P), pct(s.Low), pct(s.High))
+		return
+	}
+	e := in.Density
+	d.say("%s %s per %s on average, 95 %% interval %s to %s, from %s (%s)", num(e.Mean), in.pest(), in.unit(), num(e.Low), num(e.High), plural(e.N, "unit"), e.KSource)
+	if e.Outlier {
+		d.say("unit %d, with %d, is far above the others: check that it is no slip", e.OutlierUnit, e.Max)
+	}
+}

@@ -1,0 +1,84 @@
+package verdict
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+func (in *Input) pest() string {
+	if in.Pest == "" {
+		return "animals"
+	}
+	return in.Pest
+}
+
+func (in *Input) unit() string {
+	if in.Unit == "" {
+		return "unit"
+	}
+	return in.Unit
+}
+
+// words says a level.
+func (l *Level) words(in *Input, percent bool) string {
+	switch {
+	case l.Words != "":
+		return l.Words
+	case percent:
+		return num(l.Value) + " %"
+	case l.Per > 1:
+		return num(l.Value) + " per " + num(l.Per) + " " + in.unit() + "s"
+	}
+	return num(l.Value) + " per " + in.unit()
+}
+
+// origin says where a level comes from, and warns of one made for another crop.
+func (l *Level) origin() string {
+	var p []string
+	if l.Basis != "" {
+		p = append(p, l.Basis)
+	}
+	if l.Source != "" {
+		p = append(p, l.Source)
+	}
+	if l.Crop != "" {
+		p = append(p, "made for "+l.Crop+", transferred")
+	}
+	if len(p) == 0 {
+		return ""
+	}
+	return " (" + strings.Join(p, "; ") + ")"
+}
+
+func num(v float64) string {
+	switch a := math.Abs(v); {
+	case a >= 1e9 || math.IsInf(v, 0):
+		return strconv.FormatFloat(v, 'g', 3, 64)
+	case a >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case a < 0.005 && a > 0:
+		return "under 0.01"
+	}
+	s := strconv.FormatFloat(v, 'f', 2, 64)
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
+
+// pct says a share as a percentage.
+func pct(v float64) string {
+	switch {
+	case v > 0 && v < 0.001:
+		return "under 0.1 %"
+	case v < 1 && v > 0.999:
+		return "over 99.9 %"
+	}
+	s := strconv.FormatFloat(100*v, 'f', 1, 64)
+	return strings.TrimSuffix(s, ".0") + " %"
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return strconv.Itoa(n) + " " + word + "s"
+}

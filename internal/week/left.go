@@ -1,0 +1,116 @@
+package week
+
+import (
+	"fmt"
+	"slices"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+)
+
+// leftUndone adds what stood in last week's list and has no record since. A
+// step that this week's list gives again is marked there instead of being
+// said twice.
+func (b *builder) leftUndone(prev List) {
+	for _, l := range prev.Lines {
+		if l.Section != Do && l.Section != Scout && l.Section != Order {
+			continue
+		}
+		var undone []string
+		for _, bed := range l.Beds {
+			if !b.recorded(l, bed, prev.Today) {
+				undone = append(undone, bed)
+			}
+		}
+		if len(undone) == 0 {
+			continue
+		}
+		if l.Section == Do || l.Section == Order {
+			undone = slices.DeleteFunc(undone, func(bed string) bool { return b.markAgain(l.Ref, bed) })
+		} else {
+			undone = slices.DeleteFunc(undone, func(bed string) bool { return b.scoutedAgain(l.Pest, bed) })
+		}
+		if len(undone) == 0 {
+			continue
+		}
+		b.add(Line{
+			Section: Left, Ref: "left:" + l.Ref, Pest: l.Pest, PestName: l.PestName, Action: l.Action, Rung: l.Rung,
+			Beds: undone, Head: l.Head,
+			Why:     fmt.Sprintf("in the list of %s and no record since; %s", prev.Today.Short(), b.whyNoLonger(l, undone)),
+			Record:  l.Record,
+			Sources: l.Sources,
+			Traces:  tracesOf(l.Traces, undone),
+		})
+	}
+}
+
+func tracesOf(all []Trace, beds []string) []Trace {
+	var out []Trace
+	for _, t := range all {
+		if slices.Contains(beds, t.Bed) {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// markAgain marks the lines of this week that give the same step in a bed.
+func (b *builder) markAgain(ref, bed string) bool {
+	found := false
+	for i := range b.lines {
+		if b.lines[i].Ref == ref && slices.Contains(b.lines[i].Beds, bed) {
+			b.lines[i].Again, found = true, true
+		}
+	}
+	return found
+}
+
+// scoutedAgain reports whether this week's list asks for the same count.
+func (b *builder) scoutedAgain(pest, bed string) bool {
+	found := false
+	for i := range b.lines {
+		l := &b.lines[i]
+		if l.Section == Scout && l.Pest == pest && slices.Contains(l.Beds, bed) {
+			l.Again, found = true, true
+		}
+	}
+	return found
+}
+
+// whyNoLonger says why a step of last week is not in this week's list.
+func (b *builder) whyNoLonger(l Line, beds []string) string {
+	if l.Section == Scout {
+		return "its turn comes again on the next round"
+	}
+	i := slices.IndexFunc(b.in.Assessments, func(a assess.Assessment) bool {
+		return a.Pest.Key == l.Pest && slices.Contains(beds, a.Bed.Code)
+	})
+	if i < 0 {
+		return "no longer called for"
+	}
+	return "now " + string(b.in.Assessments[i].Result.Verdict) + ", so no longer called for"
+}
+
+// recorded reports whether the store holds what a line asked for in a bed, on
+// or after the list's date and not after today.
+func (b *builder) recorded(l Line, bed string, since civil.Date) bool {
+	in := func(d civil.Date) bool { return !d.Before(since) && !d.After(b.in.Today) }
+	switch {
+	case l.Section == Scout:
+		return slices.ContainsFunc(b.in.Visits, func(v farm.Visit) bool {
+			return v.Bed == bed && v.Pest == l.Pest && in(v.Date)
+		})
+	case l.Rung == Product:
+		return slices.ContainsFunc(b.in.Treatments, func(t farm.Treatment) bool {
+			return t.Bed == bed && t.Pest == l.Pest && in(t.Date)
+		})
+	case l.Rung == Biological && l.Action == "":
+		return slices.ContainsFunc(b.in.Releases, func(r farm.Release) bool {
+			return r.Bed == bed && r.Pest == l.Pest && in(r.Date)
+		})
+	}
+	return slices.ContainsFunc(b.in.Done, func(d farm.Done) bool {
+		return d.Bed == bed && d.Pest == l.Pest && d.Action == l.Action && in(d.Date)
+	})
+}

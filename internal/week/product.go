@@ -1,0 +1,217 @@
+package week
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/label"
+)
+
+// productDays is the time within which a product that a label allows is to be
+// applied, counted from the count that led to it. Common practice.
+const productDays = 3
+
+// products offers a product where a bed is over the action level and a label
+// that lists the site and the pest allows it; everything else becomes a line
+// that says what forbids it or which label fact is missing.
+func (b *builder) products() {
+	labels := map[string]farm.Label{}
+	for _, l := range b.in.Labels {
+		labels[l.Key] = l
+	}
+	for i := range b.in.Assessments {
+		a := &b.in.Assessments[i]
+		if level(*a) != "act" || !b.hasProductRung(*a) {
+			continue
+		}
+		listed := false
+		for _, l := range b.in.Labels {
+			if !slices.Contains(l.Pests, a.Pest.Key) {
+				continue
+			}
+			listed = true
+			if b.treatedSince(a.Bed.Code, a.Pest.Key, a.Decider.Visit.Date) {
+				continue // wait for the recount before anything else
+			}
+			b.product(a, l, labels)
+		}
+		if !listed {
+			b.noLabel(a)
+		}
+	}
+}
+
+// hasProductRung reports whether the catalogue knows a product step against
+// the pest at this stage at all.
+func (b *builder) hasProductRung(a assess.Assessment) bool {
+	return slices.ContainsFunc(b.in.Actions[a.Pest.Key], func(x Action) bool {
+		return x.Rung == Product && a.Stage.Between(x.From, x.To)
+	})
+}
+
+func (b *builder) treatedSince(bed, pest string, since civil.Date) bool {
+	return slices.ContainsFunc(b.in.Treatments, func(t farm.Treatment) bool {
+		return t.Bed == bed && t.Pest == pest && !t.Date.Before(since)
+	})
+}
+
+func (b *builder) noLabel(a *assess.Assessment) {
+	b.add(Line{
+		Section: Avoid, Ref: "not:" + a.Pest.Key + ":no-label",
+		Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
+		Head: "No product against " + a.Pest.Name,
+		Why:  "no label that lists " + a.Pest.Name + " has been entered, and unknown is never assumed",
+		Details: []string{"if you own one: `leafturn label template > mine.toml`, fill it from the label, " +
+			"`leafturn label add mine.toml`"},
+		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: "a product is offered only under a label that lists the site and the pest"}},
+	})
+}
+
+// request puts the question to a label. The season is the twelve months that
+// end on the day: a limit per season can then never start anew at new year,
+// and no other reading of "season" allows more.
+func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, on civil.Date) label.Request {
+	r := label.Request{
+		Label: l, Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
+		History: b.in.Treatments, Season: label.Span{From: on.AddDays(-364), To: on},
+		Organic: b.in.Farm.Organic, Practice: b.practice(a),
+		Bloom: bloomOf(a.Stage),
+	}
+	if w, ok := b.in.Weather[on]; ok {
+		r.Weather = &w
+	}
+	return r
+}
+
+// practice reports whether a lower step of the ladder was recorded for the bed
+// and pest this season.
+func (b *builder) practice(a *assess.Assessment) bool {
+	return slices.ContainsFunc(b.in.Done, func(d farm.Done) bool {
+		return d.Bed == a.Bed.Code && d.Pest == a.Pest.Key && !d.Date.After(b.in.Today)
+	})
+}
+
+// bloomOf tells what the growth stage says about open flowers.
+func bloomOf(s farm.Stage) label.Bloom {
+	switch s {
+	case farm.Bloom:
+		return label.BloomOpen
+	case farm.Dug:
+		return label.BloomUnknown
+	}
+	return label.BloomNone
+}
+
+func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]farm.Label) {
+	d := label.Plan(b.request(a, l, labels, b.in.Today))
+	trace := Trace{Bed: a.Bed.Code, Assessment: a, Facts: []string{
+		fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)}}
+	if d.MaxKnown {
+		trace.Facts = append(trace.Facts, fmt.Sprintf("%d of %d applications used (%s)", d.Used, d.Max, d.Period))
+	}
+	if !d.Last.IsZero() {
+		trace.Facts = append(trace.Facts, "last applied here on "+d.Last.String())
+	}
+	if !d.Allowed {
+		trace.Rule = "the label refuses: " + joinRules(d.Refusals)
+		line := Line{
+			Section: Avoid, Ref: "not:" + a.Pest.Key + ":" + l.Key + ":" + refusalKey(d.Refusals),
+			Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
+			Head: fmt.Sprintf("%s against %s", l.Product, a.Pest.Name),
+			Why:  joinRules(d.Refusals), Traces: []Trace{trace},
+		}
+		for _, r := range d.Refusals {
+			if r.Unknown {
+				line.Details = appendNew(line.Details, lookUp(r))
+			}
+		}
+		if e := d.Earliest; e.After(b.in.Today) {
+			line.Details = append(line.Details, fmt.Sprintf("%s: not before %s", a.Bed.Code, e.Short()))
+		}
+		b.add(line)
+		return
+	}
+	trace.Rule = fmt.Sprintf("over the action level, and the label lists %s on this site and allows it on %s", a.Pest.Name, b.in.Today)
+	details := []string{amountWords(a.Bed, d)}
+	details = append(details, d.Conditions...)
+	details = append(details, d.Warnings...)
+	if w, ok := l.ReapplyWhen.Get(); ok {
+		details = append(details, fmt.Sprintf("the label says to reapply when: %s (never before its shortest interval)", w))
+	}
+	if d.REI == farm.IsStated {
+		details = append(details, fmt.Sprintf("re-entry: keep out for %s hours after the end", Number(d.REIHours)))
+	}
+	by := b.deadline(*a, productDays)
+	for _, x := range b.lines {
+		if x.Section == Do && x.Pest == a.Pest.Key && slices.Contains(x.Beds, a.Bed.Code) && x.By.After(by) {
+			by = x.By // lower steps come first
+		}
+	}
+	b.add(Line{
+		Section: Do, Ref: "do:" + a.Pest.Key + ":label:" + l.Key,
+		Pest: a.Pest.Key, PestName: a.Pest.Name, Action: "label:" + l.Key, Rung: Product,
+		Beds: []string{a.Bed.Code}, Head: fmt.Sprintf("%s against %s, if the lower steps were not enough", l.Product, a.Pest.Name),
+		Details: details, Why: Short(*a), Safety: b.safety(productSafety(l)...),
+		From: b.in.Today, By: by,
+		Record: fmt.Sprintf("leafturn treat %s %s --pest %s --amount AMOUNT --end TIME", l.Key, bedsHere, a.Pest.Key),
+		Traces: []Trace{trace},
+	})
+}
+
+// productSafety names the cautions that every product line carries.
+func productSafety(l farm.Label) []string {
+	keys := []string{"product"}
+	if l.Bees.Has() {
+		keys = append(keys, "bees")
+	}
+	for _, x := range l.Actives {
+		switch n := strings.ToLower(x.Name); {
+		case strings.Contains(n, "phosphate"), strings.Contains(n, "metaldehyde"):
+			keys = append(keys, "pets")
+		case strings.Contains(n, "soap"), strings.Contains(n, "fatty acid"), strings.Contains(n, "oil"):
+			keys = append(keys, "soap_burn")
+		}
+	}
+	return keys
+}
+
+func amountWords(bed farm.Bed, d label.Decision) string {
+	switch {
+	case d.AmountMax.IsZero():
+		return fmt.Sprintf("%s (%s m²): the label gives no amount per area that can be worked out", bed.Code, Number(bed.AreaM2()))
+	case d.AmountMin.IsZero():
+		return fmt.Sprintf("%s (%s m²): at most %s", bed.Code, Number(bed.AreaM2()), d.AmountMax)
+	}
+	return fmt.Sprintf("%s (%s m²): %s to %s", bed.Code, Number(bed.AreaM2()), d.AmountMin, d.AmountMax)
+}
+
+// refusalKey tells refusals of different kinds apart, so that beds refused for
+// the same reasons share a line.
+func refusalKey(rules []label.Rule) string {
+	var codes []string
+	for _, r := range rules {
+		codes = appendNew(codes, r.Code+" "+r.Field)
+	}
+	slices.Sort(codes)
+	return strings.ReplaceAll(strings.TrimSpace(strings.Join(codes, "+")), " ", "-")
+}
+
+func joinRules(rules []label.Rule) string {
+	var words []string
+	for _, r := range rules {
+		words = appendNew(words, strings.TrimSuffix(r.Words, "."))
+	}
+	return strings.Join(words, "; ")
+}
+
+func lookUp(r label.Rule) string {
+	s := "look up: " + r.Field
+	if r.Where != "" {
+		s += " (on the label: " + r.Where + ")"
+	}
+	return s
+}

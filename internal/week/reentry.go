@@ -1,0 +1,83 @@
+package week
+
+import (
+	"fmt"
+	"time"
+
+	"leafturn/internal/farm"
+	"leafturn/internal/label"
+)
+
+// Closure is a bed that must not be entered for a time.
+type Closure struct {
+	Bed       string
+	Treatment int64
+	Product   string
+	From      time.Time // end of the application
+	Until     time.Time // end of the re-entry interval; zero when it is unknown
+}
+
+// reentry says which beds are closed on the day: re-entry intervals are
+// elapsed hours from the end of the application, the latest end governs, and
+// one that nobody has read off the label keeps the bed closed.
+func (b *builder) reentry() {
+	labels := map[string]farm.Label{}
+	var ts []farm.Treatment
+	for _, t := range b.in.Treatments {
+		if b.in.Today.Sub(t.Date) > reentryDays {
+			continue
+		}
+		// Each treatment is judged by the version of the label it was made under.
+		l, ok := b.in.Versions[t.ID]
+		key := fmt.Sprintf("%s version %d", t.Label, l.Version)
+		if ok {
+			labels[key] = l
+			t.Label = key
+		}
+		ts = append(ts, t)
+	}
+	sites := map[string]farm.Site{}
+	for _, bed := range b.in.Beds {
+		sites[bed.Code] = bed.Site
+	}
+	morning := b.in.Today.In(b.in.Zone)
+	for _, o := range label.Reentry(ts, labels, sites, b.in.Zone, morning) {
+		product := o.Label
+		if l, ok := labels[o.Label]; ok {
+			product = l.Product
+		}
+		closed := !o.Known || o.At.After(morning)
+		if closed {
+			b.add(Line{
+				Section: Avoid, Ref: "not:enter:" + o.Bed, PestName: "re-entry", Beds: []string{o.Bed},
+				Head: "Do not work in the bed", Details: []string{o.Words},
+				Why:    "re-entry interval of " + product,
+				Traces: []Trace{{Bed: o.Bed, Rule: "re-entry is counted in elapsed hours from the end of the application; the latest end governs", Facts: []string{o.Words}}},
+			})
+			c := Closure{Bed: o.Bed, Product: product, Until: o.At}
+			for _, t := range ts {
+				if t.Bed == o.Bed && (c.From.IsZero() || t.End.After(c.From)) {
+					c.From, c.Treatment = t.End, t.ID
+				}
+			}
+			if o.Known {
+				b.closed = append(b.closed, c)
+			}
+		}
+		if o.HarvestFrom.After(b.in.Today) || !o.HarvestKnown {
+			words := fmt.Sprintf("%s: cut from %s on", o.Bed, o.HarvestFrom.Short())
+			if !o.HarvestKnown {
+				words = o.Bed + ": nobody has read the pre-harvest interval off the label (Directions for Use)"
+			}
+			b.add(Line{
+				Section: Avoid, Ref: "not:harvest:" + product, PestName: "harvest", Beds: []string{o.Bed},
+				Head: "Do not cut flowers", Details: []string{words}, Why: "pre-harvest interval of " + product,
+				Traces: []Trace{{Bed: o.Bed, Rule: "days to harvest are counted from the day of the application, which is day 0", Facts: []string{o.Words}}},
+			})
+		}
+	}
+}
+
+// reentryDays is how far back applications are looked at for re-entry; labels
+// state hours or a few days. Common practice.
+const reentryDays = 60

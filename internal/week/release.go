@@ -1,0 +1,272 @@
+package week
+
+import (
+	"fmt"
+	"slices"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/schedule"
+)
+
+// AgentOffer is a rate at which an agent may be released outdoors.
+type AgentOffer struct {
+	Rate   schedule.AgentRate
+	Use    string // curative or preventive
+	Permit string // what is known of permits
+}
+
+// releases plans the biological steps: what to order and by when, what to let
+// out when it has come, what to look for afterwards, and what forbids it.
+func (b *builder) releases() {
+	for i := range b.in.Assessments {
+		a := &b.in.Assessments[i]
+		lvl := level(*a)
+		for _, act := range b.in.Actions[a.Pest.Key] {
+			if act.Rung != Biological || act.Agent == "" {
+				continue
+			}
+			b.checks(a, act)
+			if lvl != "" && act.fits(a.Stage, lvl) {
+				b.release(a, act, lvl)
+			}
+		}
+	}
+}
+
+// offer picks the rate: curative at the action level, preventive below it,
+// the other where there is only that.
+func (b *builder) offer(agent, lvl string) (AgentOffer, bool) {
+	offers := b.in.Agents[agent]
+	want := map[string]string{"act": "curative", "watch": "preventive"}[lvl]
+	i := slices.IndexFunc(offers, func(o AgentOffer) bool { return o.Use == want })
+	if i < 0 {
+		i = 0
+	}
+	if i >= len(offers) {
+		return AgentOffer{}, false
+	}
+	return offers[i], true
+}
+
+func (b *builder) release(a *assess.Assessment, act Action, lvl string) {
+	offer, ok := b.offer(act.Agent, lvl)
+	if !ok {
+		return
+	}
+	today := b.in.Today
+	req := schedule.ReleaseRequest{
+		Today: today, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
+		Density: schedule.Density{Known: true, Mean: a.Decider.Value, Low: a.Decider.Low, High: a.Decider.High},
+		Leaves:  float64(b.in.LeavesPerPlant * a.Bed.Plants),
+	}
+	ordered, isOrdered := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key)
+	n, last := b.released(a.Bed.Code, act.Agent)
+	switch {
+	case n >= max(offer.Rate.Releases, 1):
+		return // the course is complete; the checks tell whether it took
+	case n > 0:
+		req.From = last.AddDays(max(offer.Rate.IntervalDays, 1))
+		if req.From.AddDays(-offer.Rate.LeadDays).After(today.AddDays(horizonDays - 1)) {
+			return // the next one is not to be ordered this week
+		}
+	case isOrdered && today.Sub(ordered) <= 3*max(offer.Rate.LeadDays, 1):
+		b.arrived(a, act, offer, ordered)
+		return
+	}
+	plan := schedule.Release(req)
+	trace := Trace{Bed: a.Bed.Code, Assessment: a}
+	for _, g := range plan.Gates {
+		trace.Facts = append(trace.Facts, g.Name+" "+g.State+": "+g.Words)
+	}
+	ref := assess.Ref{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}
+	if len(plan.Refusals) > 0 {
+		trace.Rule = "no release: " + plan.Refusals[0].Words
+		line := Line{
+			Section: Avoid, Ref: "not:" + a.Pest.Key + ":release:" + act.Agent + ":" + plan.Refusals[0].Code,
+			Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
+			Head: "Release of " + offer.Rate.Name, Why: plan.Refusals[0].Words, Traces: []Trace{trace},
+		}
+		for _, r := range plan.Refusals {
+			if r.LookUp != "" {
+				line.Details = appendNew(line.Details, "look up: "+r.LookUp)
+			}
+		}
+		b.add(line)
+		return
+	}
+	trace.Rule = fmt.Sprintf("%s at the %s level: a release of %s is offered, %d days before it can be let out", a.Pest.Name, lvl, offer.Rate.Name, offer.Rate.LeadDays)
+	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), plan.Release.Short())}
+	for i, d := range plan.Repeats {
+		details = append(details, fmt.Sprintf("repeat %d on %s", i+1, d.Short()))
+	}
+	for _, l := range plan.LookUp {
+		details = append(details, "before ordering, look up: "+l)
+	}
+	details = append(details, plan.Warnings...)
+	if offer.Permit != "" {
+		details = append(details, "permit: "+offer.Permit)
+	}
+	b.add(Line{
+		Section: Order, Ref: "order:" + a.Pest.Key + ":" + act.Key, Pest: a.Pest.Key, PestName: a.Pest.Name,
+		Action: act.Key, Rung: Biological, Beds: []string{a.Bed.Code},
+		Head: "Order " + offer.Rate.Name, Details: details, Why: Short(*a),
+		Safety: b.safety(act.Safety), From: today, By: plan.Order,
+		Record:  didCommand(a.Pest.Key, act.Key),
+		Sources: []assess.Ref{ref}, Traces: []Trace{trace},
+	})
+	// A residue or the weather that moves the day is a thing not to do before.
+	if early := today.AddDays(offer.Rate.LeadDays); plan.Release.After(early) && n == 0 {
+		b.add(Line{
+			Section: Avoid, Ref: "not:" + a.Pest.Key + ":early:" + act.Agent, Pest: a.Pest.Key, PestName: a.Pest.Name,
+			Beds: []string{a.Bed.Code}, Head: "No release of " + offer.Rate.Name + " before its day",
+			Details: []string{fmt.Sprintf("%s: not before %s", a.Bed.Code, plan.Release.Short())},
+			Why:     b.whyLater(a.Bed.Code, act.Agent, early), Traces: []Trace{trace},
+		})
+	}
+}
+
+// whyLater says why a release waits longer than its lead time.
+func (b *builder) whyLater(bed, agent string, early civil.Date) string {
+	for _, r := range b.residues(bed, agent) {
+		if clear := r.Date.AddDays(r.WaitDays); clear.After(early) {
+			return fmt.Sprintf("%s of %s still harms it until %s (%d days)", r.Active, r.Date.Short(), clear.Short(), r.WaitDays)
+		}
+	}
+	return "the known or forecast weather is outside its limits before"
+}
+
+// arrived is the step between ordering and letting out.
+func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, ordered civil.Date) {
+	from := ordered.AddDays(offer.Rate.LeadDays)
+	req := schedule.ReleaseRequest{
+		Today: ordered, From: from, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
+		Density: schedule.Density{Known: true, Mean: a.Decider.Value, Low: a.Decider.Low, High: a.Decider.High},
+		Leaves:  float64(b.in.LeavesPerPlant * a.Bed.Plants),
+	}
+	plan := schedule.Release(req)
+	if len(plan.Refusals) > 0 {
+		return
+	}
+	by := plan.Release.AddDays(1)
+	if by.Before(b.in.Today) {
+		by = b.in.Today
+	}
+	b.add(Line{
+		Section: Do, Ref: "do:" + a.Pest.Key + ":let-out:" + act.Agent, Pest: a.Pest.Key, PestName: a.Pest.Name,
+		Rung: Biological, Beds: []string{a.Bed.Code},
+		Head: "Let out " + offer.Rate.Name + " on the day it comes",
+		Details: append([]string{fmt.Sprintf("%s: %s from %s on", a.Bed.Code, countWords(plan), plan.Release.Short()),
+			"in the evening, on moist leaves; open at once and look that they move"}, plan.Warnings...),
+		Why: fmt.Sprintf("ordered on %s; %s", ordered.Short(), Short(*a)), From: plan.Release, By: by,
+		Record:  fmt.Sprintf("leafturn release %s %s --amount N", act.Agent, bedsHere),
+		Sources: []assess.Ref{{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}},
+		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a,
+			Rule: fmt.Sprintf("ordered on %s, %d days to arrive", ordered, offer.Rate.LeadDays)}},
+	})
+}
+
+func countWords(p schedule.ReleasePlan) string {
+	switch {
+	case p.Count <= 0:
+		return "a number that cannot be worked out yet"
+	case p.CountMax > p.Count:
+		return fmt.Sprintf("%d to %d %s", p.Count, p.CountMax, p.Unit)
+	}
+	return fmt.Sprintf("%d %s", p.Count, p.Unit)
+}
+
+// checks asks whether a release has taken, on the days the catalogue gives.
+func (b *builder) checks(a *assess.Assessment, act Action) {
+	for _, r := range b.in.Releases {
+		if r.Bed != a.Bed.Code || r.Agent != act.Agent || r.Pest != a.Pest.Key {
+			continue
+		}
+		offers := b.in.Agents[act.Agent]
+		if len(offers) == 0 {
+			return
+		}
+		rate := offers[0].Rate
+		for _, n := range rate.CheckDays {
+			day := r.Date.AddDays(n)
+			if day.Before(b.in.Today) || day.After(b.in.Today.AddDays(horizonDays-1)) {
+				continue
+			}
+			b.add(Line{
+				Section: Scout, Ref: fmt.Sprintf("scout:%s:settled:%s", a.Pest.Key, act.Agent), Pest: a.Pest.Key, PestName: a.Pest.Name,
+				Beds: []string{a.Bed.Code}, Head: "Look whether " + rate.Name + " has settled",
+				Details: nonEmpty(rate.CheckFor),
+				Why:     fmt.Sprintf("let out in %s on %s, %d days before", a.Bed.Code, r.Date.Short(), n), From: day, By: day,
+				Sources: []assess.Ref{{Basis: "common practice"}},
+				Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("release of %s on %s, looked at after %d days", r.Agent, r.Date, n)}},
+			})
+		}
+	}
+}
+
+// residues lists every active used on a bed with the days for which it harms
+// an agent.
+func (b *builder) residues(bed, agent string) []schedule.Residue {
+	labels := map[string]farm.Label{}
+	for _, l := range b.in.Labels {
+		labels[l.Key] = l
+	}
+	var out []schedule.Residue
+	for _, t := range b.in.Treatments {
+		if t.Bed != bed || b.in.Today.Sub(t.Date) > residueDays {
+			continue
+		}
+		l, ok := b.in.Versions[t.ID]
+		if !ok {
+			l = labels[t.Label]
+		}
+		if len(l.Actives) == 0 {
+			out = append(out, schedule.Residue{Date: t.Date, Label: t.Label})
+		}
+		for _, x := range l.Actives {
+			days, known := b.in.Wait(x.Name, agent)
+			out = append(out, schedule.Residue{Date: t.Date, Label: t.Label, Active: x.Name, WaitDays: days, Known: known})
+		}
+	}
+	return out
+}
+
+// residueDays is how far back residues are looked at; the longest window in
+// the side-effect table is 120 days.
+const residueDays = 150
+
+func (b *builder) weatherList() []farm.WeatherDay {
+	out := make([]farm.WeatherDay, 0, len(b.in.Weather))
+	for _, w := range b.in.Weather {
+		out = append(out, w)
+	}
+	slices.SortFunc(out, func(x, y farm.WeatherDay) int { return x.Date.Compare(y.Date) })
+	return out
+}
+
+// lastDone returns the last day on which a step was recorded.
+func (b *builder) lastDone(bed, pest, action string) (civil.Date, bool) {
+	var best civil.Date
+	for _, d := range b.in.Done {
+		if d.Bed == bed && d.Pest == pest && d.Action == action && d.Date.After(best) && !d.Date.After(b.in.Today) {
+			best = d.Date
+		}
+	}
+	return best, !best.IsZero()
+}
+
+// released returns how often an agent was let out in a bed this season, and
+// the last day.
+func (b *builder) released(bed, agent string) (int, civil.Date) {
+	n, last := 0, civil.Date{}
+	for _, r := range b.in.Releases {
+		if r.Bed == bed && r.Agent == agent {
+			n++
+			if r.Date.After(last) {
+				last = r.Date
+			}
+		}
+	}
+	return n, last
+}

@@ -1,0 +1,204 @@
+package week
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/verdict"
+)
+
+// The days between rounds that are not in the catalogue. Common practice:
+// recount near the line in 2 to 4 days, after a step in 5 to 7, and twice a
+// week while a pest that has reached the watch level is rising.
+const (
+	recountDays   = 3
+	afterStepDays = 7
+	risingDays    = 4
+	horizonDays   = 7 // a line is on this week's list when due within so many days
+)
+
+// Due is one bed and pest that is to be scouted, and when.
+type Due struct {
+	Assessment *assess.Assessment
+	By         civil.Date
+	Reason     string // why now
+	Kind       string // recount, after, round, never
+}
+
+// DueOn returns the day by which a bed and pest must be scouted again, and
+// why; ok is false where it need not be: out of season, or never counted (see
+// neverCounted, which asks for one bed a block).
+func (b *builder) dueOn(a *assess.Assessment) (Due, bool) {
+	if !a.InSeason || a.Decider == nil {
+		return Due{}, false
+	}
+	last := a.Decider.Visit.Date
+	step, stepped := b.lastStep(a.Bed.Code, a.Pest.Key, last)
+	switch {
+	case a.Result.Verdict == verdict.LookAgain:
+		in := a.Result.RecheckInDays
+		if in <= 0 {
+			in = recountDays
+		}
+		reason := "the last count does not settle it"
+		if !a.Decider.Valid() {
+			reason = "the last count is not valid: " + a.Decider.Invalid[0]
+		} else if len(a.Result.Reasons) > 0 {
+			reason = a.Result.Reasons[0]
+		}
+		return Due{a, last.AddDays(in), reason, "recount"}, true
+	case stepped:
+		return Due{a, step.AddDays(afterStepDays), "to see whether the step of " + step.Short() + " worked", "after"}, true
+	case a.Result.Verdict == verdict.Act:
+		return Due{a, last.AddDays(min(a.Pest.EveryDays, afterStepDays)), "over the action level at the last count", "after"}, true
+	case a.Rising() && a.Decider.Watch != nil && a.Decider.Value >= a.Decider.Watch.Value:
+		return Due{a, last.AddDays(min(a.Pest.EveryDays, risingDays)), "rising and at the watch level", "recount"}, true
+	case a.Result.Verdict == verdict.Stale:
+		return Due{a, last.AddDays(a.Pest.EveryDays), fmt.Sprintf("last counted %d days ago", a.Age()), "round"}, true
+	default:
+		in := a.Pest.EveryDays
+		if r := a.Result.RecheckInDays; r > 0 {
+			in = min(in, r)
+		}
+		return Due{a, last.AddDays(in), "the regular round", "round"}, true
+	}
+}
+
+// lastStep returns the last day, on or after since, on which something was
+// done against the pest in the bed.
+func (b *builder) lastStep(bed, pest string, since civil.Date) (civil.Date, bool) {
+	var best civil.Date
+	see := func(d civil.Date) {
+		if !d.Before(since) && d.After(best) {
+			best = d
+		}
+	}
+	for _, t := range b.in.Treatments {
+		if t.Bed == bed && t.Pest == pest {
+			see(t.Date)
+		}
+	}
+	for _, r := range b.in.Releases {
+		if r.Bed == bed && r.Pest == pest {
+			see(r.Date)
+		}
+	}
+	return best, !best.IsZero()
+}
+
+// scouting adds what is due within the week, grouped by pest and reason.
+func (b *builder) scouting() {
+	for i := range b.in.Assessments {
+		a := &b.in.Assessments[i]
+		due, ok := b.dueOn(a)
+		if !ok || due.By.After(b.in.Today.AddDays(horizonDays-1)) {
+			continue
+		}
+		b.add(b.scoutLine(due))
+	}
+	for _, due := range b.neverCounted() {
+		b.add(b.scoutLine(due))
+	}
+}
+
+func (b *builder) scoutLine(due Due) Line {
+	a := due.Assessment
+	u := a.Pest.Units[0]
+	if a.Decider != nil {
+		u = a.Decider.Unit
+	}
+	by := due.By
+	if by.Before(b.in.Today) {
+		by = b.in.Today
+	}
+	head := fmt.Sprintf("%s: %d %s a bed", upperFirst(a.Pest.Name), u.Wanted, plural(u.Label))
+	if u.Wanted <= 0 {
+		head = fmt.Sprintf("%s: every %s of the bed", upperFirst(a.Pest.Name), u.Label)
+	}
+	where := bedWhere(due)
+	details := nonEmpty(where, u.How)
+	if w := u.ValidWhen(); w != "" {
+		details = append(details, "valid only when "+w)
+	}
+	why := due.Reason
+	if due.Kind == "recount" || due.Kind == "after" {
+		why = a.Bed.Code + " " + due.Reason
+	}
+	return Line{
+		Section: Scout, Ref: fmt.Sprintf("scout:%s:%s:%s", a.Pest.Key, u.Key, due.Kind),
+		Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
+		Head: head, Details: details, Why: why, From: b.in.Today, By: by,
+		Record:  fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key),
+		Sources: []assess.Ref{u.Ref},
+		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason)}},
+	}
+}
+
+func bedWhere(d Due) string {
+	if d.Kind == "never" {
+		return "where: spread over the bed; any one bed of the block will do to begin with"
+	}
+	return ""
+}
+
+// neverCounted asks for one bed of each block in which no bed has been
+// counted for a pest in season. The bed with the most plants stands for its
+// block, the first by code where several do.
+func (b *builder) neverCounted() []Due {
+	type key struct{ block, pest string }
+	counted := map[key]bool{}
+	pick := map[key]*assess.Assessment{}
+	var order []key
+	for i := range b.in.Assessments {
+		a := &b.in.Assessments[i]
+		k := key{a.Bed.Block, a.Pest.Key}
+		if a.Decider != nil {
+			counted[k] = true
+			continue
+		}
+		if !a.InSeason {
+			continue
+		}
+		p, ok := pick[k]
+		if !ok {
+			order = append(order, k)
+		}
+		if !ok || a.Bed.Plants > p.Bed.Plants || a.Bed.Plants == p.Bed.Plants && cmp.Compare(a.Bed.Code, p.Bed.Code) < 0 {
+			pick[k] = a
+		}
+	}
+	var out []Due
+	for _, k := range order {
+		if counted[k] {
+			continue
+		}
+		why := "no bed of the block has been counted this season"
+		if k.block == "" {
+			why = "no bed has been counted this season"
+		}
+		out = append(out, Due{pick[k], b.in.Today.AddDays(horizonDays - 1), why, "never"})
+	}
+	return out
+}
+
+// Upcoming returns, for every bed and pest in season, the day by which it is
+// to be scouted again, earliest first. It is what the command `due` shows.
+func Upcoming(in Input) []Due {
+	b := &builder{in: in}
+	var out []Due
+	for i := range in.Assessments {
+		if d, ok := b.dueOn(&in.Assessments[i]); ok {
+			out = append(out, d)
+		}
+	}
+	out = append(out, b.neverCounted()...)
+	slices.SortStableFunc(out, func(x, y Due) int {
+		return cmp.Or(x.By.Compare(y.By),
+			cmp.Compare(x.Assessment.Pest.Name, y.Assessment.Pest.Name),
+			cmp.Compare(x.Assessment.Bed.Code, y.Assessment.Bed.Code))
+	})
+	return out
+}

@@ -1,0 +1,113 @@
+package week
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/verdict"
+)
+
+// Short says in one phrase what was counted in a bed and what it is held
+// against, such as "D5 12.4 mites per leaf (8.1 to 19.0), act at 10".
+func Short(a assess.Assessment) string {
+	r := a.Decider
+	if r == nil {
+		return a.Bed.Code + " never counted"
+	}
+	if !r.Valid() {
+		return fmt.Sprintf("%s count of %s not valid: %s", a.Bed.Code, r.Visit.Date.Short(), r.Invalid[0])
+	}
+	s := fmt.Sprintf("%s %s %s (%s to %s)", a.Bed.Code, Number(r.Value), r.Unit.Words, Number(r.Low), Number(r.High))
+	switch {
+	case a.Result.Verdict == verdict.Act && r.Act != nil:
+		s += ", act " + LevelWords(*r.Act)
+	case r.Watch != nil && r.Value >= r.Watch.Value:
+		s += ", watch " + LevelWords(*r.Watch)
+	case r.Act != nil:
+		s += ", act " + LevelWords(*r.Act)
+	}
+	if a.HotSpotAct && a.Result.Verdict != verdict.Act {
+		h := a.HotSpots[len(a.HotSpots)-1]
+		s = fmt.Sprintf("%s hot spot with %s %s", a.Bed.Code, Number(h.Value), h.Unit.Words)
+	}
+	return s
+}
+
+// LevelWords says a level as "from 10", "above 5" or "none".
+func LevelWords(l assess.Level) string {
+	s := ""
+	switch l.Operator {
+	case ">=":
+		s = "from " + Number(l.Value)
+	case ">":
+		s = "above " + Number(l.Value)
+	case "<=":
+		s = "up to " + Number(l.Value)
+	default:
+		return "level: none known"
+	}
+	if l.Overridden {
+		s += " (farm's own)"
+	}
+	return s
+}
+
+// Number writes a density with as many digits as a grower can use: two
+// significant digits below 10, whole numbers from 100 on. Not a number is "?".
+func Number(v float64) string {
+	switch a := math.Abs(v); {
+	case math.IsNaN(v):
+		return "?"
+	case math.IsInf(v, 0):
+		return "no limit"
+	case a == 0:
+		return "0"
+	case a < 0.1:
+		return trimZeros(strconv.FormatFloat(v, 'f', 3, 64))
+	case a < 10:
+		return trimZeros(strconv.FormatFloat(v, 'f', 2-boolInt(a >= 1), 64))
+	default:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+}
+
+func trimZeros(s string) string {
+	if !strings.Contains(s, ".") {
+		return s
+	}
+	s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	if s == "-0" || s == "" {
+		return "0"
+	}
+	return s
+}
+
+func boolInt(v bool) int {
+	if v {
+		return 1
+	}
+	return 0
+}
+
+func upperFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// plural makes the plural of the unit words in the catalogue.
+func plural(s string) string {
+	switch {
+	case strings.HasSuffix(s, "leaf"):
+		return strings.TrimSuffix(s, "leaf") + "leaves"
+	case s == "", strings.HasSuffix(s, ")"), strings.HasSuffix(s, "s"):
+		return s
+	case strings.HasSuffix(s, "ch"):
+		return s + "es"
+	}
+	return s + "s"
+}

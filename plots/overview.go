@@ -1,0 +1,473 @@
+package plots
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+
+	"gonum.org/v1/plot/vg"
+)
+
+// Verdict is the last verdict on a pest in a bed. The named ones have their
+// own shape; any other word is printed as it is.
+type Verdict string
+
+// The verdicts with a shape of their own.
+const (
+	Act          Verdict = "act"        // filled label
+	LookAgain    Verdict = "look again" // framed label
+	Hold         Verdict = "hold"       // word alone
+	Stale        Verdict = "stale"      // dashed frame
+	NeverCounted Verdict = "never counted"
+	NoVerdict    Verdict = ""
+)
+
+// Cell is one pest in one column.
+type Cell struct {
+	Visits  []Visit
+	Act     []Segment
+	Watch   []Segment
+	Verdict Verdict
+}
+
+// Row is one pest of an Overview; it has its own y axis.
+type Row struct {
+	Pest    string // such as "slugs"
+	Measure string // such as "slugs per trap"
+	Percent bool
+	Scale   Scale
+	Cells   []Cell // one per column
+}
+
+// Overview shows all pests (rows) in all beds or blocks (columns) over the
+// season as small multiples: visit means with their 95 % intervals, action and
+// watch level, and the last verdict as a word with its own shape. All cells
+// share the date axis and the cells of a row their y axis. A cell without
+// visits is hatched and says "not counted".
+type Overview struct {
+	Title    string // "" is "Season overview" with the year
+	Column   string // what a column is; "" is "bed"
+	Columns  []string
+	Rows     []Row
+	From, To civil.Date // season to show; widened to hold all visits
+	AsOf     civil.Date
+	Source   string
+	// PerPage is the number of columns that Pages puts on a page, at most
+	// MaxColumns; 0 is 12, which can be read when printed on A4 or letter paper.
+	PerPage int
+
+	// Set by Pages.
+	pageNote string
+	reach    []float64
+}
+
+// MaxColumns and MaxRows are the most cells of one Overview; see Pages.
+const (
+	MaxColumns = 24
+	MaxRows    = 12
+)
+
+const (
+	overviewLeft = 152 // row names and y ticks
+	cellGap      = 8
+	cellHeight   = 76
+	verdictStrip = 16
+	columnHead   = 20
+)
+
+// Pages parts the overview into pages of at most PerPage columns and MaxRows
+// rows, as even as they come, with the same axes. The order is by rows of pages.
+func (o Overview) Pages() []Overview {
+	perPage := MaxColumns / 2
+	if o.PerPage > 0 {
+		perPage = min(o.PerPage, MaxColumns)
+	}
+	nc, nr := pageCount(len(o.Columns), perPage), pageCount(len(o.Rows), MaxRows)
+	if nc*nr <= 1 {
+		return []Overview{o}
+	}
+	s := o.span()
+	o.From, o.To = s.from, s.to
+	o.reach = o.reaches()
+	var out []Overview
+	for i := range nr {
+		r0, r1 := i*len(o.Rows)/nr, (i+1)*len(o.Rows)/nr
+		for j := range nc {
+			c0, c1 := j*len(o.Columns)/nc, (j+1)*len(o.Columns)/nc
+			q := o
+			q.Columns, q.reach = o.Columns[c0:c1], o.reach[r0:r1]
+			q.Rows = slices.Clone(o.Rows[r0:r1])
+			for k := range q.Rows {
+				n := len(q.Rows[k].Cells)
+				q.Rows[k].Cells = q.Rows[k].Cells[min(c0, n):min(c1, n)]
+			}
+			q.pageNote = fmt.Sprintf(", page %d of %d: %ss %s to %s", len(out)+1, nc*nr, o.column(), o.Columns[c0], o.Columns[c1-1])
+			out = append(out, q)
+		}
+	}
+	return out
+}
+
+func pageCount(n, perPage int) int { return max(1, (n+perPage-1)/perPage) }
+
+func (o Overview) column() string { return orElse(o.Column, "bed") }
+
+// Check returns why the overview cannot be drawn, or nil.
+func (o Overview) Check() error {
+	if len(o.Columns) > MaxColumns || len(o.Rows) > MaxRows {
+		return fmt.Errorf("%d columns and %d rows: %w; draw the Pages, up to %d by %d each",
+			len(o.Columns), len(o.Rows), ErrTooMany, MaxColumns, MaxRows)
+	}
+	visits := 0
+	for _, r := range o.Rows {
+		if len(r.Cells) != len(o.Columns) {
+			return bad("%s: %d cells for %d columns", r.Pest, len(r.Cells), len(o.Columns))
+		}
+		if !r.Scale.ok() {
+			return bad("%s: scale %q", r.Pest, r.Scale)
+		}
+		for i, c := range r.Cells {
+			where := fmt.Sprintf("%s in %s %s", r.Pest, o.column(), o.Columns[i])
+			visits += len(c.Visits)
+			if err := checkVisits(where, c.Visits, r.Percent); err != nil {
+				return err
+			}
+			if err := checkSegments(where, "action", c.Act); err != nil {
+				return err
+			}
+			if err := checkSegments(where, "watch", c.Watch); err != nil {
+				return err
+			}
+		}
+	}
+	// On a page of a paged overview every cell may be an uncounted one.
+	if len(o.Columns) == 0 || len(o.Rows) == 0 || visits == 0 && o.pageNote == "" {
+		return fmt.Errorf("season overview: %w", ErrNoData)
+	}
+	return o.span().check()
+}
+
+func (o Overview) span() span {
+	var s span
+	for _, r := range o.Rows {
+		for _, c := range r.Cells {
+			for _, v := range c.Visits {
+				s.add(v.Date)
+			}
+		}
+	}
+	if o.pageNote == "" {
+		s = s.padded()
+	}
+	s.add(o.From, o.To)
+	return s
+}
+
+// reaches returns what the y axis of each row must show. Single units are not
+// drawn here, so they do not stretch it.
+func (o Overview) reaches() []float64 {
+	out := make([]float64, len(o.Rows))
+	for i, r := range o.Rows {
+		if i < len(o.reach) {
+			out[i] = o.reach[i]
+			continue
+		}
+		for _, c := range r.Cells {
+			vs := slices.Clone(c.Visits)
+			for k := range vs {
+				vs[k].Counts = nil
+			}
+			out[i] = max(out[i], reach(vs, c.Act, c.Watch))
+		}
+	}
+	return out
+}
+
+func (o Overview) cellWidth() float64 {
+	return min(max(700/float64(max(1, len(o.Columns)))-cellGap, 62), 240)
+}
+
+type overviewSheet struct {
+	title, lead  []string
+	width        float64
+	cellW        float64
+	top          float64 // of the first row of cells
+	axisY        float64
+	entries      []keyEntry
+	keyPositions []point
+	foot, height float64
+	sources      []string
+}
+
+func (o Overview) layout() overviewSheet {
+	var s overviewSheet
+	s.cellW = o.cellWidth()
+	n := float64(len(o.Columns))
+	s.width = max(overviewLeft+n*(s.cellW+cellGap)-cellGap+20, 560)
+	inner := s.width - 40
+	s.title = titleFace.wrap(orElse(o.Title, fmt.Sprint("Season overview ", o.span().to.Year))+o.pageNote, inner, 2)
+	s.lead = leadFace.wrap(o.lead(), inner, 3)
+	s.top = headHeight(s.title, s.lead) + columnHead
+	s.axisY = s.top + float64(len(o.Rows))*(cellHeight+cellGap) - cellGap + 2
+	s.entries = o.keyEntries()
+	var y float64
+	s.keyPositions, y = flow(s.entries, 20, s.width-20, s.axisY+monthAxisHeight+6)
+	s.foot = y + 6
+	notes := fmt.Sprintf("Each row has its own scale. Lines join valid visits up to %d days apart.", maxGapDays)
+	s.sources = noteFace.wrap(sourceLine(o.AsOf, o.Source, notes), inner, 4)
+	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
+	return s
+}
+
+// Size returns the width and height in points.
+func (o Overview) Size() (width, height float64) {
+	s := o.layout()
+	return s.width, s.height
+}
+
+// Draw draws the overview; see Figure.
+func (o Overview) Draw(c vg.Canvas) error {
+	if err := o.Check(); err != nil {
+		return err
+	}
+	o.draw(newPen(c, o))
+	return nil
+}
+
+func (o Overview) draw(g *pen) {
+	s := o.layout()
+	drawHead(g, s.title, s.lead)
+	sp, reaches := o.span(), o.reaches()
+	for j, name := range o.Columns {
+		x := overviewLeft + float64(j)*(s.cellW+cellGap)
+		if len(o.Columns) <= 12 && strings.EqualFold(o.column(), "bed") {
+			name = "Bed " + name
+		}
+		g.text(x+s.cellW/2, s.top-7, 0.5, headFace, headFace.clip(name, s.cellW+cellGap-4))
+	}
+	for i, r := range o.Rows {
+		y := s.top + float64(i)*(cellHeight+cellGap)
+		ya := newYAxis(r.Scale, reaches[i], r.Percent, y+verdictStrip, y+cellHeight-3)
+		o.drawRowName(g, r, ya, y)
+		for j, c := range r.Cells {
+			x := overviewLeft + float64(j)*(s.cellW+cellGap)
+			box := rect{x, y, x + s.cellW, y + cellHeight}
+			drawCell(g, c, box, xAxis{sp.from, sp.to, x + 2, x + s.cellW - 2}, ya)
+		}
+	}
+	for j := range o.Columns {
+		x := overviewLeft + float64(j)*(s.cellW+cellGap)
+		xAxis{sp.from, sp.to, x + 2, x + s.cellW - 2}.drawMonths(g, s.axisY, true)
+	}
+	for i, e := range s.entries {
+		e.draw(g, s.keyPositions[i])
+	}
+	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
+}
+
+// drawRowName writes the pest and its measure, and the tick labels.
+func (o Overview) drawRowName(g *pen, r Row, ya yAxis, y float64) {
+	const w = overviewLeft - 20 - 40
+	g.text(20, y+12, 0, headFace, headFace.clip(upperFirst(r.Pest), w))
+	measure := r.Measure
+	if r.Percent {
+		measure = "percent of units: " + measure
+	}
+	drawLines(g, 20, y+26, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 4))
+	for _, v := range ya.ticks(15) {
+		g.line(rule, 0.8, overviewLeft-4, ya.y(v), overviewLeft, ya.y(v))
+		g.text(overviewLeft-6, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
+	}
+}
+
+func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
+	if len(c.Visits) == 0 {
+		g.hatch(box, 8)
+		g.frame(hatch, 0.8, box)
+		f := smallFace
+		g.halo((box.x0+box.x1)/2, f.midline((box.y0+box.y1)/2), 0.5, f, f.clip("not counted", box.w()-4))
+		if c.Verdict != NeverCounted { // the picture says that already
+			drawVerdict(g, c.Verdict, box)
+		}
+		return
+	}
+	g.note("cell", box, "")
+	axis.grid(g, ya.top, ya.bottom)
+	for _, v := range ya.ticks(15) {
+		g.line(faint, 0.8, box.x0, ya.y(v), box.x1, ya.y(v))
+	}
+	visits := byDate(c.Visits)
+	drawSmallRibbon(g, axis, ya, visits)
+	drawLevel(g, axis, ya, c.Watch, false, 1)
+	drawLevel(g, axis, ya, c.Act, true, 1.5)
+	for _, run := range runs(visits, func(Visit) bool { return true }) {
+		pts := make([]point, len(run))
+		for i, v := range run {
+			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
+		}
+		g.lines(series, 1.1, pts)
+	}
+	for _, v := range visits {
+		x, y := axis.x(v.Date), ya.y(v.Mean)
+		if v.Invalid == "" {
+			g.note("visit", around(x, y, 1.8), "")
+			g.disc(series, x, y, 1.8)
+		} else {
+			drawVisit(g, x, y, 3, false)
+		}
+	}
+	g.frame(rule, 0.7, box)
+	drawVerdict(g, c.Verdict, box)
+}
+
+// drawSmallRibbon draws the intervals; a bar only where no ribbon can be.
+func drawSmallRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
+	y := func(v float64) float64 { return ya.y(min(v, ya.max)) }
+	for _, run := range runs(visits, func(v Visit) bool { return v.Interval != nil }) {
+		var up, down []point
+		for _, v := range run {
+			up = append(up, point{axis.x(v.Date), y(v.Interval.High)})
+			down = append(down, point{axis.x(v.Date), y(v.Interval.Low)})
+		}
+		if len(run) == 1 {
+			g.line(series, 0.9, up[0].x, up[0].y, down[0].x, down[0].y)
+			continue
+		}
+		slices.Reverse(down)
+		g.note("ribbon", rect{up[0].x, 0, up[len(up)-1].x, 0}, "")
+		g.fill(ribbon, append(up, down...)...)
+	}
+}
+
+// drawVerdict writes the verdict at the top right of a cell in its shape.
+func drawVerdict(g *pen, v Verdict, box rect) {
+	if v == NoVerdict {
+		return
+	}
+	f := smallFace
+	if v == Act {
+		f = boldFace.colour(paper)
+	}
+	word := f.clip(string(v), box.w()-10)
+	w := f.width(word)
+	r := rect{box.x1 - w - 9, box.y0 + 2, box.x1 - 2, box.y0 + 15}
+	g.note("verdict", r, string(v))
+	switch v {
+	case Act:
+		g.fillRect(actCol, r)
+	case LookAgain:
+		g.fillRect(paper, r)
+		g.frame(ink, 1, r)
+	case Stale, NeverCounted:
+		g.fillRect(paper, r)
+		g.frame(quiet, 0.9, r, 2.5, 2)
+	default:
+		g.fillRect(paper, r)
+	}
+	g.text(r.x0+3.5, f.midline((r.y0+r.y1)/2), 0, f, word)
+}
+
+func (o Overview) keyEntries() []keyEntry {
+	var valid, invalid, interval, act, watch bool
+	for _, r := range o.Rows {
+		for _, c := range r.Cells {
+			act, watch = act || len(c.Act) > 0, watch || len(c.Watch) > 0
+			for _, v := range c.Visits {
+				valid = valid || v.Invalid == ""
+				invalid = invalid || v.Invalid != ""
+				interval = interval || v.Interval != nil && v.Invalid == ""
+			}
+		}
+	}
+	out := visitKey("mean of a visit", valid, invalid, interval, false)
+	if act {
+		out = append(out, keyEntry{"action level", 24, func(g *pen, r rect) {
+			g.line(actCol, 1.9, r.x0, (r.y0+r.y1)/2, r.x1, (r.y0+r.y1)/2)
+		}})
+	}
+	if watch {
+		out = append(out, keyEntry{"watch level", 24, func(g *pen, r rect) {
+			g.line(watchCol, 1.3, r.x0, (r.y0+r.y1)/2, r.x1, (r.y0+r.y1)/2, 5, 3)
+		}})
+	}
+	return out
+}
+
+// byVerdict says for which pests and columns a verdict stands.
+func (o Overview) byVerdict(v Verdict, n int) string {
+	var parts []string
+	for _, r := range o.Rows {
+		var in []string
+		for j, c := range r.Cells {
+			if c.Verdict == v {
+				in = append(in, o.Columns[j])
+			}
+		}
+		if len(in) > 0 {
+			parts = append(parts, r.Pest+" in "+list(in, n))
+		}
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (o Overview) lead() string {
+	var out []string
+	if s := o.byVerdict(Act, 6); s != "" {
+		out = append(out, "Act: "+s+".")
+	}
+	if s := o.byVerdict(LookAgain, 4); s != "" {
+		out = append(out, "Look again: "+s+".")
+	}
+	if len(out) == 0 {
+		out = append(out, "No verdict is act or look again.")
+	}
+	return strings.Join(out, " ")
+}
+
+// Alt says what the overview shows: its size and time, where each verdict
+// stands, the highest mean of each pest, and how much was not counted.
+func (o Overview) Alt() string {
+	var s span
+	empty, cells := 0, 0
+	var highs []string
+	for _, r := range o.Rows {
+		var best Visit
+		in := ""
+		for j, c := range r.Cells {
+			cells++
+			if len(c.Visits) == 0 {
+				empty++
+			}
+			for _, v := range c.Visits {
+				s.add(v.Date)
+			}
+			if v, ok := peak(c.Visits); ok && (in == "" || v.Mean > best.Mean) {
+				best, in = v, o.Columns[j]
+			}
+		}
+		switch {
+		case in == "":
+			highs = append(highs, r.Pest+": no valid visit")
+		case best.Mean == 0:
+			highs = append(highs, r.Pest+": none found")
+		default:
+			highs = append(highs, fmt.Sprintf("%s: %s in %s on %s", r.Pest, yAxis{percent: r.Percent}.label(best.Mean), in, dayMonth(best.Date)))
+		}
+	}
+	out := []string{fmt.Sprintf("%s%s: %s in %s%s.", orElse(o.Title, "Season overview"), o.pageNote,
+		plural(len(o.Rows), "pest", "pests"), plural(len(o.Columns), o.column(), o.column()+"s"), period(s))}
+	for _, v := range []Verdict{Act, LookAgain, Hold, Stale} {
+		if w := o.byVerdict(v, 12); w != "" {
+			out = append(out, upperFirst(string(v))+": "+w+".")
+		}
+	}
+	if len(highs) > 0 {
+		out = append(out, "Highest mean of "+strings.Join(highs, "; ")+".")
+	}
+	if empty > 0 {
+		out = append(out, fmt.Sprintf("Not counted: %d of %d cells.", empty, cells))
+	}
+	return strings.Join(out, " ")
+}
