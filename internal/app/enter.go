@@ -205,6 +205,36 @@ func shortStep(key string) string {
 	return key
 }
 
+// Flowers notes whether anything is in flower in or beside beds: the flowers
+// of the crop, of weeds, covers and strips. Labels with a bee statement need it.
+func (a *App) Flowers(ctx context.Context, day civil.Date, word string, bedWords []string) (string, error) {
+	word = strings.ToLower(word)
+	if word != farm.FlowersNone && word != farm.FlowersOpen {
+		return "", diag.Usagef("write none or open", "%q does not say whether flowers are open", word)
+	}
+	beds, err := a.names.findBeds(bedWords)
+	if err != nil {
+		return "", err
+	}
+	if day.After(a.Today()) {
+		return "", a.future("--date", day)
+	}
+	var codes []string
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range beds {
+			if _, err := tx.AddDone(farm.Done{Bed: b.Code, Pest: farm.Flowers, Action: word, Date: day}, a.now); err != nil {
+				return err
+			}
+			codes = append(codes, b.Code)
+		}
+		return nil
+	})
+	if err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return fmt.Sprintf("noted: flowers %s in and beside %s on %s; it holds for that day and the next", word, strings.Join(codes, ", "), day.Short()), nil
+}
+
 // Stage stores that beds reached a stage.
 func (a *App) Stage(ctx context.Context, day civil.Date, stageWord string, bedWords []string, note string) (string, error) {
 	st, err := findStage(stageWord)

@@ -248,8 +248,9 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 	r := label.Request{
 		Label: l, Labels: labels, Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history,
 		Season:  label.Span{From: t.Date.AddDays(-364), To: t.Date},
-		Organic: a.farm.Organic, Bloom: bloomOf(stage), Crops: nil,
+		Organic: a.farm.Organic,
 	}
+	r.Bloom, r.Ground = label.Flowering(stage, farm.FlowersOn(s.done, b.Code, t.Date))
 	for _, d := range s.done {
 		if d.Bed == b.Code && d.Pest == t.Pest {
 			r.Practice = true
@@ -259,16 +260,6 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 		r.Weather = &w
 	}
 	return r
-}
-
-func bloomOf(s farm.Stage) label.Bloom {
-	switch s {
-	case farm.Bloom:
-		return label.BloomOpen
-	case farm.Dug:
-		return label.BloomUnknown
-	}
-	return label.BloomNone
 }
 
 // reentryWords says when the beds are open again.

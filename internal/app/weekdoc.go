@@ -8,6 +8,7 @@ import (
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/report"
+	"leafturn/internal/verdict"
 	"leafturn/internal/week"
 )
 
@@ -67,6 +68,10 @@ func (a *App) weekDocument(list week.List, mood []string) *report.Document {
 	doc.Warnings = report.Lines(mood...)
 	for _, s := range week.Sections {
 		lines := list.In(s)
+		if s == week.Do && len(lines) > 0 {
+			doc.Sections = append(doc.Sections, doSections(lines, list.Today, src)...)
+			continue
+		}
 		sec := report.Section{Key: strings.ReplaceAll(string(s), " ", "_"), Title: sectionTitles[s]}
 		if len(lines) == 0 {
 			if s == week.Left || s == week.Order {
@@ -92,6 +97,44 @@ func (a *App) weekDocument(list week.List, mood []string) *report.Document {
 	return doc
 }
 
+// doSections part what is to be done pest by pest: what was counted once, then
+// the steps of the ladder.
+func doSections(lines []week.Line, today civil.Date, src *sources) []report.Section {
+	out := []report.Section{{Key: "do", Title: sectionTitles[week.Do], Lead: report.Plain(sectionLeads[week.Do])}}
+	pest := ""
+	for _, l := range lines {
+		if l.Pest != pest {
+			pest = l.Pest
+			out = append(out, report.Section{Key: "do-" + l.Pest, Title: upperWord(l.PestName), Lead: report.Plain(countsOf(lines, l.Pest) + ".")})
+		}
+		it := weekItem(l, today, src)
+		it.Why = report.Line{}
+		sec := &out[len(out)-1]
+		sec.Items = append(sec.Items, it)
+	}
+	return out
+}
+
+// countsOf says what was counted in the beds that a pest's lines name.
+func countsOf(lines []week.Line, pest string) string {
+	var words []string
+	for _, l := range lines {
+		if l.Pest != pest {
+			continue
+		}
+		for _, t := range l.Traces {
+			if t.Assessment == nil {
+				continue
+			}
+			if w := week.Short(*t.Assessment); !contains(words, w) {
+				words = append(words, w)
+			}
+		}
+	}
+	slices.Sort(words)
+	return strings.Join(words, "; ")
+}
+
 func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
 	it := report.Item{
 		Number: l.Number, Ref: l.Ref, Mark: mark(l),
@@ -103,9 +146,6 @@ func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
 		it.Due.From = civil.Date{}
 	}
 	it.Details = report.Lines(l.Details...)
-	if l.Again {
-		it.Details = append(it.Details, report.Plain("again: it stood in last week's list too"))
-	}
 	it.Safety = report.Lines(l.Safety...)
 	it.Why = report.Plain(l.Why)
 	return it
@@ -113,28 +153,26 @@ func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
 
 func headWords(l week.Line) string {
 	head := strings.TrimSuffix(l.Head, ".")
-	if len(l.Beds) == 0 {
-		return head
+	if len(l.Beds) > 0 {
+		head += " — " + strings.Join(l.Beds, " ")
 	}
-	return head + " — " + strings.Join(l.Beds, " ")
+	if l.Again {
+		head += " (left from last week)"
+	}
+	return head
 }
 
 func mark(l week.Line) string {
-	switch l.Section {
-	case week.Avoid:
-		return "not"
-	case week.Left:
-		return "left"
-	case week.Do:
-		return map[week.Rung]string{week.Prevention: "prevent", week.Cultural: "by hand", week.Biological: "release", week.Product: "product"}[l.Rung]
+	if l.Section != week.Do {
+		return ""
 	}
-	return string(l.Section)
+	return map[week.Rung]string{week.Prevention: "prevent", week.Cultural: "by hand", week.Biological: "release", week.Product: "product"}[l.Rung]
 }
 
 // quietSection says in a table what was counted and needs nothing.
 func quietSection(quiet []assess.Assessment) report.Section {
 	t := &report.Table{Columns: []report.Column{
-		{Title: "Pest"}, {Title: "Beds on hold, with the last count and its 95 % interval"},
+		{Title: "Pest"}, {Title: "Beds, last count (95 % interval)"},
 	}}
 	byPest := map[string][]string{}
 	var order []string
@@ -143,7 +181,11 @@ func quietSection(quiet []assess.Assessment) report.Section {
 			order = append(order, a.Pest.Name)
 		}
 		r := a.Decider
-		byPest[a.Pest.Name] = append(byPest[a.Pest.Name], fmt.Sprintf("%s %s (%s-%s)", a.Bed.Code, week.Number(r.Value), week.Number(r.Low), week.Number(r.High)))
+		words := fmt.Sprintf("%s %s (%s-%s)", a.Bed.Code, week.Number(r.Value), week.Number(r.Low), week.Number(r.High))
+		if a.Result.Rule == verdict.RuleEnemies {
+			words += " natural enemies hold"
+		}
+		byPest[a.Pest.Name] = append(byPest[a.Pest.Name], words)
 	}
 	slices.Sort(order)
 	for _, p := range order {

@@ -202,6 +202,8 @@ func plainWords(x assess.Assessment) string {
 		switch p := r.Infested; {
 		case p == 0:
 			parts = append(parts, fmt.Sprintf("None of the %d %s had any.", r.N, unitPlural(r.Unit.Label, r.N)))
+		case p > 0.95:
+			parts = append(parts, fmt.Sprintf("Nearly all %s have some.", unitPlural(r.Unit.Label, 2)))
 		case p < 0.5:
 			parts = append(parts, fmt.Sprintf("About 1 in %d %s.", int(math.Round(1/p)), unitPlural(r.Unit.Label, 2)+" has some"))
 		default:

@@ -62,7 +62,7 @@ func TestLoad_BrokenRows(t *testing.T) {
 		"pest: trailing space":          {"pests.csv", "slug,slugs,", "slug,slugs ,", "slugs ,", `name: space at the end or start of "slugs "`},
 		"pest: unknown stage":           {"pests.csv", ",0,,preplant,bloom,", ",0,,preplant,blom,", "blom,", `unknown stage "blom"; did you mean "bloom"?`},
 		"pest: stages upside down":      {"pests.csv", ",0,,preplant,bloom,", ",0,,dug,bloom,", "bloom,", "scout_to: bloom comes before dug: the range is upside down"},
-		"pest: duplicate key":           {"pests.csv", "earwig,European", "slug,European", "slug,European", `key: "slug" stands twice`},
+		"pest: duplicate key":           {"pests.csv", "earwig,earwigs", "slug,earwigs", "slug,earwigs", `key: "slug" stands twice`},
 		"pest: alias of two pests":      {"pests.csv", "tssm;", "slugs;", "mite;mites", `"slugs" already names another row`},
 		"pest: unknown vector":          {"pests.csv", ",0,tospovirus,", ",0,tospo,", "tospo,budding", `vector: unknown word "tospo"`},
 		"pest: missing basis":           {"pests.csv", `,common practice,,,"looked`, `,,,,"looked`, `,,,"looked`, "basis: is empty"},

@@ -102,6 +102,43 @@ func dueCommand(d *deps) *ucli.Command {
 	}
 }
 
+func estimateCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "estimate", Usage: "the statistics of a visit, or of a plain list of counts, for an adviser",
+		UsageText: "leafturn estimate B3 slug\n   leafturn estimate --counts 70*0 38*1 17*2 10*3 9*4 3*5 2*6 1*7",
+		ArgsUsage: "BED PEST | --counts NUMBERS...",
+		Flags:     outputFlags(dateOption, &ucli.BoolFlag{Name: "counts", Usage: "the words are counts, not a bed and a pest; needs no farm"}),
+		Action: func(c *ucli.Context) error {
+			if c.Bool("counts") {
+				w, err := words(c, 1, -1, "--counts NUMBERS...")
+				if err != nil {
+					return err
+				}
+				now, err := d.now()
+				if err != nil {
+					return err
+				}
+				doc, err := app.NumbersOf(w, civil.DateIn(now, now.Location()))
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			}
+			w, err := words(c, 2, 2, "BED PEST, or --counts NUMBERS...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Numbers(ctx, day, w[0], w[1])
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
 func visitsCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "visits", Usage: "the counts as they were entered, with their record numbers",

@@ -156,6 +156,31 @@ func didCommand(d *deps) *ucli.Command {
 	}
 }
 
+func flowersCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "flowers", Usage: "note whether anything is in flower in or beside beds, for bee statements",
+		UsageText: "leafturn flowers none B3 B4\n   leafturn flowers open C1",
+		ArgsUsage: "none|open BED...",
+		Description: "Counts the crop, weeds, covers and flowering strips. A product with a bee\n" +
+			"statement is refused until this has been noted for the day.",
+		Flags: []ucli.Flag{dateOption},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 2, -1, "none|open BED...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				said, err := a.Flowers(ctx, day, w[0], w[1:])
+				if err != nil {
+					return err
+				}
+				d.say("%s", said)
+				return nil
+			})
+		},
+	}
+}
+
 func stageCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "stage", Usage: "record the growth stage that beds have reached",

@@ -54,10 +54,10 @@ func newApp(d *deps) *ucli.App {
 		},
 		Commands: []*ucli.Command{
 			weekCommand(d), whyCommand(d), dueCommand(d),
-			countCommand(d), treatCommand(d), releaseCommand(d), didCommand(d), stageCommand(d), weatherCommand(d),
+			countCommand(d), treatCommand(d), releaseCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
-			farmCommand(d), bedCommand(d), visitsCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
+			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
 			demoCommand(d),
 		},
 		Action: func(c *ucli.Context) error {

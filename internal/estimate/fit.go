@@ -242,7 +242,7 @@ func solveK(t *tailSums, means []groupMean, start float64) (k float64, iter int,
 
 // maxDense is the largest count kept in a histogram by single counts; above
 // it the sums over j use differences of the psi function.
-const maxDense = 1 << 15
+const maxDense = 1 << 11
 
 // tailSums holds N(x>j): dense by j for small counts, by runs of equal value
 // for large ones.

@@ -179,10 +179,9 @@ func ends(m, scale float64, f func(u float64) float64) Interval {
 }
 
 // ProfileFreeK returns the likelihood ratio interval of the mean with k
-// fitted anew at every mean, k = +Inf included. High is +Inf when the counts
-// set no upper bound (zeros only, or animals on a single unit of few). It is
-// a little wide for few units with a low mean and keeps its level from about
-// 20 units.
+// fitted anew at every mean, k = +Inf included. Zeros only set no upper bound:
+// High is +Inf; animals on a single unit of few set hardly any. It is a little
+// wide for few units with a low mean and keeps its level from about 20 units.
 //
 // Errors: ErrEmpty, ErrDomain.
 func ProfileFreeK(counts []int, level float64) (Interval, error) {

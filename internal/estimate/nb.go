@@ -80,6 +80,8 @@ func stirling(z float64) float64 {
 
 // CDF returns the chance that one unit holds at most x animals. Arguments as
 // in LogPMF; x < 0 gives 0.
+//
+// Accuracy: absolute 5e-10 for k from 0.001 to +Inf (TestNB_Tails).
 func CDF(x int, mean, k float64) float64 {
 	lower, _ := tails(x, mean, k)
 	return lower
@@ -105,28 +107,44 @@ func tails(x int, m, k float64) (lower, upper float64) {
 	if math.IsInf(k, 1) || k > 1e12*math.Max(1, m) {
 		return mathext.GammaIncRegComp(fx+1, m), mathext.GammaIncReg(fx+1, m)
 	}
-	if k < 1e3 || math.Abs(fx-m) > 1e6 {
-		q := k / (k + m)
-		return mathext.RegIncBeta(k, fx+1, q), mathext.RegIncBeta(fx+1, k, m/(k+m))
-	}
-	// Sum the smaller tail from its largest term outwards: all terms positive.
+	// All terms are positive, so sums of them lose nothing. The incomplete beta
+	// function of the library is off by up to 5e-5 at small k and is used only
+	// where a sum would be too long.
 	r := m / (k + m)
-	if fx < m {
+	if fx > maxSum {
+		return mathext.RegIncBeta(k, fx+1, k/(k+m)), mathext.RegIncBeta(fx+1, k, r)
+	}
+	if fx > m && 40*(k+m) < maxSum*k { // the upper tail is short: from x+1 upwards
+		p := math.Exp(LogPMF(x+1, m, k))
+		s, j := p, fx+1
+		for ; p > s*1e-17 && j < fx+maxSum; j++ {
+			p *= (j + k) * r / (j + 1)
+			s += p
+		}
+		if j < fx+maxSum {
+			s = math.Min(s, 1)
+			return 1 - s, s
+		}
+	}
+	s := 0.0
+	if l := logZeroTerm(m, k); l < 600 { // upwards from 0
+		p := math.Exp(-l)
+		s = p
+		for j := 0.0; j < fx; j++ {
+			p *= (j + k) * r / (j + 1)
+			s += p
+		}
+	} else { // k > 1 and the mode is far above 0: downwards from x
 		p := math.Exp(LogPMF(x, m, k))
-		s := p
+		s = p
 		for j := fx; j > 0 && p > s*1e-17; j-- {
 			p *= j / ((j - 1 + k) * r)
 			s += p
 		}
-		s = math.Min(s, 1)
-		return s, 1 - s
-	}
-	p := math.Exp(LogPMF(x+1, m, k))
-	s := p
-	for j := fx + 1; p > s*1e-17; j++ {
-		p *= (j + k) * r / (j + 1)
-		s += p
 	}
 	s = math.Min(s, 1)
-	return 1 - s, s
+	return s, 1 - s
 }
+
+// maxSum is the most terms of a tail that are summed.
+const maxSum = 20_000

@@ -309,6 +309,27 @@ type Done struct {
 	Note   string     `json:"note,omitempty"`
 }
 
+// Flowers is the word that stands for the pest of a Done record which notes
+// whether anything is in flower in or beside a bed; its action is one of the
+// two words below. A label with a bee statement needs to know.
+const (
+	Flowers     = "flowers"
+	FlowersNone = "none"
+	FlowersOpen = "open"
+)
+
+// FlowersOn returns what was last noted of open flowers in or beside a bed on
+// a day or the day before: FlowersNone, FlowersOpen or "" for nothing noted.
+func FlowersOn(done []Done, bed string, on civil.Date) string {
+	note, at := "", civil.Date{}
+	for _, d := range done {
+		if d.Bed == bed && d.Pest == Flowers && !d.Date.After(on) && on.Sub(d.Date) <= 1 && !d.Date.Before(at) {
+			note, at = d.Action, d.Date
+		}
+	}
+	return note
+}
+
 // WeatherDay is one day's weather; nil is "not measured", never zero.
 type WeatherDay struct {
 	Date     civil.Date `json:"date"`

@@ -33,6 +33,14 @@ func pos(v ...float64) bool {
 	return true
 }
 
+// finite refuses a result that left the range of numbers.
+func finite(n float64) (float64, error) {
+	if math.IsNaN(n) || math.IsInf(n, 0) {
+		return 0, bad("the answer is %v", n)
+	}
+	return n, nil
+}
+
 // RoundUp returns the whole number of units for a computed n, not adding one
 // for rounding noise.
 func RoundUp(n float64) int {
@@ -48,7 +56,7 @@ func General(mean, variance, d, z float64) (float64, error) {
 	if !pos(mean, variance, d, z) {
 		return 0, bad("mean %v, variance %v, D %v, z %v", mean, variance, d, z)
 	}
-	return z * z * variance / (d * d * mean * mean), nil
+	return finite(z * z * variance / (d * d * mean * mean))
 }
 
 // NegBin returns n = (z/D)² (1/m + 1/k); k = +Inf is Poisson.
@@ -56,7 +64,7 @@ func NegBin(mean, k, d, z float64) (float64, error) {
 	if !pos(mean, d, z) || !(k > 0) {
 		return 0, bad("mean %v, k %v, D %v, z %v", mean, k, d, z)
 	}
-	return z * z / (d * d) * (1/mean + 1/k), nil
+	return finite(z * z / (d * d) * (1/mean + 1/k))
 }
 
 // Taylor returns n = (z/D)² a m^(b-2).
@@ -64,7 +72,7 @@ func Taylor(mean, a, b, d, z float64) (float64, error) {
 	if !pos(mean, a, d, z) || math.IsNaN(b) || math.IsInf(b, 0) {
 		return 0, bad("mean %v, a %v, b %v, D %v, z %v", mean, a, b, d, z)
 	}
-	return z * z / (d * d) * a * math.Pow(mean, b-2), nil
+	return finite(z * z / (d * d) * a * math.Pow(mean, b-2))
 }
 
 // Iwao returns n = (z/D)² ((alpha+1)/m + beta - 1).
@@ -81,7 +89,7 @@ func ShareRelative(p, d, z float64) (float64, error) {
 	if !pos(p, d, z) || p > 1 {
 		return 0, bad("share %v, D %v, z %v", p, d, z)
 	}
-	return z * z / (d * d) * (1 - p) / p, nil
+	return finite(z * z / (d * d) * (1 - p) / p)
 }
 
 // ShareHalfWidth returns n = z² p(1-p)/d² for a share known to within d.
@@ -89,7 +97,7 @@ func ShareHalfWidth(p, d, z float64) (float64, error) {
 	if !pos(d, z) || !(p >= 0 && p <= 1) {
 		return 0, bad("share %v, half-width %v, z %v", p, d, z)
 	}
-	return z * z * p * (1 - p) / (d * d), nil
+	return finite(z * z * p * (1 - p) / (d * d))
 }
 
 // PresenceForMean returns the units needed to know the mean from presence and
@@ -108,7 +116,7 @@ func PresenceForMean(mean, k, d, z float64) (float64, error) {
 	if !math.IsInf(k, 1) {
 		slope = math.Exp(-(k + 1) * math.Log1p(mean/k))
 	}
-	return z * z * p * (1 - p) / (d * d * mean * mean * slope * slope), nil
+	return finite(z * z * p * (1 - p) / (d * d * mean * mean * slope * slope))
 }
 
 // FinitePlants lowers n for a bed of only plants plants: n/(1 + (n-1)/N).
@@ -130,7 +138,7 @@ func GreenLine(n int, a, b, d float64) (float64, error) {
 	if n < 1 || !pos(a, d) || !(b < 2) {
 		return 0, bad("n %d, a %v, b %v, D %v", n, a, b, d)
 	}
-	return math.Exp((math.Log(a/(d*d)) + (1-b)*math.Log(float64(n))) / (2 - b)), nil
+	return finite(math.Exp((math.Log(a/(d*d)) + (1-b)*math.Log(float64(n))) / (2 - b)))
 }
 
 // KunoLine returns the running total at which sampling may stop after n

@@ -68,8 +68,8 @@ func (p SPRT) lines(alpha, beta float64) (SPRT, error) {
 	p.alpha, p.beta = alpha, beta
 	p.HLower = math.Log(beta/(1-alpha)) / p.g
 	p.HUpper = math.Log((1-beta)/alpha) / p.g
-	if math.IsInf(p.HUpper, 0) || math.IsNaN(p.HUpper) || math.IsNaN(p.Slope) {
-		return SPRT{}, bad("levels too close together: %v and %v", p.m0, p.m1)
+	if !pos(p.Slope, -p.HLower, p.HUpper, p.g) {
+		return SPRT{}, bad("levels too close together or too far apart: %v and %v", p.m0, p.m1)
 	}
 	return p, nil
 }

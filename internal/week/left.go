@@ -1,8 +1,8 @@
 package week
 
 import (
-	"fmt"
 	"slices"
+	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -14,7 +14,7 @@ import (
 // said twice.
 func (b *builder) leftUndone(prev List) {
 	for _, l := range prev.Lines {
-		if l.Section != Do && l.Section != Scout && l.Section != Order {
+		if l.Section != Do && l.Section != Scout && l.Section != Order || l.Action == "prevention" {
 			continue
 		}
 		var undone []string
@@ -34,11 +34,14 @@ func (b *builder) leftUndone(prev List) {
 		if len(undone) == 0 {
 			continue
 		}
+		what := l.Head
+		if l.Section == Scout {
+			what = "count"
+		}
 		b.add(Line{
-			Section: Left, Ref: "left:" + l.Ref, Pest: l.Pest, PestName: l.PestName, Action: l.Action, Rung: l.Rung,
-			Beds: undone, Head: l.Head,
-			Why:     fmt.Sprintf("in the list of %s and no record since; %s", prev.Today.Short(), b.whyNoLonger(l, undone)),
-			Record:  l.Record,
+			Section: Left, Ref: "left:" + l.Pest, Pest: l.Pest, PestName: l.PestName, Beds: undone,
+			Head:    upperFirst(l.PestName) + ", in the list of " + prev.Today.Short() + " and not recorded",
+			Details: []string{lowerStart(what) + ": " + strings.Join(undone, " ") + " (" + b.whyNoLonger(l, undone) + ")"},
 			Sources: l.Sources,
 			Traces:  tracesOf(l.Traces, undone),
 		})
@@ -89,7 +92,7 @@ func (b *builder) whyNoLonger(l Line, beds []string) string {
 	if i < 0 {
 		return "no longer called for"
 	}
-	return "now " + string(b.in.Assessments[i].Result.Verdict) + ", so no longer called for"
+	return "now " + string(b.in.Assessments[i].Result.Verdict) + ": no longer called for"
 }
 
 // recorded reports whether the store holds what a line asked for in a bed, on

@@ -3,12 +3,14 @@ package week
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
+	"leafturn/internal/units"
 )
 
 // productDays is the time within which a product that a label allows is to be
@@ -79,8 +81,8 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 		Label: l, Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
 		History: b.in.Treatments, Season: label.Span{From: on.AddDays(-364), To: on},
 		Organic: b.in.Farm.Organic, Practice: b.practice(a),
-		Bloom: bloomOf(a.Stage),
 	}
+	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
 	if w, ok := b.in.Weather[on]; ok {
 		r.Weather = &w
 	}
@@ -95,18 +97,15 @@ func (b *builder) practice(a *assess.Assessment) bool {
 	})
 }
 
-// bloomOf tells what the growth stage says about open flowers.
-func bloomOf(s farm.Stage) label.Bloom {
-	switch s {
-	case farm.Bloom:
-		return label.BloomOpen
-	case farm.Dug:
-		return label.BloomUnknown
-	}
-	return label.BloomNone
-}
-
 func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]farm.Label) {
+	if harm := b.harmsAgents(a, l); harm != "" {
+		b.add(Line{
+			Section: Avoid, Ref: "not:" + a.Pest.Key + ":" + l.Key + ":agents", Pest: a.Pest.Key, PestName: a.Pest.Name,
+			Beds: []string{a.Bed.Code}, Head: fmt.Sprintf("%s against %s", l.Product, a.Pest.Name), Why: harm,
+			Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: "a residue must not harm natural enemies that were ordered or let out", Facts: []string{harm}}},
+		})
+		return
+	}
 	d := label.Plan(b.request(a, l, labels, b.in.Today))
 	trace := Trace{Bed: a.Bed.Code, Assessment: a, Facts: []string{
 		fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)}}
@@ -125,7 +124,10 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 			Why:  joinRules(d.Refusals), Traces: []Trace{trace},
 		}
 		for _, r := range d.Refusals {
-			if r.Unknown {
+			switch {
+			case r.Code == label.CodeBloom && r.Unknown, r.Unknown && strings.Contains(r.Words, "flowers are open"):
+				line.Details = appendNew(line.Details, fmt.Sprintf("look today, then: leafturn flowers none|open %s", bedsHere))
+			case r.Unknown:
 				line.Details = appendNew(line.Details, lookUp(r))
 			}
 		}
@@ -162,6 +164,44 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 	})
 }
 
+// agentDays is how long natural enemies that were let out are counted on.
+// Common practice.
+const agentDays = 35
+
+// harmsAgents says which natural enemies, ordered or let out in the bed, a
+// product would harm; an unknown effect counts as harm.
+func (b *builder) harmsAgents(a *assess.Assessment, l farm.Label) string {
+	var out []string
+	for _, acts := range b.in.Actions {
+		for _, act := range acts {
+			if act.Agent == "" || len(b.in.Agents[act.Agent]) == 0 {
+				continue
+			}
+			name := b.in.Agents[act.Agent][0].Rate.Name
+			state := ""
+			if n, last := b.released(a.Bed.Code, act.Agent); n > 0 && b.in.Today.Sub(last) <= agentDays {
+				state = "let out on " + last.Short()
+			} else if d, ok := b.lastDone(a.Bed.Code, act.Pest, act.Key); ok && b.in.Today.Sub(d) <= orderedDays {
+				state = "ordered on " + d.Short()
+			}
+			if state == "" {
+				continue
+			}
+			for _, x := range l.Actives {
+				days, known := b.in.Wait(x.Name, act.Agent)
+				switch {
+				case !known:
+					out = appendNew(out, fmt.Sprintf("what %s does to %s (%s) is not known", x.Name, name, state))
+				case days > 0:
+					out = appendNew(out, fmt.Sprintf("%s harms %s (%s) for %s", x.Name, name, state, dayWords(days)))
+				}
+			}
+		}
+	}
+	slices.Sort(out)
+	return strings.Join(out, "; ")
+}
+
 // productSafety names the cautions that every product line carries.
 func productSafety(l farm.Label) []string {
 	keys := []string{"product"}
@@ -179,14 +219,22 @@ func productSafety(l farm.Label) []string {
 	return keys
 }
 
+// amountWords says how much product a bed takes. A maximum is rounded down,
+// a minimum up.
 func amountWords(bed farm.Bed, d label.Decision) string {
+	at := fmt.Sprintf("%s (%s m²): ", bed.Code, Number(bed.AreaM2()))
 	switch {
 	case d.AmountMax.IsZero():
-		return fmt.Sprintf("%s (%s m²): the label gives no amount per area that can be worked out", bed.Code, Number(bed.AreaM2()))
+		return at + "the label gives no amount per area that can be worked out"
 	case d.AmountMin.IsZero():
-		return fmt.Sprintf("%s (%s m²): at most %s", bed.Code, Number(bed.AreaM2()), d.AmountMax)
+		return at + "at most " + quantity(units.FloorTo(d.AmountMax.Value, 1), d.AmountMax)
 	}
-	return fmt.Sprintf("%s (%s m²): %s to %s", bed.Code, Number(bed.AreaM2()), d.AmountMin, d.AmountMax)
+	low := -units.FloorTo(-d.AmountMin.Value, 1)
+	return at + trimZeros(strconv.FormatFloat(low, 'f', 1, 64)) + " to " + quantity(units.FloorTo(d.AmountMax.Value, 1), d.AmountMax)
+}
+
+func quantity(v float64, q units.Quantity) string {
+	return trimZeros(strconv.FormatFloat(v, 'f', 1, 64)) + " " + q.Unit.Name
 }
 
 // refusalKey tells refusals of different kinds apart, so that beds refused for

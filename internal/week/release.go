@@ -1,8 +1,10 @@
 package week
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -23,17 +25,51 @@ func (b *builder) releases() {
 	for i := range b.in.Assessments {
 		a := &b.in.Assessments[i]
 		lvl := level(*a)
+		var fit []Action
 		for _, act := range b.in.Actions[a.Pest.Key] {
 			if act.Rung != Biological || act.Agent == "" {
 				continue
 			}
 			b.checks(a, act)
 			if lvl != "" && act.fits(a.Stage, lvl) {
-				b.release(a, act, lvl)
+				fit = append(fit, act)
 			}
+		}
+		// One agent for a bed and pest: the one already under way, else that
+		// which the catalogue keeps for this level, else the first that can be
+		// scheduled. Only where none can is it said what forbids them.
+		slices.SortStableFunc(fit, func(x, y Action) int {
+			return cmp.Or(cmp.Compare(b.underWay(a, y), b.underWay(a, x)), cmp.Compare(boolInt(y.Level == lvl), boolInt(x.Level == lvl)))
+		})
+		var refused []Line
+		for _, act := range fit {
+			no, settled := b.release(a, act, lvl)
+			if settled {
+				refused = nil
+				break
+			}
+			refused = append(refused, no...)
+		}
+		for _, l := range refused {
+			b.add(l)
 		}
 	}
 }
+
+// underWay is 2 where the agent was let out in the bed this season, 1 where it
+// was ordered, 0 otherwise.
+func (b *builder) underWay(a *assess.Assessment, act Action) int {
+	if n, _ := b.released(a.Bed.Code, act.Agent); n > 0 {
+		return 2
+	}
+	if d, ok := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key); ok && b.in.Today.Sub(d) <= orderedDays {
+		return 1
+	}
+	return 0
+}
+
+// orderedDays is how long an order is waited for. Common practice.
+const orderedDays = 21
 
 // offer picks the rate: curative at the action level, preventive below it,
 // the other where there is only that.
@@ -50,10 +86,12 @@ func (b *builder) offer(agent, lvl string) (AgentOffer, bool) {
 	return offers[i], true
 }
 
-func (b *builder) release(a *assess.Assessment, act Action, lvl string) {
+// release adds what a release asks for now. settled is true where the agent is
+// the answer for this bed; otherwise no holds the lines that say what forbids it.
+func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Line, settled bool) {
 	offer, ok := b.offer(act.Agent, lvl)
 	if !ok {
-		return
+		return nil, false
 	}
 	today := b.in.Today
 	req := schedule.ReleaseRequest{
@@ -65,15 +103,15 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) {
 	n, last := b.released(a.Bed.Code, act.Agent)
 	switch {
 	case n >= max(offer.Rate.Releases, 1):
-		return // the course is complete; the checks tell whether it took
+		return nil, true // the course is complete; the checks tell whether it took
 	case n > 0:
 		req.From = last.AddDays(max(offer.Rate.IntervalDays, 1))
 		if req.From.AddDays(-offer.Rate.LeadDays).After(today.AddDays(horizonDays - 1)) {
-			return // the next one is not to be ordered this week
+			return nil, true // the next one is not to be ordered this week
 		}
-	case isOrdered && today.Sub(ordered) <= 3*max(offer.Rate.LeadDays, 1):
+	case isOrdered && today.Sub(ordered) <= orderedDays:
 		b.arrived(a, act, offer, ordered)
-		return
+		return nil, true
 	}
 	plan := schedule.Release(req)
 	trace := Trace{Bed: a.Bed.Code, Assessment: a}
@@ -93,16 +131,23 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) {
 				line.Details = appendNew(line.Details, "look up: "+r.LookUp)
 			}
 		}
-		b.add(line)
-		return
+		return []Line{line}, false
 	}
 	trace.Rule = fmt.Sprintf("%s at the %s level: a release of %s is offered, %d days before it can be let out", a.Pest.Name, lvl, offer.Rate.Name, offer.Rate.LeadDays)
 	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), plan.Release.Short())}
-	for i, d := range plan.Repeats {
-		details = append(details, fmt.Sprintf("repeat %d on %s", i+1, d.Short()))
+	if len(plan.Repeats) > 0 {
+		var days []string
+		for _, d := range plan.Repeats {
+			days = append(days, d.Short())
+		}
+		details = append(details, "again on "+strings.Join(days, " and "))
 	}
-	for _, l := range plan.LookUp {
-		details = append(details, "before ordering, look up: "+l)
+	details = append(details, "wants "+wants(offer.Rate))
+	if !plan.Firm {
+		details = append(details, fmt.Sprintf("the weather from %s on is not known here: look at the forecast before you order", plan.Release.Short()))
+	}
+	if offer.Rate.NotWhen != "" {
+		details = append(details, "not when: "+offer.Rate.NotWhen)
 	}
 	details = append(details, plan.Warnings...)
 	if offer.Permit != "" {
@@ -125,6 +170,25 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) {
 			Why:     b.whyLater(a.Bed.Code, act.Agent, early), Traces: []Trace{trace},
 		})
 	}
+	return nil, true
+}
+
+// wants says the weather that an agent needs.
+func wants(r schedule.AgentRate) string {
+	var w []string
+	if r.TempMin != nil {
+		w = append(w, fmt.Sprintf("a week's mean of %s °C or more", Number(*r.TempMin)))
+	}
+	if r.TempMax != nil {
+		w = append(w, fmt.Sprintf("no day above %s °C", Number(*r.TempMax)))
+	}
+	if r.RHMin != nil {
+		w = append(w, fmt.Sprintf("humidity of %s %% or more", Number(*r.RHMin)))
+	}
+	if len(w) == 0 {
+		return "weather that is not known here: ask the seller"
+	}
+	return strings.Join(w, ", ")
 }
 
 // whyLater says why a release waits longer than its lead time.

@@ -202,14 +202,30 @@ func (b *builder) add(l Line) { b.lines = append(b.lines, l) }
 // finish merges, orders and numbers the lines.
 func (b *builder) finish() List {
 	merged := mergeByRef(b.lines)
+	// What is to be done stands pest by pest, so that the ladder can be read
+	// from its foot; the pest whose first step cannot wait comes first.
+	first := map[string]civil.Date{}
+	for _, l := range merged {
+		if l.Section == Do && l.Rung != Prevention {
+			if d, ok := first[l.Pest]; !ok || compareDeadline(l.By, d) < 0 {
+				first[l.Pest] = l.By
+			}
+		}
+	}
 	slices.SortStableFunc(merged, func(x, y Line) int {
-		return cmp.Or(
-			cmp.Compare(slices.Index(Sections, x.Section), slices.Index(Sections, y.Section)),
-			compareDeadline(x.By, y.By),
-			cmp.Compare(x.PestName, y.PestName),
-			cmp.Compare(x.Rung, y.Rung),
-			cmp.Compare(x.Ref, y.Ref),
-		)
+		if c := cmp.Compare(slices.Index(Sections, x.Section), slices.Index(Sections, y.Section)); c != 0 {
+			return c
+		}
+		if x.Section == Do {
+			return cmp.Or(
+				compareDeadline(first[x.Pest], first[y.Pest]),
+				cmp.Compare(x.PestName, y.PestName),
+				cmp.Compare(x.Rung, y.Rung),
+				compareDeadline(x.By, y.By),
+				cmp.Compare(x.Ref, y.Ref),
+			)
+		}
+		return cmp.Or(compareDeadline(x.By, y.By), cmp.Compare(x.PestName, y.PestName), cmp.Compare(x.Ref, y.Ref))
 	})
 	for i := range merged {
 		merged[i].Number = i + 1
@@ -239,6 +255,7 @@ func mergeByRef(lines []Line) []Line {
 		i, ok := at[l.Ref]
 		if !ok {
 			at[l.Ref] = len(out)
+			l.Details = slices.Clone(l.Details)
 			out = append(out, l)
 			continue
 		}
@@ -246,7 +263,7 @@ func mergeByRef(lines []Line) []Line {
 		m.Beds = appendNew(m.Beds, l.Beds...)
 		m.Details = appendNew(m.Details, l.Details...)
 		m.Safety = appendNew(m.Safety, l.Safety...)
-		m.Traces = append(m.Traces, l.Traces...)
+		m.Traces = mergeTraces(m.Traces, l.Traces)
 		for _, s := range l.Sources {
 			if !slices.Contains(m.Sources, s) {
 				m.Sources = append(m.Sources, s)
@@ -262,14 +279,30 @@ func mergeByRef(lines []Line) []Line {
 		m.Why = joinWhy(m.Why, l.Why)
 	}
 	for i := range out {
-		if out[i].Record != "" {
-			out[i].Record = strings.ReplaceAll(out[i].Record, bedsHere, strings.Join(out[i].Beds, " "))
+		beds := strings.Join(out[i].Beds, " ")
+		out[i].Record = strings.ReplaceAll(out[i].Record, bedsHere, beds)
+		for j, d := range out[i].Details {
+			out[i].Details[j] = strings.ReplaceAll(d, bedsHere, beds)
 		}
 	}
 	return out
 }
 
-// bedsHere stands for the beds of a line in its Record until lines are merged.
+// mergeTraces joins the traces of the same bed and assessment.
+func mergeTraces(to, more []Trace) []Trace {
+	for _, t := range more {
+		i := slices.IndexFunc(to, func(x Trace) bool { return x.Bed == t.Bed && x.Assessment == t.Assessment && x.Rule == t.Rule })
+		if i < 0 {
+			to = append(to, t)
+			continue
+		}
+		to[i].Facts = appendNew(to[i].Facts, t.Facts...)
+	}
+	return to
+}
+
+// bedsHere stands for the beds of a line in its Record and Details until lines
+// are merged.
 const bedsHere = "{beds}"
 
 func appendNew(to []string, items ...string) []string {
@@ -296,6 +329,8 @@ func level(a assess.Assessment) string {
 	switch {
 	case a.Result.Verdict == verdict.Act || a.HotSpotAct:
 		return "act"
+	case a.Result.Rule == verdict.RuleEnemies:
+		return "" // natural enemies are at work: leave them to it and recount
 	case a.Decider == nil || !a.Decider.Valid() || a.Result.Verdict == verdict.Stale:
 		return ""
 	case a.Decider.Watch != nil && a.Decider.ChanceW >= 0.5:
@@ -319,6 +354,10 @@ func (b *builder) steps() {
 			if act.Rung == Product || act.Agent != "" || !act.fits(a.Stage, lvl) {
 				continue
 			}
+			if act.Rung == Prevention {
+				b.prevention(a, act, lvl)
+				continue
+			}
 			if b.doneSince(a.Bed.Code, a.Pest.Key, act.Key, a.Decider.Visit.Date) {
 				continue
 			}
@@ -337,6 +376,31 @@ func (b *builder) steps() {
 			})
 		}
 	}
+}
+
+// preventionDays is how long a prevention step that was recorded stays out of
+// the list. Common practice.
+const preventionDays = 28
+
+// prevention gathers the prevention steps against a pest in one line: most
+// are habits, to be kept up rather than done once.
+func (b *builder) prevention(a *assess.Assessment, act Action, lvl string) {
+	if b.doneSince(a.Bed.Code, a.Pest.Key, act.Key, b.in.Today.AddDays(-preventionDays)) {
+		return
+	}
+	short := act.Key
+	if _, rest, ok := strings.Cut(act.Key, "_"); ok {
+		short = rest
+	}
+	b.add(Line{
+		Section: Do, Ref: "do:" + a.Pest.Key + ":prevention", Pest: a.Pest.Key, PestName: a.Pest.Name, Action: "prevention", Rung: Prevention,
+		Beds: []string{a.Bed.Code}, Head: "Prevention, to be kept up",
+		Details: []string{strings.TrimSuffix(act.Text, ".") + " (" + short + ")"}, Why: Short(*a), Safety: b.safety(act.Safety),
+		Record:  fmt.Sprintf("leafturn did %s STEP %s", a.Pest.Key, bedsHere),
+		Sources: []assess.Ref{act.Ref},
+		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf(
+			"%s at the %s level: prevention comes before every other step", a.Pest.Name, lvl), Facts: nonEmpty(act.Why)}},
+	})
 }
 
 func stepDetails(act Action) []string {

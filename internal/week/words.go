@@ -99,6 +99,15 @@ func upperFirst(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
+// lowerStart makes the first letter small, but for a word of one letter or in
+// capitals, such as a name with initials.
+func lowerStart(s string) string {
+	if len(s) < 2 || s[1] < 'a' || s[1] > 'z' {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
+
 // plural makes the plural of the unit words in the catalogue.
 func plural(s string) string {
 	switch {
@@ -110,4 +119,11 @@ func plural(s string) string {
 		return s + "es"
 	}
 	return s + "s"
+}
+
+func dayWords(n int) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return strconv.Itoa(n) + " days"
 }

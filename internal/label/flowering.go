@@ -1,0 +1,25 @@
+package label
+
+import "leafturn/internal/farm"
+
+// Flowering turns the growth stage of a bed and what was noted of flowers in
+// or beside it into the two states that a bee statement is held against: the
+// crop's own bloom and that of the ground. Before bud break of the flowers the
+// crop has none open; a dug bed, and ground that nobody looked at, are unknown.
+func Flowering(stage farm.Stage, noted string) (crop, ground Bloom) {
+	switch stage {
+	case farm.Bloom:
+		crop = BloomOpen
+	case farm.Dug:
+		crop = BloomUnknown
+	default:
+		crop = BloomNone
+	}
+	switch noted {
+	case farm.FlowersOpen:
+		ground = BloomOpen
+	case farm.FlowersNone:
+		ground = BloomNone
+	}
+	return crop, ground
+}
