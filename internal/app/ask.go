@@ -103,7 +103,10 @@ func (a *App) Visits(ctx context.Context, day civil.Date, words []string, all bo
 	if all {
 		t.Columns = append(t.Columns, report.Column{Title: "Voided"})
 	}
+	data := []VisitData{}
 	for _, v := range visits {
+		reason, isVoid := voided[v.ID]
+		data = append(data, visitData(v, isVoid, reason))
 		row := []report.Value{report.Count(int(v.ID)), report.Text(ingest.FormatNote(v))}
 		if all {
 			row = append(row, report.Text(voided[v.ID]))
@@ -115,7 +118,7 @@ func (a *App) Visits(ctx context.Context, day civil.Date, words []string, all bo
 		s = report.Section{Key: "visits", Lead: report.Plain("No counts. Enter some with `leafturn count`.")}
 	}
 	doc.Sections = []report.Section{s}
-	doc.Data = visits
+	doc.Data = data
 	return doc, nil
 }
 
@@ -129,12 +132,14 @@ func PestDocument(word string, day civil.Date) (*report.Document, error) {
 	if word == "" {
 		doc.Title = "Pests in the catalogue"
 		t := &report.Table{Columns: []report.Column{{Title: "Key"}, {Title: "Name"}, {Title: "Also written"}, {Title: "Counted by"}}}
+		data := []PestFacts{}
 		for _, p := range cat.Pests() {
+			data = append(data, pestFactsData(cat, p))
 			u, _ := cat.Protocol(p.Key, "")
 			t.Rows = append(t.Rows, []report.Value{report.Text(p.Key), report.Text(p.Name), report.Text(strings.Join(p.Aliases, ", ")), report.Text(u.UnitLabel)})
 		}
 		doc.Sections = []report.Section{{Key: "pests", Table: t}}
-		doc.Data = cat.Pests()
+		doc.Data = data
 		return doc, nil
 	}
 	p, err := newNames(cat, nil).findPest(word)
@@ -142,16 +147,6 @@ func PestDocument(word string, day civil.Date) (*report.Document, error) {
 		return nil, err
 	}
 	return pestDocument(cat, p, doc), nil
-}
-
-// PestData is one pest of the catalogue for machines.
-type PestData struct {
-	Pest       catalog.Pest        `json:"pest"`
-	Protocols  []catalog.Protocol  `json:"protocols"`
-	Thresholds []catalog.Threshold `json:"thresholds"`
-	Actions    []catalog.Action    `json:"actions"`
-	Enemies    []catalog.Enemy     `json:"enemies"`
-	Agents     []catalog.Agent     `json:"agents"`
 }
 
 func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *report.Document {
@@ -217,7 +212,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 		doc.Sections = append(doc.Sections, s)
 	}
 	doc.Sources = src.list
-	doc.Data = PestData{p, cat.Protocols(p.Key), cat.Thresholds(p.Key), cat.Actions(p.Key), cat.EnemiesOf(p.Key), cat.Agents(p.Key)}
+	doc.Data = pestData(cat, p)
 	return doc
 }
 

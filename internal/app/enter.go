@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
@@ -81,21 +82,8 @@ func (a *App) visitWords(v farm.Visit) string {
 	return s + strings.Join(parts, ", ")
 }
 
-func unitPlural(label string, n int) string {
-	if label == "" {
-		label = "unit"
-	}
-	if n == 1 {
-		return label
-	}
-	if s, ok := strings.CutSuffix(label, "leaf"); ok {
-		return s + "leaves"
-	}
-	if strings.HasSuffix(label, "s") || strings.HasSuffix(label, ")") {
-		return label
-	}
-	return label + "s"
-}
+// unitPlural is the words for n sample units.
+func unitPlural(label string, n int) string { return assess.Plural(label, n) }
 
 // duplicateVisit says how to replace a visit that is already there.
 func duplicateVisit(err error, v farm.Visit) error {

@@ -149,13 +149,13 @@ func (a *App) agentOffers(key string) []week.AgentOffer {
 			if r.RateKind == "sachet_per_m2" || r.RateKind == "sachet_per_2m2" {
 				rate.Kind = schedule.Sachet
 			}
-			area = append(area, week.AgentOffer{Rate: rate, Use: r.Use, Permit: g.Permit})
+			area = append(area, week.AgentOffer{Rate: rate, Use: r.Use, Permit: g.Permit, NotIn: g.NotIn})
 		case r.RateKind == "ratio" && r.Rate != nil:
 			rate.Kind, rate.Rate = schedule.Ratio, *r.Rate
 			if r.RateMax != nil {
 				rate.RateMax = *r.RateMax
 			}
-			ratio = append(ratio, week.AgentOffer{Rate: rate, Use: r.Use, Permit: g.Permit})
+			ratio = append(ratio, week.AgentOffer{Rate: rate, Use: r.Use, Permit: g.Permit, NotIn: g.NotIn})
 		}
 	}
 	return append(area, ratio...)

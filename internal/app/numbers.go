@@ -16,8 +16,8 @@ import (
 	"leafturn/internal/store"
 )
 
-// NumbersData is the statistics of one sample, for machines. A null has its
-// reason beside it: some quantities do not exist for some samples.
+// NumbersData is the statistics of one sample, for machines. Some quantities
+// do not exist for some samples; Reasons says of each null field why.
 type NumbersData struct {
 	Counted        string   `json:"counted"`
 	N              int      `json:"n"`
@@ -51,6 +51,8 @@ type NumbersData struct {
 	Patchiness     *float64 `json:"lloyd_patchiness"`
 	Morisita       *float64 `json:"morisita"`
 	Green          *float64 `json:"green_index"`
+
+	Reasons map[string]string `json:"null_reasons"`
 }
 
 // Numbers gives the classical statistics of a visit, or of a plain list of
@@ -114,29 +116,35 @@ func numbersDocument(doc *report.Document, counts []int, per string) (*report.Do
 	if err != nil {
 		return nil, diag.Usagef("give whole numbers of 0 or more", "%v", err)
 	}
-	d := NumbersData{Counted: per, N: s.N, Total: s.Total, Mean: s.Mean, Max: s.Max, Zeros: s.Zeros, Infested: 1 - float64(s.Zeros)/float64(s.N)}
+	d := NumbersData{Counted: per, N: s.N, Total: s.Total, Mean: s.Mean, Max: s.Max, Zeros: s.Zeros, Infested: 1 - float64(s.Zeros)/float64(s.N), Reasons: map[string]string{}}
 	t := &report.Table{Columns: []report.Column{{Title: "Quantity"}, {Title: "Value"}, {Title: "Source of the method"}}}
 	row := func(name string, v report.Value, source string) {
 		t.Rows = append(t.Rows, []report.Value{report.Text(name), v, report.Text(source)})
 	}
-	num := func(p *float64, why string) report.Value {
+	num := func(p *float64, field, why string) report.Value {
 		if p == nil {
+			d.Reasons[field] = why
 			return report.Missing(why)
 		}
 		return report.Text(fmt.Sprintf("%.6g", *p))
 	}
-	interval := func(name string, iv estimate.Interval, err error, low, high **float64, source string) {
+	interval := func(name, field string, iv estimate.Interval, err error, low, high **float64, source string) {
+		missing := func(why string) {
+			d.Reasons[field+"_low"], d.Reasons[field+"_high"] = why, why
+			row(name, report.Missing(why), source)
+		}
 		if err != nil {
-			row(name, report.Missing(reasonOf(err)), source)
+			missing(reasonOf(err))
 			return
 		}
 		*low, *high = finite(iv.Low), finite(iv.High)
 		words := fmt.Sprintf("%.6g to %.6g", iv.Low, iv.High)
 		switch {
 		case math.IsInf(iv.Low, -1):
-			row(name, report.Missing("one unit gives no interval"), source)
+			missing("one unit gives no interval")
 			return
 		case math.IsInf(iv.High, 1):
+			d.Reasons[field+"_high"] = "no upper limit"
 			words = fmt.Sprintf("%.6g upwards, no upper limit", iv.Low)
 		case iv.Low < 0:
 			words = fmt.Sprintf("0 (by the formula %.6g) to %.6g", iv.Low, iv.High)
@@ -149,14 +157,14 @@ func numbersDocument(doc *report.Document, counts []int, per string) (*report.Do
 	if s.N > 1 {
 		d.Variance = finite(s.Variance)
 	}
-	row("variance", num(d.Variance, "one unit has no variance"), "divisor n - 1")
+	row("variance", num(d.Variance, "variance", "one unit has no variance"), "divisor n - 1")
 	row("highest, zeros", report.Text(fmt.Sprintf("%d, %d", s.Max, s.Zeros)), "")
 	infested := s.N - s.Zeros
 	row("share of units infested", report.Text(fmt.Sprintf("%.6g", d.Infested)), "")
 	iv, err := estimate.Wilson(infested, s.N, 0.95)
-	interval("  95 % interval, score", iv, err, &d.WilsonLow, &d.WilsonHigh, "Wilson 1927, JASA 22:209-212")
+	interval("  95 % interval, score", "infested_wilson95", iv, err, &d.WilsonLow, &d.WilsonHigh, "Wilson 1927, JASA 22:209-212")
 	iv, err = estimate.ClopperPearson(infested, s.N, 0.95)
-	interval("  95 % interval, exact", iv, err, &d.ExactLow, &d.ExactHigh, "Clopper & Pearson 1934, Biometrika 26:404-413")
+	interval("  95 % interval, exact", "infested_exact95", iv, err, &d.ExactLow, &d.ExactHigh, "Clopper & Pearson 1934, Biometrika 26:404-413")
 
 	fit, ferr := estimate.FitNB(counts)
 	if ferr == nil {
@@ -174,22 +182,29 @@ func numbersDocument(doc *report.Document, counts []int, per string) (*report.Do
 	}
 	const bliss = "Bliss & Fisher 1953, Biometrics 9:176-200"
 	none := "not estimable: " + d.KReason
-	row("k, negative binomial, by moments", num(d.KMoments, "the variance is not above the mean"), bliss)
-	row("k, maximum likelihood", num(d.K, none), bliss)
-	row("  standard error", num(d.KSE, none), "observed information")
-	row("log-likelihood, negative binomial", num(d.NBLogLik, none), "")
-	row("log-likelihood, Poisson", num(d.PoissonLogLik, none), "")
+	flat := "the variance is not above the mean"
+	if s.N == 1 {
+		flat = "one unit has no variance"
+	}
+	row("k, negative binomial, by moments", num(d.KMoments, "k_moments", flat), bliss)
+	row("k, maximum likelihood", num(d.K, "k_mle", none), bliss)
+	row("  standard error", num(d.KSE, "k_mle_se", none), "observed information")
+	row("log-likelihood, negative binomial", num(d.NBLogLik, "nb_loglik", none), "")
+	row("log-likelihood, Poisson", num(d.PoissonLogLik, "poisson_loglik", none), "")
 	iv, err = estimate.ProfileFreeK(counts, 0.95)
-	interval("mean, 95 %, profile likelihood", iv, err, &d.ProfileLow, &d.ProfileHigh, "k profiled out")
-	if d.K != nil && s.Total > 0 {
+	interval("mean, 95 %, profile likelihood", "mean_nb_profile95", iv, err, &d.ProfileLow, &d.ProfileHigh, "k profiled out")
+	switch {
+	case d.K != nil && s.Total > 0:
 		iv, err = estimate.LogWald(s.Mean, *d.K, s.N, 0.95)
-		interval("mean, 95 %, Wald on the log", iv, err, &d.WaldLow, &d.WaldHigh, "SE² = (1/mean + 1/k)/n")
+		interval("mean, 95 %, Wald on the log", "mean_nb_wald95", iv, err, &d.WaldLow, &d.WaldHigh, "SE² = (1/mean + 1/k)/n")
+	default:
+		d.Reasons["mean_nb_wald95_low"], d.Reasons["mean_nb_wald95_high"] = none, none
 	}
 	iv, err = estimate.StudentInterval(counts, 0.95)
-	interval("mean, 95 %, Student", iv, err, &d.StudentLow, &d.StudentHigh, "poor for few clumped units")
+	interval("mean, 95 %, Student", "mean_t95", iv, err, &d.StudentLow, &d.StudentHigh, "poor for few clumped units")
 	iv, err = estimate.PoissonExact(s.Total, 0.95)
 	iv.Low, iv.High = iv.Low/float64(s.N), iv.High/float64(s.N)
-	interval("mean, 95 %, exact Poisson", iv, err, &d.PoissonLow, &d.PoissonHigh, "Garwood 1936, Biometrika 28:437-442; not for clumped units")
+	interval("mean, 95 %, exact Poisson", "mean_poisson_exact95", iv, err, &d.PoissonLow, &d.PoissonHigh, "Garwood 1936, Biometrika 28:437-442; not for clumped units")
 	x, derr := estimate.Disperse(counts)
 	if derr == nil && s.Total > 0 {
 		d.DispersionChi2, d.DispersionP, d.Crowding, d.Patchiness = finite(x.ChiSquare), finite(x.PUpper), finite(x.Crowding), finite(x.Patchiness)
@@ -198,12 +213,12 @@ func numbersDocument(doc *report.Document, counts []int, per string) (*report.Do
 		}
 	}
 	few := "too few animals or units"
-	row("variance to mean test, chi-square", num(d.DispersionChi2, few), fmt.Sprintf("%d degrees of freedom", max(s.N-1, 0)))
-	row("  chance without clumping", num(d.DispersionP, few), "")
-	row("mean crowding", num(d.Crowding, few), "Lloyd 1967, J. Anim. Ecol. 36:1-30")
-	row("patchiness", num(d.Patchiness, few), "Lloyd 1967")
-	row("Morisita's index", num(d.Morisita, few), "Morisita 1962, Res. Popul. Ecol. 4:1-7")
-	row("Green's index", num(d.Green, few), "(variance/mean - 1)/(total - 1)")
+	row("variance to mean test, chi-square", num(d.DispersionChi2, "dispersion_chisq", few), fmt.Sprintf("%d degrees of freedom", max(s.N-1, 0)))
+	row("  chance without clumping", num(d.DispersionP, "dispersion_p", few), "")
+	row("mean crowding", num(d.Crowding, "lloyd_mean_crowding", few), "Lloyd 1967, J. Anim. Ecol. 36:1-30")
+	row("patchiness", num(d.Patchiness, "lloyd_patchiness", few), "Lloyd 1967")
+	row("Morisita's index", num(d.Morisita, "morisita", few), "Morisita 1962, Res. Popul. Ecol. 4:1-7")
+	row("Green's index", num(d.Green, "green_index", few), "(variance/mean - 1)/(total - 1)")
 	doc.Sections = []report.Section{{Key: "numbers", Table: t}}
 	doc.Data = d
 	return doc, nil

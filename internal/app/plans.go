@@ -79,6 +79,11 @@ type CoverOptions struct {
 // dug when the grower gives no day. Common practice.
 const digAfterFrost = 8
 
+// barePenalty is what bare soil through a winter costs in points: enough to
+// prefer any cover that does no harm, too little to outweigh a pest. Common
+// practice.
+const barePenalty = 0.5
+
 func coverCrop(c catalog.Cover) cover.Crop {
 	whole := func(v *float64) *int {
 		if v == nil {
@@ -196,7 +201,7 @@ func (a *App) rankCovers(s snapshot, list []assess.Assessment, word string) (*re
 		slices.Sort(unknown)
 		doc.Sections = append(doc.Sections, report.Section{Key: "unknown", Title: "Not known", Lead: report.Plain(strings.Join(slices.Compact(unknown), ", "))})
 	}
-	doc.Data = ranked
+	doc.Data = ranksData(ranked)
 	return doc, nil
 }
 
@@ -266,6 +271,7 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 	}
 	rules := cover.DefaultRules()
 	rules.MaxRested = rest
+	rules.BarePenalty = barePenalty
 	plan, err := cover.PlanBeds(beds, a.coverChoices(), a.coverSite(weather), rules)
 	if err != nil {
 		return nil, err
@@ -356,7 +362,7 @@ func (a *App) coverDocument(s snapshot, plan cover.Plan, dig, plant civil.Date, 
 	}
 	doc.Sections = []report.Section{{Key: "plan", Table: t, Notes: []report.Line{
 		report.Say("total {} points; {}", report.Num(plan.Total, 2), plan.Proof),
-		report.Plain("points: pressure 0 to 3 from this season's counts, times the score of the cover against the pest, times the weight of the evidence (A 1, B 0.7, C 0.4, D 0.1), less seed cost"),
+		report.Plain("points: pressure 0 to 3 from this season's counts, times the score of the cover against the pest, times the weight of the evidence (A 1, B 0.7, C 0.4, D 0.1), less seed cost; bare soil in winter costs 0.5"),
 	}}}
 	if len(plan.Rested) > 0 {
 		doc.Sections[0].Notes = append(doc.Sections[0].Notes, report.Plain("rested, without dahlias: "+strings.Join(plan.Rested, ", ")))
@@ -368,7 +374,7 @@ func (a *App) coverDocument(s snapshot, plan cover.Plan, dig, plant civil.Date, 
 		doc.Sections = append(doc.Sections, report.Section{Key: "notes", Title: "To know", Notes: notes})
 	}
 	doc.Sections = append(doc.Sections, a.coverSources(plan))
-	doc.Data = plan
+	doc.Data = coverPlanData(plan, dig, plant, stored)
 	return doc
 }
 
@@ -455,7 +461,7 @@ func (a *App) Companions(ctx context.Context, day civil.Date, words []string) (*
 	}
 	doc := a.document("Companion plants", day)
 	src := &sources{}
-	first := report.Section{Key: "answer", Lead: report.Plain(lead + " " + advice.Answer)}
+	first := report.Section{Key: "answer", Lead: report.Plain(lead + " " + upperWord(advice.Answer) + ".")}
 	for _, p := range advice.Pests {
 		first.Notes = append(first.Notes, report.Plain(p.Text))
 	}
@@ -492,7 +498,7 @@ func (a *App) Companions(ctx context.Context, day civil.Date, words []string) (*
 		doc.Sections = append(doc.Sections, *byVerdict[v])
 	}
 	doc.Sources = src.list
-	doc.Data = advice
+	doc.Data = companionsData(advice)
 	return doc, nil
 }
 

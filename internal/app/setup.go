@@ -199,7 +199,7 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("file"), report.Text(a.st.Path())},
 	}
 	doc.Sections = []report.Section{{Key: "farm", Table: &report.Table{Columns: []report.Column{{Title: "What"}, {Title: "Set to"}}, Rows: rows}}}
-	doc.Data = f
+	doc.Data = farmData(f, nBeds, plants, a.st.Path())
 	return doc, nil
 }
 
@@ -345,8 +345,10 @@ func (a *App) Beds(ctx context.Context, day civil.Date) (*report.Document, error
 		{Title: "Bed"}, {Title: "Block"}, {Title: "Length", Unit: lengthUnit, Decimals: 1}, {Title: "Width", Unit: lengthUnit, Decimals: 1},
 		{Title: "Area", Unit: areaUnit, Decimals: 1}, {Title: "Plants"}, {Title: "What grows"}, {Title: "Water"}, {Title: "Stage"}, {Title: "Since"},
 	}}
+	data := []BedData{}
 	for _, b := range s.beds {
 		stage, since := farm.StageOn(s.stages[b.Code], day)
+		data = append(data, bedData(b, stage, since))
 		sinceV := report.Text("")
 		if !since.IsZero() {
 			sinceV = report.Day(since)
@@ -363,6 +365,6 @@ func (a *App) Beds(ctx context.Context, day civil.Date) (*report.Document, error
 		sec = report.Section{Key: "beds", Lead: report.Plain("No beds yet. Add them with `leafturn bed add` or `leafturn bed import`.")}
 	}
 	doc.Sections = []report.Section{sec}
-	doc.Data = s.beds
+	doc.Data = data
 	return doc, nil
 }

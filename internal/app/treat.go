@@ -19,8 +19,6 @@ import (
 	"leafturn/internal/units"
 )
 
-type actionRow = catalog.Action
-
 // LabelTemplate returns the commented file that a grower fills in.
 func LabelTemplate() string { return strings.TrimRight(ingest.LabelTemplate(), "\n") }
 
@@ -246,8 +244,7 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 	}
 	stage, _ := farm.StageOn(s.stages[b.Code], t.Date)
 	r := label.Request{
-		Label: l, Labels: labels, Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history,
-		Season:  label.Span{From: t.Date.AddDays(-364), To: t.Date},
+		Label: label.SeasonAsYear(l), Labels: labels, Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history,
 		Organic: a.farm.Organic,
 	}
 	r.Bloom, r.Ground = label.Flowering(stage, farm.FlowersOn(s.done, b.Code, t.Date))
@@ -339,7 +336,9 @@ func (a *App) Labels(ctx context.Context, day civil.Date) (*report.Document, err
 	doc := a.document("Labels entered", day)
 	doc.Warnings = report.Lines("The product's own label outranks what stands here.")
 	t := &report.Table{Columns: []report.Column{{Title: "Label"}, {Title: "Product"}, {Title: "Version"}, {Title: "Transcribed"}, {Title: "Pests"}, {Title: "Still unknown"}}}
+	data := []LabelData{}
 	for _, l := range s.labels {
+		data = append(data, labelData(l))
 		var gaps []string
 		for _, g := range label.Check(l) {
 			gaps = append(gaps, g.Field)
@@ -355,7 +354,7 @@ func (a *App) Labels(ctx context.Context, day civil.Date) (*report.Document, err
 		sec = report.Section{Key: "labels", Lead: report.Plain("None yet, so no product is offered. `leafturn label template > mine.toml` writes a file to fill in from the label.")}
 	}
 	doc.Sections = []report.Section{sec}
-	doc.Data = s.labels
+	doc.Data = data
 	return doc, nil
 }
 
@@ -389,6 +388,6 @@ func (a *App) ShowLabel(ctx context.Context, day civil.Date, key string) (*repor
 	if len(gaps) > 0 {
 		doc.Sections = append(doc.Sections, report.Section{Key: "gaps", Title: "Still unknown", Notes: gaps})
 	}
-	doc.Data = l
+	doc.Data = labelData(l)
 	return doc, nil
 }

@@ -309,10 +309,7 @@ func (a *App) weekEvents(list week.List) []report.Event {
 		}
 		out = append(out, e)
 	}
-	for _, c := range a.closures(list) {
-		out = append(out, c)
-	}
-	return out
+	return append(out, a.closures(list)...)
 }
 
 func eventSummary(l week.Line) string {

@@ -10,7 +10,6 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/ingest"
 	"leafturn/internal/report"
-	"leafturn/internal/units"
 	"leafturn/internal/week"
 )
 
@@ -217,12 +216,4 @@ func plainWords(x assess.Assessment) string {
 		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value), x.Earlier.Visit.Date.Short()))
 	}
 	return strings.Join(parts, " ")
-}
-
-// area says an area in the farm's units.
-func (a *App) area(m2 float64) string {
-	if a.farm.Units == units.US {
-		return strconv.FormatFloat(math.Round(units.Of(m2, "m2").MustIn("ft2")), 'f', 0, 64) + " ft²"
-	}
-	return a.number(m2) + " m²"
 }

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -41,7 +42,10 @@ func Assess(in Input) (Assessment, error) {
 			a.Readings = append(a.Readings, r)
 		}
 	}
-	byDate := func(x, y Reading) int { return x.Visit.Date.Compare(y.Visit.Date) }
+	// Of two visits on one day the one recorded later counts.
+	byDate := func(x, y Reading) int {
+		return cmp.Or(x.Visit.Date.Compare(y.Visit.Date), cmp.Compare(x.Visit.ID, y.Visit.ID))
+	}
 	slices.SortStableFunc(a.Readings, byDate)
 	slices.SortStableFunc(a.HotSpots, byDate)
 	a.decide(in)
@@ -170,7 +174,7 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 
 // decide fills the verdict, the reading that decided and the one before it.
 func (a *Assessment) decide(in Input) {
-	cands := a.candidates()
+	cands := a.candidates(in)
 	if len(cands) == 0 {
 		a.Result = verdict.Decide(verdict.Input{Today: in.Today, Pest: in.Pest.Name, StaleAfterDays: in.Pest.StaleDays})
 		a.judgeHotSpot(in)
@@ -184,32 +188,46 @@ func (a *Assessment) decide(in Input) {
 			continue
 		}
 		best = i
-		a.Result, a.Decider, a.Earlier = res, &a.Readings[by], a.validBefore(by, r.Unit.Key)
+		a.Result, a.Decider, a.Earlier = res, &a.Readings[by], nil
+		if j := a.validBefore(by, r.Unit.Key); j >= 0 {
+			a.Earlier = &a.Readings[j]
+		}
 	}
+	// An invalid count has no chance of its own: the result's is that of an
+	// older one.
 	d := a.Decider
 	d.Chance, d.ChanceW = math.NaN(), math.NaN()
-	if a.Result.ChanceKnown {
+	if a.Result.ChanceKnown && d.Valid() {
 		d.Chance = a.Result.Chance
 	}
-	if d.Watch != nil && d.Watch.Operator != "none" {
+	if d.Watch != nil && d.Watch.Operator != "none" && d.Valid() {
 		d.ChanceW = a.Result.ChanceWatch
 	}
 	a.judgeHotSpot(in)
 }
 
 // candidates are the latest readings of each sample unit in the last round.
-func (a *Assessment) candidates() []int {
+// The round is that of the last valid count by a unit with an action level, if
+// it is not stale: a look that can decide nothing takes no verdict back.
+func (a *Assessment) candidates(in Input) []int {
+	if len(a.Readings) == 0 {
+		return nil
+	}
+	last := a.Readings[len(a.Readings)-1].Visit.Date
+	for _, r := range slices.Backward(a.Readings) {
+		act, _, _ := levels(in.Pest.Levels, r.Unit.Measure, in.Stage, in.Holds)
+		if r.Valid() && act != nil && act.Operator != "none" && in.Today.Sub(r.Visit.Date) <= in.Pest.StaleDays {
+			last = r.Visit.Date
+			break
+		}
+	}
 	var out []int
 	seen := map[string]bool{}
-	for i := len(a.Readings) - 1; i >= 0; i-- {
-		r := a.Readings[i]
-		if seen[r.Unit.Key] {
-			continue
-		}
-		seen[r.Unit.Key] = true
-		if last := a.Readings[len(a.Readings)-1].Visit.Date; last.Sub(r.Visit.Date) <= sameRound {
+	for i, r := range slices.Backward(a.Readings) {
+		if !seen[r.Unit.Key] && last.Sub(r.Visit.Date) <= sameRound {
 			out = append(out, i)
 		}
+		seen[r.Unit.Key] = true
 	}
 	return out
 }
@@ -223,14 +241,15 @@ func urgency(r verdict.Result) int {
 	return n
 }
 
-// validBefore returns the latest valid reading of the same unit before i.
-func (a *Assessment) validBefore(i int, unit string) *Reading {
+// validBefore returns the number of the latest valid reading of the same unit
+// before i, or -1.
+func (a *Assessment) validBefore(i int, unit string) int {
 	for j := i - 1; j >= 0; j-- {
 		if r := &a.Readings[j]; r.Unit.Key == unit && r.Valid() {
-			return r
+			return j
 		}
 	}
-	return nil
+	return -1
 }
 
 // judge asks for the verdict of reading i and returns it with the number of
@@ -244,11 +263,10 @@ func (a *Assessment) judge(in Input, i int) (verdict.Result, int) {
 	on, base := i, r
 	if !r.Valid() {
 		vin.Invalid, vin.InvalidOn = r.Invalid, r.Visit.Date
-		base = a.validBefore(i, r.Unit.Key)
-		if base == nil {
+		if on = a.validBefore(i, r.Unit.Key); on < 0 {
 			return verdict.Decide(vin), i
 		}
-		on = slices.IndexFunc(a.Readings, func(x Reading) bool { return x.Visit.ID == base.Visit.ID })
+		base = &a.Readings[on]
 	}
 	// The decision is for today, so today's growth stage chooses the levels.
 	base.Act, base.Watch, base.Nearest = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
@@ -265,15 +283,20 @@ func (a *Assessment) judge(in Input, i int) (verdict.Result, int) {
 		}
 	}
 	a.enemies(in, base, &vin)
-	if prev := a.validBefore(on, base.Unit.Key); prev != nil {
+	if j := a.validBefore(on, base.Unit.Key); j >= 0 {
+		prev := &a.Readings[j]
 		vin.Rising = base.Value > prev.Value && prev.Value > 0
 		vin.Doubling = base.Value >= 2*prev.Value && prev.Value > 0
 	}
 	res := verdict.Decide(vin)
-	res = orDamage(res, base)
-	if !r.Valid() && res.Verdict == verdict.Hold {
+	if scale != 1 && res.Verdict != verdict.Stale {
+		res.Reasons = append(res.Reasons, fmt.Sprintf("the units stood %s: %.3g %s",
+			nightWords(base.Visit.Conditions.Nights), base.Value, base.Unit.Words))
+	}
+	res = orDamage(in, res, base)
+	if !r.Valid() && (res.Verdict == verdict.Hold || res.Verdict == verdict.Stale) {
 		// The last look was worth nothing: an older low count is no reason to
-		// leave the bed for another week.
+		// leave the bed for another week, and a stale one says no more.
 		res.Verdict, res.Rule, res.RecheckInDays = verdict.LookAgain, verdict.RuleInvalid, 0
 		return res, i
 	}
@@ -289,21 +312,42 @@ func minUnits(u Unit, b farm.Bed) int {
 	return u.Min
 }
 
-// orDamage turns a verdict into act where the damage alone calls for it.
-func orDamage(res verdict.Result, r *Reading) verdict.Result {
-	d := r.Visit.Damage
-	if r.Act == nil || r.Act.OrDamagePct <= 0 || d == nil || res.Verdict == verdict.Act || res.Verdict == verdict.Stale {
+// orDamage turns a verdict into act where the damage alone calls for it: by
+// the level itself, or by a level for the damage that is noted on the same
+// visit. Where no animal was found it asks to look for what did it.
+func orDamage(in Input, res verdict.Result, r *Reading) verdict.Result {
+	d, pct := r.Visit.Damage, 0.0
+	if r.Act != nil {
+		pct = r.Act.OrDamagePct
+	}
+	if l, _, _ := levels(in.Pest.Levels, r.Unit.Damage, in.Stage, in.Holds); r.Unit.Damage != "" && l != nil && l.Operator == ">=" && (pct <= 0 || l.Value < pct) {
+		pct = l.Value
+	}
+	if pct <= 0 || d == nil || res.Verdict == verdict.Act || res.Verdict == verdict.Stale {
 		return res
 	}
 	s, err := estimate.Proportion(d.Hurt, d.Looked)
-	if err != nil {
+	if err != nil || s.Exceeds(pct/100) < verdict.DefaultActAt {
 		return res
 	}
-	if p := s.Exceeds(r.Act.OrDamagePct / 100); p >= verdict.DefaultActAt {
-		res.Verdict, res.Rule = verdict.Act, verdict.RuleDamage
-		res.Reasons = append(res.Reasons, fmt.Sprintf("damage on %d of %d: the level also acts from %g %% damaged", d.Hurt, d.Looked, r.Act.OrDamagePct))
+	why := fmt.Sprintf("damage on %d of %d: the level also acts from %g %% damaged", d.Hurt, d.Looked, pct)
+	if r.Value == 0 {
+		why += fmt.Sprintf(", but no %s were found: look for what did it", in.Pest.Name)
+		if res.Verdict == verdict.Hold {
+			res.Verdict, res.Rule, res.RecheckInDays = verdict.LookAgain, verdict.RuleDamage, 0
+		}
+	} else {
+		res.Verdict, res.Rule, res.RecheckInDays, res.MoreUnits = verdict.Act, verdict.RuleDamage, in.Pest.EveryDays, 0
 	}
+	res.Reasons = append(res.Reasons, why)
 	return res
+}
+
+func nightWords(n int) string {
+	if n == 1 {
+		return "1 night"
+	}
+	return fmt.Sprintf("%d nights", n)
 }
 
 // needsVirus reports whether any level of the pest depends on a virus.
@@ -313,7 +357,7 @@ func needsVirus(p Pest) bool {
 
 func noLevelWords(in Input, u Unit) string {
 	for _, l := range in.Pest.Levels {
-		if l.Measure == u.Measure && l.Requires != "" && !in.Holds[l.Requires] && in.Stage.Between(l.From, l.To) {
+		if _, said := in.Holds[l.Requires]; l.Measure == u.Measure && l.Requires != "" && !said && !l.Transfer && in.Stage.Between(l.From, l.To) {
 			return "it depends on something of your area that has not been said (" + spaced(l.Requires) + ")"
 		}
 	}
@@ -364,6 +408,11 @@ func (a *Assessment) enemies(in Input, r *Reading, vin *verdict.Input) {
 				continue
 			}
 			vin.Enemies.Counted = true
+			if n > 0 && r.Density == nil {
+				// Scored units give no number of the pest, so no ratio.
+				vin.Enemies.HoldAtOrBelow = nil
+				vin.Cautions = append(slices.Clone(vin.Cautions), fmt.Sprintf("%d %s were found, but on scored units there is no ratio to judge them by: count the %s as well", n, e.Name, in.Pest.Name))
+			}
 			if n > 0 && r.Density != nil {
 				ratio := r.Density.Mean * float64(r.N) / float64(n)
 				if r.Density.Total > 0 && r.Visit.Presence == nil {
@@ -394,22 +443,49 @@ func (a *Assessment) enemies(in Input, r *Reading, vin *verdict.Input) {
 	}
 }
 
-// judgeHotSpot lets the latest hot spot of the last round call for spot action.
+// judgeHotSpot lets the latest hot spot of the last round call for spot action,
+// by the level of today's stage. What the level asks for besides numbers must
+// be there: damage where it asks for damage, and too few natural enemies.
 func (a *Assessment) judgeHotSpot(in Input) {
 	if len(a.HotSpots) == 0 {
 		return
 	}
 	h := &a.HotSpots[len(a.HotSpots)-1]
+	h.Act, h.Watch, h.Nearest = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds)
+	if h.Unit.Percent {
+		h.chances(1, 100)
+	} else {
+		h.chances(h.Unit.Scale(h.Visit.Conditions.Nights), 1)
+	}
 	if !h.Valid() || in.Today.Sub(h.Visit.Date) > in.Pest.StaleDays || h.Act == nil || h.Act.Operator == "none" {
 		return
 	}
 	if a.Decider != nil && a.Decider.Visit.Date.Sub(h.Visit.Date) > sameRound {
 		return
 	}
-	a.HotSpotAct = h.Value >= h.Act.Value
-	if a.HotSpotAct {
-		a.Result.SpotAction = true
-		a.Result.Reasons = append(a.Result.Reasons, fmt.Sprintf(
-			"a hot spot with %.3g %s on %d units is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N))
+	over := h.Value > h.Act.Value || h.Act.Operator == ">=" && h.Value == h.Act.Value
+	if need := h.Act.NeedsDamagePct; need > 0 {
+		d := h.Visit.Damage
+		over = over && d != nil && 100*float64(d.Hurt) >= need*float64(d.Looked)
 	}
+	if !over || enemiesHold(in, h) {
+		return
+	}
+	a.HotSpotAct = true
+	a.Result.SpotAction = true
+	a.Result.Reasons = append(a.Result.Reasons, fmt.Sprintf(
+		"a hot spot with %.3g %s on %d units is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N))
+}
+
+// enemiesHold reports whether the natural enemies in a hot spot are enough
+// for it.
+func enemiesHold(in Input, h *Reading) bool {
+	if in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest) {
+		return false
+	}
+	var vin verdict.Input
+	new(Assessment).enemies(in, h, &vin)
+	e := vin.Enemies
+	return e.PreyPerPredator != nil && e.HoldAtOrBelow != nil && *e.PreyPerPredator <= *e.HoldAtOrBelow ||
+		e.SharePct != nil && e.HoldAtShare != nil && *e.SharePct >= *e.HoldAtShare
 }

@@ -213,3 +213,35 @@ func (u Unit) ValidWhen() string {
 	}
 	return strings.Join(w, ", ")
 }
+
+// Plural returns the unit words of the catalogue for n units: "refuge trap",
+// "refuge traps", "leaves", "cubic feet of soil". It is the noun that changes,
+// not the words that say more of it; words that end in a bracket stay as they
+// are.
+func Plural(label string, n int) string {
+	if label == "" {
+		label = "unit"
+	}
+	if n == 1 {
+		return label
+	}
+	head, rest := label, ""
+	for _, sep := range []string{" of ", " by ", " at ", " scored ", " tapped", " looked ", " raked "} {
+		if i := strings.Index(head, sep); i > 0 {
+			head, rest = label[:i], label[i:]
+		}
+	}
+	for one, many := range map[string]string{"leaf": "leaves", "foot": "feet"} {
+		if strings.HasSuffix(head, one) {
+			return strings.TrimSuffix(head, one) + many + rest
+		}
+	}
+	switch {
+	case strings.HasSuffix(head, "s"), strings.HasSuffix(head, ")"):
+	case strings.HasSuffix(head, "ch"):
+		head += "es"
+	default:
+		head += "s"
+	}
+	return head + rest
+}

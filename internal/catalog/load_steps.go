@@ -38,9 +38,9 @@ func (l *loader) safety() {
 }
 
 func (l *loader) agents() {
-	l.table("agents.csv", columns("key,name,latin,agent_group,targets,first_choice,permit,check_days,check_how,success,if_not"), func(w row) {
+	l.table("agents.csv", columns("key,name,latin,agent_group,targets,first_choice,permit,not_in,check_days,check_how,success,if_not"), func(w row) {
 		a := Agent{Key: w.key("key"), Name: w.must("name"), Latin: w.str("latin"), Group: w.oneOf("agent_group", agentGroups[:6]...), Targets: w.refs("targets", l.pestKeys),
-			FirstChoice: w.str("first_choice"), Permit: w.str("permit"), CheckHow: w.str("check_how"), Success: w.str("success"), IfNot: w.str("if_not"), Provenance: w.provenance()}
+			FirstChoice: w.str("first_choice"), Permit: w.str("permit"), NotIn: w.words("not_in"), CheckHow: w.str("check_how"), Success: w.str("success"), IfNot: w.str("if_not"), Provenance: w.provenance()}
 		for _, d := range w.words("check_days") {
 			n, err := strconv.Atoi(d)
 			if err != nil || n < 1 {

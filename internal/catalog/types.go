@@ -208,9 +208,10 @@ type Agent struct {
 	Key, Name, Latin string
 	Group            string // group in which side effects are stated
 	Targets          []string
-	FirstChoice      string // when it is the first choice, in words
-	Permit           string // what is known of permits; "" is nothing, not "none needed"
-	CheckDays        []int  // days after release to look for success
+	FirstChoice      string   // when it is the first choice, in words
+	Permit           string   // what is known of permits; "" is nothing, not "none needed"
+	NotIn            []string // countries (ISO 3166-1 alpha-2) where it is known not to be allowed outdoors; others are not known
+	CheckDays        []int    // days after release to look for success
 	CheckHow         string
 	Success          string
 	IfNot            string

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"slices"
 	"strings"
 
 	ucli "github.com/urfave/cli/v2"
@@ -10,7 +11,9 @@ import (
 
 // arrange puts the flags of a command line before its other words, so that
 // flags work wherever they are typed: the library below stops reading flags
-// at the first word that is none and would ignore the rest in silence.
+// at the first word that is none and would ignore the rest in silence. The
+// program's own flags, such as --db, move before the command's name, unless
+// the command has a flag of that name.
 //
 // A lone "-" (a unit not looked at) and a negative number are words, not
 // flags. After "--" everything is a word.
@@ -18,46 +21,35 @@ func arrange(app *ucli.App, args []string) []string {
 	if len(args) == 0 {
 		return args
 	}
-	out := args[:1:1]
-	rest := args[1:]
-	flags, cmds := app.Flags, app.Commands
-	// The program's own flags, then the names of commands, each with flags.
-	for {
-		var words []string
-		i := 0
-		for i < len(rest) && isFlag(rest[i]) {
-			n := flagLen(flags, rest, i)
+	flags, cmds, rest := app.Flags, app.Commands, args[1:]
+	var own, out, words []string
+	for i := 0; i < len(rest); i++ {
+		word := rest[i]
+		switch {
+		case word == "--":
+			words = append(words, rest[i+1:]...)
+			i = len(rest)
+		case isFlag(word):
+			n, known := flagLen(flags, rest[i:])
+			if m, global := flagLen(app.Flags, rest[i:]); !known && global {
+				own = append(own, rest[i:i+m]...)
+				i += m - 1
+				break
+			}
 			out = append(out, rest[i:i+n]...)
-			i += n
-		}
-		if i < len(rest) {
-			if c := find(cmds, rest[i]); c != nil {
-				out = append(out, rest[i])
-				rest, flags, cmds = rest[i+1:], c.Flags, c.Subcommands
-				if len(cmds) > 0 {
-					continue
-				}
-				i = 0
+			i += n - 1
+		default:
+			if c := find(cmds, word); c != nil && len(words) == 0 {
+				out, flags, cmds = append(out, word), c.Flags, c.Subcommands
+				break
 			}
+			words = append(words, word)
 		}
-		for ; i < len(rest); i++ {
-			switch {
-			case rest[i] == "--":
-				words = append(words, rest[i+1:]...)
-				i = len(rest)
-			case isFlag(rest[i]):
-				n := flagLen(flags, rest, i)
-				out = append(out, rest[i:i+n]...)
-				i += n - 1
-			default:
-				words = append(words, rest[i])
-			}
-		}
-		if len(words) > 0 {
-			out = append(append(out, "--"), words...)
-		}
-		return out
 	}
+	if len(words) > 0 {
+		out = append(append(out, "--"), words...)
+	}
+	return append(append(args[:1:1], own...), out...)
 }
 
 // isFlag reports whether a word is a flag: it begins with a hyphen, and is
@@ -66,25 +58,20 @@ func isFlag(s string) bool {
 	return len(s) > 1 && s[0] == '-' && s != "--" && (s[1] < '0' || s[1] > '9') && s[1] != '.'
 }
 
-// flagLen returns how many words the flag at args[i] takes up: 2 when its
-// value is the next word.
-func flagLen(flags []ucli.Flag, args []string, i int) int {
-	name := strings.TrimLeft(args[i], "-")
-	if strings.Contains(name, "=") {
-		return 1
-	}
+// flagLen returns how many words the flag that begins args takes up, 2 when
+// its value is the next word, and whether it is one of flags.
+func flagLen(flags []ucli.Flag, args []string) (n int, known bool) {
+	name, _, joined := strings.Cut(strings.TrimLeft(args[0], "-"), "=")
 	for _, f := range flags {
-		for _, n := range f.Names() {
-			if n != name {
-				continue
-			}
-			if d, ok := f.(ucli.DocGenerationFlag); ok && d.TakesValue() && i+1 < len(args) {
-				return 2
-			}
-			return 1
+		if !slices.Contains(f.Names(), name) {
+			continue
 		}
+		if d, ok := f.(ucli.DocGenerationFlag); ok && d.TakesValue() && !joined && len(args) > 1 {
+			return 2, true
+		}
+		return 1, true
 	}
-	return 1
+	return 1, false
 }
 
 func find(cmds []*ucli.Command, name string) *ucli.Command {
@@ -106,11 +93,17 @@ func usageError(c *ucli.Context, err error, _ bool) error {
 			do = "see what it takes with `" + c.Command.HelpName + " --help`"
 		}
 		for _, f := range c.Command.Flags {
-			known = append(known, f.Names()...)
+			known = append(known, "--"+f.Names()[0])
 		}
 	}
-	if name, ok := strings.CutPrefix(msg, "flag provided but not defined: -"); ok {
-		msg = "there is no flag --" + strings.TrimLeft(name, "-") + diag.DidYouMean(strings.TrimLeft(name, "-"), known)
+	flagName := func(s string) string { return "--" + strings.TrimLeft(s, "-") }
+	if name, ok := strings.CutPrefix(msg, "flag provided but not defined: "); ok {
+		msg = "there is no flag " + flagName(name) + diag.DidYouMean(flagName(name), known)
+	} else if name, ok := strings.CutPrefix(msg, "flag needs an argument: "); ok {
+		msg = "the flag " + flagName(name) + " needs a value after it"
+	} else if value, rest, ok := strings.Cut(msg, " for -"); ok && strings.HasPrefix(value, "invalid boolean value ") {
+		name, _, _ := strings.Cut(rest, ":")
+		msg = "the flag " + flagName(name) + " takes no value"
 	}
 	return diag.Usagef(do, "%s", msg)
 }

@@ -17,7 +17,7 @@ import (
 func weekCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "week", Usage: "the week's list: to do, must not, to order, to scout, left undone",
-		UsageText: "leafturn week\n   leafturn week --date 2026-07-20 --ics week.ics\n   leafturn week --json",
+		UsageText: "leafturn week\nleafturn week --date 2026-07-20 --ics week.ics\nleafturn week --json",
 		Description: "The list is made from what was known on the day: later counts and records do not\n" +
 			"change an earlier list. `leafturn why NUMBER` explains a line.",
 		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "ics", Usage: "also write the dated lines as a calendar to `FILE` (RFC 5545); - is standard output"}),
@@ -52,7 +52,7 @@ func weekCommand(d *deps) *ucli.Command {
 func whyCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "why", Usage: "what is behind a line of the week's list, or behind a bed and pest",
-		UsageText: "leafturn why 3\n   leafturn why 3 --date 2026-07-20\n   leafturn why B3 slug",
+		UsageText: "leafturn why 3\nleafturn why 3 --date 2026-07-20\nleafturn why B3 slug",
 		ArgsUsage: "NUMBER | BED PEST",
 		Flags:     outputFlags(dateOption),
 		Action: func(c *ucli.Context) error {
@@ -85,7 +85,7 @@ func whyCommand(d *deps) *ucli.Command {
 func dueCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "due", Usage: "which beds and pests are to be scouted, and by when",
-		UsageText: "leafturn due\n   leafturn due --date 2026-07-20 --json",
+		UsageText: "leafturn due\nleafturn due --date 2026-07-20 --json",
 		Flags:     outputFlags(dateOption),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
@@ -105,7 +105,7 @@ func dueCommand(d *deps) *ucli.Command {
 func estimateCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "estimate", Usage: "the statistics of a visit, or of a plain list of counts, for an adviser",
-		UsageText: "leafturn estimate B3 slug\n   leafturn estimate --counts 70*0 38*1 17*2 10*3 9*4 3*5 2*6 1*7",
+		UsageText: "leafturn estimate B3 slug\nleafturn estimate --counts 70*0 38*1 17*2 10*3 9*4 3*5 2*6 1*7",
 		ArgsUsage: "BED PEST | --counts NUMBERS...",
 		Flags:     outputFlags(dateOption, &ucli.BoolFlag{Name: "counts", Usage: "the words are counts, not a bed and a pest; needs no farm"}),
 		Action: func(c *ucli.Context) error {
@@ -142,7 +142,7 @@ func estimateCommand(d *deps) *ucli.Command {
 func visitsCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "visits", Usage: "the counts as they were entered, with their record numbers",
-		UsageText: "leafturn visits B3 slug\n   leafturn visits --all --json",
+		UsageText: "leafturn visits B3 slug\nleafturn visits --all --json",
 		ArgsUsage: "[BED] [PEST]",
 		Flags:     outputFlags(dateOption, &ucli.BoolFlag{Name: "all", Usage: "voided ones too, and every year"}),
 		Action: func(c *ucli.Context) error {
@@ -164,7 +164,7 @@ func visitsCommand(d *deps) *ucli.Command {
 func pestCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "pest", Usage: "what the catalogue knows of a pest, with its sources",
-		UsageText: "leafturn pest\n   leafturn pest slug\n   leafturn pest mite --json",
+		UsageText: "leafturn pest\nleafturn pest slug\nleafturn pest mite --json",
 		ArgsUsage: "[PEST]",
 		Flags:     outputFlags(),
 		Action: func(c *ucli.Context) error {

@@ -19,7 +19,7 @@ import (
 func demoCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "demo", Usage: "play an invented season through these same commands, show a week and draw it",
-		UsageText: "leafturn demo\n   leafturn demo --keep demo-farm",
+		UsageText: "leafturn demo\nleafturn demo --keep demo-farm",
 		Description: "Builds the farm's file in a fresh folder by the commands that you would type,\n" +
 			"prints the list of a telling week and draws the season. All data is invented.\nWith --keep the folder stays, to play with.",
 		Flags: []ucli.Flag{
@@ -86,8 +86,14 @@ func runDemo(ctx context.Context, d *deps, keep string, quiet bool) error {
 	d.say("\nThe invented farm is in %s; ask it things:", db)
 	d.say("   leafturn --db %s why 1 --date %s", db, demo.Week)
 	d.say("   leafturn --db %s plot mite --bed D5 --out mites.svg --date 2026-10-31", db)
-	for _, name := range demo.Pictures {
-		d.say("drawn: %s", filepath.Join(dir, name))
+	for _, ext := range []string{"*.png", "*.svg"} {
+		drawn, err := filepath.Glob(filepath.Join(dir, ext))
+		if err != nil {
+			return err
+		}
+		for _, name := range drawn {
+			d.say("drawn: %s", name)
+		}
 	}
 	return nil
 }

@@ -15,9 +15,9 @@ func countCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "count", Usage: "enter counts: one line for one bed and pest, or a file of such lines",
 		UsageText: "leafturn count B3 slug 4 0 2 7 1\n" +
-			"   leafturn count B3 mite 12/50 +predatory_mite=2\n" +
-			"   leafturn count --date 2026-07-20 B3 earwig 3 0 - 9 damage=4/50 air=14C\n" +
-			"   leafturn count --file notes.txt",
+			"leafturn count B3 mite 12/50 +predatory_mite=2\n" +
+			"leafturn count --date 2026-07-20 B3 earwig 3 0 - 9 damage=4/50 air=14C\n" +
+			"leafturn count --file notes.txt",
 		ArgsUsage: "BED PEST COUNTS... | --file FILE",
 		Description: `COUNTS  one number for each trap, leaf or board, a zero where nothing was
         found; - where a unit was not looked at; 70*0 for seventy zeros;
@@ -136,7 +136,7 @@ func releaseCommand(d *deps) *ucli.Command {
 func didCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "did", Usage: "record a step of the week's list as done",
-		UsageText: "leafturn did mite water_jet D4 D5\n   leafturn did slug hand_pick A2 --date yesterday",
+		UsageText: "leafturn did mite water_jet D4 D5\nleafturn did slug hand_pick A2 --date yesterday",
 		ArgsUsage: "PEST STEP BED...",
 		Flags:     []ucli.Flag{&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption},
 		Action: func(c *ucli.Context) error {
@@ -159,7 +159,7 @@ func didCommand(d *deps) *ucli.Command {
 func flowersCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "flowers", Usage: "note whether anything is in flower in or beside beds, for bee statements",
-		UsageText: "leafturn flowers none B3 B4\n   leafturn flowers open C1",
+		UsageText: "leafturn flowers none B3 B4\nleafturn flowers open C1",
 		ArgsUsage: "none|open BED...",
 		Description: "Counts the crop, weeds, covers and flowering strips. A product with a bee\n" +
 			"statement is refused until this has been noted for the day.",
@@ -184,7 +184,7 @@ func flowersCommand(d *deps) *ucli.Command {
 func stageCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "stage", Usage: "record the growth stage that beds have reached",
-		UsageText: "leafturn stage budding A1 A2 A3 --date 2026-07-10\n   leafturn stage --file stages.csv",
+		UsageText: "leafturn stage budding A1 A2 A3 --date 2026-07-10\nleafturn stage --file stages.csv",
 		ArgsUsage: "STAGE BED... | --file FILE",
 		Description: "Stages: planted, emerged, pinched, budding, bloom, dug (principal BBCH stages 0,\n" +
 			"1, 2, 5, 6 and 9). Action levels and steps depend on them. A file has the\ncolumns date, bed and stage.",
@@ -226,7 +226,7 @@ func stageCommand(d *deps) *ucli.Command {
 func weatherCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "weather", Usage: "record the day's weather, or read a file of days",
-		UsageText: "leafturn weather --min 9C --max 22C --rain 3mm\n   leafturn weather --file weather.csv",
+		UsageText: "leafturn weather --min 9C --max 22C --rain 3mm\nleafturn weather --file weather.csv",
 		Description: "A file has a header such as date,min_c,max_c,rain_mm,soil_c (or min_f, max_f,\n" +
 			"rain_in); a blank cell is a day that was not measured, never a zero.",
 		Flags: []ucli.Flag{

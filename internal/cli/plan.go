@@ -12,7 +12,7 @@ import (
 func companionsCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "companions", Usage: "companion plants for this farm's pests, with the evidence",
-		UsageText: "leafturn companions\n   leafturn companions slug aphid",
+		UsageText: "leafturn companions\nleafturn companions slug aphid",
 		ArgsUsage: "[PEST...]",
 		Flags:     outputFlags(dateOption),
 		Action: func(c *ucli.Context) error {
@@ -30,7 +30,7 @@ func companionsCommand(d *deps) *ucli.Command {
 func coversCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "covers", Usage: "next year's cover crops: per pest, or a plan by bed",
-		UsageText: "leafturn covers\n   leafturn covers --pest wireworm\n   leafturn covers --rest 1 --keep",
+		UsageText: "leafturn covers\nleafturn covers --pest wireworm\nleafturn covers --rest 1 --keep",
 		Flags: outputFlags(dateOption,
 			&ucli.StringFlag{Name: "pest", Usage: "rank the covers against one `PEST` instead"},
 			&ucli.StringFlag{Name: "rest", Usage: "at most `N` beds rested for a season", Value: "0"},
@@ -58,7 +58,7 @@ func coversCommand(d *deps) *ucli.Command {
 func plotCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "plot", Usage: "draw the season: a pest by bed, all pests, or the field",
-		UsageText: "leafturn plot mite --bed D5 --out mites.svg\n   leafturn plot slug --out slugs.png\n   leafturn plot --out season.png\n   leafturn plot mite --map --out field.svg",
+		UsageText: "leafturn plot mite --bed D5 --out mites.svg\nleafturn plot slug --out slugs.png\nleafturn plot --out season.png\nleafturn plot mite --map --out field.svg",
 		ArgsUsage: "[PEST]",
 		Description: "With a pest: its pressure over the season by bed, with the 95 % interval, the\n" +
 			"action level, treatments, releases and growth stages. Without: all pests and beds\n" +

@@ -67,29 +67,36 @@ func newApp(d *deps) *ucli.App {
 			return ucli.ShowAppHelp(c)
 		},
 	}
-	prepare(a.Commands, "leafturn")
+	prepare(a.Commands)
 	return a
 }
 
 // prepare sets on every command what the library does not pass down: how
-// usage errors read, the full name for help, and that a command with parts
-// refuses a part that it does not have.
-func prepare(cmds []*ucli.Command, parent string) {
+// usage errors read, that a command with parts refuses a part that it does not
+// have, and the examples of its parts for its own help. The library itself
+// fills in HelpName, the full name.
+func prepare(cmds []*ucli.Command) {
 	for _, c := range cmds {
-		c.HelpName = parent + " " + c.Name
 		c.OnUsageError = usageError
 		c.HideHelpCommand = true
-		if len(c.Subcommands) > 0 {
-			cc := c
-			if cc.Action == nil {
-				cc.Action = func(x *ucli.Context) error {
-					if x.Args().Present() {
-						return unknownCommand(x, cc.Subcommands, cc.HelpName)
-					}
-					return ucli.ShowSubcommandHelp(x)
-				}
+		if len(c.Subcommands) == 0 {
+			continue
+		}
+		prepare(c.Subcommands)
+		if c.UsageText == "" {
+			var examples []string
+			for _, sub := range c.Subcommands {
+				examples = append(examples, sub.UsageText)
 			}
-			prepare(c.Subcommands, c.HelpName)
+			c.UsageText = strings.Join(examples, "\n")
+		}
+		if c.Action == nil {
+			c.Action = func(x *ucli.Context) error {
+				if x.Args().Present() {
+					return unknownCommand(x, c.Subcommands, c.HelpName)
+				}
+				return ucli.ShowSubcommandHelp(x)
+			}
 		}
 	}
 }
@@ -172,12 +179,13 @@ func (d *deps) with(c *ucli.Context, f func(ctx context.Context, a *app.App, day
 // no limit. want names them for the message.
 func words(c *ucli.Context, minimum, maximum int, want string) ([]string, error) {
 	w := c.Args().Slice()
-	do := "write it as `" + c.Command.HelpName + " " + want + "`; see `" + c.Command.HelpName + " --help`"
+	name := strings.TrimPrefix(c.Command.HelpName, "leafturn ")
+	do := "write it as `" + strings.TrimSpace(c.Command.HelpName+" "+want) + "`; see `" + c.Command.HelpName + " --help`"
 	if len(w) < minimum {
-		return nil, diag.Usagef(do, "%s needs %s", c.Command.HelpName, want)
+		return nil, diag.Usagef(do, "%s needs %s", name, want)
 	}
 	if maximum >= 0 && len(w) > maximum {
-		return nil, diag.Usagef(do, "%s does not take %q", c.Command.HelpName, strings.Join(w[maximum:], " "))
+		return nil, diag.Usagef(do, "%s does not take %q", name, strings.Join(w[maximum:], " "))
 	}
 	return w, nil
 }

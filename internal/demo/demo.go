@@ -29,9 +29,6 @@ var Now = time.Date(2026, time.November, 10, 18, 0, 0, 0, time.UTC)
 // Week is the day whose list the demo shows.
 var Week = civil.New(2026, time.July, 20)
 
-// Pictures are the files that the script draws.
-var Pictures = []string{"mites-by-bed.png", "mites-D5.svg", "slugs-by-bed.png", "season.png", "field-mites.png"}
-
 // InFolder begins a word of the script that names a file in the demo's folder.
 const InFolder = "@/"
 
@@ -76,7 +73,7 @@ func Script() ([]Line, error) {
 		if text == "" || text[0] == '#' {
 			continue
 		}
-		words, err := split(text)
+		words, err := Split(text)
 		if err != nil {
 			return nil, fmt.Errorf("demo script, line %d: %w", n, err)
 		}
@@ -85,8 +82,8 @@ func Script() ([]Line, error) {
 	return out, sc.Err()
 }
 
-// split cuts a line into words; double quotes hold words together.
-func split(s string) ([]string, error) {
+// Split cuts a command line into words; double quotes hold words together.
+func Split(s string) ([]string, error) {
 	var words []string
 	var w strings.Builder
 	quoted, has := false, false

@@ -161,8 +161,8 @@ func Code(err error) int {
 
 // Nearest returns the known name closest to word, or "" when none is close
 // enough to be a likely slip (edit distance at most a third of the length,
-// at least 1, at most 3). Ties go to the name that comes first in the
-// alphabet.
+// at least 1, at most 3; two neighbouring letters swapped are one edit). Ties
+// go to the name that comes first in the alphabet.
 func Nearest(word string, known []string) string {
 	word = strings.ToLower(word)
 	sorted := append([]string(nil), known...)
@@ -170,11 +170,30 @@ func Nearest(word string, known []string) string {
 	limit := min(max(len([]rune(word))/3, 1), 3)
 	best, bestD := "", limit+1
 	for _, k := range sorted {
-		if d := levenshtein.ComputeDistance(word, strings.ToLower(k)); d < bestD {
+		d := levenshtein.ComputeDistance(word, strings.ToLower(k))
+		if swapped(word, strings.ToLower(k)) {
+			d = 1
+		}
+		if d < bestD {
 			best, bestD = k, d
 		}
 	}
 	return best
+}
+
+// swapped reports whether a and b differ by one pair of neighbouring letters
+// that changed places.
+func swapped(a, b string) bool {
+	x, y := []rune(a), []rune(b)
+	if len(x) != len(y) {
+		return false
+	}
+	for i := range x {
+		if x[i] != y[i] {
+			return i+1 < len(x) && x[i] == y[i+1] && x[i+1] == y[i] && string(x[i+2:]) == string(y[i+2:])
+		}
+	}
+	return false
 }
 
 // DidYouMean returns `; did you mean "x"?` for the nearest known name, or "".

@@ -53,6 +53,8 @@ func TestNearest(t *testing.T) {
 	known := []string{"slug", "mite", "earwig", "thrips"}
 	require.Equal(t, "earwig", diag.Nearest("erwig", known))
 	require.Equal(t, "mite", diag.Nearest("MITES", known))
+	require.Equal(t, "slug", diag.Nearest("slgu", known), "swapped letters are one slip")
+	require.Empty(t, diag.Nearest("lsgu", known), "two swaps are not")
 	require.Empty(t, diag.Nearest("wombat", known))
 	require.Empty(t, diag.Nearest("x", known))
 }

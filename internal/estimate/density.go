@@ -154,7 +154,7 @@ func (d Dispersion) law() (lawK, error) {
 	case d.K != 0 || math.IsNaN(d.A) || math.IsInf(d.A, 0) || d.A < 0:
 		return lawK{}, fmt.Errorf("k %v, a %v: %w", d.K, d.A, ErrDomain)
 	case d.A > 0 && !(d.B >= 1 && d.B <= 2):
-		return lawK{}, fmt.Errorf("Taylor's b %v, want 1 to 2: %w", d.B, ErrDomain)
+		return lawK{}, fmt.Errorf("b %v of Taylor's law, want 1 to 2: %w", d.B, ErrDomain)
 	case d.A > 0:
 		return lawK{a: d.A, b: d.B}, nil
 	}

@@ -324,7 +324,7 @@ func (t *tailSums) score(k float64, means []groupMean) (s, d float64) {
 		d -= n * r * r
 	}
 	for _, r := range t.runs {
-		p, q := psiDiff(k+r.from, k+r.to)
+		p, q := psiDiff(k, r.from, r.to)
 		s += r.n * p
 		d -= r.n * q
 	}
@@ -354,22 +354,24 @@ func (t *tailSums) logRise(k float64) float64 {
 	return s
 }
 
-// psiDiff returns Σ 1/z and Σ 1/z² over z = a, a+1, ..., b-1.
-func psiDiff(a, b float64) (p, q float64) {
-	for a < 20 && a < b {
-		p += 1 / a
-		q += 1 / (a * a)
-		a++
+// psiDiff returns Σ 1/(k+j) and Σ 1/(k+j)² over whole j with from <= j < to.
+func psiDiff(k, from, to float64) (p, q float64) {
+	// The whole number j counts the terms: k+j would round.
+	for ; from < to && k+from < 20; from++ {
+		r := 1 / (k + from)
+		p += r
+		q += r * r
 	}
-	if a >= b {
+	if from >= to {
 		return p, q
 	}
+	a, b := k+from, k+to
 	// Asymptotic series of psi and psi', differences taken term by term.
 	ia, ib := 1/a, 1/b
 	a2, b2 := ia*ia, ib*ib
-	p += math.Log1p((b-a)/a) + (ia-ib)/2 + (a2-b2)/12 - (a2*a2-b2*b2)/120 + (a2*a2*a2-b2*b2*b2)/252
+	p += math.Log1p((to-from)/a) + (ia-ib)/2 + (a2-b2)/12 - (a2*a2-b2*b2)/120 + (a2*a2*a2-b2*b2*b2)/252
 	tri := func(i, w float64) float64 { return w * (0.5 + i*(1.0/6-w*(1.0/30-w/42))) }
-	q += (b-a)*ia*ib + tri(ia, a2) - tri(ib, b2)
+	q += (to-from)*ia*ib + tri(ia, a2) - tri(ib, b2)
 	return p, q
 }
 

@@ -176,7 +176,7 @@ func (r *Regression) fitK(sums *tailSums, start float64) (k, se float64, out Out
 // receives the fitted ones. It returns the Cholesky factor of the information.
 func irls(y []int, x [][]float64, offset []float64, k float64, mu []float64) (b []float64, chol [][]float64, err error) {
 	n, p := len(y), len(x[0])
-	dev, last := math.Inf(1), math.Inf(1)
+	last := math.Inf(1)
 	b = make([]float64, p)
 	for iter := range 200 {
 		a := make([][]float64, p)
@@ -203,6 +203,7 @@ func irls(y []int, x [][]float64, offset []float64, k float64, mu []float64) (b 
 		}
 		next := cholSolve(chol, rhs)
 		// Halve the step while the deviance grows.
+		var dev float64
 		for half := 0; ; half++ {
 			dev = 0
 			for i := range n {

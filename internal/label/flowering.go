@@ -23,3 +23,15 @@ func Flowering(stage farm.Stage, noted string) (crop, ground Bloom) {
 	}
 	return crop, ground
 }
+
+// SeasonAsYear returns the label with its maxima per season read as maxima per
+// year: the calendar year and every twelve months are both tested. A season is
+// never longer, so the reading only tightens, and no limit starts anew with a
+// new season or a new year. It is for callers that do not know where the
+// label's season begins and ends.
+func SeasonAsYear(l farm.Label) farm.Label {
+	if l.MaxPer == "" || l.MaxPer == farm.PerSeason {
+		l.MaxPer = farm.PerYear
+	}
+	return l
+}

@@ -15,7 +15,7 @@ import (
 	"leafturn/internal/units"
 )
 
-const cases = 600
+const cases = 2000
 
 // maybe returns unknown (one in 25), none stated, or a value.
 func maybe[T any](rng *rand.Rand, v func() T) farm.Stated[T] {
@@ -53,7 +53,7 @@ func random(rng *rand.Rand) label.Request {
 	}
 	r := label.Request{Label: l, Labels: map[string]farm.Label{"other": other}, Bed: farm.Bed{Code: "B3", LengthM: 10, WidthM: 1, Site: farm.Outdoor},
 		Pest: "slug", Date: day("2026-06-01").AddDays(rng.IntN(240)), Loc: ny,
-		Season: label.Span{From: day("2026-04-01"), To: day("2026-11-30")}, CycleStart: day("2026-05-10").AddDays(rng.IntN(60))}
+		Season: label.Span{From: day("2026-04-01"), To: day("2026-11-30")}, CycleStart: day("2026-05-10").AddDays(rng.IntN(120))}
 	if rng.IntN(3) == 0 {
 		r.FarmMinDays = rng.IntN(15)
 	}
@@ -171,6 +171,9 @@ func slow(r label.Request, d civil.Date) []string {
 			check(within(civil.New(d.Year, 1, 1), civil.New(d.Year, 12, 31)))
 			for back := 0; back < 366; back++ {
 				from := d.AddDays(-back)
+				if _, busy := by[from]; !busy && back > 0 {
+					continue // a window that begins on an idle day holds no more than the one that begins later
+				}
 				if to := civil.New(from.Year+1, from.Month, from.Day).AddDays(-1); !to.Before(d) {
 					check(within(from, to))
 				}
@@ -271,7 +274,7 @@ func TestPlan_SlowJudge(t *testing.T) {
 // neither does a stricter farm rule.
 func TestPlan_NeverLoosens(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 1))
-	for i := range cases {
+	for i := range cases / 2 {
 		r := random(rng)
 		before := label.Plan(r)
 		extra := random(rng).History

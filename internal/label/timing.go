@@ -433,7 +433,7 @@ func (r Request) maxActive(d civil.Date) (blocks []block, free *units.Quantity) 
 func (r Request) closed(d civil.Date) []block {
 	var out []block
 	for _, t := range r.History {
-		if t.Bed != r.Bed.Code || t.Date.After(d) || !r.End.IsZero() && false {
+		if t.Bed != r.Bed.Code || t.Date.After(d) || !r.End.IsZero() && t.End.Equal(r.End) && d == r.Date {
 			continue
 		}
 		start, instant := r.startOn(d)

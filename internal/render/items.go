@@ -7,8 +7,9 @@ import (
 	"leafturn/internal/report"
 )
 
-// layout holds the widths of the columns in front of an item's text, the
-// same in the whole document so that the lists line up below each other.
+// layout holds the widths of the columns in front of an item's text. The
+// number's is the same in the whole document; box and tag take room only in
+// the lists that have any.
 type layout struct{ number, box, mark int }
 
 const maxMark = 12 // longer tags are cut
@@ -20,12 +21,19 @@ func itemLayout(doc *report.Document) layout {
 			if it.Number > 0 {
 				l.number = max(l.number, len(strconv.Itoa(it.Number))+2)
 			}
-			if it.Box || it.Done {
-				l.box = len("[ ] ")
-			}
-			if it.Mark != "" {
-				l.mark = max(l.mark, min(width(clean(it.Mark)), maxMark)+2)
-			}
+		}
+	}
+	return l
+}
+
+// of returns the layout for one list.
+func (l layout) of(items []report.Item) layout {
+	for _, it := range items {
+		if it.Box || it.Done {
+			l.box = len("[ ] ")
+		}
+		if it.Mark != "" {
+			l.mark = max(l.mark, min(width(clean(it.Mark)), maxMark)+2)
 		}
 	}
 	return l
@@ -35,6 +43,7 @@ func (l layout) indent() int { return l.number + l.box + l.mark }
 
 // items prints a list. A blank line sets off items of more than one line.
 func (p *printer) items(items []report.Item, lay layout) {
+	lay = lay.of(items)
 	wasLong := false
 	for i, it := range items {
 		start := p.out.Len()

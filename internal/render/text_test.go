@@ -102,8 +102,8 @@ func TestTextIsComplete(t *testing.T) {
 func TestTextLayout(t *testing.T) {
 	out := text(t, sampleWeek(), Options{Width: 80})
 	require.Less(t, strings.Index(out, "!! B4: the label"), strings.Index(out, "\nDo\n--\n"), "warnings first")
-	require.Contains(t, out, " 3. [x] do     Empty and reset")
-	require.Contains(t, out, "12.     not    No spray in bloom")
+	require.Contains(t, out, " 3. [x] do  Empty and reset")
+	require.Contains(t, out, "12. not  No spray in bloom")
 	require.Contains(t, out, "was due Fri 10 Jul (3 days ago)")
 	require.Contains(t, out, "from Sun 19 Jul (in 6 days)")
 	require.Contains(t, out, "Poisson")

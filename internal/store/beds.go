@@ -2,6 +2,7 @@ package store
 
 import (
 	"database/sql"
+	"encoding/json"
 	"fmt"
 	"strings"
 	"time"
@@ -20,11 +21,15 @@ func (t *Tx) SetFarm(f farm.Farm) error {
 		}
 		return m.String()
 	}
-	_, _, err := t.exec(`INSERT OR REPLACE INTO farm
-(id, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day)
-VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+	pests, err := json.Marshal(append([]string{}, f.Pests...))
+	if err != nil {
+		return fmt.Errorf("store farm: %w", err)
+	}
+	_, _, err = t.exec(`INSERT OR REPLACE INTO farm
+(id, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests)
+VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		f.Name, f.Place, f.Country, f.TimeZone, f.HardinessZone, frost(f.LastFrost), frost(f.FirstFrost),
-		string(f.Units), f.Organic, int(f.ScoutDay))
+		string(f.Units), f.Organic, int(f.ScoutDay), string(pests))
 	if err != nil {
 		return t.fail("store farm", err)
 	}
@@ -44,8 +49,9 @@ func (t *Tx) Farm() (farm.Farm, error) {
 		Units    string         `db:"units"`
 		Organic  bool           `db:"organic"`
 		Scout    int            `db:"scout_day"`
+		Pests    string         `db:"pests"`
 	}
-	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day FROM farm WHERE id = 1`)
+	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests FROM farm WHERE id = 1`)
 	if err != nil {
 		return farm.Farm{}, err
 	}
@@ -55,6 +61,12 @@ func (t *Tx) Farm() (farm.Farm, error) {
 	f := farm.Farm{
 		Name: r.Name, Place: r.Place, Country: r.Country, TimeZone: r.TimeZone, HardinessZone: r.Zone,
 		Units: units.System(r.Units), Organic: r.Organic, ScoutDay: time.Weekday(r.Scout),
+	}
+	if err := json.Unmarshal([]byte(r.Pests), &f.Pests); err != nil {
+		return farm.Farm{}, damaged(t.s.path, err)
+	}
+	if len(f.Pests) == 0 {
+		f.Pests = nil
 	}
 	if err := f.LastFrost.UnmarshalText([]byte(r.Last.String)); err != nil {
 		return farm.Farm{}, damaged(t.s.path, err)

@@ -212,10 +212,10 @@ func Lookup(name string) (Unit, error) {
 	for _, part := range strings.FieldsFunc(low, func(r rune) bool { return r == '/' }) {
 		part = strings.TrimSpace(strings.TrimLeft(part, "0123456789 "))
 		if say, ok := ambiguous[part]; ok {
-			return Unit{}, fmt.Errorf("%w %q: write %s", ErrAmbiguous, name, say)
+			return Unit{}, fmt.Errorf("%w %q: write %s", ErrAmbiguous, n, say)
 		}
 	}
-	return Unit{}, fmt.Errorf("%w %q", ErrUnknown, name)
+	return Unit{}, fmt.Errorf("%w %q", ErrUnknown, n)
 }
 
 // Names returns the canonical unit names of a dimension, sorted.

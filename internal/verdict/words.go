@@ -28,7 +28,7 @@ func (l *Level) words(in *Input, percent bool) string {
 	case percent:
 		return num(l.Value) + " %"
 	case l.Per > 1:
-		return num(l.Value) + " per " + num(l.Per) + " " + in.unit() + "s"
+		return num(l.Value) + " per " + num(l.Per) + " units (" + in.unit() + ")"
 	}
 	return num(l.Value) + " per " + in.unit()
 }

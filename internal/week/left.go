@@ -38,10 +38,13 @@ func (b *builder) leftUndone(prev List) {
 		if l.Section == Scout {
 			what = "count"
 		}
+		if l.Rung != Product {
+			what = lowerStart(what)
+		}
 		b.add(Line{
 			Section: Left, Ref: "left:" + l.Pest, Pest: l.Pest, PestName: l.PestName, Beds: undone,
 			Head:    upperFirst(l.PestName) + ", in the list of " + prev.Today.Short() + " and not recorded",
-			Details: []string{lowerStart(what) + ": " + strings.Join(undone, " ") + " (" + b.whyNoLonger(l, undone) + ")"},
+			Details: []string{what + ": " + strings.Join(undone, " ") + " (" + b.whyNoLonger(l, undone) + ")"},
 			Sources: l.Sources,
 			Traces:  tracesOf(l.Traces, undone),
 		})

@@ -73,14 +73,12 @@ func (b *builder) noLabel(a *assess.Assessment) {
 	})
 }
 
-// request puts the question to a label. The season is the twelve months that
-// end on the day: a limit per season can then never start anew at new year,
-// and no other reading of "season" allows more.
+// request puts the question to a label, with limits per season read as limits
+// per year.
 func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, on civil.Date) label.Request {
 	r := label.Request{
-		Label: l, Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
-		History: b.in.Treatments, Season: label.Span{From: on.AddDays(-364), To: on},
-		Organic: b.in.Farm.Organic, Practice: b.practice(a),
+		Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
+		History: b.in.Treatments, Organic: b.in.Farm.Organic, Practice: b.practice(a),
 	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
 	if w, ok := b.in.Weather[on]; ok {
@@ -138,11 +136,17 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		return
 	}
 	trace.Rule = fmt.Sprintf("over the action level, and the label lists %s on this site and allows it on %s", a.Pest.Name, b.in.Today)
-	details := []string{amountWords(a.Bed, d)}
+	details := []string{b.amountWords(a.Bed, d)}
 	details = append(details, d.Conditions...)
 	details = append(details, d.Warnings...)
 	if w, ok := l.ReapplyWhen.Get(); ok {
 		details = append(details, fmt.Sprintf("the label says to reapply when: %s (never before its shortest interval)", w))
+	}
+	if n, ok := l.MinIntervalDays.Get(); ok {
+		details = append(details, fmt.Sprintf("then not again before %s", b.in.Today.AddDays(n).Short()))
+	}
+	if d.MaxKnown {
+		details = append(details, fmt.Sprintf("%s: %d of %d applications in twelve months used", a.Bed.Code, d.Used, d.Max))
 	}
 	if d.REI == farm.IsStated {
 		details = append(details, fmt.Sprintf("re-entry: keep out for %s hours after the end", Number(d.REIHours)))
@@ -219,22 +223,59 @@ func productSafety(l farm.Label) []string {
 	return keys
 }
 
-// amountWords says how much product a bed takes. A maximum is rounded down,
-// a minimum up.
-func amountWords(bed farm.Bed, d label.Decision) string {
-	at := fmt.Sprintf("%s (%s m²): ", bed.Code, Number(bed.AreaM2()))
+// amountWords says how much product a bed takes, in the farm's units. A
+// maximum is rounded down, a minimum up.
+func (b *builder) amountWords(bed farm.Bed, d label.Decision) string {
+	at := fmt.Sprintf("%s (%s): ", bed.Code, b.area(bed.AreaM2()))
+	low, high := b.quantity(d.AmountMin), b.quantity(d.AmountMax)
 	switch {
-	case d.AmountMax.IsZero():
+	case high.IsZero():
 		return at + "the label gives no amount per area that can be worked out"
-	case d.AmountMin.IsZero():
-		return at + "at most " + quantity(units.FloorTo(d.AmountMax.Value, 1), d.AmountMax)
+	case low.IsZero():
+		return at + "at most " + decimals(units.FloorTo(high.Value, 2), high)
 	}
-	low := -units.FloorTo(-d.AmountMin.Value, 1)
-	return at + trimZeros(strconv.FormatFloat(low, 'f', 1, 64)) + " to " + quantity(units.FloorTo(d.AmountMax.Value, 1), d.AmountMax)
+	return at + fmt.Sprintf("%s to %s", trimZeros(strconv.FormatFloat(-units.FloorTo(-low.Value, 1), 'f', 1, 64)), decimals(units.FloorTo(high.Value, 1), high))
 }
 
-func quantity(v float64, q units.Quantity) string {
-	return trimZeros(strconv.FormatFloat(v, 'f', 1, 64)) + " " + q.Unit.Name
+func decimals(v float64, q units.Quantity) string {
+	return trimZeros(strconv.FormatFloat(v, 'f', 2, 64)) + " " + q.Unit.Name
+}
+
+// quantity turns an amount into the farm's units: ounces by weight or US
+// fluid ounces where the farm uses US units.
+func (b *builder) quantity(q units.Quantity) units.Quantity {
+	if b.in.Farm.Units != units.US || q.IsZero() {
+		return q
+	}
+	to := map[units.Dimension]string{units.Mass: "oz wt", units.Volume: "US fl oz"}[q.Unit.Dimension]
+	if to == "" {
+		return q
+	}
+	return units.Of(q.MustIn(to), to)
+}
+
+// area says an area in the farm's units.
+func (b *builder) area(m2 float64) string {
+	if b.in.Farm.Units == units.US {
+		return strconv.FormatFloat(units.Of(m2, "m2").MustIn("ft2"), 'f', 0, 64) + " ft²"
+	}
+	return trimZeros(strconv.FormatFloat(m2, 'f', 1, 64)) + " m²"
+}
+
+// againFrom says when a product may be used on a bed again and until when its
+// effect is reckoned, "" where the label does not say or nothing was applied.
+func (b *builder) againFrom(a *assess.Assessment, l farm.Label, last civil.Date) string {
+	var w []string
+	if n, ok := l.MinIntervalDays.Get(); ok {
+		w = append(w, fmt.Sprintf("its label allows it again from %s", last.AddDays(n).Short()))
+	}
+	if n, ok := l.ReapplyByDays.Get(); ok {
+		w = append(w, fmt.Sprintf("reckons its effect until %s", last.AddDays(n).Short()))
+	}
+	if len(w) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s: count before any more of %s; %s", a.Bed.Code, l.Product, strings.Join(w, " and "))
 }
 
 // refusalKey tells refusals of different kinds apart, so that beds refused for

@@ -49,8 +49,8 @@ func (b *builder) reentry() {
 		closed := !o.Known || o.At.After(morning)
 		if closed {
 			b.add(Line{
-				Section: Avoid, Ref: "not:enter:" + o.Bed, PestName: "re-entry", Beds: []string{o.Bed},
-				Head: "Do not work in the bed", Details: []string{o.Words},
+				Section: Avoid, Ref: "not:enter:" + o.Label, PestName: "re-entry", Beds: []string{o.Bed},
+				Head: "Do not work in", Details: []string{o.Words},
 				Why:    "re-entry interval of " + product,
 				Traces: []Trace{{Bed: o.Bed, Rule: "re-entry is counted in elapsed hours from the end of the application; the latest end governs", Facts: []string{o.Words}}},
 			})
@@ -71,7 +71,7 @@ func (b *builder) reentry() {
 			}
 			b.add(Line{
 				Section: Avoid, Ref: "not:harvest:" + product, PestName: "harvest", Beds: []string{o.Bed},
-				Head: "Do not cut flowers", Details: []string{words}, Why: "pre-harvest interval of " + product,
+				Head: "Do not cut flowers in", Details: []string{words}, Why: "pre-harvest interval of " + product,
 				Traces: []Trace{{Bed: o.Bed, Rule: "days to harvest are counted from the day of the application, which is day 0", Facts: []string{o.Words}}},
 			})
 		}

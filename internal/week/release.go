@@ -15,8 +15,9 @@ import (
 // AgentOffer is a rate at which an agent may be released outdoors.
 type AgentOffer struct {
 	Rate   schedule.AgentRate
-	Use    string // curative or preventive
-	Permit string // what is known of permits
+	Use    string   // curative or preventive
+	Permit string   // what is known of permits
+	NotIn  []string // countries where it is known not to be allowed outdoors
 }
 
 // releases plans the biological steps: what to order and by when, what to let
@@ -93,6 +94,13 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	if !ok {
 		return nil, false
 	}
+	if words, lookUp := b.permit(offer); words != "" {
+		return []Line{{
+			Section: Avoid, Ref: "not:" + a.Pest.Key + ":permit:" + act.Agent, Pest: a.Pest.Key, PestName: a.Pest.Name,
+			Beds: []string{a.Bed.Code}, Head: "Release of " + offer.Rate.Name, Why: words, Details: nonEmpty(lookUp),
+			Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: "natural enemies are let out only where the country allows it", Facts: nonEmpty(offer.Permit)}},
+		}}, false
+	}
 	today := b.in.Today
 	req := schedule.ReleaseRequest{
 		Today: today, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
@@ -151,7 +159,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	}
 	details = append(details, plan.Warnings...)
 	if offer.Permit != "" {
-		details = append(details, "permit: "+offer.Permit)
+		details = append(details, "look up before you order: "+offer.Permit)
 	}
 	b.add(Line{
 		Section: Order, Ref: "order:" + a.Pest.Key + ":" + act.Key, Pest: a.Pest.Key, PestName: a.Pest.Name,
@@ -171,6 +179,20 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		})
 	}
 	return nil, true
+}
+
+// permit says why a release may not be allowed in the farm's country, and what
+// to look up; both are empty where nothing known forbids it.
+func (b *builder) permit(o AgentOffer) (words, lookUp string) {
+	switch {
+	case len(o.NotIn) == 0:
+		return "", ""
+	case b.in.Farm.Country == "":
+		return "it is not allowed in every country, and the farm's country is not set", "set it: leafturn farm set --country"
+	case slices.Contains(o.NotIn, b.in.Farm.Country):
+		return o.Permit, ""
+	}
+	return "", ""
 }
 
 // wants says the weather that an agent needs.
@@ -236,9 +258,9 @@ func countWords(p schedule.ReleasePlan) string {
 	case p.Count <= 0:
 		return "a number that cannot be worked out yet"
 	case p.CountMax > p.Count:
-		return fmt.Sprintf("%d to %d %s", p.Count, p.CountMax, p.Unit)
+		return fmt.Sprintf("%s to %s %s", thousands(p.Count), thousands(p.CountMax), p.Unit)
 	}
-	return fmt.Sprintf("%d %s", p.Count, p.Unit)
+	return thousands(p.Count) + " " + p.Unit
 }
 
 // checks asks whether a release has taken, on the days the catalogue gives.

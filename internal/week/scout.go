@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -26,6 +27,7 @@ type Due struct {
 	By         civil.Date
 	Reason     string // why now
 	Kind       string // recount, after, round, never
+	More       int    // units that would probably settle it, 0 for no such number
 }
 
 // DueOn returns the day by which a bed and pest must be scouted again, and
@@ -43,28 +45,45 @@ func (b *builder) dueOn(a *assess.Assessment) (Due, bool) {
 		if in <= 0 {
 			in = recountDays
 		}
-		reason := "the last count does not settle it"
-		if !a.Decider.Valid() {
-			reason = "the last count is not valid: " + a.Decider.Invalid[0]
-		} else if len(a.Result.Reasons) > 0 {
-			reason = a.Result.Reasons[0]
-		}
-		return Due{a, last.AddDays(in), reason, "recount"}, true
+		return Due{a, last.AddDays(in), againWords(*a), "recount", a.Result.MoreUnits}, true
 	case stepped:
-		return Due{a, step.AddDays(afterStepDays), "to see whether the step of " + step.Short() + " worked", "after"}, true
+		return Due{a, step.AddDays(afterStepDays), "to see whether the step of " + step.Short() + " worked", "after", 0}, true
 	case a.Result.Verdict == verdict.Act:
-		return Due{a, last.AddDays(min(a.Pest.EveryDays, afterStepDays)), "over the action level at the last count", "after"}, true
+		return Due{a, last.AddDays(min(a.Pest.EveryDays, afterStepDays)), "over the action level at the last count", "after", 0}, true
 	case a.Rising() && a.Decider.Watch != nil && a.Decider.Value >= a.Decider.Watch.Value:
-		return Due{a, last.AddDays(min(a.Pest.EveryDays, risingDays)), "rising and at the watch level", "recount"}, true
+		return Due{a, last.AddDays(min(a.Pest.EveryDays, risingDays)), "rising and at the watch level", "recount", 0}, true
 	case a.Result.Verdict == verdict.Stale:
-		return Due{a, last.AddDays(a.Pest.EveryDays), fmt.Sprintf("last counted %d days ago", a.Age()), "round"}, true
+		return Due{a, last.AddDays(a.Pest.EveryDays), fmt.Sprintf("last counted %d days ago", a.Age()), "round", 0}, true
 	default:
 		in := a.Pest.EveryDays
 		if r := a.Result.RecheckInDays; r > 0 {
 			in = min(in, r)
 		}
-		return Due{a, last.AddDays(in), "the regular round", "round"}, true
+		return Due{a, last.AddDays(in), "the regular round", "round", 0}, true
 	}
+}
+
+// againWords says why the verdict is to look again.
+func againWords(a assess.Assessment) string {
+	switch a.Result.Rule {
+	case verdict.RuleInvalid:
+		if !a.Decider.Valid() {
+			return "the last count is not valid: " + a.Decider.Invalid[0]
+		}
+	case verdict.RuleNear:
+		return "too near the action level to judge"
+	case verdict.RuleTooFew:
+		return "too few units were looked at"
+	case verdict.RuleNotFound:
+		return "none found, but a sample cannot rule it out: walk every plant"
+	case verdict.RuleDamage:
+		return "over the level in numbers; look whether there is damage as well"
+	case verdict.RuleConfirm:
+		return "to be confirmed before anything is done"
+	case verdict.RuleUnits:
+		return "counted by a unit that the action level is not for"
+	}
+	return "the last count does not settle it"
 }
 
 // lastStep returns the last day, on or after since, on which something was
@@ -123,18 +142,42 @@ func (b *builder) scoutLine(due Due) Line {
 	if w := u.ValidWhen(); w != "" {
 		details = append(details, "valid only when "+w)
 	}
-	why := due.Reason
-	if due.Kind == "recount" || due.Kind == "after" {
-		why = a.Bed.Code + " " + due.Reason
+	if due.Kind == "after" {
+		details = append(details, b.treatedWords(a)...)
+	}
+	if due.More > 0 {
+		details = append(details, fmt.Sprintf("%s: about %d more %s would probably settle it", a.Bed.Code, due.More, plural(u.Label)))
 	}
 	return Line{
-		Section: Scout, Ref: fmt.Sprintf("scout:%s:%s:%s", a.Pest.Key, u.Key, due.Kind),
+		Section: Scout, Ref: fmt.Sprintf("scout:%s:%s:%s:%s", a.Pest.Key, u.Key, due.Kind, refWord(due.Reason)),
 		Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
-		Head: head, Details: details, Why: why, From: b.in.Today, By: by,
+		Head: head, Details: details, Why: due.Reason, From: b.in.Today, By: by,
 		Record:  fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key),
 		Sources: []assess.Ref{u.Ref},
 		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason)}},
 	}
+}
+
+// treatedWords says of the products used since the deciding count when their
+// labels allow them again.
+func (b *builder) treatedWords(a *assess.Assessment) []string {
+	var out []string
+	for _, t := range b.in.Treatments {
+		if t.Bed != a.Bed.Code || t.Pest != a.Pest.Key || t.Date.Before(a.Decider.Visit.Date) {
+			continue
+		}
+		if l, ok := b.in.Versions[t.ID]; ok {
+			out = append(out, nonEmpty(b.againFrom(a, l, t.Date))...)
+		}
+	}
+	return out
+}
+
+// refWord makes a reason fit into a line's stable name.
+func refWord(reason string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(reason), func(r rune) bool {
+		return (r < 'a' || r > 'z') && (r < '0' || r > '9')
+	}), "-")
 }
 
 func bedWhere(d Due) string {
@@ -179,7 +222,7 @@ func (b *builder) neverCounted() []Due {
 		if k.block == "" {
 			why = "no bed has been counted this season"
 		}
-		out = append(out, Due{pick[k], b.in.Today.AddDays(horizonDays - 1), why, "never"})
+		out = append(out, Due{pick[k], b.in.Today.AddDays(horizonDays - 1), why, "never", 0})
 	}
 	return out
 }

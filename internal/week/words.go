@@ -109,16 +109,18 @@ func lowerStart(s string) string {
 }
 
 // plural makes the plural of the unit words in the catalogue.
-func plural(s string) string {
-	switch {
-	case strings.HasSuffix(s, "leaf"):
-		return strings.TrimSuffix(s, "leaf") + "leaves"
-	case s == "", strings.HasSuffix(s, ")"), strings.HasSuffix(s, "s"):
+func plural(s string) string { return assess.Plural(s, 2) }
+
+// thousands writes a whole number with commas from 10,000 on.
+func thousands(n int) string {
+	s := strconv.Itoa(n)
+	if n < 10_000 {
 		return s
-	case strings.HasSuffix(s, "ch"):
-		return s + "es"
 	}
-	return s + "s"
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
 }
 
 func dayWords(n int) string {

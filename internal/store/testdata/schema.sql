@@ -53,7 +53,8 @@ CREATE TABLE farm (
   first_frost    TEXT CHECK ('2001-' || first_frost IS date('2001-' || first_frost)),
   units          TEXT NOT NULL CHECK (units IN ('metric', 'us')),
   organic        INTEGER NOT NULL CHECK (organic IN (0, 1)),
-  scout_day      INTEGER NOT NULL CHECK (scout_day BETWEEN 0 AND 6)
+  scout_day      INTEGER NOT NULL CHECK (scout_day BETWEEN 0 AND 6),
+  pests          TEXT NOT NULL CHECK (json_valid(pests) AND json_type(pests) = 'array')
 ) STRICT;
 CREATE TABLE label (
   key        TEXT NOT NULL COLLATE NOCASE CHECK (key <> ''),
