@@ -87,6 +87,9 @@ func read(v farm.Visit, in Input) (Reading, error) {
 	if err != nil {
 		return r, err
 	}
+	// Where one unit is far above the others the clumping law can put the
+	// interval beside the plain mean; it is widened to hold the number shown.
+	d.Low, d.High = min(d.Low, d.Mean), max(d.High, d.Mean)
 	k := u.Scale(v.Conditions.Nights)
 	r.Density = &d
 	r.Infested = d.PropInfested

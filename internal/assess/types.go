@@ -226,7 +226,7 @@ func Plural(label string, n int) string {
 		return label
 	}
 	head, rest := label, ""
-	for _, sep := range []string{" of ", " by ", " at ", " scored ", " tapped", " looked ", " raked "} {
+	for _, sep := range []string{" of ", " by ", " at ", " scored", " tapped", " looked", " raked"} {
 		if i := strings.Index(head, sep); i > 0 {
 			head, rest = label[:i], label[i:]
 		}

@@ -130,8 +130,8 @@ func rowOf(lines []string, prefix string) string {
 func TestParseLabel_Refuses(t *testing.T) {
 	const head = "key = \"bait\"\nproduct = \"Bait\"\n"
 	for _, c := range []struct{ line, what, do string }{
-		{`rate_max = "4 oz/1000 sq ft"`, `3:12: "4 oz/1000 sq ft" is not a rate: ambiguous unit " oz/1000 sq ft": write "oz wt" for a weight or "US fl oz" for a volume`, ""},
-		{`rate_max = "1 gal/acre"`, `3:12: "1 gal/acre" is not a rate: ambiguous unit " gal/acre": write "US gal" or "imp gal"`, ""},
+		{`rate_max = "4 oz/1000 sq ft"`, `3:12: "4 oz/1000 sq ft" is not a rate: ambiguous unit "oz/1000 sq ft": write "oz wt" for a weight or "US fl oz" for a volume`, ""},
+		{`rate_max = "1 gal/acre"`, `3:12: "1 gal/acre" is not a rate: ambiguous unit "gal/acre": write "US gal" or "imp gal"`, ""},
 		{`rate_max = "2.5 US fl oz/US gal"`, `3:12: "2.5 US fl oz/US gal" is product per volume of water`, "multiply it by the label's spray volume per area and write product per area"},
 		{`rate_max = "10 ft"`, `3:12: "10 ft" is a length, not product per area`, ""},
 		{`rate_max = "-1 kg/ha"`, `3:12: the rate "-1 kg/ha" is not above 0`, ""},
@@ -166,7 +166,8 @@ func TestParseLabel_Refuses(t *testing.T) {
 		{`sites = ["outdoor dahlias (rei 12)"]`, `3:11: "12" has no unit`, ""},
 		{`keep_apart = ["sulfur"]`, `3:16: "sulfur" does not name a material and a time`, ""},
 		{`keep_apart = ["sulfur 9 days", "Sulfur 1 week"]`, `3:33: "Sulfur" stands twice`, "keep the longer time"},
-		{`max_per = "yaer"`, `3:11: unknown period "yaer"`, "write one of: crop cycle, season, year"},
+		{`max_per = "yaer"`, `3:11: unknown period "yaer"; did you mean "year"?`, ""},
+		{`max_per = "decade"`, `3:11: unknown period "decade"`, "write one of: crop cycle, season, year"},
 		{"[[actives]]\nname = \"a\"\nmax = \"4 oz/acre\"", `5:7: "4 oz/acre" is not a rate: ambiguous unit`, ""},
 		{`sites = "none stated"`, `3:10: sites cannot be "none stated"`, ""},
 		{"pests = [\n  \"slug\",\n  \"earwgi\", # typed badly\n]", `5:4: unknown pest "earwgi"; did you mean "earwig"?`, ""},
@@ -213,7 +214,7 @@ func TestParseLabel_AllProblems(t *testing.T) {
 		`l:3:7: "4" has no unit`,
 		`l:4:7: "x" is not a length of time`,
 		`l:5:1: unknown key "foo"`,
-		`l:6:12: "4 oz/acre" is not a rate: ambiguous unit " oz/acre": write "oz wt" for a weight or "US fl oz" for a volume`,
+		`l:6:12: "4 oz/acre" is not a rate: ambiguous unit "oz/acre": write "oz wt" for a weight or "US fl oz" for a volume`,
 		`l:8:8: name of an active ingredient cannot be "none stated"`,
 	}, list(t, err))
 	_, err = ingest.ParseLabel(strings.NewReader("rei = 4 hours\nphi = 1 day\nphi = \"2 days\"\n"), "l", names{})

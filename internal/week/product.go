@@ -138,7 +138,12 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 	trace.Rule = fmt.Sprintf("over the action level, and the label lists %s on this site and allows it on %s", a.Pest.Name, b.in.Today)
 	details := []string{b.amountWords(a.Bed, d)}
 	details = append(details, d.Conditions...)
-	details = append(details, d.Warnings...)
+	for _, w := range d.Warnings {
+		// Said of every label whose maximum is per season: see SeasonAsYear.
+		if !strings.HasPrefix(w, "the maximum is counted per year") {
+			details = append(details, w)
+		}
+	}
 	if w, ok := l.ReapplyWhen.Get(); ok {
 		details = append(details, fmt.Sprintf("the label says to reapply when: %s (never before its shortest interval)", w))
 	}
