@@ -176,8 +176,9 @@ func labelLevels(g *pen, axis xAxis, ya yAxis, act, watch []Segment, labels *pla
 	}
 }
 
-// labelVisits writes "not valid" at visits that are not, and the value at the
-// highest and the last valid mean.
+// labelVisits writes the value at the highest and the last valid mean, and
+// "not valid" at a visit that is not. Where a panel has several such visits
+// their mark and the key say it: the words would hide the counts.
 func (p Pressure) labelVisits(g *pen, axis xAxis, ya yAxis, visits []Visit, labels *placer) {
 	near := func(v Visit, f face, s string) {
 		x, y, w := axis.x(v.Date), ya.y(v.Mean), f.width(s)
@@ -190,10 +191,18 @@ func (p Pressure) labelVisits(g *pen, axis xAxis, ya yAxis, visits []Visit, labe
 		at := cands[labels.place(cands)]
 		g.text(at.x0, at.y1-0.22*f.size, 0, f, s)
 	}
+	invalid := 0
+	for _, v := range visits {
+		if v.Invalid != "" {
+			invalid++
+		}
+	}
 	high, last := -1, -1
 	for i, v := range visits {
 		if v.Invalid != "" {
-			near(v, tickFace, "not valid")
+			if invalid == 1 {
+				near(v, tickFace, "not valid")
+			}
 			continue
 		}
 		if high < 0 || v.Mean > visits[high].Mean {

@@ -83,17 +83,21 @@ func holdLock(path, mark string) int {
 // Beside the usual commands of testscript they know:
 //
 //	lt WORD...              leafturn at the instant $NOW
+//	field                   makes the invented farm of most scripts: see field
 //	refuses CODE COMMAND... the command fails with exit code CODE, says why on
 //	                        standard error and nothing on standard output, and
 //	                        every file of $WORK is as it was before
 //	json FILE PATH [VALUE]  FILE (stdout too) is one JSON document; what stands
-//	                        at PATH (a.b.0.c, # for a length) is VALUE, or there
+//	                        at PATH (a.b.0.c, len for a length) is VALUE, or there
 //	calendar FILE           FILE is a sound iCalendar file with events
 //	picture FILE...         each is a sound, non-empty .png, .svg or .pdf
 //	fits FILE WIDTH         no line of FILE is wider than WIDTH columns
 //	waitfor FILE            waits until FILE is there
 //	newer FILE N            marks the store FILE as of schema version N
 //	flip FILE OFFSET BYTES  overwrites bytes of FILE
+//	cut FILE TO N           copies the first N bytes of FILE to TO
+//	many FILE N             writes N lines of invented notes
+//	fill FOLDER             fills the disk of FOLDER with FOLDER/filler
 //	open FILE               gives everybody all rights on FILE and the folders
 //	                        above it, up to and above $WORK
 //	smalldisk FOLDER SIZE   puts a disk of SIZE in FOLDER, where [smalldisk] holds
@@ -120,6 +124,7 @@ func TestScripts(t *testing.T) {
 }
 
 var commands = map[string]func(ts *testscript.TestScript, neg bool, args []string){
+	"field":     field,
 	"refuses":   refuses,
 	"json":      jsonAt,
 	"calendar":  calendar,
@@ -128,6 +133,9 @@ var commands = map[string]func(ts *testscript.TestScript, neg bool, args []strin
 	"waitfor":   waitFor,
 	"newer":     newer,
 	"flip":      flip,
+	"cut":       cutShort,
+	"many":      many,
+	"fill":      fill,
 	"open":      openToAll,
 	"smalldisk": smallDisk,
 }
@@ -136,6 +144,23 @@ var commands = map[string]func(ts *testscript.TestScript, neg bool, args []strin
 func usage(ts *testscript.TestScript, neg bool, ok bool, words string) {
 	if neg || !ok {
 		ts.Fatalf("usage: %s", words)
+	}
+}
+
+// field makes a farm with three beds that emerged on 1 June.
+func field(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 0, "field")
+	for _, line := range [][]string{
+		{"farm", "new", "--name", "Test field (invented)", "--zone", "UTC", "--country", "GB", "--hardiness", "8a", "--last-frost", "04-25", "--first-frost", "10-20"},
+		{"bed", "add", "B3", "--block", "B", "--size", "25 m x 1.2 m", "--plants", "100", "--irrigation", "hand", "--at", "0 m, 0 m"},
+		{"bed", "add", "B4", "--block", "B", "--size", "25 m x 1.2 m", "--plants", "100", "--irrigation", "hand", "--at", "0 m, 2 m"},
+		{"bed", "add", "C1", "--block", "C", "--size", "20 m x 1 m", "--plants", "60", "--irrigation", "drip"},
+		{"stage", "planted", "B3", "B4", "C1", "--date", "2026-05-10"},
+		{"stage", "emerged", "B3", "B4", "C1", "--date", "2026-06-01"},
+	} {
+		if err := ts.Exec("lt", line...); err != nil {
+			ts.Fatalf("lt %s: %v", strings.Join(line, " "), err)
+		}
 	}
 }
 
@@ -161,7 +186,7 @@ func refuses(ts *testscript.TestScript, neg bool, args []string) {
 	if !strings.HasPrefix(msg, "leafturn: ") || !strings.HasSuffix(msg, "\n") {
 		ts.Fatalf("the refusal is no line of leafturn's: %q", msg)
 	}
-	if strings.Contains(msg, "panic") || strings.Contains(msg, "goroutine") || strings.Contains(msg, "%!") {
+	if strings.Contains(msg, "panic:") || strings.Contains(msg, "goroutine") || strings.Contains(msg, "%!") {
 		ts.Fatalf("the refusal is no sentence: %q", msg)
 	}
 	after := tree(ts)
@@ -248,7 +273,7 @@ func at(doc any, path string) (any, error) {
 			}
 			doc = v
 		case []any:
-			if step == "#" {
+			if step == "len" {
 				doc = json.Number(strconv.Itoa(len(x)))
 				continue
 			}
@@ -398,6 +423,42 @@ func overwrite(ts *testscript.TestScript, name string, off int, b []byte) {
 	ts.Check(err)
 	_, err = f.WriteAt(b, int64(off))
 	ts.Check(errors.Join(err, f.Close()))
+}
+
+func cutShort(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 3, "cut FILE TO N")
+	n, err := strconv.Atoi(args[2])
+	ts.Check(err)
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(ts.ReadFile(args[0])[:n]), 0o644))
+}
+
+// many writes one line a day, each with 60 different counts.
+func many(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 2, "many FILE N")
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	var b strings.Builder
+	day := time.Date(2020, time.January, 1, 0, 0, 0, 0, time.UTC)
+	for i := range n {
+		fmt.Fprintf(&b, "%s B3 slug", day.AddDate(0, 0, i).Format(time.DateOnly))
+		for j := range 60 {
+			fmt.Fprintf(&b, " %d", (i*7+j*j)%53)
+		}
+		fmt.Fprintln(&b)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(b.String()), 0o644))
+}
+
+func fill(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 1, "fill FOLDER")
+	f, err := os.Create(filepath.Join(ts.MkAbs(args[0]), "filler"))
+	ts.Check(err)
+	for size := 1 << 16; size > 0; {
+		if _, err := f.Write(make([]byte, size)); err != nil {
+			size /= 2
+		}
+	}
+	f.Close() // it is meant to be short of room
 }
 
 func openToAll(ts *testscript.TestScript, neg bool, args []string) {

@@ -207,7 +207,11 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 	if agents := cat.Agents(p.Key); len(agents) > 0 {
 		s := report.Section{Key: "agents", Title: "Natural enemies that can be let out"}
 		for _, g := range agents {
-			s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("%s (%s): %s", g.Key, g.Latin, g.FirstChoice)).Cite(src.cite(refOf(g.Provenance))...))
+			name := g.Key
+			if g.Latin != "" {
+				name += " (" + g.Latin + ")"
+			}
+			s.Notes = append(s.Notes, report.Plain(name+": "+g.FirstChoice).Cite(src.cite(refOf(g.Provenance))...))
 		}
 		doc.Sections = append(doc.Sections, s)
 	}

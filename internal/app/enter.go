@@ -313,7 +313,11 @@ func (a *App) Weather(ctx context.Context, o WeatherOptions) (string, error) {
 			v *= 1000 // mm
 		}
 		if v < low || v > high {
-			l.Add(diag.Usagef("check the number and its unit", "--%s %s cannot be a day's weather", flag, text))
+			do := "check the number and its unit"
+			if f := units.Of(q.Value, "F").Base(); q.Unit.Name == "C" && f >= low && f <= high {
+				do = "it looks like °F: write it as " + strconv.FormatFloat(q.Value, 'f', -1, 64) + "F"
+			}
+			l.Add(diag.Usagef(do, "--%s %s cannot be a day's weather", flag, text))
 		}
 		return &v
 	}

@@ -105,7 +105,7 @@ func doSections(lines []week.Line, today civil.Date, src *sources) []report.Sect
 	for _, l := range lines {
 		if l.Pest != pest {
 			pest = l.Pest
-			out = append(out, report.Section{Key: "do-" + l.Pest, Title: upperWord(l.PestName), Lead: report.Plain(countsOf(lines, l.Pest) + ".")})
+			out = append(out, report.Section{Key: "do-" + l.Pest, Title: upperWord(l.PestName), Lead: report.Plain(countsOf(lines, l.Pest) + ".").Cite(src.cite(ownLevels(lines, l.Pest)...)...)})
 		}
 		it := weekItem(l, today, src)
 		it.Why = report.Line{}
@@ -133,6 +133,27 @@ func countsOf(lines []week.Line, pest string) string {
 	}
 	slices.Sort(words)
 	return strings.Join(words, "; ")
+}
+
+// ownLevels are the farm's own levels behind a pest's lines: each with its reason.
+func ownLevels(lines []week.Line, pest string) []assess.Ref {
+	var out []assess.Ref
+	for _, l := range lines {
+		if l.Pest != pest {
+			continue
+		}
+		for _, t := range l.Traces {
+			if t.Assessment == nil || t.Assessment.Decider == nil {
+				continue
+			}
+			for _, x := range []*assess.Level{t.Assessment.Decider.Act, t.Assessment.Decider.Watch} {
+				if x != nil && x.Overridden {
+					out = append(out, x.Ref)
+				}
+			}
+		}
+	}
+	return out
 }
 
 func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
@@ -204,23 +225,23 @@ type WeekData struct {
 
 // LineData is one line of the list for machines.
 type LineData struct {
-	Number  int          `json:"number"`
-	Ref     string       `json:"ref"`
-	Section string       `json:"section"`
-	Rung    string       `json:"rung"` // "" where the line is no step
-	Pest    string       `json:"pest"`
-	Action  string       `json:"action"`
-	Beds    []string     `json:"beds"`
-	Text    string       `json:"text"`
-	Details []string     `json:"details"`
-	Why     string       `json:"why"`
-	Safety  []string     `json:"safety"`
-	From    civil.Date   `json:"from"`
-	By      civil.Date   `json:"by"`
-	Again   bool         `json:"again"`
-	Record  string       `json:"record_with"`
-	Sources []assess.Ref `json:"sources"`
-	Basis   []Verdict    `json:"verdicts"`
+	Number  int        `json:"number"`
+	Ref     string     `json:"ref"`
+	Section string     `json:"section"`
+	Rung    string     `json:"rung"` // "" where the line is no step
+	Pest    string     `json:"pest"`
+	Action  string     `json:"action"`
+	Beds    []string   `json:"beds"`
+	Text    string     `json:"text"`
+	Details []string   `json:"details"`
+	Why     string     `json:"why"`
+	Safety  []string   `json:"safety"`
+	From    civil.Date `json:"from"`
+	By      civil.Date `json:"by"`
+	Again   bool       `json:"again"`
+	Record  string     `json:"record_with"`
+	Sources []Basis    `json:"sources"`
+	Basis   []Verdict  `json:"verdicts"`
 }
 
 // Verdict is what the list knows of one bed and pest, for machines.
@@ -240,6 +261,8 @@ type Verdict struct {
 	ActFrom    *float64   `json:"act_level"`
 	ChanceOver *float64   `json:"chance_at_or_over_act_level"`
 	Valid      bool       `json:"valid"`
+
+	NullReasons map[string]string `json:"null_reasons"`
 }
 
 func weekData(list week.List) WeekData {
@@ -248,10 +271,10 @@ func weekData(list week.List) WeekData {
 		ld := LineData{
 			Number: l.Number, Ref: l.Ref, Section: string(l.Section), Rung: l.Rung.String(), Pest: l.Pest, Action: l.Action,
 			Beds: orEmpty(l.Beds), Text: l.Head, Details: orEmpty(l.Details), Why: l.Why, Safety: orEmpty(l.Safety),
-			From: l.From, By: l.By, Again: l.Again, Record: l.Record, Sources: l.Sources, Basis: []Verdict{},
+			From: l.From, By: l.By, Again: l.Again, Record: l.Record, Sources: []Basis{}, Basis: []Verdict{},
 		}
-		if ld.Sources == nil {
-			ld.Sources = []assess.Ref{}
+		for _, r := range l.Sources {
+			ld.Sources = append(ld.Sources, Basis(r))
 		}
 		for _, t := range l.Traces {
 			if t.Assessment != nil {
@@ -267,12 +290,20 @@ func weekData(list week.List) WeekData {
 }
 
 func verdictData(a assess.Assessment) Verdict {
-	v := Verdict{Bed: a.Bed.Code, Pest: a.Pest.Key, Stage: string(a.Stage), Verdict: string(a.Result.Verdict), Reasons: orEmpty(a.Result.Reasons)}
+	v := Verdict{Bed: a.Bed.Code, Pest: a.Pest.Key, Stage: string(a.Stage), Verdict: string(a.Result.Verdict), Reasons: orEmpty(a.Result.Reasons), NullReasons: map[string]string{}}
+	why := "never counted this season"
 	if r := a.Decider; r != nil {
+		why = "no action level is known in this measure at this stage"
 		v.Counted, v.Units, v.Unit, v.Measure, v.Valid = r.Visit.Date, r.N, r.Unit.Key, r.Unit.Measure, r.Valid()
 		v.Value, v.Low, v.High = finite(r.Value), finite(r.Low), finite(r.High)
 		if r.Act != nil && r.Act.Operator != "none" {
 			v.ActFrom, v.ChanceOver = finite(r.Act.Value), finite(r.Chance)
+			why = "the count is not valid, or too old"
+		}
+	}
+	for field, p := range map[string]*float64{"value": v.Value, "low_95": v.Low, "high_95": v.High, "act_level": v.ActFrom, "chance_at_or_over_act_level": v.ChanceOver} {
+		if p == nil {
+			v.NullReasons[field] = why
 		}
 	}
 	return v
@@ -286,7 +317,9 @@ func orEmpty(s []string) []string {
 }
 
 // weekEvents makes calendar entries of the lines that have a day: steps and
-// orders on their last day, closed beds until they open.
+// orders on their last day, closed beds until they open. A line keeps its UID
+// through the ISO week, so a later export in that week changes the entry and
+// adds no second one; the sequence counts the days since Monday.
 func (a *App) weekEvents(list week.List) []report.Event {
 	var out []report.Event
 	for _, l := range list.Lines {
@@ -294,7 +327,7 @@ func (a *App) weekEvents(list week.List) []report.Event {
 			continue
 		}
 		e := report.Event{
-			UID:         fmt.Sprintf("%s-%s@%s.leafturn.invalid", list.Today, strings.NewReplacer(":", "-", "_", "-", " ", "-").Replace(l.Ref), slug(a.farm.Name)),
+			UID:         fmt.Sprintf("%s-%s@%s.leafturn.invalid", list.Today.WeekString(), strings.NewReplacer(":", "-", "_", "-", " ", "-").Replace(l.Ref), slug(a.farm.Name)),
 			Summary:     eventSummary(l),
 			Description: strings.Join(append(append([]string{l.Why}, l.Details...), l.Safety...), "\n"),
 			Location:    a.farm.Place,
@@ -303,6 +336,7 @@ func (a *App) weekEvents(list week.List) []report.Event {
 			Transparent: true,
 			Alarms:      []report.Alarm{report.AlarmAt(0, 7, 0)},
 			Revised:     list.Today.In(a.loc).UTC(),
+			Sequence:    (int(list.Today.Weekday()) + 6) % 7,
 		}
 		if l.Section == week.Order {
 			e.Alarms = []report.Alarm{report.AlarmAt(-1, 18, 0), report.AlarmAt(0, 7, 0)}

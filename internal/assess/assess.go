@@ -115,7 +115,8 @@ func (r *Reading) chances(scale, percent float64) {
 		}
 		return r.Density.Exceeds(l.Value / scale)
 	}
-	r.Chance, r.ChanceW = of(r.Act), of(r.Watch)
+	// The sums behind a chance may end a hair above 1; NaN stays NaN.
+	r.Chance, r.ChanceW = math.Min(1, of(r.Act)), math.Min(1, of(r.Watch))
 }
 
 // share counts the infested units of a visit: those scored, and those counted

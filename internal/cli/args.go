@@ -16,13 +16,17 @@ import (
 // the command has a flag of that name.
 //
 // A lone "-" (a unit not looked at) and a negative number are words, not
-// flags. After "--" everything is a word.
+// flags. After "--" everything is a word. With --help the words do not matter,
+// and are left out: the library takes the first for a topic. A flag without
+// its value ends the line, which the library refuses; it would take whatever
+// came next for the value.
 func arrange(app *ucli.App, args []string) []string {
 	if len(args) == 0 {
 		return args
 	}
 	flags, cmds, rest := app.Flags, app.Commands, args[1:]
 	var own, out, words []string
+	help := false
 	for i := 0; i < len(rest); i++ {
 		word := rest[i]
 		switch {
@@ -30,14 +34,25 @@ func arrange(app *ucli.App, args []string) []string {
 			words = append(words, rest[i+1:]...)
 			i = len(rest)
 		case isFlag(word):
-			n, known := flagLen(flags, rest[i:])
-			if m, global := flagLen(app.Flags, rest[i:]); !known && global {
-				own = append(own, rest[i:i+m]...)
-				i += m - 1
+			help = help || slices.Contains(ucli.HelpFlag.Names(), flagName(word))
+			f, to := lookUp(flags, word), &out
+			if f == nil {
+				if f = lookUp(app.Flags, word); f != nil {
+					to = &own
+				}
+			}
+			*to = append(*to, word)
+			if !wantsValue(f, word) {
 				break
 			}
-			out = append(out, rest[i:i+n]...)
-			i += n - 1
+			if i+1 == len(rest) || rest[i+1] == "--" || isFlag(rest[i+1]) && lookUp(flags, rest[i+1]) != nil {
+				if to == &own {
+					out = nil
+				}
+				return slices.Concat(args[:1], own, out)
+			}
+			i++
+			*to = append(*to, rest[i])
 		default:
 			if c := find(cmds, word); c != nil && len(words) == 0 {
 				out, flags, cmds = append(out, word), c.Flags, c.Subcommands
@@ -46,10 +61,10 @@ func arrange(app *ucli.App, args []string) []string {
 			words = append(words, word)
 		}
 	}
-	if len(words) > 0 {
+	if len(words) > 0 && !help {
 		out = append(append(out, "--"), words...)
 	}
-	return append(append(args[:1:1], own...), out...)
+	return slices.Concat(args[:1], own, out)
 }
 
 // isFlag reports whether a word is a flag: it begins with a hyphen, and is
@@ -58,20 +73,26 @@ func isFlag(s string) bool {
 	return len(s) > 1 && s[0] == '-' && s != "--" && (s[1] < '0' || s[1] > '9') && s[1] != '.'
 }
 
-// flagLen returns how many words the flag that begins args takes up, 2 when
-// its value is the next word, and whether it is one of flags.
-func flagLen(flags []ucli.Flag, args []string) (n int, known bool) {
-	name, _, joined := strings.Cut(strings.TrimLeft(args[0], "-"), "=")
+// flagName returns the name in "--name", "-name" and "--name=value".
+func flagName(word string) string {
+	name, _, _ := strings.Cut(strings.TrimLeft(word, "-"), "=")
+	return name
+}
+
+// lookUp returns the flag that a word names, or nil.
+func lookUp(flags []ucli.Flag, word string) ucli.Flag {
 	for _, f := range flags {
-		if !slices.Contains(f.Names(), name) {
-			continue
+		if slices.Contains(f.Names(), flagName(word)) {
+			return f
 		}
-		if d, ok := f.(ucli.DocGenerationFlag); ok && d.TakesValue() && !joined && len(args) > 1 {
-			return 2, true
-		}
-		return 1, true
 	}
-	return 1, false
+	return nil
+}
+
+// wantsValue reports whether the value of a flag is the next word.
+func wantsValue(f ucli.Flag, word string) bool {
+	d, ok := f.(ucli.DocGenerationFlag)
+	return ok && d.TakesValue() && !strings.Contains(word, "=")
 }
 
 func find(cmds []*ucli.Command, name string) *ucli.Command {
@@ -96,14 +117,13 @@ func usageError(c *ucli.Context, err error, _ bool) error {
 			known = append(known, "--"+f.Names()[0])
 		}
 	}
-	flagName := func(s string) string { return "--" + strings.TrimLeft(s, "-") }
 	if name, ok := strings.CutPrefix(msg, "flag provided but not defined: "); ok {
-		msg = "there is no flag " + flagName(name) + diag.DidYouMean(flagName(name), known)
+		msg = "there is no flag --" + flagName(name) + diag.DidYouMean("--"+flagName(name), known)
 	} else if name, ok := strings.CutPrefix(msg, "flag needs an argument: "); ok {
-		msg = "the flag " + flagName(name) + " needs a value after it"
+		msg = "the flag --" + flagName(name) + " needs a value after it"
 	} else if value, rest, ok := strings.Cut(msg, " for -"); ok && strings.HasPrefix(value, "invalid boolean value ") {
 		name, _, _ := strings.Cut(rest, ":")
-		msg = "the flag " + flagName(name) + " takes no value"
+		msg = "the flag --" + flagName(name) + " takes no value"
 	}
 	return diag.Usagef(do, "%s", msg)
 }

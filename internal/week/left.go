@@ -39,12 +39,20 @@ func (b *builder) leftUndone(prev List) {
 			what = "count"
 		}
 		if l.Rung != Product {
-			what = lowerStart(what)
+			what = lowerStart(strings.TrimSuffix(what, "."))
+		}
+		var details []string
+		for _, bed := range undone {
+			details = appendNew(details, b.whyNoLonger(l, bed))
+		}
+		for i, why := range details {
+			beds := slices.DeleteFunc(slices.Clone(undone), func(bed string) bool { return b.whyNoLonger(l, bed) != why })
+			details[i] = what + ": " + strings.Join(beds, " ") + " (" + why + ")"
 		}
 		b.add(Line{
 			Section: Left, Ref: "left:" + l.Pest, Pest: l.Pest, PestName: l.PestName, Beds: undone,
 			Head:    upperFirst(l.PestName) + ", in the list of " + prev.Today.Short() + " and not recorded",
-			Details: []string{what + ": " + strings.Join(undone, " ") + " (" + b.whyNoLonger(l, undone) + ")"},
+			Details: details,
 			Sources: l.Sources,
 			Traces:  tracesOf(l.Traces, undone),
 		})
@@ -84,16 +92,19 @@ func (b *builder) scoutedAgain(pest, bed string) bool {
 	return found
 }
 
-// whyNoLonger says why a step of last week is not in this week's list.
-func (b *builder) whyNoLonger(l Line, beds []string) string {
+// whyNoLonger says why a step of last week is not in this week's list for a bed.
+func (b *builder) whyNoLonger(l Line, bed string) string {
 	if l.Section == Scout {
 		return "its turn comes again on the next round"
 	}
 	i := slices.IndexFunc(b.in.Assessments, func(a assess.Assessment) bool {
-		return a.Pest.Key == l.Pest && slices.Contains(beds, a.Bed.Code)
+		return a.Pest.Key == l.Pest && a.Bed.Code == bed
 	})
-	if i < 0 {
+	switch {
+	case i < 0:
 		return "no longer called for"
+	case level(b.in.Assessments[i]) == "act":
+		return "still over the action level, but not in this week's list"
 	}
 	return "now " + string(b.in.Assessments[i].Result.Verdict) + ": no longer called for"
 }
@@ -111,10 +122,13 @@ func (b *builder) recorded(l Line, bed string, since civil.Date) bool {
 		return slices.ContainsFunc(b.in.Treatments, func(t farm.Treatment) bool {
 			return t.Bed == bed && t.Pest == l.Pest && in(t.Date)
 		})
-	case l.Rung == Biological && l.Action == "":
-		return slices.ContainsFunc(b.in.Releases, func(r farm.Release) bool {
+	case l.Rung == Biological:
+		// What was let out must have been ordered.
+		if slices.ContainsFunc(b.in.Releases, func(r farm.Release) bool {
 			return r.Bed == bed && r.Pest == l.Pest && in(r.Date)
-		})
+		}) {
+			return true
+		}
 	}
 	return slices.ContainsFunc(b.in.Done, func(d farm.Done) bool {
 		return d.Bed == bed && d.Pest == l.Pest && d.Action == l.Action && in(d.Date)

@@ -11,6 +11,7 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 	"leafturn/internal/units"
+	"leafturn/internal/verdict"
 )
 
 // productDays is the time within which a product that a label allows is to be
@@ -27,7 +28,8 @@ func (b *builder) products() {
 	}
 	for i := range b.in.Assessments {
 		a := &b.in.Assessments[i]
-		if level(*a) != "act" || !b.hasProductRung(*a) {
+		// A hot spot alone is treated by hand and with natural enemies.
+		if a.Result.Verdict != verdict.Act || !b.hasProductRung(*a) {
 			continue
 		}
 		listed := false
@@ -105,6 +107,12 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		return
 	}
 	d := label.Plan(b.request(a, l, labels, b.in.Today))
+	// Plan knows only the labels in force; the bed may be closed by the version
+	// that an earlier product was applied under.
+	if until, ok := b.shut[a.Bed.Code]; ok && d.Allowed && (until.IsZero() || !until.Before(b.in.Today.AddDays(1).In(b.in.Zone))) {
+		d.Allowed = false
+		d.Refusals = append(d.Refusals, label.Rule{Code: label.CodeClosed, Words: a.Bed.Code + " is closed for re-entry the whole day"})
+	}
 	trace := Trace{Bed: a.Bed.Code, Assessment: a, Facts: []string{
 		fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)}}
 	if d.MaxKnown {
@@ -119,16 +127,20 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 			Section: Avoid, Ref: "not:" + a.Pest.Key + ":" + l.Key + ":" + refusalKey(d.Refusals),
 			Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
 			Head: fmt.Sprintf("%s against %s", l.Product, a.Pest.Name),
-			Why:  joinRules(d.Refusals), Traces: []Trace{trace},
+			Why:  joinRules(d.Refusals),
 		}
 		for _, r := range d.Refusals {
 			switch {
 			case r.Code == label.CodeBloom && r.Unknown, r.Unknown && strings.Contains(r.Words, "flowers are open"):
 				line.Details = appendNew(line.Details, fmt.Sprintf("look today, then: leafturn flowers none|open %s", bedsHere))
-			case r.Unknown:
+			case r.Unknown && r.Field != "":
 				line.Details = appendNew(line.Details, lookUp(r))
 			}
+			if r.Field != "" {
+				trace.Facts = appendNew(trace.Facts, fmt.Sprintf("%s: %s (on the label: %s)", r.Code, r.Field, r.Where))
+			}
 		}
+		line.Traces = []Trace{trace}
 		if e := d.Earliest; e.After(b.in.Today) {
 			line.Details = append(line.Details, fmt.Sprintf("%s: not before %s", a.Bed.Code, e.Short()))
 		}
@@ -156,9 +168,10 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 	if d.REI == farm.IsStated {
 		details = append(details, fmt.Sprintf("re-entry: keep out for %s hours after the end", Number(d.REIHours)))
 	}
+	details = append(details, b.harmsOrders(a, l)...)
 	by := b.deadline(*a, productDays)
-	for _, x := range b.lines {
-		if x.Section == Do && x.Pest == a.Pest.Key && slices.Contains(x.Beds, a.Bed.Code) && x.By.After(by) {
+	for _, i := range b.at[a.Bed.Code] {
+		if x := &b.lines[i]; x.Section == Do && x.Pest == a.Pest.Key && x.By.After(by) {
 			by = x.By // lower steps come first
 		}
 	}
@@ -196,19 +209,45 @@ func (b *builder) harmsAgents(a *assess.Assessment, l farm.Label) string {
 			if state == "" {
 				continue
 			}
-			for _, x := range l.Actives {
-				days, known := b.in.Wait(x.Name, act.Agent)
-				switch {
-				case !known:
-					out = appendNew(out, fmt.Sprintf("what %s does to %s (%s) is not known", x.Name, name, state))
-				case days > 0:
-					out = appendNew(out, fmt.Sprintf("%s harms %s (%s) for %s", x.Name, name, state, dayWords(days)))
-				}
-			}
+			out = appendNew(out, b.harm(l, act.Agent, fmt.Sprintf("%s (%s)", name, state))...)
 		}
 	}
 	slices.Sort(out)
 	return strings.Join(out, "; ")
+}
+
+// harm says what the actives of a label do to an agent, named so; nothing
+// where they are known to leave no harmful residue.
+func (b *builder) harm(l farm.Label, agent, name string) []string {
+	var out []string
+	for _, x := range l.Actives {
+		days, known := b.in.Wait(x.Name, agent)
+		switch {
+		case !known:
+			out = append(out, fmt.Sprintf("what %s does to %s is not known", x.Name, name))
+		case days > 0:
+			out = append(out, fmt.Sprintf("%s harms %s for %s", x.Name, name, dayWords(days)))
+		}
+	}
+	return out
+}
+
+// harmsOrders warns where this list asks to order natural enemies for the bed
+// that the product would harm: it is the one or the other.
+func (b *builder) harmsOrders(a *assess.Assessment, l farm.Label) []string {
+	var out []string
+	for _, n := range b.at[a.Bed.Code] {
+		x := &b.lines[n]
+		if x.Section != Order {
+			continue
+		}
+		i := slices.IndexFunc(b.in.Actions[x.Pest], func(act Action) bool { return act.Key == x.Action })
+		agent := b.in.Actions[x.Pest][i].Agent
+		for _, w := range b.harm(l, agent, b.in.Agents[agent][0].Rate.Name) {
+			out = appendNew(out, "not where you order natural enemies: "+w)
+		}
+	}
+	return out
 }
 
 // productSafety names the cautions that every product line carries.

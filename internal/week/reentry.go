@@ -48,6 +48,13 @@ func (b *builder) reentry() {
 		}
 		closed := !o.Known || o.At.After(morning)
 		if closed {
+			if b.shut == nil {
+				b.shut = map[string]time.Time{}
+			}
+			b.shut[o.Bed] = o.At
+			if !o.Known {
+				b.shut[o.Bed] = time.Time{}
+			}
 			b.add(Line{
 				Section: Avoid, Ref: "not:enter:" + o.Label, PestName: "re-entry", Beds: []string{o.Bed},
 				Head: "Do not work in", Details: []string{o.Words},
@@ -56,7 +63,7 @@ func (b *builder) reentry() {
 			})
 			c := Closure{Bed: o.Bed, Product: product, Until: o.At}
 			for _, t := range ts {
-				if t.Bed == o.Bed && (c.From.IsZero() || t.End.After(c.From)) {
+				if t.Bed == o.Bed && t.Label == o.Label && (c.From.IsZero() || t.End.After(c.From)) {
 					c.From, c.Treatment = t.End, t.ID
 				}
 			}
@@ -74,6 +81,21 @@ func (b *builder) reentry() {
 				Head: "Do not cut flowers in", Details: []string{words}, Why: "pre-harvest interval of " + product,
 				Traces: []Trace{{Bed: o.Bed, Rule: "days to harvest are counted from the day of the application, which is day 0", Facts: []string{o.Words}}},
 			})
+		}
+	}
+}
+
+// keepOut says with each step and count when its closed beds open again.
+func (b *builder) keepOut(l *Line) {
+	if l.Section != Do && l.Section != Scout {
+		return
+	}
+	for _, bed := range l.Beds {
+		switch until, ok := b.shut[bed]; {
+		case ok && until.IsZero():
+			l.Details = append(l.Details, bed+": keep out until the re-entry interval has been read off the label")
+		case ok:
+			l.Details = append(l.Details, fmt.Sprintf("%s: keep out until %s (re-entry)", bed, until.In(b.in.Zone).Format("Mon 2 Jan 15:04")))
 		}
 	}
 }

@@ -104,7 +104,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	today := b.in.Today
 	req := schedule.ReleaseRequest{
 		Today: today, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
-		Density: schedule.Density{Known: true, Mean: a.Decider.Value, Low: a.Decider.Low, High: a.Decider.High},
+		Density: density(a),
 		Leaves:  float64(b.in.LeavesPerPlant * a.Bed.Plants),
 	}
 	ordered, isOrdered := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key)
@@ -112,44 +112,39 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	switch {
 	case n >= max(offer.Rate.Releases, 1):
 		return nil, true // the course is complete; the checks tell whether it took
+	case isOrdered && ordered.After(last) && today.Sub(ordered) <= orderedDays:
+		next := ordered.AddDays(offer.Rate.LeadDays)
+		if n > 0 {
+			next = latest(next, last.AddDays(max(offer.Rate.IntervalDays, 1)))
+		}
+		b.arrived(a, act, offer, ordered, next)
+		return nil, true
 	case n > 0:
 		req.From = last.AddDays(max(offer.Rate.IntervalDays, 1))
 		if req.From.AddDays(-offer.Rate.LeadDays).After(today.AddDays(horizonDays - 1)) {
 			return nil, true // the next one is not to be ordered this week
 		}
-	case isOrdered && today.Sub(ordered) <= orderedDays:
-		b.arrived(a, act, offer, ordered)
-		return nil, true
+		req.Agent.Releases -= n
 	}
 	plan := schedule.Release(req)
 	trace := Trace{Bed: a.Bed.Code, Assessment: a}
 	for _, g := range plan.Gates {
 		trace.Facts = append(trace.Facts, g.Name+" "+g.State+": "+g.Words)
 	}
-	ref := assess.Ref{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}
 	if len(plan.Refusals) > 0 {
-		trace.Rule = "no release: " + plan.Refusals[0].Words
-		line := Line{
-			Section: Avoid, Ref: "not:" + a.Pest.Key + ":release:" + act.Agent + ":" + plan.Refusals[0].Code,
-			Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
-			Head: "Release of " + offer.Rate.Name, Why: plan.Refusals[0].Words, Traces: []Trace{trace},
-		}
-		for _, r := range plan.Refusals {
-			if r.LookUp != "" {
-				line.Details = appendNew(line.Details, "look up: "+r.LookUp)
-			}
-		}
-		return []Line{line}, false
+		return []Line{b.noRelease(a, act, offer, plan)}, false
 	}
+	ref := assess.Ref{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}
 	trace.Rule = fmt.Sprintf("%s at the %s level: a release of %s is offered, %d days before it can be let out", a.Pest.Name, lvl, offer.Rate.Name, offer.Rate.LeadDays)
-	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), plan.Release.Short())}
+	when := plan.Release.Short()
 	if len(plan.Repeats) > 0 {
 		var days []string
 		for _, d := range plan.Repeats {
 			days = append(days, d.Short())
 		}
-		details = append(details, "again on "+strings.Join(days, " and "))
+		when += ", again on " + strings.Join(days, " and ")
 	}
+	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), when)}
 	details = append(details, "wants "+wants(offer.Rate))
 	if !plan.Firm {
 		details = append(details, fmt.Sprintf("the weather from %s on is not known here: look at the forecast before you order", plan.Release.Short()))
@@ -179,6 +174,33 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		})
 	}
 	return nil, true
+}
+
+// density is what the number of animals is worked out from.
+func density(a *assess.Assessment) schedule.Density {
+	r := basis(a)
+	return schedule.Density{Known: true, Mean: r.Value, Low: r.Low, High: r.High}
+}
+
+func latest(days ...civil.Date) civil.Date { return slices.MaxFunc(days, civil.Date.Compare) }
+
+// noRelease says what forbids a release.
+func (b *builder) noRelease(a *assess.Assessment, act Action, offer AgentOffer, plan schedule.ReleasePlan) Line {
+	trace := Trace{Bed: a.Bed.Code, Assessment: a, Rule: "no release: " + plan.Refusals[0].Words}
+	for _, r := range plan.Refusals {
+		trace.Facts = append(trace.Facts, r.Code+": "+r.Words)
+	}
+	line := Line{
+		Section: Avoid, Ref: "not:" + a.Pest.Key + ":release:" + act.Agent + ":" + plan.Refusals[0].Code,
+		Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
+		Head: "Release of " + offer.Rate.Name, Why: plan.Refusals[0].Words, Traces: []Trace{trace},
+	}
+	for _, r := range plan.Refusals {
+		if r.LookUp != "" {
+			line.Details = appendNew(line.Details, "look up: "+r.LookUp)
+		}
+	}
+	return line
 }
 
 // permit says why a release may not be allowed in the farm's country, and what
@@ -215,24 +237,30 @@ func wants(r schedule.AgentRate) string {
 
 // whyLater says why a release waits longer than its lead time.
 func (b *builder) whyLater(bed, agent string, early civil.Date) string {
-	for _, r := range b.residues(bed, agent) {
+	words := ""
+	for _, r := range b.residues(bed, agent) { // the longest governs
 		if clear := r.Date.AddDays(r.WaitDays); clear.After(early) {
-			return fmt.Sprintf("%s of %s still harms it until %s (%d days)", r.Active, r.Date.Short(), clear.Short(), r.WaitDays)
+			early = clear
+			words = fmt.Sprintf("%s of %s still harms it until %s (%d days)", r.Active, r.Date.Short(), clear.Short(), r.WaitDays)
 		}
+	}
+	if words != "" {
+		return words
 	}
 	return "the known or forecast weather is outside its limits before"
 }
 
-// arrived is the step between ordering and letting out.
-func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, ordered civil.Date) {
-	from := ordered.AddDays(offer.Rate.LeadDays)
+// arrived is the step between ordering and letting out, from the day next on.
+// Where it is late, today's residues count and not those of the day it was due.
+func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, ordered, next civil.Date) {
 	req := schedule.ReleaseRequest{
-		Today: ordered, From: from, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
-		Density: schedule.Density{Known: true, Mean: a.Decider.Value, Low: a.Decider.Low, High: a.Decider.High},
+		Today: ordered, From: latest(next, b.in.Today), Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
+		Density: density(a),
 		Leaves:  float64(b.in.LeavesPerPlant * a.Bed.Plants),
 	}
 	plan := schedule.Release(req)
 	if len(plan.Refusals) > 0 {
+		b.add(b.noRelease(a, act, offer, plan))
 		return
 	}
 	by := plan.Release.AddDays(1)
@@ -315,6 +343,9 @@ func (b *builder) residues(bed, agent string) []schedule.Residue {
 			out = append(out, schedule.Residue{Date: t.Date, Label: t.Label, Active: x.Name, WaitDays: days, Known: known})
 		}
 	}
+	slices.SortStableFunc(out, func(x, y schedule.Residue) int {
+		return cmp.Or(x.Date.Compare(y.Date), cmp.Compare(x.Label, y.Label), cmp.Compare(x.Active, y.Active))
+	})
 	return out
 }
 

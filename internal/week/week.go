@@ -76,7 +76,7 @@ type Action struct {
 	Text       string
 	Amount     string
 	When       string
-	WithinDays int
+	WithinDays int // days from the count to the step; below zero there is no such limit
 	From, To   farm.Stage
 	Level      string // prevent, watch or act: from which verdict on it is offered
 	Why        string
@@ -179,11 +179,11 @@ func (l List) Line(number int) (Line, bool) {
 // what was known then; nil leaves out what was left undone.
 func Build(in Input, previous *List) List {
 	b := &builder{in: in}
+	b.reentry()
 	b.scouting()
 	b.steps()
-	b.products()
 	b.releases()
-	b.reentry()
+	b.products()
 	if previous != nil {
 		b.leftUndone(*previous)
 	}
@@ -193,11 +193,21 @@ func Build(in Input, previous *List) List {
 type builder struct {
 	in     Input
 	lines  []Line
+	at     map[string][]int // by bed: its places in lines
 	quiet  []assess.Assessment
 	closed []Closure
+	shut   map[string]time.Time // by bed: the end of re-entry, zero where it is unknown
 }
 
-func (b *builder) add(l Line) { b.lines = append(b.lines, l) }
+func (b *builder) add(l Line) {
+	if b.at == nil {
+		b.at = map[string][]int{}
+	}
+	for _, bed := range l.Beds {
+		b.at[bed] = append(b.at[bed], len(b.lines))
+	}
+	b.lines = append(b.lines, l)
+}
 
 // finish merges, orders and numbers the lines.
 func (b *builder) finish() List {
@@ -229,6 +239,7 @@ func (b *builder) finish() List {
 	})
 	for i := range merged {
 		merged[i].Number = i + 1
+		b.keepOut(&merged[i])
 	}
 	return List{Today: b.in.Today, Lines: merged, Closed: b.closed, Quiet: b.quiet}
 }
@@ -333,10 +344,19 @@ func level(a assess.Assessment) string {
 		return "" // natural enemies are at work: leave them to it and recount
 	case a.Decider == nil || !a.Decider.Valid() || a.Result.Verdict == verdict.Stale:
 		return ""
-	case a.Decider.Watch != nil && a.Decider.ChanceW >= 0.5:
+	case a.Result.Watched:
 		return "watch"
 	}
 	return ""
+}
+
+// basis is the reading that the steps rest on: the hot spot where that alone
+// calls for them, else the one that decided. It is nil where level is "".
+func basis(a *assess.Assessment) *assess.Reading {
+	if a.HotSpotAct && a.Result.Verdict != verdict.Act {
+		return &a.HotSpots[len(a.HotSpots)-1]
+	}
+	return a.Decider
 }
 
 // steps adds the prevention and the cultural and mechanical steps.
@@ -358,7 +378,7 @@ func (b *builder) steps() {
 				b.prevention(a, act, lvl)
 				continue
 			}
-			if b.doneSince(a.Bed.Code, a.Pest.Key, act.Key, a.Decider.Visit.Date) {
+			if b.doneSince(a.Bed.Code, a.Pest.Key, act.Key, basis(a).Visit.Date) {
 				continue
 			}
 			b.add(Line{
@@ -425,9 +445,12 @@ func (a Action) fits(stage farm.Stage, lvl string) bool {
 }
 
 // deadline is the last day for a step: so many days after the count that led
-// to it, but never before today.
+// to it, but never before today; no date where within is below zero.
 func (b *builder) deadline(a assess.Assessment, within int) civil.Date {
-	by := a.Decider.Visit.Date.AddDays(max(within, 1))
+	if within < 0 {
+		return civil.Date{}
+	}
+	by := basis(&a).Visit.Date.AddDays(within)
 	if by.Before(b.in.Today) {
 		return b.in.Today
 	}

@@ -11,9 +11,13 @@ import (
 )
 
 // Short says in one phrase what was counted in a bed and what it is held
-// against, such as "D5 12.4 mites per leaf (8.1 to 19.0), act at 10".
+// against, such as "D5 12 mites per leaf (8.1 to 19), act from 10".
 func Short(a assess.Assessment) string {
 	r := a.Decider
+	if a.HotSpotAct && a.Result.Verdict != verdict.Act {
+		h := a.HotSpots[len(a.HotSpots)-1]
+		return fmt.Sprintf("%s hot spot with %s %s", a.Bed.Code, Number(h.Value), h.Unit.Words)
+	}
 	if r == nil {
 		return a.Bed.Code + " never counted"
 	}
@@ -28,10 +32,6 @@ func Short(a assess.Assessment) string {
 		s += ", watch " + LevelWords(*r.Watch)
 	case r.Act != nil:
 		s += ", act " + LevelWords(*r.Act)
-	}
-	if a.HotSpotAct && a.Result.Verdict != verdict.Act {
-		h := a.HotSpots[len(a.HotSpots)-1]
-		s = fmt.Sprintf("%s hot spot with %s %s", a.Bed.Code, Number(h.Value), h.Unit.Words)
 	}
 	return s
 }
@@ -56,7 +56,7 @@ func LevelWords(l assess.Level) string {
 }
 
 // Number writes a density with as many digits as a grower can use: two
-// significant digits below 10, whole numbers from 100 on. Not a number is "?".
+// significant digits or three decimals below 10, whole numbers from 10 on. Not a number is "?".
 func Number(v float64) string {
 	switch a := math.Abs(v); {
 	case math.IsNaN(v):

@@ -1,0 +1,157 @@
+package week_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/verdict"
+	"leafturn/internal/week"
+)
+
+// Order date = release date - lead time, never in the past.
+func TestRelease_Order(t *testing.T) {
+	in := input(found("B1", mites(), today, 9))
+	l := build(t, in, nil)
+	x := line(t, l, "order:mite:mite_release")
+	require.Equal(t, today, x.By, "let out in five days at the earliest, so ordered today")
+	require.Contains(t, x.Details[0], "B1: 50 to 100 animals to let out on Sat 18 Jul") // 5 to 10 per m² on 10 m²
+	require.Contains(t, x.Details[0], ", again on Sat 25 Jul")
+	require.False(t, has(l, "order:mite:mite_early"), "one agent for a bed, that of the action level")
+	require.False(t, has(l, "not:mite:early"))
+
+	// Between the levels the one for few mites.
+	l = build(t, input(found("B1", mites(), today, 3)), nil)
+	require.True(t, has(l, "order:mite:mite_early"))
+	require.False(t, has(l, "order:mite:mite_release"))
+}
+
+// A harmful residue moves the release and so the order; the longest governs.
+func TestRelease_Residue(t *testing.T) {
+	in := input(found("B1", mites(), today, 9))
+	in.Labels = []farm.Label{soap()}
+	treated(&in, in.Labels, put(1, "B1", soap(), "earwig", "2026-07-10"), put(2, "B1", soap(), "earwig", "2026-07-12"))
+	l := build(t, in, nil)
+	x := line(t, l, "order:mite:mite_release")
+	require.Equal(t, day("2026-07-14"), x.By, "let out on 19 July, 7 days after the soap of the 12th; five days to arrive")
+	require.Contains(t, x.Details[0], "Sun 19 Jul")
+	no := line(t, l, "not:mite:early:hot")
+	require.Equal(t, "soap of Sun 12 Jul still harms it until Sun 19 Jul (7 days)", no.Why)
+	require.Contains(t, no.Details, "B1: not before Sun 19 Jul")
+
+	// The version of the label under which it was applied tells the active.
+	old := soap()
+	old.Actives = []farm.Active{{Name: "mystery", Percent: 1}}
+	in.Versions = map[int64]farm.Label{2: old}
+	l = build(t, in, nil)
+	require.False(t, has(l, "order:mite"))
+	no = line(t, l, "not:mite:release:hot")
+	require.Contains(t, no.Why, "mystery was used on 2026-07-12 and its effect on hot mites is not known")
+	require.Contains(t, no.Details[0], "look up: the side effect of mystery on hot mites")
+	require.True(t, has(l, "not:mite:release:cool"), "no agent can be scheduled, so each is explained")
+
+	// A label that is gone refuses too.
+	in.Labels, in.Versions = nil, nil
+	require.Contains(t, line(t, build(t, in, nil), "not:mite:release:hot").Why, "its effect on hot mites is not known")
+
+	// Another bed's treatment is no residue here.
+	in.Treatments[0].Bed, in.Treatments[1].Bed = "B2", "B2"
+	require.Equal(t, today, line(t, build(t, in, nil), "order:mite:mite_release").By)
+}
+
+// Ordered, let out, checked.
+func TestRelease_Course(t *testing.T) {
+	in := input(found("B1", mites(), today.AddDays(-3), 9))
+	ordered := farm.Done{Bed: "B1", Pest: "mite", Action: "mite_release", Date: today.AddDays(-2)}
+	in.Done = []farm.Done{ordered}
+	l := build(t, in, nil)
+	require.False(t, has(l, "order:mite"))
+	out := line(t, l, "do:mite:let-out:hot")
+	require.Equal(t, today.AddDays(3), out.From, "five days after the order")
+	require.Equal(t, today.AddDays(4), out.By)
+	require.Contains(t, out.Why, "ordered on Sat 11 Jul")
+	require.Equal(t, "leafturn release hot B1 --amount N", out.Record)
+
+	// Late: due some days ago, so today; and no sooner than a residue allows.
+	in.Done[0].Date = today.AddDays(-10)
+	out = line(t, build(t, in, nil), "do:mite:let-out:hot")
+	require.Equal(t, today, out.From)
+	in.Labels, in.Treatments = []farm.Label{soap()}, []farm.Treatment{put(1, "B1", soap(), "earwig", "2026-07-11")}
+	out = line(t, build(t, in, nil), "do:mite:let-out:hot")
+	require.Equal(t, day("2026-07-18"), out.From, "soap of the 11th harms them for 7 days")
+
+	// Treated meanwhile with something of which nothing is known: said, not passed over.
+	paste := read("paste", "mystery", "mite")
+	in.Labels, in.Treatments = []farm.Label{paste}, []farm.Treatment{put(1, "B1", paste, "earwig", "2026-07-11")}
+	l = build(t, in, nil)
+	require.False(t, has(l, "do:mite:let-out"))
+	require.Contains(t, line(t, l, "not:mite:release:hot").Why, "mystery was used on 2026-07-11")
+
+	// An order that never came is forgotten after three weeks.
+	in.Labels, in.Treatments = nil, nil
+	in.Done[0].Date = today.AddDays(-21)
+	require.True(t, has(build(t, in, nil), "do:mite:let-out:hot"))
+	in.Done[0].Date = today.AddDays(-22)
+	require.True(t, has(build(t, in, nil), "order:mite:mite_release"))
+
+	// Let out once of twice: the next is ordered in time, and let out when ordered.
+	in.Releases = []farm.Release{{Bed: "B1", Pest: "mite", Agent: "hot", Date: today.AddDays(-1), Amount: 60}}
+	in.Done = []farm.Done{ordered}
+	l = build(t, in, nil)
+	next := line(t, l, "order:mite:mite_release")
+	require.Equal(t, today.AddDays(1), next.By, "7 days after the last, less 5 to arrive")
+	for _, d := range next.Details {
+		require.NotContains(t, d, "again on", "two releases in all: this is the last")
+	}
+	in.Done = append(in.Done, farm.Done{Bed: "B1", Pest: "mite", Action: "mite_release", Date: today})
+	l = build(t, in, nil)
+	require.False(t, has(l, "order:mite"))
+	require.Equal(t, today.AddDays(6), line(t, l, "do:mite:let-out:hot").From)
+
+	in.Releases = append(in.Releases, farm.Release{Bed: "B1", Pest: "mite", Agent: "hot", Date: today, Amount: 60})
+	l = build(t, in, nil)
+	require.False(t, has(l, "order:mite"), "the course is complete")
+	require.False(t, has(l, "do:mite:let-out"))
+}
+
+// What was let out is looked at on the days of the catalogue, 7 and 14 here.
+func TestRelease_Checks(t *testing.T) {
+	in := input(found("B1", mites(), today.AddDays(-1), 0))
+	for ago, want := range map[int]civil.Date{1: today.AddDays(6), 7: today, 8: today.AddDays(6), 14: today} {
+		in.Releases = []farm.Release{{Bed: "B1", Pest: "mite", Agent: "hot", Date: today.AddDays(-ago)}}
+		x := line(t, build(t, in, nil), "scout:mite:settled:hot")
+		require.Equal(t, want, x.By, ago)
+		require.Equal(t, "Look whether hot mites has settled", x.Head)
+		require.Equal(t, []string{"look for eggs"}, x.Details)
+	}
+	for _, ago := range []int{0, 15, 40} {
+		in.Releases[0].Date = today.AddDays(-ago)
+		require.False(t, has(build(t, in, nil), "scout:mite:settled"), ago)
+	}
+}
+
+func TestRelease_Permit(t *testing.T) {
+	in := input(found("B1", mites(), today, 9))
+	for _, k := range []string{"hot", "cool"} {
+		in.Agents[k][0].Permit, in.Agents[k][0].NotIn = "not allowed outdoors there", []string{"GB"}
+	}
+	for country, want := range map[string]bool{"US": true, "GB": false, "": false} {
+		in.Farm.Country = country
+		l := build(t, in, nil)
+		require.Equal(t, want, has(l, "order:mite"), country)
+		require.Equal(t, !want, has(l, "not:mite:permit"), country)
+	}
+}
+
+// A pest that is only held or was never counted asks for no release.
+func TestRelease_OnlyWhereCalledFor(t *testing.T) {
+	for _, a := range []int{0, 1} {
+		l := build(t, input(found("B1", mites(), today, a)), nil)
+		require.Empty(t, l.In(week.Order))
+	}
+	stale := found("B1", mites(), today.AddDays(-30), 9)
+	require.Equal(t, verdict.Stale, stale.Result.Verdict)
+	require.Empty(t, build(t, input(stale), nil).In(week.Order))
+}
