@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"leafturn/internal/belief"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
@@ -48,8 +49,10 @@ func Assess(in Input) (Assessment, error) {
 	}
 	slices.SortStableFunc(a.Readings, byDate)
 	slices.SortStableFunc(a.HotSpots, byDate)
-	a.decide(in)
-	return a, nil
+	if err := a.believe(in); err != nil {
+		return a, err
+	}
+	return a, a.decide(in)
 }
 
 // read computes what one visit says in its unit's measure.
@@ -76,47 +79,89 @@ func read(v farm.Visit, in Input) (Reading, error) {
 		r.Share = &s
 		r.Infested = s.P
 		r.Value, r.Low, r.High = 100*s.P, 100*s.Low, 100*s.High
-		r.chances(1, 100)
 		return r, nil
 	}
-	sample := estimate.Sample{Counts: counts}
-	if p := v.Presence; p != nil {
-		sample.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
-	}
-	d, err := estimate.Estimate(sample, u.Dispersed)
+	d, err := density(v, u)
 	if err != nil {
 		return r, err
 	}
-	// Where one unit is far above the others the clumping law can put the
-	// interval beside the plain mean; it is widened to hold the number shown.
-	d.Low, d.High = min(d.Low, d.Mean), max(d.High, d.Mean)
 	k := u.Scale(v.Conditions.Nights)
 	r.Density = &d
 	r.Infested = d.PropInfested
 	r.Value, r.Low, r.High = d.Mean*k, d.Low*k, d.High*k
-	r.chances(k, 1)
 	return r, nil
 }
 
-// chances fills the chances of being at or over the levels. scale turns a mean
-// per unit into the measure, percent is 100 where the measure is a percentage.
-func (r *Reading) chances(scale, percent float64) {
-	of := func(l *Level) float64 {
-		switch {
-		case l == nil || l.Operator == "none":
-			return math.NaN()
-		case l.Operator == ">" && l.Value == 0:
-			if r.Infested > 0 {
-				return 1
-			}
-			return 0
-		case r.Share != nil:
-			return r.Share.Exceeds(l.Value / percent)
-		}
-		return r.Density.Exceeds(l.Value / scale)
+// density is what one visit says by itself of animals per unit: the mean with
+// the interval that keeps its level at every density (see
+// belief.SampleInterval). Of a presence sample the density is the one at which
+// that share of units would be infested.
+func density(v farm.Visit, u Unit) (estimate.Density, error) {
+	counts := v.Seen()
+	d := estimate.Density{N: v.UnitsLooked(), Level: 0.95, KSource: u.Dispersed.Words}
+	c := u.clump()
+	if d.KSource == "" {
+		d.KSource = "k as for most pests on plants: common practice"
 	}
-	// The sums behind a chance may end a hair above 1; NaN stays NaN.
-	r.Chance, r.ChanceW = math.Min(1, of(r.Act)), math.Min(1, of(r.Watch))
+	infested := 0
+	for _, x := range counts {
+		d.Total += x
+		d.Max = max(d.Max, x)
+		if x == 0 {
+			d.Zeros++
+		} else {
+			infested++
+		}
+	}
+	e := belief.Evidence{Counts: counts}
+	d.Method = "from counts"
+	if p := v.Presence; p != nil {
+		e.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
+		infested += p.Infested
+		d.Method = "from the share of units infested"
+		if len(counts) > 0 {
+			d.Method = "from counts and the share of units infested"
+		}
+	}
+	share, err := estimate.Proportion(infested, d.N)
+	if err != nil {
+		return d, err
+	}
+	d.PropInfested, d.PropLow, d.PropHigh = share.P, share.Low, share.High
+	iv, err := belief.SampleInterval(e, c, d.Level)
+	if err != nil {
+		return d, err
+	}
+	d.Low, d.High = iv.Low, iv.High
+	counted := len(counts) > 0 && v.Presence == nil
+	if counted {
+		d.Mean = float64(d.Total) / float64(len(counts))
+	}
+	if !counted || math.IsInf(d.High, 1) {
+		// Where a visit sets no upper limit, or no mean was counted, the belief
+		// that it gives by itself stands in.
+		w := belief.Weak()
+		w.Date = v.Date
+		b, err := belief.Update(w, e, c)
+		if err != nil {
+			return d, err
+		}
+		if !counted && infested > 0 {
+			d.Mean = b.Median()
+		}
+		d.High = min(d.High, b.Quantile(0.975))
+	}
+	d.K = c.At(max(d.Mean, belief.Lowest))
+	// Where one unit is far above the others the clumping law can put the
+	// interval beside the plain mean; it is widened to hold the number shown.
+	d.Low, d.High = min(d.Low, d.Mean), max(d.High, d.Mean)
+	if len(counts) > 0 {
+		if d.OutlierUnit, err = estimate.Outlier(counts, u.Dispersed); err != nil {
+			return d, err
+		}
+		d.Outlier = d.OutlierUnit > 0
+	}
+	return d, nil
 }
 
 // share counts the infested units of a visit: those scored, and those counted
@@ -150,7 +195,7 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 			continue
 		}
 		switch {
-		case l.Transfer:
+		case l.Transfer && l.Requires == "":
 			if l.Ref.Basis == "published" {
 				nearest = append(nearest, l)
 			}
@@ -177,24 +222,27 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 }
 
 // decide fills the verdict, the reading that decided and the one before it.
-func (a *Assessment) decide(in Input) {
+func (a *Assessment) decide(in Input) error {
 	cands := a.candidates(in)
 	if len(cands) == 0 {
 		a.Result = verdict.Decide(verdict.Input{Today: in.Today, Pest: in.Pest.Name, StaleAfterDays: in.Pest.StaleDays})
 		a.judgeHotSpot(in)
-		return
+		return nil
 	}
 	best := -1
 	for _, i := range cands {
 		r := &a.Readings[i]
-		res, by := a.judge(in, i)
-		if best >= 0 && urgency(res) <= urgency(a.Result) {
+		j, err := a.judge(in, i)
+		if err != nil {
+			return err
+		}
+		if best >= 0 && urgency(j.res) <= urgency(a.Result) {
 			continue
 		}
 		best = i
-		a.Result, a.Decider, a.Earlier = res, &a.Readings[by], nil
-		if j := a.validBefore(by, r.Unit.Key); j >= 0 {
-			a.Earlier = &a.Readings[j]
+		a.Result, a.Now, a.Decider, a.Earlier = j.res, j.now, &a.Readings[j.on], nil
+		if k := a.validBefore(j.on, r.Unit.Key); k >= 0 {
+			a.Earlier = &a.Readings[k]
 		}
 	}
 	// An invalid count has no chance of its own: the result's is that of an
@@ -208,6 +256,7 @@ func (a *Assessment) decide(in Input) {
 		d.ChanceW = a.Result.ChanceWatch
 	}
 	a.judgeHotSpot(in)
+	return nil
 }
 
 // candidates are the latest readings of each sample unit in the last round.
@@ -256,19 +305,26 @@ func (a *Assessment) validBefore(i int, unit string) int {
 	return -1
 }
 
-// judge asks for the verdict of reading i and returns it with the number of
-// the reading that it rests on.
-func (a *Assessment) judge(in Input, i int) (verdict.Result, int) {
+// judged is a verdict, the number of the reading that it rests on, and the
+// belief of today behind it.
+type judged struct {
+	res verdict.Result
+	on  int
+	now *belief.Belief
+}
+
+// judge asks for the verdict of reading i.
+func (a *Assessment) judge(in Input, i int) (judged, error) {
 	r := &a.Readings[i]
 	vin := verdict.Input{
 		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, StaleAfterDays: in.Pest.StaleDays,
-		RecheckDays: in.Pest.EveryDays, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
+		RecheckDays: in.Pest.EveryDays, ActAt: in.ActAt, HoldBelow: in.HoldBelow, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
 	}
 	on, base := i, r
 	if !r.Valid() {
 		vin.Invalid, vin.InvalidOn = r.Invalid, r.Visit.Date
 		if on = a.validBefore(i, r.Unit.Key); on < 0 {
-			return verdict.Decide(vin), i
+			return judged{verdict.Decide(vin), i, nil}, nil
 		}
 		base = &a.Readings[on]
 	}
@@ -292,7 +348,15 @@ func (a *Assessment) judge(in Input, i int) (verdict.Result, int) {
 		vin.Rising = base.Value > prev.Value && prev.Value > 0
 		vin.Doubling = base.Value >= 2*prev.Value && prev.Value > 0
 	}
+	now, err := a.judgeBelief(in, base, &vin)
+	if err != nil {
+		return judged{}, err
+	}
 	res := verdict.Decide(vin)
+	if now != nil && !base.Alone && res.Verdict != verdict.Stale {
+		res.Reasons = append(res.Reasons, fmt.Sprintf("with what earlier visits showed: likely %.3g to %.3g %s",
+			base.LikelyL, base.LikelyH, base.Unit.Words))
+	}
 	if scale != 1 && res.Verdict != verdict.Stale {
 		res.Reasons = append(res.Reasons, fmt.Sprintf("the units stood %s: %.3g %s",
 			nightWords(base.Visit.Conditions.Nights), base.Value, base.Unit.Words))
@@ -302,9 +366,9 @@ func (a *Assessment) judge(in Input, i int) (verdict.Result, int) {
 		// The last look was worth nothing: an older low count is no reason to
 		// leave the bed for another week, and a stale one says no more.
 		res.Verdict, res.Rule, res.RecheckInDays = verdict.LookAgain, verdict.RuleInvalid, 0
-		return res, i
+		return judged{res, i, now}, nil
 	}
-	return res, on
+	return judged{res, on, now}, nil
 }
 
 // minUnits is the number of units below which there is no verdict: for a
@@ -456,10 +520,8 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	}
 	h := &a.HotSpots[len(a.HotSpots)-1]
 	h.Act, h.Watch, h.Nearest = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds)
-	if h.Unit.Percent {
-		h.chances(1, 100)
-	} else {
-		h.chances(h.Unit.Scale(h.Visit.Conditions.Nights), 1)
+	if h.Belief != nil {
+		h.readOff(*h.Belief)
 	}
 	if !h.Valid() || in.Today.Sub(h.Visit.Date) > in.Pest.StaleDays || h.Act == nil || h.Act.Operator == "none" {
 		return

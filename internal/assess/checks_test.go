@@ -2,6 +2,7 @@ package assess_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -62,8 +63,13 @@ func TestAssess_ScoutsChecks(t *testing.T) {
 				// A second way: the same catch against 4 a night × 3 nights.
 				d, err := estimate.Estimate(estimate.Sample{Counts: threeNights.Seen()}, estimate.Dispersion{K: 0.8})
 				require.NoError(t, err)
-				require.InDelta(t, d.Exceeds(12), a.Result.Chance, 1e-12)
-				require.InDelta(t, d.High/3, a.Decider.High, 1e-12)
+				require.InDelta(t, d.Exceeds(12), a.Decider.Belief.Exceeds(4), 0.01) // the prior is per night here and per trap there
+				require.InDelta(t, a.Decider.Belief.Exceeds(4), a.Result.Chance, 1e-9, "counted today")
+				one := threeNights
+				one.Conditions.Nights = 1
+				whole := assessed(t, input(slugs(), farm.Budding, one))
+				require.InDelta(t, whole.Decider.High/3, a.Decider.High, 1e-9)
+				require.InDelta(t, whole.Decider.Low/3, a.Decider.Low, 1e-9)
 			}},
 		{name: "12 mites per leaf, 2 predatory mites per leaf: 6 to 1, hold", // UC IPM: 10 or fewer to each
 			in: input(mites(), farm.Budding, held), verdict: verdict.Hold, rule: verdict.RuleEnemies, says: []string{"6 spider mites to each of the predatory mites", "recount in 5 to 7 days"},
@@ -310,6 +316,34 @@ func TestAssess_Damage(t *testing.T) {
 	require.Equal(t, verdict.Stale, assessed(t, input(thrips(), farm.Bloom, stale)).Result.Verdict, "old damage is no reason either")
 }
 
+// Two visits on one day are both believed, whatever their order; the one
+// recorded later is shown.
+func TestAssess_TwiceOnOneDay(t *testing.T) {
+	high := on(4, "2026-07-13", count("spider_mite", "leaf", repeat(40, 30)...))
+	low := on(5, "2026-07-13", count("spider_mite", "leaf", repeat(40, 0)...))
+	alone := assessed(t, input(mites(), farm.Budding, low))
+	require.Equal(t, verdict.Hold, alone.Result.Verdict)
+	var chance []float64
+	for _, visits := range [][]farm.Visit{{high, low}, {low, high}} {
+		a := assessed(t, input(mites(), farm.Budding, visits...))
+		require.Equal(t, int64(5), a.Decider.Visit.ID)
+		require.Equal(t, int64(4), a.Earlier.Visit.ID)
+		require.Greater(t, a.Result.Chance, alone.Result.Chance, "the high count is not forgotten on the same day")
+		chance = append(chance, a.Result.Chance)
+	}
+	require.InDelta(t, chance[0], chance[1], 1e-12)
+}
+
+// A protocol that looks at every plant asks for no more plants than there are.
+func TestAssess_EveryPlantOfASmallBed(t *testing.T) {
+	p := virus()
+	p.Levels = []assess.Level{{Measure: "plants_with_suspect_symptoms", Kind: "act", Value: 10, Operator: ">=", Crop: "dahlia", Ref: common}}
+	in := input(p, farm.Bloom, count("tospovirus", "plant", 1, 1, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0))
+	require.Equal(t, verdict.RuleTooFew, assessed(t, in).Result.Rule, "12 of 60 plants, and 50 are asked for")
+	in.Bed.Plants = 12
+	require.Equal(t, verdict.Act, assessed(t, in).Result.Verdict)
+}
+
 // The farm's own level stands in the place of the catalogue's.
 func TestAssess_Override(t *testing.T) {
 	v := good(count("spider_mite", "leaf", clumped()...)) // 12 per leaf, catalogue 10
@@ -329,7 +363,8 @@ func TestAssess_Override(t *testing.T) {
 // The decision is for today: today's stage chooses the levels, the visit's
 // own stage is kept for the history.
 func TestAssess_StageOfToday(t *testing.T) {
-	v := on(1, "2026-07-10", good(count("spider_mite", "leaf", repeat(40, 6)...)))
+	// Forty leaves with six mites in the mean, as clumped as mites are.
+	v := on(1, "2026-07-12", good(count("spider_mite", "leaf", slices.Repeat([]int{0, 0, 1, 2, 3, 4, 5, 8, 12, 25}, 4)...)))
 	in := input(mites(), farm.Pinched, v)
 	require.Equal(t, verdict.Act, assessed(t, in).Result.Verdict, "6 against 5")
 	in.Stage = farm.Budding

@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"strings"
 
+	"leafturn/internal/belief"
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
@@ -130,6 +131,12 @@ type Input struct {
 	Events     []farm.StageEvent // of this bed, this season: each visit is read at its own day's stage
 	Visits     []farm.Visit      // of this bed and pest, this season, up to Today
 	Holds      map[string]bool   // conditions of the farm that hold, see Level.Requires
+	// Steps are the days on which something was done against the pest in the
+	// bed: the density may have changed more than by growth alone.
+	Steps []civil.Date
+	// ActAt and HoldBelow are the chances at which to act and below which to
+	// hold; 0 takes the defaults of package verdict.
+	ActAt, HoldBelow float64
 }
 
 // Reading is what one visit says in the unit's measure.
@@ -138,15 +145,23 @@ type Reading struct {
 	Unit     Unit
 	N        int     // units looked at
 	Value    float64 // in Unit.Measure: mean per unit (and night), or percent of units
-	Low      float64 // 95 % interval
+	Low      float64 // 95 % interval of this visit by itself
 	High     float64
 	Max      float64
 	Infested float64           // share of units infested, 0-1, NaN when not known
 	Density  *estimate.Density // of a count measure
 	Share    *estimate.Share   // of a percentage measure
-	Invalid  []string          // reasons why it is not valid; empty when it is
-	Cautions []string          // conditions that were not noted
-	Act      *Level            // levels that apply at the stage of that day, nil when none
+	// Belief is what is believed of the true density, in animals per unit (and
+	// night), on the day of the visit: what earlier visits said, carried
+	// forward, and this one. Nil where the visit is not valid or nothing may be
+	// believed from it.
+	Belief   *belief.Belief
+	Alone    bool    // no earlier visit of the season is in the belief
+	LikelyL  float64 // 95 % of the belief, in the measure
+	LikelyH  float64
+	Invalid  []string // reasons why it is not valid; empty when it is
+	Cautions []string // conditions that were not noted
+	Act      *Level   // levels that apply at the stage of that day, nil when none
 	Watch    *Level
 	Nearest  []Level // published levels for other crops in the same measure
 	Chance   float64 // chance that the truth is at or over Act; NaN without a level
@@ -168,6 +183,9 @@ type Assessment struct {
 	HotSpots   []Reading // visits to spots chosen because they looked bad
 	Decider    *Reading  // the reading that decided, nil when never counted
 	Earlier    *Reading  // the valid reading before it in the same measure
+	// Now is the belief behind the verdict, carried forward to Today; nil where
+	// there is none.
+	Now        *belief.Belief
 	Result     verdict.Result
 	HotSpotAct bool // a hot spot alone calls for spot action
 	Prey       *float64

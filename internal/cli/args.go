@@ -45,7 +45,8 @@ func arrange(app *ucli.App, args []string) []string {
 			if !wantsValue(f, word) {
 				break
 			}
-			if i+1 == len(rest) || rest[i+1] == "--" || isFlag(rest[i+1]) && lookUp(flags, rest[i+1]) != nil {
+			known := slices.Concat(flags, app.Flags, []ucli.Flag{ucli.HelpFlag})
+			if i+1 == len(rest) || rest[i+1] == "--" || isFlag(rest[i+1]) && lookUp(known, rest[i+1]) != nil {
 				if to == &own {
 					out = nil
 				}

@@ -68,7 +68,10 @@ func TestArrange(t *testing.T) {
 		{"count B3 --db", "--db"},
 		{"count B3 --db --check", "--db"},
 		{"count --date=--check B3", "count --date=--check -- B3"},
-		{"count --date --now B3", "count --date --now -- B3"},
+		{"count --date --now B3", "count --date"},
+		{"count --date --help", "count --date"},
+		{"bed --db --db add", "--db"},
+		{"count --date --unknown B3", "count --date --unknown -- B3"},
 		{"--bogus count B3", "--bogus count -- B3"},
 		// The program's own flags move to the front, but for a command with
 		// one of that name.

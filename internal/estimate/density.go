@@ -178,6 +178,21 @@ func (d Dispersion) words(l lawK) string {
 // to be flagged. Ours.
 const outlierChance = 1e-3
 
+// Outlier returns the 1-based place of a unit that is far outside what the
+// others lead to expect (a typing slip, or a hot spot), 0 for none; see the
+// Outlier of Density. Errors: as Estimate.
+func Outlier(counts []int, disp Dispersion) (int, error) {
+	t, err := newTally(counts)
+	if err != nil {
+		return 0, err
+	}
+	law, err := disp.law()
+	if err != nil {
+		return 0, err
+	}
+	return outlier(counts, t, law), nil
+}
+
 // outlier returns the 1-based place of the highest unit when, of n units with
 // the mean of the others, one so high has a chance under outlierChance. The
 // mean of the others has half an animal added, so that one animal among zeros

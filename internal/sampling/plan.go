@@ -46,7 +46,8 @@ type Plan struct {
 	// when both are.
 	Shortfall string
 	// NeedUnits is the smallest fixed sample that meets both risks; 0 when
-	// 2000 units do not. A plan that stops early needs some more at the most.
+	// 2000 units do not. A plan that stops early needs about as many at the
+	// most, and a few more to stop early often.
 	NeedUnits int
 
 	// Robust is for a true k of half and of double the planned one; empty with
@@ -127,7 +128,7 @@ func MakePlan(q Question) (Plan, error) {
 		for _, l := range d.belief.Levels {
 			d.beliefLaws = append(d.beliefLaws, q.law(l, 1, top))
 		}
-		p.Lines, _ = d.tuned()
+		p.Lines = d.tuned()
 	}
 	p.finish()
 	if q.Method != MethodIwao {
@@ -178,7 +179,7 @@ func (p *Plan) finish() {
 	}
 	switch {
 	case p.NeedUnits > q.MaxUnits:
-		p.Shortfall = fmt.Sprintf("within %d units %s; it takes at least %d units to keep both", q.MaxUnits, miss, p.NeedUnits)
+		p.Shortfall = fmt.Sprintf("within %d units %s; it takes about %d units to keep both", q.MaxUnits, miss, p.NeedUnits)
 	case p.NeedUnits == 0:
 		p.Shortfall = fmt.Sprintf("within %d units %s; not even %d units would keep both: move the levels apart", q.MaxUnits, miss, mostNeeded)
 	default:

@@ -61,7 +61,7 @@ func (d *drawing) straight(low, high float64, cut int, early bool) []Line {
 			l.Hold, l.Act = cut-1, cut
 		case n >= d.q.MinUnits:
 			c := d.slope * float64(n)
-			l.Act = int(math.Ceil(c + high))
+			l.Act = max(1, int(math.Ceil(c+high)))
 			if early {
 				l.Act = min(l.Act, cut)
 			}
@@ -80,8 +80,8 @@ func (d *drawing) straight(low, high float64, cut int, early bool) []Line {
 }
 
 // fixedRisks returns the risks when all n units are looked at and cut acts.
-// With one k, no rule that looks at the total of at most n units does better
-// on both (Neyman & Pearson).
+// With one k, no rule that looks at the total of at most n units has a lower
+// beta at the same alpha (Neyman & Pearson).
 func (q Question) fixedRisks(n, cut int) (alpha, beta float64) {
 	lo, hi := q.levels()
 	_, alpha = q.totals(n, cut-1, lo, 1)
@@ -145,15 +145,35 @@ func (q Question) needUnits(most int) int {
 	return 0
 }
 
-// tuned returns lines that keep the risks aimed at, and false when the most
-// units is too few for the asked ones; the aim is then widened evenly, to a
-// little over what that many units can do, so that clear cases still end early.
-func (d *drawing) tuned() ([]Line, bool) {
+// tuned returns lines that keep the risks aimed at. When the most units is
+// too few for the asked ones, the aim is widened evenly, to a little over what
+// that many units can do, so that clear cases still end early.
+func (d *drawing) tuned() []Line {
 	q := d.q
 	d.alpha, d.beta = q.Alpha, q.Beta
 	first, last := q.cuts(q.MaxUnits, d.alpha, d.beta)
-	met := first <= last
-	if !met {
+	if first > last {
+		// A fixed sample steps from one whole total to the next; stopping early
+		// mixes the two and may just keep both risks. So may a few units fewer.
+		for cut := max(last, 1); cut <= first && cut <= last+2; cut++ {
+			if lines := d.closest(cut); d.ok(lines) {
+				d.polish(lines)
+				return lines
+			}
+		}
+		for n := q.MaxUnits - 1; n >= max(q.MinUnits, q.MaxUnits-12); n-- {
+			if f, l := q.cuts(n, d.alpha, d.beta); f > l {
+				continue
+			}
+			less := *d
+			less.q.MaxUnits = n
+			lines := less.tuned()
+			for row := lines[n-1]; len(lines) < q.MaxUnits; { // not reached
+				row.N++
+				lines = append(lines, row)
+			}
+			return lines
+		}
 		r := math.Inf(1)
 		for c := min(first, last); c <= max(first, last)+1; c++ {
 			a, b := q.fixedRisks(q.MaxUnits, max(c, 1))
@@ -185,7 +205,7 @@ func (d *drawing) tuned() ([]Line, bool) {
 		}
 	}
 	d.polish(best)
-	return best, met
+	return best
 }
 
 // closest returns the straight lines nearest to the slope that keep the risks
@@ -233,7 +253,7 @@ func (d *drawing) closest(cut int) []Line {
 // polishWork bounds the multiplications spent on trying other cuts, and again
 // on polishing: both end earlier where totals are large and whole numbers
 // matter little.
-const polishWork = 60_000_000
+const polishWork = 25_000_000
 
 // polish uses up what whole numbers left of the risks: row by row, from the
 // first, a line is moved in as long as both risks hold and the line never
@@ -292,14 +312,14 @@ func (d *drawing) confidence(t float64) []Line {
 	old := d.slope
 	defer func() { d.slope = old }()
 	d.slope = at
-	cut := RoundUp(float64(d.q.MaxUnits) * at)
+	cut := max(1, RoundUp(float64(d.q.MaxUnits)*at))
 	lines := d.straight(0, 0, cut, false)
 	for i := d.q.MinUnits - 1; i < len(lines)-1; i++ {
 		lo, hi, err := confidenceLines(i+1, at, v, t)
 		if err != nil { // the threshold and the law were checked
 			panic("sampling: " + err.Error())
 		}
-		lines[i].Act = int(math.Ceil(hi))
+		lines[i].Act = max(1, int(math.Ceil(hi)))
 		lines[i].Hold = max(-1, min(int(math.Floor(lo)), lines[i].Act-1))
 	}
 	return lines

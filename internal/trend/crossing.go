@@ -112,17 +112,18 @@ func Crossing(b Belief, rate, sd, threshold float64) (Chance, error) {
 			}
 		}
 	}
-	c.Now, c.Day = c.At[0], -1
+	c.Day = -1
 	for d := range c.At {
-		c.At[d] = math.Min(c.At[d], 1)
+		c.At[d] = math.Min(c.At[d], 1) // sums of weights round
 		c.Within[d] = math.Min(math.Max(c.Within[d], c.At[d]), 1)
-		if d > 0 { // rounding only
+		if d > 0 {
 			c.Within[d] = math.Max(c.Within[d], c.Within[d-1])
 		}
 		if c.Day < 0 && c.Within[d] >= 0.5 {
 			c.Day = d
 		}
 	}
+	c.Now = c.At[0]
 	return c, nil
 }
 

@@ -113,46 +113,52 @@ func (l law) work(cells []cell, b [2]float64) (w work) {
 }
 
 // fitLine solves the score equations by Fisher scoring. The criterion is
-// concave, so a step is halved until it does not pass the top of its line by
-// more than it started below it. x must hold two values or more.
+// concave, so along each step its slope only falls: the step is lengthened or
+// cut until little slope is left. x must hold two values or more.
 func fitLine(cells []cell, l law) (line, error) {
 	b := start(cells)
 	w := l.work(cells, b)
-	failed := fmt.Errorf("the fit does not settle: %w", ErrNoSlope)
-	for range 500 {
+	for i := range 300 {
 		cov, ok := inverse(w.info)
 		if !ok {
-			return line{}, failed
+			break
 		}
 		d := [2]float64{cov[0][0]*w.u[0] + cov[0][1]*w.u[1], cov[1][0]*w.u[0] + cov[1][1]*w.u[1]}
 		gain := d[0]*w.u[0] + d[1]*w.u[1] // squared length of the step in standard errors
-		if gain <= 1e-22 {
-			if math.IsNaN(cov[1][1]) || !(cov[1][1] > 0) {
-				return line{}, failed
-			}
+		move := 0.0
+		for _, c := range cells {
+			move = math.Max(move, math.Abs(d[0]+d[1]*c.x))
+		}
+		// Done at 1e-9 standard errors, or where a step changes no digit. Where
+		// Taylor's line meets Poisson the slope of a presence sample breaks, and
+		// steps shrink short of that; 1e-2 is then taken.
+		if gain <= 1e-18 || move <= 1e-14*math.Abs(b[0]) || i > 200 && gain <= 1e-4 {
 			return line{b, cov, w.pearson, w.parts - 2}, nil
 		}
-		for half := 0; ; half++ {
-			nb := [2]float64{b[0] + d[0], b[1] + d[1]}
-			nw := l.work(cells, nb)
-			if past := nw.u[0]*d[0] + nw.u[1]*d[1]; past >= -gain || half > 60 {
-				if half > 60 || nb == b { // no step can be taken: at the limit of precision
-					gain = 0
-				}
-				b, w = nb, nw
+		at := func(s float64) ([2]float64, work) {
+			nb := [2]float64{b[0] + s*d[0], b[1] + s*d[1]}
+			return nb, l.work(cells, nb)
+		}
+		lo, hi, s := 0.0, math.Inf(1), math.Min(1, 4/move)
+		nb, nw := at(s)
+		for range 60 {
+			if left := nw.u[0]*d[0] + nw.u[1]*d[1]; left > 0.5*gain {
+				lo = s
+			} else if !(left >= -0.5*gain) {
+				hi = s
+			} else {
 				break
 			}
-			d[0], d[1], gain = d[0]/2, d[1]/2, gain/2
-		}
-		if gain == 0 {
-			cov, ok := inverse(w.info)
-			if !ok {
-				return line{}, failed
+			if s = 2 * s; !math.IsInf(hi, 1) {
+				s = (lo + hi) / 2
+			} else if s*move > 8 {
+				break
 			}
-			return line{b, cov, w.pearson, w.parts - 2}, nil
+			nb, nw = at(s)
 		}
+		b, w = nb, nw
 	}
-	return line{}, failed
+	return line{}, fmt.Errorf("the fit does not settle: %w", ErrNoSlope)
 }
 
 // start is the least-squares line through ln of the means, with half an animal

@@ -61,11 +61,11 @@ func TestGrowth_Scatter(t *testing.T) {
 		v = append(v, trend.Visit{Date: start.AddDays([]int{0, 6, 14, 21}[i]), Counts: c})
 	}
 	r := must[trend.Rate](t)(trend.Growth(v, estimate.Dispersion{K: 2}))
-	require.InDelta(t, 0.0561321387042, r.PerDay, 1e-10)
-	require.InDelta(t, 0.02174852412797, r.SE, 1e-10)
-	require.InDelta(t, 14.59792442531/2, r.Scatter, 1e-8)
-	require.InDelta(t, 0.1020502334984, r.SD, 1e-9)
-	require.InDelta(t, 1.8514363289264+21*0.0561321387042, r.LnNow, 1e-9)
+	require.InDelta(t, 0.0561321387042, r.PerDay, 1e-8) // R stops at a change of 1e-14 in the deviance
+	require.InDelta(t, 0.02174852412797, r.SE, 1e-9)
+	require.InDelta(t, 14.59792442531/2, r.Scatter, 1e-6)
+	require.InDelta(t, 0.1020502334984, r.SD, 1e-8)
+	require.InDelta(t, 1.8514363289264+21*0.0561321387042, r.LnNow, 1e-7)
 	require.Equal(t, "no clear trend (anything from halving every 5 days to doubling every 2.7 days)", r.Words())
 	require.Contains(t, r.Notes[0], "scatter")
 }
@@ -363,4 +363,42 @@ func TestRate_Words(t *testing.T) {
 	} {
 		require.Equal(t, want, r.Words())
 	}
+}
+
+// Hard fits, where plain scoring goes round in circles: scipy.stats.nbinom with
+// scipy.optimize.minimize (Nelder-Mead from five starts). And 3000 seeded
+// seasons of wild counts and presence samples, all of which must settle.
+func TestGrowth_Settles(t *testing.T) {
+	at := func(gap int, counts ...int) (v []trend.Visit) {
+		for i, c := range counts {
+			v = append(v, trend.Visit{Date: start.AddDays(gap * i), Counts: []int{c}})
+		}
+		return v
+	}
+	r := must[trend.Rate](t)(trend.Growth(at(6, 0, 77, 5), estimate.Dispersion{K: 0.1}))
+	require.InDeltaSlice(t, []float64{0.32989004, 0.37529335, 5.24017525}, []float64{r.PerDay, r.SE, r.LnNow}, 2e-6)
+	r = must[trend.Rate](t)(trend.Growth(at(7, 0, 900, 0, 3), estimate.Dispersion{K: 0.5}))
+	require.InDeltaSlice(t, []float64{-0.32838735, 0.09355132, 1.10805725}, []float64{r.PerDay, r.SE, r.LnNow}, 1e-6)
+
+	rng := rand.New(rand.NewPCG(1, 1))
+	settled := 0
+	for range 3000 {
+		var v []trend.Visit
+		for i := range 3 + rng.IntN(4) {
+			day := start.AddDays(i * (1 + rng.IntN(30)))
+			if rng.IntN(3) == 0 {
+				v = append(v, trend.Visit{Date: day, Presence: estimate.Presence{Infested: rng.IntN(21), Looked: 20, Tally: 5 * rng.IntN(3)}})
+			} else {
+				v = append(v, trend.Visit{Date: day, Counts: []int{int(math.Exp(6*rng.Float64())) * rng.IntN(2)}})
+			}
+		}
+		clump := []estimate.Dispersion{{K: inf}, {K: 1}, {K: 0.1}, {K: 30}, {A: 2, B: 1.5}, {A: 2, B: 1.5}}[rng.IntN(6)]
+		if _, err := trend.Growth(v, clump); err == nil {
+			settled++
+		} else {
+			require.ErrorIs(t, err, trend.ErrNoSlope)
+			require.NotContains(t, err.Error(), "settle", "%+v %+v", v, clump)
+		}
+	}
+	require.Greater(t, settled, 2500)
 }

@@ -24,7 +24,7 @@ func (r Rate) Words() string {
 	case r.Low >= -steady && r.High <= steady:
 		s = fmt.Sprintf("holding steady (neither doubling nor halving within %d days)", steadyDays)
 	case !r.Clear():
-		s = fmt.Sprintf("no clear trend (anything from halving %s to doubling %s)", every(math.Ln2/-r.Low), every(math.Ln2/r.High))
+		s = fmt.Sprintf("no clear trend (anything from halving %s to doubling %s)", every(math.Ln2/(0-r.Low)), every(math.Ln2/r.High))
 	default:
 		s = fmt.Sprintf("about %s every %s days (%s to %s)", verb, day(days), day(low), day(high))
 		if days < 1 {

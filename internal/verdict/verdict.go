@@ -105,6 +105,17 @@ type Input struct {
 	Density *estimate.Density // of the valid visits; nil when a share is measured
 	Share   *estimate.Share   // levels are then percentages
 
+	// Over, when given, is the chance that the truth is at or over a level in
+	// the unit of Density (or a share 0 to 1), from a belief that earlier visits
+	// have a part in; the estimate's own chance is then not used. Typical is the
+	// density that the belief holds likeliest, for "how many more".
+	Over    func(level float64) float64
+	Typical float64
+	// Settle, when given, returns how many further units would settle a level
+	// that is near, and the chance that they do; ok is false when no reasonable
+	// number would.
+	Settle func() (units int, chance float64, ok bool)
+
 	N              int // units looked at in the valid visits used
 	MinUnits       int
 	StaleAfterDays int // 0: never stale
@@ -173,6 +184,7 @@ type Result struct {
 	Watched       bool     `json:"watched"`      // ChanceWatch is at ActAt or more
 	SpotAction    bool     `json:"spot_action"`  // treat the hot spot by itself
 	Reasons       []string `json:"reasons"`
+	SettleChance  float64  `json:"settle_chance"`   // that MoreUnits do settle it; 0 when not computed
 	MoreUnits     int      `json:"more_units"`      // further units that would probably settle it; 0 is none or not worth it
 	RecheckInDays int      `json:"recheck_in_days"` // 0: as soon as possible
 	Rule          string   `json:"rule"`
@@ -309,7 +321,15 @@ func (d *decider) decide() {
 	}
 	if d.r.Chance < in.ActAt {
 		d.set(LookAgain, RuleNear, nearDays)
-		d.r.MoreUnits = d.more(in.Act.perUnit(percent))
+		if in.Settle != nil {
+			if n, p, ok := in.Settle(); ok {
+				d.r.MoreUnits, d.r.SettleChance = n, p
+				d.say("too near the level to judge: %s more would settle it with a chance of %s; recount in 2 to 4 days", plural(n, "unit"), pct(p))
+				return
+			}
+		} else {
+			d.r.MoreUnits = d.more(in.Act.perUnit(percent))
+		}
 		if d.r.MoreUnits > 0 {
 			d.say("too near the level to judge: about %s more would probably settle it; recount in 2 to 4 days", plural(d.r.MoreUnits, "unit"))
 		} else {
@@ -483,7 +503,9 @@ func (d *decider) hotSpot(s Spot) {
 
 func (d *decider) exceeds(threshold float64) float64 {
 	p := 0.0
-	if d.in.Share != nil {
+	if d.in.Over != nil {
+		p = d.in.Over(threshold)
+	} else if d.in.Share != nil {
 		p = d.in.Share.Exceeds(threshold)
 	} else {
 		p = d.in.Density.Exceeds(threshold)

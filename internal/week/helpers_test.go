@@ -124,11 +124,13 @@ func agents() map[string][]week.AgentOffer {
 }
 
 // wait is the side-effect table: soap harms mites for 7 days and worms not at
-// all, iron harms nothing, and nothing is known of mystery.
+// all, iron harms nothing, oil harms all for 30 days, and nothing is known of mystery.
 func wait(active, agent string) (int, bool) {
 	switch active {
 	case "soap":
 		return map[string]int{"cool": 7, "hot": 7, "worms": 0}[agent], true
+	case "oil":
+		return 30, true
 	case "iron":
 		return 0, true
 	}

@@ -39,6 +39,9 @@ func TestBuild_Ladder(t *testing.T) {
 	require.Equal(t, []string{"Read the label."}, p.Safety)
 	require.Contains(t, p.Traces[0].Facts[0], "label bait, version 1, transcribed 2026-01-05")
 
+	in.Actions["slug"][3].WithinDays = 6
+	require.Equal(t, today.AddDays(6), line(t, build(t, in, nil), "do:slug:label:bait").By, "no sooner than the slowest lower step")
+
 	// A count of five days before: the day is past, so it is due today.
 	in = input(found("B1", slugs(), today.AddDays(-5), 9))
 	require.Equal(t, today, line(t, build(t, in, nil), "do:slug:slug_boards").By)

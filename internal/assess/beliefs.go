@@ -1,0 +1,254 @@
+package assess
+
+import (
+	"fmt"
+	"math"
+
+	"leafturn/internal/belief"
+	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
+	"leafturn/internal/sampling"
+	"leafturn/internal/verdict"
+)
+
+// stepUnrest multiplies what is not known of the rate of growth over a time in
+// which something was done against the pest. Common practice.
+const stepUnrest = 2
+
+// clump is how the pest clumps on a unit. Where nothing is known a percentage
+// is of plants or parts taken to be hit at random, and a count is taken to be
+// as clumped as k = 1. Common practice.
+func (u Unit) clump() belief.Clump {
+	d := u.Dispersed
+	switch {
+	case d.A > 0:
+		return belief.Clump{A: d.A, B: d.B}
+	case d.K > 0:
+		return belief.Clump{K: d.K}
+	case u.Percent:
+		return belief.Clump{K: math.Inf(1)}
+	}
+	return belief.Clump{K: 1}
+}
+
+// evidence is what a reading says to the belief.
+func (r *Reading) evidence() belief.Evidence {
+	e := belief.Evidence{Counts: r.Visit.Seen(), Scale: r.Unit.Scale(r.Visit.Conditions.Nights)}
+	if p := r.Visit.Presence; p != nil {
+		e.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
+	}
+	if r.Unit.Percent {
+		// A percentage knows only infested or not: counts that were written
+		// down anyway are scored.
+		e.Counts = nil
+		e.Presence = estimate.Presence{Infested: r.Share.Infested, Looked: r.Share.Looked, Tally: max(r.Unit.Tally, 1) - 1}
+	}
+	return e
+}
+
+// growth is what may have happened between two days.
+func growth(from, to civil.Date, steps []civil.Date) belief.Growth {
+	g := belief.UnknownGrowth()
+	for _, s := range steps {
+		if !s.Before(from) && s.Before(to) {
+			g.RateSD *= stepUnrest
+			break
+		}
+	}
+	return g
+}
+
+// believe carries a belief for each measure through the valid readings in the
+// order of their days, and reads intervals and chances off it.
+func (a *Assessment) believe(in Input) error {
+	now := map[string]belief.Belief{}
+	for i := range a.Readings {
+		r := &a.Readings[i]
+		if !r.Valid() {
+			continue
+		}
+		b, earlier := now[r.Unit.Measure]
+		next, err := step(b, earlier, r, in.Steps)
+		if err != nil {
+			return fmt.Errorf("visit %d of %s on %s: %w", r.Visit.ID, r.Visit.Bed, r.Visit.Date, err)
+		}
+		now[r.Unit.Measure] = next
+		r.Belief, r.Alone = &next, !earlier || b.IsWeak()
+		r.readOff(next)
+	}
+	// A hot spot is believed by itself: it says nothing of the bed.
+	for i := range a.HotSpots {
+		h := &a.HotSpots[i]
+		if !h.Valid() {
+			continue
+		}
+		b, err := step(belief.Belief{}, false, h, nil)
+		if err != nil {
+			return fmt.Errorf("visit %d of %s on %s: %w", h.Visit.ID, h.Visit.Bed, h.Visit.Date, err)
+		}
+		h.Belief, h.Alone = &b, true
+		h.readOff(b)
+	}
+	return nil
+}
+
+// step is the belief after a reading. The first of a season begins weak.
+func step(b belief.Belief, earlier bool, r *Reading, steps []civil.Date) (belief.Belief, error) {
+	day := r.Visit.Date
+	if !earlier {
+		b = belief.Weak()
+		b.Date = day
+	} else {
+		var err error
+		from := b.Date
+		if b, err = belief.Carry(b, day.Sub(from), growth(from, day, steps)); err != nil {
+			return b, err
+		}
+	}
+	return belief.Update(b, r.evidence(), r.Unit.clump())
+}
+
+// readOff fills what is read off the belief: the likely range and the chances.
+func (r *Reading) readOff(b belief.Belief) {
+	low, high := b.Quantile(0.025), b.Quantile(0.975)
+	if r.Unit.Percent {
+		r.LikelyL, r.LikelyH = 100*r.shareAt(low), 100*r.shareAt(high)
+	} else {
+		r.LikelyL, r.LikelyH = low, high
+	}
+	if r.found() == 0 && r.Alone {
+		r.LikelyL, r.LikelyH = 0, r.inMeasure(b.Quantile(0.95))
+	}
+	of := func(l *Level) float64 {
+		switch {
+		case l == nil || l.Operator == "none":
+			return math.NaN()
+		case l.Operator == ">" && l.Value == 0:
+			if r.found() > 0 {
+				return 1
+			}
+			return 0
+		}
+		return r.over(b, l.Value)
+	}
+	r.Chance, r.ChanceW = of(r.Act), of(r.Watch)
+}
+
+func (r *Reading) inMeasure(density float64) float64 {
+	if r.Unit.Percent {
+		return 100 * r.shareAt(density)
+	}
+	return density
+}
+
+// found is the number of animals, or of infested units.
+func (r *Reading) found() int {
+	if r.Share != nil {
+		return r.Share.Infested
+	}
+	n := r.Density.Total
+	if p := r.Visit.Presence; p != nil {
+		n += p.Infested
+	}
+	return n
+}
+
+// shareAt is the share of units infested at a density.
+func (r *Reading) shareAt(density float64) float64 {
+	p, err := estimate.ShareOver(max(r.Unit.Tally, 1)-1, density, r.Unit.clump().At(density))
+	if err != nil {
+		return math.NaN()
+	}
+	return p
+}
+
+// densityAt is the density at which a share of units is infested: the share
+// rises with the density, so the place is found by halving.
+func (r *Reading) densityAt(share float64) float64 {
+	lo, hi := math.Log(belief.Lowest), math.Log(belief.Highest)
+	for range 60 {
+		mid := (lo + hi) / 2
+		if r.shareAt(math.Exp(mid)) < share {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return math.Exp((lo + hi) / 2)
+}
+
+// over is the chance that the truth is at or over a level in the measure.
+func (r *Reading) over(b belief.Belief, level float64) float64 {
+	if r.Unit.Percent {
+		return b.Exceeds(r.densityAt(level / 100))
+	}
+	return b.Exceeds(level)
+}
+
+// judgeBelief puts the belief of a reading, carried forward to today, into
+// the verdict's terms.
+func (a *Assessment) judgeBelief(in Input, r *Reading, vin *verdict.Input) (*belief.Belief, error) {
+	if r.Belief == nil {
+		return nil, nil
+	}
+	from := r.Belief.Date
+	b, err := belief.Carry(*r.Belief, in.Today.Sub(from), growth(from, in.Today, in.Steps))
+	if err != nil {
+		return nil, err
+	}
+	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
+	vin.Over = func(level float64) float64 {
+		if r.Unit.Percent {
+			return r.over(b, 100*level)
+		}
+		return r.over(b, level*scale)
+	}
+	vin.Typical = b.Median() / scale
+	if l := r.Act; l != nil && l.Operator != "none" && l.Value > 0 {
+		vin.Settle = func() (int, float64, bool) { return settle(b, r, l.Value, in, scale) }
+	}
+	return &b, nil
+}
+
+// Chance asked of "so many more units would settle it", and the most units
+// worth asking for.
+const (
+	settleChance = 0.8
+	settleMost   = 100
+)
+
+// settle finds how many more units would bring the chance of being over a
+// level to where it decides.
+func settle(b belief.Belief, r *Reading, level float64, in Input, scale float64) (int, float64, bool) {
+	density, weight := b.Weights()
+	s := sampling.Settle{
+		Threshold: level / scale, Clump: samplingClump(r.Unit.clump()), ActAt: in.ActAt, HoldBelow: in.HoldBelow,
+	}
+	if s.ActAt <= 0 {
+		s.ActAt = verdict.DefaultActAt
+	}
+	if s.HoldBelow <= 0 {
+		s.HoldBelow = min(verdict.DefaultHoldBelow, s.ActAt)
+	}
+	levels := make([]float64, len(density))
+	for i, m := range density {
+		if r.Unit.Percent {
+			levels[i] = r.shareAt(m)
+		} else {
+			levels[i] = m / scale
+		}
+	}
+	if r.Unit.Percent {
+		s.Percent, s.Threshold, s.Tally, s.Clump = true, level/100, max(r.Unit.Tally, 1)-1, sampling.Clump{}
+	}
+	s.Belief = sampling.Belief{Levels: levels, Weights: weight}
+	n, p, ok, err := s.More(settleChance, settleMost)
+	return n, p, ok && err == nil && n > 0
+}
+
+func samplingClump(c belief.Clump) sampling.Clump {
+	if c.A > 0 {
+		return sampling.Clump{TaylorA: c.A, TaylorB: c.B}
+	}
+	return sampling.Clump{K: c.K}
+}

@@ -1,0 +1,197 @@
+// Package belief holds what is believed of the true density of one pest in
+// one bed, in animals per sample unit (or per whatever the caller measures
+// in), as a distribution: what the counts of each visit say, carried from
+// week to week and forgotten in time.
+//
+//	weak := belief.Weak()
+//	b, err := belief.Update(weak, belief.Evidence{Counts: counts}, clump)
+//	b, err = belief.Carry(b, 7, belief.UnknownGrowth())
+//	b.Exceeds(level)
+//
+// SampleInterval is the interval to print beside a single visit: it keeps its
+// level at every density, which no distribution of belief can do for few
+// animals. CALIBRATION.md has the measurements of both.
+//
+// Everything is arithmetic on the arguments: no clock, no randomness, and no
+// argument is modified.
+//
+// Not here: movement between beds, growth by temperature (the caller gives a
+// rate), unknown clumping (give the default k of Law), and units that differ
+// in a way that is known, such as edges.
+package belief
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
+)
+
+// Errors that callers tell apart with errors.Is.
+var (
+	ErrDomain = errors.New("argument out of range")
+	ErrFormat = errors.New("not a stored belief of this version")
+)
+
+// The grid: 80 points to each factor of ten, from Lowest to Highest. Between
+// points the log of the density is interpolated through six points, so the
+// step of 2.9 % does not limit quantiles.
+const (
+	Lowest   = 1e-4 // animals per unit
+	Highest  = 1e4
+	perTen   = 80
+	points   = 8*perTen + 1
+	gridStep = math.Ln10 / perTen
+)
+
+// gridU is ln density at the grid points, weakLn the log of the weak prior's
+// density there. Both are constants.
+var gridU, weakLn = func() (u, f [points]float64) {
+	for i := range u {
+		u[i] = math.Ln10 * (float64(i)/perTen - 4)
+		f[i] = u[i] + estimate.WeakPrior(math.Exp(u[i]))
+	}
+	lnMass := newCurve(f[:], 0).lnMass
+	for i := range f {
+		f[i] -= lnMass
+	}
+	return u, f
+}()
+
+// Belief is a distribution of the density of one pest in one bed on one date.
+// The zero Belief is Weak(). A Belief is a value: no function changes one.
+type Belief struct {
+	Date   civil.Date // the day it speaks of; zero when nothing was seen yet
+	Seen   civil.Date // the day of the last visit in it; zero when there is none
+	Units  int        // sample units looked at since it was last weak
+	Visits int        // visits since it was last weak
+
+	ln []float64 // log density of ln density at the grid points
+}
+
+// Weak is the belief before anything was counted: estimate.WeakPrior, the
+// square root of the density half-Cauchy with scale 1, cut to Lowest to
+// Highest. Half of it lies below one animal per unit, 95 % between 0.0024
+// and 420, and a handful of units outweigh it. Common practice (a half-Cauchy
+// prior for a scale); the scale is ours.
+func Weak() Belief { return Belief{} }
+
+// FromPrior is the belief with another prior in place of the weak one, cut to
+// Lowest to Highest. Errors: ErrDomain when the prior is not finite there.
+func FromPrior(p estimate.Prior) (Belief, error) {
+	f := make([]float64, points)
+	for i, u := range gridU {
+		f[i] = u + p(math.Exp(u))
+		if math.IsNaN(f[i]) || math.IsInf(f[i], 0) {
+			return Belief{}, fmt.Errorf("prior at %v: %w", math.Exp(u), ErrDomain)
+		}
+	}
+	return Belief{}.made(f), nil
+}
+
+func (b Belief) log() []float64 {
+	if b.ln == nil {
+		return weakLn[:]
+	}
+	return b.ln
+}
+
+// IsWeak reports whether the belief knows no more than Weak does.
+func (b Belief) IsWeak() bool { return b.ln == nil }
+
+// Exceeds returns the chance that the density is at or over threshold. A
+// threshold of Lowest or less gives 1, one over Highest or NaN gives 0. It
+// falls as the threshold rises.
+func (b Belief) Exceeds(threshold float64) float64 {
+	switch {
+	case math.IsNaN(threshold), threshold > Highest:
+		return 0
+	case threshold <= Lowest:
+		return 1
+	}
+	return newCurve(b.log(), 0).above(math.Log(threshold))
+}
+
+// Mean returns the mean of the density, animals per unit. A weak belief's
+// mean is far above its median and says little.
+func (b Belief) Mean() float64 {
+	c := newCurve(b.log(), 0)
+	s := 0.0
+	for i, p := range c.p {
+		s += p * math.Exp(c.u[i])
+	}
+	return s
+}
+
+// Median returns the density that is exceeded with a chance of one half.
+func (b Belief) Median() float64 { return b.Quantile(0.5) }
+
+// Quantile returns the density below which the share p of the belief lies,
+// Lowest for p <= 0 and Highest for p >= 1. NaN gives NaN.
+func (b Belief) Quantile(p float64) float64 {
+	if math.IsNaN(p) {
+		return p
+	}
+	return newCurve(b.log(), 0).quantile(p)
+}
+
+// Interval returns the central interval at level: as much of the belief lies
+// below it as above it. When the lower end would be the lowest density of the
+// grid it is that density, not 0. A level outside (0, 1) gives ErrDomain.
+//
+// For the interval to print beside one visit see SampleInterval.
+func (b Belief) Interval(level float64) (estimate.Interval, error) {
+	if err := levelOK(level); err != nil {
+		return estimate.Interval{}, err
+	}
+	c := newCurve(b.log(), 0)
+	return estimate.Interval{Low: c.quantile((1 - level) / 2), High: c.quantile((1 + level) / 2)}, nil
+}
+
+// SDLn returns the standard deviation of ln density: 0.1 is about 10 %.
+func (b Belief) SDLn() float64 {
+	c := newCurve(b.log(), 0)
+	m, v := 0.0, 0.0
+	for i, p := range c.p {
+		m += p * c.u[i]
+	}
+	for i, p := range c.p {
+		v += p * (c.u[i] - m) * (c.u[i] - m)
+	}
+	return math.Sqrt(v)
+}
+
+// Weights returns the probability nearest to each grid point; they sum to 1.
+func (b Belief) Weights() (density, weight []float64) {
+	c := newCurve(b.log(), 0)
+	density, weight = make([]float64, points), make([]float64, points)
+	last := 1.0
+	for i := range density {
+		density[i] = math.Exp(gridU[i])
+		next := 0.0
+		if i < points-1 {
+			next = c.above(gridU[i] + gridStep/2)
+		}
+		weight[i], last = last-next, next
+	}
+	return density, weight
+}
+
+func levelOK(level float64) error {
+	if !(level > 0 && level < 1) {
+		return fmt.Errorf("level %v, want between 0 and 1: %w", level, ErrDomain)
+	}
+	return nil
+}
+
+// made returns b with the log density f, which it scales to mass 1.
+func (b Belief) made(f []float64) Belief {
+	lnMass := newCurve(f, 0).lnMass
+	for i := range f {
+		f[i] -= lnMass
+	}
+	b.ln = f
+	return b
+}

@@ -1,0 +1,100 @@
+package belief
+
+import (
+	"encoding/binary"
+	"fmt"
+	"hash/crc32"
+	"math"
+
+	"leafturn/internal/civil"
+)
+
+// The stored form: "LTB", a version, the two dates as days from 1 January 1
+// plus one (0 is no date), units, visits, the number of grid points (0 for
+// the weak belief), the log densities, and a CRC-32 of all before it. Numbers
+// are little-endian. 5.2 kB, 32 bytes when weak.
+const (
+	magic   = "LTB"
+	version = 1
+	header  = 4 + 4*4 + 8
+)
+
+var dayOne = civil.New(1, 1, 1)
+
+func dayNumber(d civil.Date) (uint32, error) {
+	if d.IsZero() {
+		return 0, nil
+	}
+	n := (d.Time().Unix() - dayOne.Time().Unix()) / 86400
+	if n < 0 || n > 9999*366 {
+		return 0, fmt.Errorf("date of year %d: %w", d.Year, ErrDomain)
+	}
+	return uint32(n) + 1, nil
+}
+
+func dayOf(n uint32) civil.Date {
+	if n == 0 {
+		return civil.Date{}
+	}
+	return dayOne.AddDays(int(n - 1))
+}
+
+// MarshalBinary returns the belief in its stored form, which UnmarshalBinary
+// gives back exactly. Errors: ErrDomain for a date before year 1 or after 9999.
+func (b Belief) MarshalBinary() ([]byte, error) {
+	at, err := dayNumber(b.Date)
+	if err != nil {
+		return nil, err
+	}
+	seen, err := dayNumber(b.Seen)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]byte, 0, header+8*len(b.ln)+4)
+	out = append(append(out, magic...), version)
+	out = binary.LittleEndian.AppendUint32(out, at)
+	out = binary.LittleEndian.AppendUint32(out, seen)
+	out = binary.LittleEndian.AppendUint64(out, uint64(b.Units))
+	out = binary.LittleEndian.AppendUint32(out, uint32(b.Visits))
+	out = binary.LittleEndian.AppendUint32(out, uint32(len(b.ln)))
+	for _, v := range b.ln {
+		out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
+	}
+	return binary.LittleEndian.AppendUint32(out, crc32.ChecksumIEEE(out)), nil
+}
+
+// UnmarshalBinary reads the stored form. Anything else, another version or
+// damage included, is ErrFormat and leaves b as it was.
+func (b *Belief) UnmarshalBinary(in []byte) error {
+	if len(in) < header+4 || string(in[:3]) != magic {
+		return fmt.Errorf("%d bytes: %w", len(in), ErrFormat)
+	}
+	if in[3] != version {
+		return fmt.Errorf("version %d, this program reads %d: %w", in[3], version, ErrFormat)
+	}
+	body := in[:len(in)-4]
+	if crc32.ChecksumIEEE(body) != binary.LittleEndian.Uint32(in[len(in)-4:]) {
+		return fmt.Errorf("the check sum does not fit, it is damaged: %w", ErrFormat)
+	}
+	le := binary.LittleEndian
+	at, seen, units, visits, n := le.Uint32(in[4:]), le.Uint32(in[8:]), le.Uint64(in[12:]), le.Uint32(in[20:]), le.Uint32(in[24:])
+	if (n != 0 && n != points) || len(body) != header+8*int(n) || at > 9999*366 || seen > 9999*366 || units > math.MaxInt64/2 || visits > math.MaxInt32 {
+		return fmt.Errorf("%d grid points in %d bytes: %w", n, len(in), ErrFormat)
+	}
+	r := Belief{Date: dayOf(at), Seen: dayOf(seen), Units: int(units), Visits: int(visits)}
+	if n > 0 {
+		r.ln = make([]float64, points)
+		for i := range r.ln {
+			v := math.Float64frombits(le.Uint64(in[header+8*i:]))
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return fmt.Errorf("grid point %d is %v: %w", i, v, ErrFormat)
+			}
+			r.ln[i] = v
+		}
+		if m := newCurve(r.ln, 0).lnMass; !(math.Abs(m) < 1e-6) {
+			return fmt.Errorf("its mass is not 1: %w", ErrFormat)
+		}
+	}
+	*b = r
+	return nil
+}
