@@ -20,7 +20,7 @@ import (
 
 // FarmOptions are the words of `farm new` and `farm set`; nil is "not given".
 type FarmOptions struct {
-	Name, Place, Country, Zone, Hardiness, LastFrost, FirstFrost, Units, Organic, Pests *string
+	Name, Place, Country, Zone, Hardiness, LastFrost, FirstFrost, Units, Organic, Pests, Area, WaitingCost *string
 }
 
 // defaultPests are the pests that a new farm watches until it says otherwise:
@@ -113,6 +113,29 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 			f.Pests = append(f.Pests, key)
 		}
 	}
+	if o.Area != nil {
+		f.Area = nil
+		for w := range strings.SplitSeq(*o.Area, ",") {
+			w = strings.ToLower(strings.NewReplacer("-", "_", " ", "_").Replace(strings.TrimSpace(w)))
+			switch {
+			case w == "":
+			case !contains(farm.AreaConditions, w):
+				bad("one of: "+strings.Join(farm.AreaConditions, ", "), "--area: unknown condition %q%s", w, diag.DidYouMean(w, farm.AreaConditions))
+			default:
+				f.Area = append(f.Area, w)
+			}
+		}
+		if contains(f.Area, "potato_leafhopper") && contains(f.Area, "no_potato_leafhopper") || contains(f.Area, "japanese_beetle_established") && contains(f.Area, "japanese_beetle_absent") {
+			bad("give one of each pair", "--area %q contradicts itself", *o.Area)
+		}
+	}
+	if o.WaitingCost != nil {
+		v, err := units.ParseNumber(*o.WaitingCost)
+		if err != nil || v <= 0 || v > 100 {
+			bad("give more than 0 and at most 100; 1 is as dear as acting needlessly", "--waiting-cost %q is no such number", *o.WaitingCost)
+		}
+		f.WaitingCost = v
+	}
 	return f, l.Err()
 }
 
@@ -194,6 +217,8 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("average first frost"), orUnknown(f.FirstFrost.String())},
 		{report.Text("units"), orUnknown(string(f.Units))},
 		{report.Text("organic"), report.Text(organic)},
+		{report.Text("known of the area"), orUnknown(strings.ReplaceAll(strings.Join(f.Area, ", "), "_", " "))},
+		{report.Text("to wait wrongly costs"), report.Text(waitingWords(f))},
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},
 		{report.Text("beds, plants"), report.Text(fmt.Sprintf("%d beds, %d plants", nBeds, plants))},
 		{report.Text("file"), report.Text(a.st.Path())},
@@ -201,6 +226,16 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 	doc.Sections = []report.Section{{Key: "farm", Table: &report.Table{Columns: []report.Column{{Title: "What"}, {Title: "Set to"}}, Rows: rows}}}
 	doc.Data = farmData(f, nBeds, plants, a.st.Path())
 	return doc, nil
+}
+
+// waitingWords says what the cost of waiting wrongly means for the verdicts.
+func waitingWords(f farm.Farm) string {
+	act, hold := f.ActAt()
+	c := f.WaitingCost
+	if c <= 0 {
+		c = 1
+	}
+	return fmt.Sprintf("%g times as much as to act needlessly: act from a chance of %.0f %% of being over the level, hold below %.0f %%", c, 100*act, 100*hold)
 }
 
 // BedOptions are the words of `bed add`.

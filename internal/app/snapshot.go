@@ -105,3 +105,24 @@ func labelsOn(tx *store.Tx, on civil.Date) ([]farm.Label, error) {
 	}
 	return out, nil
 }
+
+// stepDays are the days on which something was done against a pest in a bed.
+func (s snapshot) stepDays(bed, pest string) []civil.Date {
+	var out []civil.Date
+	for _, t := range s.treatments {
+		if t.Bed == bed && t.Pest == pest {
+			out = append(out, t.Date)
+		}
+	}
+	for _, r := range s.releases {
+		if r.Bed == bed && r.Pest == pest {
+			out = append(out, r.Date)
+		}
+	}
+	for _, d := range s.done {
+		if d.Bed == bed && d.Pest == pest {
+			out = append(out, d.Date)
+		}
+	}
+	return out
+}

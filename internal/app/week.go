@@ -37,6 +37,7 @@ func (a *App) assessments(s snapshot) ([]assess.Assessment, error) {
 		visits[[2]string{v.Bed, v.Pest}] = append(visits[[2]string{v.Bed, v.Pest}], v)
 	}
 	holds := a.conditions(s)
+	actAt, holdBelow := a.farm.ActAt()
 	facts := map[string]assess.Pest{} // by pest and stage
 	var out []assess.Assessment
 	for _, b := range s.beds {
@@ -55,6 +56,7 @@ func (a *App) assessments(s snapshot) ([]assess.Assessment, error) {
 			x, err := assess.Assess(assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: f,
 				Events: s.stages[b.Code], Visits: visits[[2]string{b.Code, key}], Holds: holds,
+				Steps: s.stepDays(b.Code, key), ActAt: actAt, HoldBelow: holdBelow,
 			})
 			if err != nil {
 				return nil, err
@@ -78,7 +80,11 @@ func (a *App) conditions(s snapshot) map[string]bool {
 			confirmed = true
 		}
 	}
-	return map[string]bool{"tospovirus_confirmed": confirmed, "no_tospovirus": !confirmed}
+	holds := map[string]bool{"tospovirus_confirmed": confirmed, "no_tospovirus": !confirmed}
+	for _, c := range a.farm.Area {
+		holds[c] = true
+	}
+	return holds
 }
 
 // weekInput joins everything that the list is made from, as it was known on a day.
@@ -176,9 +182,11 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 		return nil, err
 	}
 	stage, since := farm.StageOn(s.stages[beds[0].Code], on)
+	actAt, holdBelow := a.farm.ActAt()
 	x, err := assess.Assess(assess.Input{
 		Today: on, Bed: beds[0], Stage: stage, StageSince: since, Pest: a.pestFacts(p, stage, s.on, s.overrides),
 		Events: s.stages[beds[0].Code], Visits: only(s.visits, beds[0].Code, p.Key), Holds: a.conditions(s),
+		Steps: s.stepDays(beds[0].Code, p.Key), ActAt: actAt, HoldBelow: holdBelow, Deep: true,
 	})
 	if err != nil {
 		return nil, err

@@ -426,20 +426,10 @@ func needsVirus(p Pest) bool {
 func noLevelWords(in Input, u Unit) string {
 	for _, l := range in.Pest.Levels {
 		if _, said := in.Holds[l.Requires]; l.Measure == u.Measure && l.Requires != "" && !said && !l.Transfer && in.Stage.Between(l.From, l.To) {
-			return "it depends on something of your area that has not been said (" + spaced(l.Requires) + ")"
+			return "it depends on something of your area that has not been said: leafturn farm set --area " + l.Requires
 		}
 	}
 	return fmt.Sprintf("none is known for dahlias in %s at this stage", u.Words)
-}
-
-func spaced(s string) string {
-	b := []byte(s)
-	for i := range b {
-		if b[i] == '_' {
-			b[i] = ' '
-		}
-	}
-	return string(b)
 }
 
 // verdictLevel puts a level in the terms of the verdict. scale turns a mean

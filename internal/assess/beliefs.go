@@ -204,7 +204,7 @@ func (a *Assessment) judgeBelief(in Input, r *Reading, vin *verdict.Input) (*bel
 		return r.over(b, level*scale)
 	}
 	vin.Typical = b.Median() / scale
-	if l := r.Act; l != nil && l.Operator != "none" && l.Value > 0 {
+	if l := r.Act; in.Deep && l != nil && l.Operator != "none" && l.Value > 0 {
 		vin.Settle = func() (int, float64, bool) { return settle(b, r, l.Value, in, scale) }
 	}
 	return &b, nil

@@ -134,6 +134,9 @@ type Input struct {
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
+	// Deep asks for what takes a while: how many more units would settle a
+	// count that is too near its level, and the chance that they do.
+	Deep bool
 	// ActAt and HoldBelow are the chances at which to act and below which to
 	// hold; 0 takes the defaults of package verdict.
 	ActAt, HoldBelow float64

@@ -43,11 +43,11 @@ func (g Growth) check() error {
 
 // Bounds on the spread that carrying adds to ln density. Past maxSpread (a
 // factor of 7) the blend with the weak belief says the rest; without the
-// bound an old belief would be wider than the weak one. The least spread is
-// an eighth of a step of the grid.
+// bound an old belief would be wider than the weak one. The least spread,
+// 6 %, is two steps of the grid, so that a blend has no corners between its points.
 const (
 	maxSpread   = 2.0
-	leastSpread = gridStep / 8
+	leastSpread = 2 * gridStep
 )
 
 // Carry returns the belief days later, nothing having been seen in between.

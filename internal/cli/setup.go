@@ -23,6 +23,8 @@ func farmFlags() []ucli.Flag {
 		&ucli.StringFlag{Name: "units", Usage: "metric or us, for amounts in lists"},
 		&ucli.StringFlag{Name: "organic", Usage: "yes or no: run under an organic standard"},
 		&ucli.StringFlag{Name: "pests", Usage: "the pests that the farm watches, separated by commas"},
+		&ucli.StringFlag{Name: "area", Usage: "what is known of the area, separated by commas: potato_leafhopper or no_potato_leafhopper, japanese_beetle_established or japanese_beetle_absent"},
+		&ucli.StringFlag{Name: "waiting-cost", Usage: "how many times as dear it is to wait wrongly as to act needlessly (1 when not said)"},
 	}
 }
 
@@ -36,7 +38,7 @@ func farmOptions(c *ucli.Context) app.FarmOptions {
 	}
 	return app.FarmOptions{
 		Name: get("name"), Place: get("place"), Country: get("country"), Zone: get("zone"), Hardiness: get("hardiness"),
-		LastFrost: get("last-frost"), FirstFrost: get("first-frost"), Units: get("units"), Organic: get("organic"), Pests: get("pests"),
+		LastFrost: get("last-frost"), FirstFrost: get("first-frost"), Units: get("units"), Organic: get("organic"), Pests: get("pests"), Area: get("area"), WaitingCost: get("waiting-cost"),
 	}
 }
 

@@ -29,6 +29,28 @@ type Farm struct {
 	Organic       bool           `json:"organic"`        // run under an organic standard
 	ScoutDay      time.Weekday   `json:"-"`              // the weekday of the scouting round
 	Pests         []string       `json:"pests"`          // catalogue keys of the pests that the farm watches
+	Area          []string       `json:"area"`           // what is known of the area, see AreaConditions
+	// WaitingCost is how dear it is to wait wrongly, in terms of acting
+	// needlessly: 1 is as dear, 2 twice. 0 is "not said", taken as 1.
+	WaitingCost float64 `json:"waiting_cost"`
+}
+
+// AreaConditions are what a farm may say of its area; some action levels
+// depend on them.
+var AreaConditions = []string{"potato_leafhopper", "no_potato_leafhopper", "japanese_beetle_established", "japanese_beetle_absent"}
+
+// ActAt returns the chance of being over a level from which on acting is
+// cheaper than waiting: p x cost of waiting wrongly >= (1-p) x cost of acting
+// needlessly. HoldBelow, two fifths of it, is the chance below which the
+// matter may rest until the next round; between the two one looks again.
+// Common practice.
+func (f Farm) ActAt() (actAt, holdBelow float64) {
+	c := f.WaitingCost
+	if c <= 0 {
+		c = 1
+	}
+	actAt = 1 / (1 + c)
+	return actAt, 0.4 * actAt
 }
 
 // Location returns the farm's time zone.

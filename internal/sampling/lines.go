@@ -3,6 +3,7 @@ package sampling
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"leafturn/internal/estimate"
@@ -119,10 +120,7 @@ func (w *walker) walk(lines []Line, from, total int, l law, keep bool) passage {
 			}
 			p := l.pmf[:min(room, len(l.pmf))]
 			w.work += len(p)
-			to := next[j : j+len(p)]
-			for x, px := range p {
-				to[x] += q * px
-			}
+			floats.AddScaled(next[j:j+len(p)], q, p)
 		}
 		row := lines[i]
 		if row.CanAct() {

@@ -182,6 +182,8 @@ func (p *Plan) finish() {
 		p.Shortfall = fmt.Sprintf("within %d units %s; it takes about %d units to keep both", q.MaxUnits, miss, p.NeedUnits)
 	case p.NeedUnits == 0:
 		p.Shortfall = fmt.Sprintf("within %d units %s; not even %d units would keep both: move the levels apart", q.MaxUnits, miss, mostNeeded)
+	case q.Method == MethodTuned:
+		p.Shortfall = fmt.Sprintf("with %d to %d units %s; another least or most number of units would keep both", q.MinUnits, q.MaxUnits, miss)
 	default:
 		p.Shortfall = fmt.Sprintf("with these lines %s; tuned lines could keep both", miss)
 	}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"github.com/jmoiron/sqlx"
+
 	"leafturn/internal/diag"
 )
 
@@ -86,6 +88,9 @@ func (s *Store) Check(ctx context.Context) ([]string, error) {
 	if len(out) > 0 {
 		return out, nil // the sums mean nothing in a damaged file
 	}
+	if out, err = checkSchema(ctx, tx, s.o.migrations); err != nil {
+		return nil, problem(s.path, "check", err)
+	}
 	var bad []struct {
 		ID    int64  `db:"id"`
 		Bed   string `db:"code"`
@@ -106,11 +111,68 @@ FROM visit v JOIN bed b ON b.id = v.bed_id LEFT JOIN u ON u.visit_id = v.id
 WHERE (v.units, v.units, v.n, v.sum, v.sumsq, v.zeros) IS NOT
       (ifnull(u.units, 0), ifnull(u.last, 0), ifnull(u.n, 0), ifnull(u.sum, 0), ifnull(u.sumsq, 0), ifnull(u.zeros, 0))
 ORDER BY v.id`)
-	if err != nil {
+	switch {
+	case err != nil && len(out) > 0:
+		return out, nil // the tables are not as they were made, so nothing can be read off them
+	case err != nil:
 		return nil, problem(s.path, "check", err)
 	}
 	for _, v := range bad {
 		out = append(out, fmt.Sprintf("visit record %d (bed %s, %s, %s): the sums say %s; the units say %s", v.ID, v.Bed, v.Pest, v.Date, v.Was, v.Found))
+	}
+	return out, nil
+}
+
+// schemaRow is one table, index or trigger with the text that made it.
+type schemaRow struct {
+	Name string         `db:"name"`
+	SQL  sql.NullString `db:"sql"`
+}
+
+const schemaQuery = `SELECT name, sql FROM sqlite_schema ORDER BY name`
+
+// freshSchema is what the migrations make of an empty file.
+func freshSchema(all []migration) ([]schemaRow, error) {
+	db, err := sqlx.Open("sqlite", ":memory:")
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1) // each connection would have a memory of its own
+	for _, m := range all {
+		if _, err := db.Exec(m.sql); err != nil {
+			return nil, fmt.Errorf("%s: %w", m.name, err)
+		}
+	}
+	var out []schemaRow
+	err = db.Select(&out, schemaQuery)
+	return out, err
+}
+
+// checkSchema finds tables, indexes and triggers that are not as the
+// migrations make them: a flipped byte in their text can rename a column, which
+// SQLite's own check takes for good.
+func checkSchema(ctx context.Context, db selector, all []migration) ([]string, error) {
+	want, err := freshSchema(all)
+	if err != nil {
+		return nil, err
+	}
+	var have []schemaRow
+	if err := db.SelectContext(ctx, &have, schemaQuery); err != nil {
+		return nil, err
+	}
+	text := map[string]string{}
+	for _, r := range have {
+		text[r.Name] = r.SQL.String
+	}
+	var out []string
+	for _, r := range want {
+		switch got, ok := text[r.Name]; {
+		case !ok:
+			out = append(out, "schema: "+r.Name+" is missing")
+		case got != r.SQL.String:
+			out = append(out, "schema: "+r.Name+" is not as it was made")
+		}
 	}
 	return out, nil
 }
@@ -123,7 +185,7 @@ type selector interface {
 func checkFile(ctx context.Context, db selector) ([]string, error) {
 	var out, lines []string
 	if err := db.SelectContext(ctx, &lines, "PRAGMA integrity_check(20)"); err != nil {
-		if c := code(err); c&0xff == codeCorrupt || c == codeShortRead || c&0xff == codeNotADB {
+		if c := code(err); c == codeError || c&0xff == codeCorrupt || c == codeShortRead || c&0xff == codeNotADB {
 			return []string{"integrity: " + err.Error()}, nil
 		}
 		return nil, err

@@ -25,11 +25,15 @@ func (t *Tx) SetFarm(f farm.Farm) error {
 	if err != nil {
 		return fmt.Errorf("store farm: %w", err)
 	}
+	area, err := json.Marshal(append([]string{}, f.Area...))
+	if err != nil {
+		return fmt.Errorf("store farm: %w", err)
+	}
 	_, _, err = t.exec(`INSERT OR REPLACE INTO farm
-(id, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests)
-VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+(id, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost)
+VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		f.Name, f.Place, f.Country, f.TimeZone, f.HardinessZone, frost(f.LastFrost), frost(f.FirstFrost),
-		string(f.Units), f.Organic, int(f.ScoutDay), string(pests))
+		string(f.Units), f.Organic, int(f.ScoutDay), string(pests), string(area), f.WaitingCost)
 	if err != nil {
 		return t.fail("store farm", err)
 	}
@@ -50,8 +54,10 @@ func (t *Tx) Farm() (farm.Farm, error) {
 		Organic  bool           `db:"organic"`
 		Scout    int            `db:"scout_day"`
 		Pests    string         `db:"pests"`
+		Area     string         `db:"area"`
+		Waiting  float64        `db:"waiting_cost"`
 	}
-	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests FROM farm WHERE id = 1`)
+	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost FROM farm WHERE id = 1`)
 	if err != nil {
 		return farm.Farm{}, err
 	}
@@ -60,13 +66,19 @@ func (t *Tx) Farm() (farm.Farm, error) {
 	}
 	f := farm.Farm{
 		Name: r.Name, Place: r.Place, Country: r.Country, TimeZone: r.TimeZone, HardinessZone: r.Zone,
-		Units: units.System(r.Units), Organic: r.Organic, ScoutDay: time.Weekday(r.Scout),
+		Units: units.System(r.Units), Organic: r.Organic, ScoutDay: time.Weekday(r.Scout), WaitingCost: r.Waiting,
 	}
 	if err := json.Unmarshal([]byte(r.Pests), &f.Pests); err != nil {
 		return farm.Farm{}, damaged(t.s.path, err)
 	}
+	if err := json.Unmarshal([]byte(r.Area), &f.Area); err != nil {
+		return farm.Farm{}, damaged(t.s.path, err)
+	}
 	if len(f.Pests) == 0 {
 		f.Pests = nil
+	}
+	if len(f.Area) == 0 {
+		f.Area = nil
 	}
 	if err := f.LastFrost.UnmarshalText([]byte(r.Last.String)); err != nil {
 		return farm.Farm{}, damaged(t.s.path, err)

@@ -108,6 +108,10 @@ func problem(path, op string, err error) error {
 	case codeCantOpen:
 		return say(ErrReadOnly, "make the folder writable, or copy the store to a folder that is",
 			"the store %q cannot be opened: its folder is read-only or a file beside it may not be made", path)
+	case codeError:
+		// Every statement here is our own and tested: one that does not fit the
+		// tables means that the tables are not as the program made them.
+		return damaged(path, fmt.Errorf("%s: %w", op, err))
 	case codeCorrupt, codeNotADB:
 		return damaged(path, fmt.Errorf("%s: %w", op, err))
 	case codeFull:

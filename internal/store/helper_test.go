@@ -32,7 +32,7 @@ func num(v float64) *float64 { return &v }
 var testFarm = farm.Farm{
 	Name: "Höhenfeld", Place: "a hill", Country: "AT", TimeZone: "Europe/Vienna", HardinessZone: "7a",
 	LastFrost: civil.MonthDay{Month: 5, Day: 12}, FirstFrost: civil.MonthDay{Month: 10, Day: 9},
-	Units: units.Metric, Organic: true, ScoutDay: time.Tuesday, Pests: []string{"slug", "thrips"},
+	Units: units.Metric, Organic: true, ScoutDay: time.Tuesday, Pests: []string{"slug", "thrips"}, Area: []string{"no_potato_leafhopper"}, WaitingCost: 2.5,
 }
 
 func testBed(code string) farm.Bed {

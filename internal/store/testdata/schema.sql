@@ -54,7 +54,9 @@ CREATE TABLE farm (
   units          TEXT NOT NULL CHECK (units IN ('metric', 'us')),
   organic        INTEGER NOT NULL CHECK (organic IN (0, 1)),
   scout_day      INTEGER NOT NULL CHECK (scout_day BETWEEN 0 AND 6),
-  pests          TEXT NOT NULL CHECK (json_valid(pests) AND json_type(pests) = 'array')
+  pests          TEXT NOT NULL CHECK (json_valid(pests) AND json_type(pests) = 'array'),
+  area           TEXT NOT NULL CHECK (json_valid(area) AND json_type(area) = 'array'),
+  waiting_cost   REAL NOT NULL CHECK (waiting_cost BETWEEN 0 AND 100)
 ) STRICT;
 CREATE TABLE label (
   key        TEXT NOT NULL COLLATE NOCASE CHECK (key <> ''),
