@@ -94,3 +94,6 @@ func (n *names) findBeds(words []string) ([]farm.Bed, error) {
 	}
 	return out, problems.Err()
 }
+
+// HasBed reports whether a word is the code of a bed.
+func (a *App) HasBed(word string) bool { _, ok := a.names.Bed(word); return ok }

@@ -221,6 +221,13 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 	return act, watch, nearest
 }
 
+// LevelsAt returns the action and the watch level in a measure at a stage (nil
+// where there is none), and the published levels of other crops beside them.
+// holds names the conditions of the farm that hold, see Level.Requires.
+func LevelsAt(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level, nearest []Level) {
+	return levels(all, measure, stage, holds)
+}
+
 // decide fills the verdict, the reading that decided and the one before it.
 func (a *Assessment) decide(in Input) error {
 	cands := a.candidates(in)

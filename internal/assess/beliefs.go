@@ -220,16 +220,26 @@ const (
 // settle finds how many more units would bring the chance of being over a
 // level to where it decides.
 func settle(b belief.Belief, r *Reading, level float64, in Input, scale float64) (int, float64, bool) {
-	density, weight := b.Weights()
-	s := sampling.Settle{
-		Threshold: level / scale, Clump: samplingClump(r.Unit.clump()), ActAt: in.ActAt, HoldBelow: in.HoldBelow,
-	}
+	s := sampling.Settle{Threshold: level / scale, Clump: r.Unit.SamplingClump(), ActAt: in.ActAt, HoldBelow: in.HoldBelow}
 	if s.ActAt <= 0 {
 		s.ActAt = verdict.DefaultActAt
 	}
 	if s.HoldBelow <= 0 {
 		s.HoldBelow = min(verdict.DefaultHoldBelow, s.ActAt)
 	}
+	if r.Unit.Percent {
+		s.Percent, s.Threshold, s.Tally, s.Clump = true, level/100, max(r.Unit.Tally, 1)-1, sampling.Clump{}
+	}
+	s.Belief = r.Levels(b)
+	n, p, ok, err := s.More(settleChance, settleMost)
+	return n, p, ok && err == nil && n > 0
+}
+
+// Levels is a belief in the terms of a sampling plan for the reading's unit:
+// animals per unit as long as it stood, or the share of units infested.
+func (r *Reading) Levels(b belief.Belief) sampling.Belief {
+	density, weight := b.Weights()
+	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
 	levels := make([]float64, len(density))
 	for i, m := range density {
 		if r.Unit.Percent {
@@ -238,15 +248,12 @@ func settle(b belief.Belief, r *Reading, level float64, in Input, scale float64)
 			levels[i] = m / scale
 		}
 	}
-	if r.Unit.Percent {
-		s.Percent, s.Threshold, s.Tally, s.Clump = true, level/100, max(r.Unit.Tally, 1)-1, sampling.Clump{}
-	}
-	s.Belief = sampling.Belief{Levels: levels, Weights: weight}
-	n, p, ok, err := s.More(settleChance, settleMost)
-	return n, p, ok && err == nil && n > 0
+	return sampling.Belief{Levels: levels, Weights: weight}
 }
 
-func samplingClump(c belief.Clump) sampling.Clump {
+// SamplingClump is how the pest clumps on the unit, for a sampling plan.
+func (u Unit) SamplingClump() sampling.Clump {
+	c := u.clump()
 	if c.A > 0 {
 		return sampling.Clump{TaylorA: c.A, TaylorB: c.B}
 	}

@@ -73,9 +73,6 @@ type pooledResult struct {
 // visits of 12 units with ln mean ~ Normal(0, 1.2), the published value being
 // wrong as stated.
 func pooledTable(sims int) []pooledResult {
-	if !fullRun {
-		sims = 60
-	}
 	type setup struct {
 		truth, published string
 		law              belief.Clump

@@ -78,7 +78,7 @@ func calibrationReport(rs []cellResult, drawn []drawnResult, pooled []pooledResu
 	p("Seeds are fixed. Simulated coverage has a standard error of 0.3 points (4000 simulated visits to each cell). \"Exact\" is summed over all totals.\n\n")
 	p("## In plain words\n\n")
 	p("- **The interval printed beside a visit** (`SampleInterval`), told how the pest clumps, covers the true density in %s to %s %% of visits in the %d of %d cells where a coverage of 93 to 97 %% can be had at all: %d outside.\n", pc(c1.lo), pc(c1.hi), len(can), len(rs), outside)
-	p("- In the other %d of 378 cells it cannot be had: fewer than %.2g animals are expected on all units together, and no run of totals has such a chance. There it covers in %s to %s %%: %d below 95 %%.\n", len(cannot), few+0.1, pc(c2.lo), pc(c2.hi), below)
+	p("- In the other %d of 378 cells it cannot be had: at most %.2g animals are expected on all units together, and no run of totals has such a chance. There it covers in %s to %s %%: %d below 95 %%.\n", len(cannot), few, pc(c2.lo), pc(c2.hi), below)
 	p("- It is **shorter** than the profile likelihood with k fitted from the visit alone: %.0f %% of its length over all cells (geometric mean), shorter in %d of %d cells, and it has an upper limit where that one has none.\n", 100*math.Exp(lnFree), shorter, len(rs))
 	p("- It is %.0f %% longer than the profile likelihood with k known, which buys its length with cells that cover too seldom (below).\n", 100*(math.Exp(lnKnown)-1))
 	p("- **The belief** (`Belief.Interval`) covers 95 %% when the truth is drawn as it assumes. At one fixed density it need not, and with few animals it does not: its weak prior leans towards low densities. Use it for chances and from week to week; print `SampleInterval` beside the counts.\n")

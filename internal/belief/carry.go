@@ -85,7 +85,12 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 	d := float64(days)
 	sd := math.Sqrt(g.RateSD*g.RateSD*d*d + g.Noise*d)
 	sd = math.Min(math.Max(sd, leastSpread), maxSpread)
-	f := spread(newCurve(b.ln, sd/1.5), g.Rate*d, sd)
+	u, p := gridU[:], atoms(b.ln)
+	if p == nil {
+		c := newCurve(b.ln, sd/1.5)
+		u, p = c.u, c.p
+	}
+	f := spread(u, p, g.Rate*d, sd)
 	weak := math.Max(-math.Expm1(-math.Ln2*d/g.HalfLife), 1e-9)
 	for i := range f {
 		f[i] = math.Log((1-weak)*f[i] + weak*math.Exp(weakLn[i]))
@@ -93,18 +98,38 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 	return b.made(f), nil
 }
 
-// spread returns the density, at the grid points, of c moved by shift and
-// blurred by a normal law with the given standard deviation.
-func spread(c *curve, shift, sd float64) []float64 {
+// atoms returns the mass of each step of the grid at its point, or nil when
+// the density bends too sharply for that: with a standard deviation of three
+// steps or more the trapezoid rule is exact but for the ends of the grid.
+func atoms(f []float64) []float64 {
+	p := make([]float64, points)
+	for i, v := range f {
+		p[i] = math.Exp(v) * gridStep
+		bend := 0.0
+		if i > 0 && i < points-1 {
+			bend = math.Abs(f[i-1] - 2*v + f[i+1])
+		}
+		if p[i] > 1 || p[i] > 1e-10 && bend > 1.0/9 {
+			return nil
+		}
+	}
+	p[0] /= 2
+	p[points-1] /= 2
+	return p
+}
+
+// spread returns the density, at the grid points, of the masses p at u moved
+// by shift and blurred by a normal law with the given standard deviation.
+func spread(u, mass []float64, shift, sd float64) []float64 {
 	f := make([]float64, points)
 	h := gridStep / sd
 	q := math.Exp(-h * h)
 	reach := int(8.5/h) + 1
-	for j, p := range c.p {
+	for j, p := range mass {
 		if p < 1e-17 {
 			continue
 		}
-		v := math.Min(math.Max(c.u[j]+shift, gridU[0]), gridU[points-1])
+		v := math.Min(math.Max(u[j]+shift, gridU[0]), gridU[points-1])
 		i0 := int(math.Round((v/math.Ln10 + 4) * perTen))
 		z := (gridU[i0] - v) / sd
 		// exp(-(z+nh)²/2) by its ratios, which fall by the factor q each step.

@@ -42,19 +42,23 @@ func (c Clump) Dispersion() estimate.Dispersion {
 	return estimate.Dispersion{A: c.A, B: c.B, K: c.K}
 }
 
-// at returns k and ln(1+m/k) at ln m. By Taylor's law 1+m/k is A m^(B-1).
-func (c Clump) at(lm float64) (k, lnR float64) {
+// law returns k and ln(1+m/k) as a function of ln m. By Taylor's law 1+m/k is
+// A m^(B-1).
+func (c Clump) law() func(lm float64) (k, lnR float64) {
+	if math.IsInf(c.K, 1) {
+		return func(float64) (float64, float64) { return c.K, 0 }
+	}
 	if c.K > 0 {
-		if math.IsInf(c.K, 1) {
-			return c.K, 0
+		return func(lm float64) (float64, float64) { return c.K, math.Log1p(math.Exp(lm) / c.K) }
+	}
+	lnA := math.Log(c.A)
+	return func(lm float64) (float64, float64) {
+		lnR := lnA + (c.B-1)*lm
+		if !(lnR > 0) {
+			return math.Inf(1), 0
 		}
-		return c.K, math.Log1p(math.Exp(lm) / c.K)
+		return math.Exp(lm) / math.Expm1(lnR), lnR
 	}
-	lnR = math.Log(c.A) + (c.B-1)*lm
-	if !(lnR > 0) {
-		return math.Inf(1), 0
-	}
-	return math.Exp(lm) / math.Expm1(lnR), lnR
 }
 
 // Law is clumping as it was published or chosen: Taylor's A and B, or, when A

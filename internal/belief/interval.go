@@ -50,7 +50,7 @@ func SampleInterval(e Evidence, c Clump, level float64) (estimate.Interval, erro
 	if err != nil {
 		return out, err
 	}
-	x := exact{s, c, int(s.total) + (s.pr.Tally+1)*s.pr.Infested, (1 - level) * lowerShare, level}
+	x := exact{s, c.law(), int(s.total) + (s.pr.Tally+1)*s.pr.Infested, (1 - level) * lowerShare, level}
 	out.High = math.Exp(x.upper()) * s.scale
 	if x.seen > 0 {
 		out.Low = math.Exp(x.lower()) * s.scale
@@ -65,7 +65,7 @@ const lowerShare = 0.5
 // exact finds the limits. Densities here are ln mean per unit.
 type exact struct {
 	sample
-	clump Clump
+	law   func(lm float64) (k, lnR float64)
 	seen  int
 	p     float64 // error below
 	level float64
@@ -77,7 +77,7 @@ func (e *exact) cdf(x int, u float64) float64 {
 		return 0
 	}
 	m := math.Exp(u)
-	k, lnR := e.clump.at(u)
+	k, lnR := e.law(u)
 	n := float64(e.n)
 	counted := func(x int) float64 {
 		if e.n == 0 {

@@ -112,8 +112,9 @@ func (s sample) addLogLik(f []float64, c Clump) {
 	n, lnScale := float64(s.n), math.Log(s.scale)
 	var k, lnR [points]float64 // lnR is ln(1+m/k)
 	lowest := math.Inf(1)
+	law := c.law()
 	for i, u := range gridU {
-		k[i], lnR[i] = c.at(u - lnScale)
+		k[i], lnR[i] = law(u - lnScale)
 		lowest = math.Min(lowest, k[i])
 	}
 	var rise riser

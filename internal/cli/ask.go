@@ -5,6 +5,7 @@ import (
 	"context"
 	"os"
 	"strconv"
+	"strings"
 
 	ucli "github.com/urfave/cli/v2"
 
@@ -130,6 +131,51 @@ func estimateCommand(d *deps) *ucli.Command {
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
 				doc, err := a.Numbers(ctx, day, w[0], w[1])
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
+func sampleCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "sample", Usage: "how many to look at: stop lines for a pest, and whether to stop now",
+		UsageText: "leafturn sample slug\n   leafturn sample mite D5\n   leafturn sample mite D5 --so-far 0 3 1 12 0 2",
+		ArgsUsage: "PEST [BED] [--so-far COUNTS...]",
+		Description: "A sequential plan: look at one unit after the other and stop as soon as the running\n" +
+			"total reaches a line. With --so-far the counts in the field so far come last: it says\n" +
+			"stop: act, stop: hold, or go on, and how many more to expect.",
+		Flags: outputFlags(dateOption,
+			&ucli.BoolFlag{Name: "so-far", Usage: "the words after PEST and BED are counts in the field so far"},
+			&ucli.StringFlag{Name: "unit", Usage: "the sample `UNIT`, when not the pest's usual one"},
+			&ucli.StringFlag{Name: "stage", Usage: "the growth `STAGE`, when not that of the bed (or of most beds)"},
+			&ucli.StringFlag{Name: "most", Usage: "decide after `N` units at the latest (default: one and a half times the protocol)"},
+			&ucli.StringFlag{Name: "needless", Usage: "risk of acting at half the level, in percent", Value: "10"},
+			&ucli.StringFlag{Name: "missed", Usage: "risk of holding at one and a half times the level, in percent", Value: "10"},
+		),
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 1, -1, "PEST [BED] [--so-far COUNTS...]")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				o := app.SampleOptions{Date: day, Pest: w[0], Unit: c.String("unit"), Stage: c.String("stage"), Most: c.String("most"),
+					Needless: c.String("needless"), Missed: c.String("missed")}
+				rest := w[1:]
+				if len(rest) > 0 && (!c.Bool("so-far") || a.HasBed(rest[0])) {
+					o.Bed, rest = rest[0], rest[1:]
+				}
+				if c.Bool("so-far") {
+					if o.SoFar = rest; len(rest) == 0 {
+						return diag.Usagef("give the numbers, such as `leafturn sample mite D5 --so-far 0 3 1`", "--so-far has no counts")
+					}
+				} else if len(rest) > 0 {
+					return diag.Usagef("put --so-far before counts; see `leafturn sample --help`", "leafturn sample does not take %q", strings.Join(rest, " "))
+				}
+				doc, err := a.Sample(ctx, o)
 				if err != nil {
 					return err
 				}
