@@ -230,10 +230,14 @@ func (a *App) sampleDocument(o SampleOptions, name, key string, bed farm.Bed, st
 		}
 		t.Rows = append(t.Rows, row)
 		d.Lines = append(d.Lines, sl)
+		if l.CanHold() && l.CanAct() && l.Act <= l.Hold+1 {
+			break // every total decides: no plan goes beyond
+		}
 	}
+	last := d.Lines[len(d.Lines)-1].Units
 	lines := report.Section{Key: "lines", Title: "Stop lines", Table: t,
 		Lead: report.Plain(fmt.Sprintf("Look at %s in any order over the whole bed and keep the %s. Stop when it reaches a line; between the lines go on. At %d the last line decides.",
-			assess.Plural(u.Label, 2), what, plan.Question.MaxUnits)).Cite(src.cite(act.Ref)...)}
+			assess.Plural(u.Label, 2), what, last)).Cite(src.cite(act.Ref)...)}
 	doc.Sections = append(doc.Sections, lines)
 
 	risks := report.Section{Key: "risks", Title: "What it risks", Notes: []report.Line{
@@ -245,7 +249,11 @@ func (a *App) sampleDocument(o SampleOptions, name, key string, bed farm.Bed, st
 		risks.Notes = append(risks.Notes, report.Plain(plan.Shortfall))
 	}
 	for _, r := range plan.Robust {
-		risks.Notes = append(risks.Notes, report.Say("if they clump {} times as little (k), the two chances are {} and {}", report.Num(r.Factor, 1), report.Percent(r.Alpha), report.Percent(r.Beta)))
+		how := "more clumped than planned (k half as large)"
+		if r.Factor > 1 {
+			how = "less clumped than planned (k twice as large)"
+		}
+		risks.Notes = append(risks.Notes, report.Say("if the animals are "+how+", the two chances are {} and {}", report.Percent(r.Alpha), report.Percent(r.Beta)))
 	}
 	if fixed, err := sampling.FixedPlan(plan.Question, u.Wanted); err == nil {
 		d.ProtocolAct, d.ProtocolHold = finite(fixed.AtSafe.Act), finite(fixed.AtAction.Hold)

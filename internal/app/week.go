@@ -128,6 +128,10 @@ func (a *App) list(ctx context.Context, on civil.Date) (week.List, error) {
 	if err != nil {
 		return week.List{}, err
 	}
+	if len(before.Visits)+len(before.Treatments)+len(before.Done)+len(before.Releases) == 0 {
+		// Nothing was recorded by then: there was no list to leave undone.
+		return week.Build(in, nil), nil
+	}
 	prev := week.Build(before, nil)
 	return week.Build(in, &prev), nil
 }

@@ -78,6 +78,13 @@ func (a *App) assessmentSections(x assess.Assessment, src *sources) []report.Sec
 		return out
 	}
 	out = append(out, a.countsSection(x, src), a.estimateSection(*d, src), levelSection(*d, src))
+	if t, known, err := trendOf(x); err == nil && known {
+		sec := report.Section{Key: "trend", Title: "The trend", Notes: report.Lines(fmt.Sprintf("%s, from %d visits since %s", t.Words, t.Visits, t.First.Short()))}
+		if t.Over7 != nil {
+			sec.Notes = append(sec.Notes, report.Say("chance of being at or over the action level: now {}, within a week {}, within two {}; it could, if growth goes on", report.Percent(*t.OverNow), report.Percent(*t.Over7), report.Percent(*t.Over14)))
+		}
+		out = append(out, sec)
+	}
 	return out
 }
 
@@ -116,21 +123,24 @@ func (a *App) estimateSection(r assess.Reading, src *sources) report.Section {
 	t := &report.Table{Columns: []report.Column{{Title: "Quantity"}, {Title: "Value"}}}
 	t.Rows = append(t.Rows,
 		row(r.Unit.Words, report.Text(week.Number(r.Value))),
-		row("95 % interval", report.Text(week.Number(r.Low)+" to "+week.Number(r.High))),
+		row("95 % interval of this visit alone", report.Text(week.Number(r.Low)+" to "+week.Number(r.High))),
 		row("units looked at", report.Count(r.N)),
 	)
+	if r.Belief != nil && !r.Alone {
+		t.Rows = append(t.Rows, row("likely, with earlier visits", report.Text(week.Number(r.LikelyL)+" to "+week.Number(r.LikelyH))))
+	}
 	if d := r.Density; d != nil {
 		t.Rows = append(t.Rows,
 			row("animals counted", report.Count(d.Total)),
 			row("share of units infested", report.Percent(d.PropInfested)),
 			row("dispersion k of the negative binomial", kValue(d.K)),
 			row("k from", report.Text(d.KSource)),
-			row("method", report.Text("posterior of the mean, negative binomial likelihood, central 95 %; "+d.Method)),
+			row("method", report.Text(d.Method+"; interval: exact for the total of a negative binomial whose k goes with the density")),
 		)
 		if d.Outlier {
 			t.Rows = append(t.Rows, row("far above the others", report.Text(fmt.Sprintf("unit %d with %d: a typing slip or a hot spot?", d.OutlierUnit, d.Max))))
 		}
-		s.Notes = report.Lines("negative binomial counts: Bliss & Fisher 1953, Biometrics 9:176-200; Taylor's power law: Taylor 1961, Nature 189:732-735")
+		s.Notes = report.Lines("the chance rests on the belief: a distribution over densities, carried from visit to visit (internal/belief/CALIBRATION.md)", "negative binomial counts: Bliss & Fisher 1953, Biometrics 9:176-200; Taylor's power law: Taylor 1961, Nature 189:732-735")
 	}
 	if sh := r.Share; sh != nil {
 		t.Rows = append(t.Rows, row("infested of looked at", report.Text(fmt.Sprintf("%d of %d", sh.Infested, sh.Looked))))
@@ -210,10 +220,30 @@ func plainWords(x assess.Assessment) string {
 		}
 	}
 	if !r.Unit.Percent {
-		parts = append(parts, fmt.Sprintf("Likely %s to %s %s.", week.Number(r.Low), week.Number(r.High), r.Unit.Words))
+		low, high := r.Low, r.High
+		if r.Belief != nil {
+			low, high = r.LikelyL, r.LikelyH
+		}
+		parts = append(parts, fmt.Sprintf("Likely %s to %s %s.", week.Number(low), week.Number(high), r.Unit.Words))
+	}
+	if x.Result.ChanceKnown && r.Act != nil && r.Act.Value > 0 {
+		parts = append(parts, fmt.Sprintf("%s chance of being at or over the action level of %s.", upperWord(inTen(x.Result.Chance)), week.Number(r.Act.Value)))
 	}
 	if x.Rising() {
 		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value), x.Earlier.Visit.Date.Short()))
 	}
 	return strings.Join(parts, " ")
+}
+
+// inTen says a chance as one would: 7 in 10.
+func inTen(p float64) string {
+	switch {
+	case p < 0.01:
+		return "less than 1 in 100"
+	case p < 0.095:
+		return fmt.Sprintf("about 1 in %d", int(math.Round(1/p)))
+	case p > 0.99:
+		return "more than 99 in 100"
+	}
+	return fmt.Sprintf("about %d in 10", int(math.Round(10*p)))
 }

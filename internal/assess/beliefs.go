@@ -179,10 +179,7 @@ func (r *Reading) densityAt(share float64) float64 {
 
 // over is the chance that the truth is at or over a level in the measure.
 func (r *Reading) over(b belief.Belief, level float64) float64 {
-	if r.Unit.Percent {
-		return b.Exceeds(r.densityAt(level / 100))
-	}
-	return b.Exceeds(level)
+	return b.Exceeds(r.DensityOf(level))
 }
 
 // judgeBelief puts the belief of a reading, carried forward to today, into
@@ -258,4 +255,16 @@ func (u Unit) SamplingClump() sampling.Clump {
 		return sampling.Clump{TaylorA: c.A, TaylorB: c.B}
 	}
 	return sampling.Clump{K: c.K}
+}
+
+// TrendClump is how the pest clumps on the unit, for package trend.
+func (u Unit) TrendClump() estimate.Dispersion { return u.clump().Dispersion() }
+
+// DensityOf is the density of the belief at a level in the measure: the level
+// itself, or for a percentage the density at which that share is infested.
+func (r *Reading) DensityOf(level float64) float64 {
+	if r.Unit.Percent {
+		return r.densityAt(level / 100)
+	}
+	return level
 }

@@ -185,6 +185,28 @@ func sampleCommand(d *deps) *ucli.Command {
 	}
 }
 
+func trendCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "trend", Usage: "how fast a pest grows in each bed, and which beds stand out of the field",
+		UsageText: "leafturn trend mite\n   leafturn trend slug --date 2026-06-01 --json",
+		ArgsUsage: "PEST",
+		Flags:     outputFlags(dateOption),
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 1, 1, "PEST")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Trend(ctx, day, w[0])
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
+
 func visitsCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "visits", Usage: "the counts as they were entered, with their record numbers",
