@@ -256,12 +256,16 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 	a := busyFarm(t)
 	day := a.Today()
 	docs := map[string]func() (*report.Document, error){
-		"week":             func() (*report.Document, error) { return a.Week(ctx, day) },
-		"why NUMBER":       func() (*report.Document, error) { return a.WhyLine(ctx, day, 1) },
-		"why BED PEST":     func() (*report.Document, error) { return a.WhyBed(ctx, day, "A1", "mite") },
-		"due":              func() (*report.Document, error) { return a.Due(ctx, day) },
-		"visits":           func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
-		"estimate":         func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
+		"week":         func() (*report.Document, error) { return a.Week(ctx, day) },
+		"why NUMBER":   func() (*report.Document, error) { return a.WhyLine(ctx, day, 1) },
+		"why BED PEST": func() (*report.Document, error) { return a.WhyBed(ctx, day, "A1", "mite") },
+		"due":          func() (*report.Document, error) { return a.Due(ctx, day) },
+		"visits":       func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
+		"estimate":     func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
+		"sample": func() (*report.Document, error) {
+			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Stage: "emerged", Needless: "10", Missed: "10", SoFar: []string{"3", "0", "2", "1", "4"}})
+		},
+		"trend PEST":       func() (*report.Document, error) { return a.Trend(ctx, day, "slug") },
 		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },
 		"threshold list":   func() (*report.Document, error) { return a.Thresholds(ctx, day, nil) },

@@ -24,6 +24,8 @@ type FarmData struct {
 	Units         string         `json:"units"`
 	Organic       bool           `json:"organic"`
 	Pests         []string       `json:"pests"`
+	Area          []string       `json:"area"`
+	WaitingCost   *float64       `json:"waiting_cost"`
 	Beds          int            `json:"beds"`
 	Plants        int            `json:"plants"`
 	File          string         `json:"file"`
@@ -33,8 +35,17 @@ func farmData(f farm.Farm, beds, plants int, file string) FarmData {
 	return FarmData{
 		Name: f.Name, Place: f.Place, Country: f.Country, TimeZone: f.TimeZone, HardinessZone: f.HardinessZone,
 		LastFrost: f.LastFrost, FirstFrost: f.FirstFrost, Units: string(f.Units), Organic: f.Organic, Pests: orEmpty(f.Pests),
+		Area: orEmpty(f.Area), WaitingCost: waitingCost(f),
 		Beds: beds, Plants: plants, File: file,
 	}
+}
+
+// waitingCost is what the farm said of it; nil when it did not.
+func waitingCost(f farm.Farm) *float64 {
+	if f.WaitingCost == 0 {
+		return nil
+	}
+	return &f.WaitingCost
 }
 
 // BedData is a bed with its stage on a day.

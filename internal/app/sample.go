@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -17,6 +18,9 @@ import (
 	"leafturn/internal/units"
 	"leafturn/internal/week"
 )
+
+// everyLine is the longest plan that is shown with a row for each unit.
+const everyLine = 30
 
 // SampleOptions are the words of `sample`.
 type SampleOptions struct {
@@ -218,8 +222,11 @@ func (a *App) sampleDocument(o SampleOptions, name, key string, bed farm.Bed, st
 	if u.Percent {
 		what = "running number of infested " + assess.Plural(u.Label, 2)
 	}
+	sheet := plan.Sheet()
 	t := &report.Table{Columns: []report.Column{{Title: "After"}, {Title: "hold at or below"}, {Title: "act at or above"}}}
-	for _, l := range plan.Sheet().Rows {
+	lines := decidingLines(plan)
+	short := len(lines) > everyLine
+	for _, l := range lines {
 		row := []report.Value{report.Count(l.N), report.MissingAs("go on", "no total can hold yet"), report.MissingAs("go on", "no total can act yet")}
 		sl := SampleLine{Units: l.N}
 		if l.CanHold() {
@@ -228,23 +235,26 @@ func (a *App) sampleDocument(o SampleOptions, name, key string, bed farm.Bed, st
 		if l.CanAct() {
 			row[2], sl.ActAt = report.Count(l.Act), &l.Act
 		}
-		t.Rows = append(t.Rows, row)
 		d.Lines = append(d.Lines, sl)
-		if l.CanHold() && l.CanAct() && l.Act <= l.Hold+1 {
-			break // every total decides: no plan goes beyond
+		if !short || slices.ContainsFunc(sheet.Rows, func(r sampling.Line) bool { return r.N == l.N }) {
+			t.Rows = append(t.Rows, row)
 		}
 	}
-	last := d.Lines[len(d.Lines)-1].Units
-	lines := report.Section{Key: "lines", Title: "Stop lines", Table: t,
+	last := lines[len(lines)-1].N
+	stop := report.Section{Key: "lines", Title: "Stop lines", Table: t,
 		Lead: report.Plain(fmt.Sprintf("Look at %s in any order over the whole bed and keep the %s. Stop when it reaches a line; between the lines go on. At %d the last line decides.",
 			assess.Plural(u.Label, 2), what, last)).Cite(src.cite(act.Ref)...)}
-	doc.Sections = append(doc.Sections, lines)
+	doc.Sections = append(doc.Sections, stop)
 
 	risks := report.Section{Key: "risks", Title: "What it risks", Notes: []report.Line{
 		report.Say("a bed with {} is acted on with a chance of {}; it takes {} units on average", show(plan.Safe), report.Percent(plan.AtSafe.Act), report.Num(plan.AtSafe.Units, 1)),
 		report.Say("a bed with {} is held with a chance of {}; it takes {} units on average", show(plan.Action), report.Percent(plan.AtAction.Hold), report.Num(plan.AtAction.Units, 1)),
 		report.Say("right at the level either answer will do: {} act, {} units on average", report.Percent(plan.AtThreshold.Act), report.Num(plan.AtThreshold.Units, 1)),
 	}}
+	if short {
+		risks.Notes = append(risks.Notes, report.Say("these are for a look at the lines after each unit (`--json` has them all); when looked up at the rows above only, and going on between them, the two chances are {} and {}",
+			report.Percent(sheet.AtSafe.Act), report.Percent(sheet.AtAction.Hold)))
+	}
 	if plan.Shortfall != "" {
 		risks.Notes = append(risks.Notes, report.Plain(plan.Shortfall))
 	}
@@ -266,6 +276,18 @@ func (a *App) sampleDocument(o SampleOptions, name, key string, bed farm.Bed, st
 	doc.Sources = src.list
 	doc.Data = d
 	return doc, nil
+}
+
+// decidingLines are the plan's lines from the least units on, up to the one
+// where every total decides.
+func decidingLines(plan sampling.Plan) []sampling.Line {
+	lines := plan.Lines[max(plan.Question.MinUnits, 1)-1:]
+	for i, l := range lines {
+		if l.CanHold() && l.CanAct() && l.Act <= l.Hold+1 {
+			return lines[:i+1]
+		}
+	}
+	return lines
 }
 
 func clumpWords(u assess.Unit) string {

@@ -23,6 +23,8 @@ var payloads = map[string]any{
 	"due":                []app.DueData{},
 	"visits":             []app.VisitData{},
 	"estimate":           app.NumbersData{},
+	"sample":             app.SampleData{},
+	"trend PEST":         app.TrendData{},
 	"pest":               []app.PestFacts{},
 	"pest PEST":          app.PestData{},
 	"threshold list":     []app.ThresholdData{},

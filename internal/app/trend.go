@@ -64,10 +64,10 @@ type HotBed struct {
 
 // TrendEdge compares edge and middle.
 type TrendEdge struct {
-	Ratio float64 `json:"ratio"`
-	Low   float64 `json:"low_95"`
-	High  float64 `json:"high_95"`
-	Words string  `json:"words"`
+	Ratio *float64 `json:"ratio"`
+	Low   *float64 `json:"low_95"`
+	High  *float64 `json:"high_95"`
+	Words string   `json:"words"`
 }
 
 // TrendMoran says whether neighbouring beds are alike.
@@ -157,14 +157,14 @@ func (a *App) Trend(ctx context.Context, day civil.Date, pestWord string) (*repo
 	doc := a.document("Trend: "+p.Name, day)
 	d := TrendData{Pest: p.Key, Beds: []TrendBed{}, Hot: []HotBed{}}
 	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Times a week"}, {Title: "95 % interval"}, {Title: "In words"},
-		{Title: "Over the action level now"}, {Title: "within 7 days"}, {Title: "within 14 days"}}}
+		{Title: "Over level now"}, {Title: "in 7 days"}, {Title: "in 14 days"}}}
 	for _, x := range mine {
 		b, known, err := trendOf(x)
 		if err != nil {
 			return nil, err
 		}
 		d.Beds = append(d.Beds, b)
-		row := []report.Value{report.Text(b.Bed), report.Missing(b.Words), report.Text(""), report.Text(b.Words), chanceCell(b.OverNow), chanceCell(b.Over7), chanceCell(b.Over14)}
+		row := []report.Value{report.Text(b.Bed), report.MissingAs("–", b.Words), report.MissingAs("–", b.Words), report.Text(b.Words), chanceCell(b.OverNow), chanceCell(b.Over7), chanceCell(b.Over14)}
 		if known {
 			row[1] = report.Text(numberOf(b.FactorWeek))
 			row[2] = report.Text(numberOf(b.Low) + " to " + numberOf(b.High))
@@ -173,7 +173,7 @@ func (a *App) Trend(ctx context.Context, day civil.Date, pestWord string) (*repo
 	}
 	doc.Sections = append(doc.Sections, report.Section{Key: "growth", Title: "Growth", Table: t, Notes: report.Lines(
 		fmt.Sprintf("from the valid counts of the last %d dates within %d weeks; negative binomial regression, widened where the visits scatter", trendDates, trendWeeks),
-		"the chances carry the past weeks' growth forward: it could reach the level; beyond 14 days scout again")})
+		"level: the action level; the chances carry the past weeks' growth forward: it could reach the level; beyond 14 days scout again")})
 	doc.Sections = append(doc.Sections, a.fieldSection(mine, s, &d))
 	doc.Data = d
 	return doc, nil
@@ -221,7 +221,7 @@ func (a *App) fieldSection(mine []assess.Assessment, s snapshot, d *TrendData) r
 	}
 	if edge, middle := strata(s, mine); len(edge) > 0 && len(middle) > 0 {
 		if r, err := trend.EdgeAgainstMiddle(edge, middle); err == nil {
-			d.Edge = &TrendEdge{r.Ratio, r.Low, r.High, r.Words()}
+			d.Edge = &TrendEdge{finite(r.Ratio), finite(r.Low), finite(r.High), r.Words()}
 			sec.Notes = append(sec.Notes, report.Plain("edge against middle: "+r.Words()))
 		}
 	}

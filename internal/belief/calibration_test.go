@@ -242,6 +242,33 @@ func TestCalibration_Exact(t *testing.T) {
 	}
 }
 
+// sweepTable goes through densities between those of the cells, spaced evenly
+// in logs from 0.05 to 50: the promise is for every density.
+func sweepTable(ns []int, ks []float64, steps int) []cellResult {
+	var cells []cell
+	for _, n := range ns {
+		for _, k := range ks {
+			for i := range steps {
+				cells = append(cells, cell{n, k, 0.05 * math.Pow(1000, (float64(i)+0.37)/float64(steps))})
+			}
+		}
+	}
+	return each(cells, func(c cell, _ *rand.Rand) cellResult {
+		r := cellResult{cell: c, exact: exactCoverage(c, belief.Clump{K: c.k})}
+		r.possible, r.under, r.over = possible(c)
+		return r
+	})
+}
+
+func TestCalibration_Between(t *testing.T) {
+	for _, r := range sweepTable([]int{3, 5, 20}, []float64{0.3, 2, math.Inf(1)}, 40) {
+		require.GreaterOrEqual(t, r.exact, 0.93-1e-9, "%s", r.cell)
+		if r.nm() > 3 {
+			require.LessOrEqual(t, r.exact, 0.972, "%s", r.cell) // a lower limit that must not fall as the total rises adds a little
+		}
+	}
+}
+
 // TestCalibration simulates visits: a thinned grid by default.
 func TestCalibration(t *testing.T) {
 	cells, sims, few := allCells(), 4000, 4000
@@ -278,7 +305,7 @@ func TestCalibration(t *testing.T) {
 	season := seasonTable(few / 4)
 	require.InDelta(t, 0.95, season.covered, 0.012+2/math.Sqrt(float64(season.visits)), "%+v", season)
 	if fullRun && os.Getenv("UPDATE_GOLDEN") == "1" {
-		require.NoError(t, os.WriteFile("CALIBRATION.md", []byte(calibrationReport(cellsR, drawn, pooled, season)), 0o644))
+		require.NoError(t, os.WriteFile("CALIBRATION.md", []byte(calibrationReport(cellsR, drawn, pooled, season, sweepTable(calNs, calKs, 100))), 0o644))
 	}
 	for _, r := range pooled {
 		t.Logf("%+v", r)

@@ -2,6 +2,8 @@ package belief_test
 
 import (
 	"bytes"
+	"encoding/binary"
+	"hash/crc32"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -32,6 +34,12 @@ func TestEncode(t *testing.T) {
 			bad := bytes.Clone(raw)
 			bad[i] ^= 4
 			require.ErrorIs(t, got.UnmarshalBinary(bad), belief.ErrFormat, i)
+		}
+		for at, v := range map[int]byte{7: 0xff, 11: 0xff, 19: 0xff, 23: 0xff, 24: 1, 27: 1} { // dates, units, visits and points that cannot be
+			bad := bytes.Clone(raw[:len(raw)-4])
+			bad[at] ^= v
+			bad = binary.LittleEndian.AppendUint32(bad, crc32.ChecksumIEEE(bad))
+			require.ErrorIs(t, got.UnmarshalBinary(bad), belief.ErrFormat, at)
 		}
 		for _, n := range []int{0, 3, 31, len(raw) - 1} {
 			if n < len(raw) {

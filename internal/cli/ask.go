@@ -143,7 +143,7 @@ func estimateCommand(d *deps) *ucli.Command {
 func sampleCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "sample", Usage: "how many to look at: stop lines for a pest, and whether to stop now",
-		UsageText: "leafturn sample slug\n   leafturn sample mite D5\n   leafturn sample mite D5 --so-far 0 3 1 12 0 2",
+		UsageText: "leafturn sample slug\nleafturn sample mite D5\nleafturn sample mite D5 --so-far 0 3 1 12 0 2",
 		ArgsUsage: "PEST [BED] [--so-far COUNTS...]",
 		Description: "A sequential plan: look at one unit after the other and stop as soon as the running\n" +
 			"total reaches a line. With --so-far the counts in the field so far come last: it says\n" +
@@ -153,8 +153,8 @@ func sampleCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "unit", Usage: "the sample `UNIT`, when not the pest's usual one"},
 			&ucli.StringFlag{Name: "stage", Usage: "the growth `STAGE`, when not that of the bed (or of most beds)"},
 			&ucli.StringFlag{Name: "most", Usage: "decide after `N` units at the latest (default: one and a half times the protocol)"},
-			&ucli.StringFlag{Name: "needless", Usage: "risk of acting at half the level, in percent", Value: "10"},
-			&ucli.StringFlag{Name: "missed", Usage: "risk of holding at one and a half times the level, in percent", Value: "10"},
+			&ucli.StringFlag{Name: "needless", Usage: "risk of acting at half the level, in `PERCENT`", Value: "10"},
+			&ucli.StringFlag{Name: "missed", Usage: "risk of holding at one and a half times the level, in `PERCENT`", Value: "10"},
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 1, -1, "PEST [BED] [--so-far COUNTS...]")
@@ -188,7 +188,7 @@ func sampleCommand(d *deps) *ucli.Command {
 func trendCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "trend", Usage: "how fast a pest grows in each bed, and which beds stand out of the field",
-		UsageText: "leafturn trend mite\n   leafturn trend slug --date 2026-06-01 --json",
+		UsageText: "leafturn trend mite\nleafturn trend slug --date 2026-06-01 --json",
 		ArgsUsage: "PEST",
 		Flags:     outputFlags(dateOption),
 		Action: func(c *ucli.Context) error {
