@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -323,6 +324,10 @@ func (a *App) findAgent(word string) (catalog.Agent, error) {
 				keys = append(keys, g.Key)
 			}
 		}
+	}
+	if starts := slices.DeleteFunc(slices.Clone(keys), func(k string) bool { return key == "" || !strings.HasPrefix(k, key) }); len(starts) == 1 {
+		g, _ := a.cat.Agent(starts[0])
+		return g, nil
 	}
 	return catalog.Agent{}, diag.Usagef("one of: "+strings.Join(keys, ", "), "unknown agent %q%s", word, diag.DidYouMean(key, keys))
 }

@@ -444,7 +444,7 @@ func TestAssess_LevelNotSaid(t *testing.T) {
 	says := func(holds map[string]bool) string {
 		return strings.Join(assessed(t, hold(input(p, farm.Bloom, v), holds)).Result.Reasons, "\n")
 	}
-	require.Contains(t, says(nil), "has not been said (potato leafhopper)")
+	require.Contains(t, says(nil), "has not been said: leafturn farm set --area potato_leafhopper")
 	require.NotContains(t, says(map[string]bool{"potato_leafhopper": false}), "has not been said")
 	p.Levels[0].Transfer, p.Levels[0].Crop = true, "potato"
 	require.NotContains(t, says(nil), "has not been said")

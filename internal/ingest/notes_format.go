@@ -2,10 +2,12 @@ package ingest
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 // FormatNote writes a visit as its canonical notes line, without a line end.
@@ -73,11 +75,18 @@ func FormatNote(v farm.Visit) string {
 	return strings.Join(out, " ")
 }
 
+// celsiusText writes a temperature as it was probably entered: in °F where
+// that is shorter and reads back as the same number.
 func celsiusText(c *float64) string {
 	if c == nil {
 		return ""
 	}
-	return number(*c) + "C"
+	text := number(*c) + "C"
+	f := number(math.Round(10*units.Of(*c, "C").MustIn("F"))/10) + "F"
+	if back, bad := celsius(f, ""); bad == nil && back == *c && len(f) < len(text) {
+		return f
+	}
+	return text
 }
 
 // number writes the shortest text that reads back as the same number.

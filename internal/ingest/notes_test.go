@@ -259,6 +259,15 @@ func TestFormatNote_RoundTrip(t *testing.T) {
 }
 
 // The canonical line repeats a count only where that is shorter.
+// A temperature comes back in the unit that it was written in.
+func TestFormatNote_Fahrenheit(t *testing.T) {
+	for _, want := range []string{"57F", "14C", "13.5C", "56.7F", "-4C"} {
+		v, err := ingest.ParseWords([]string{"2026-07-13 B3 mite 1 0 air=" + want}, ingest.Options{Today: today, Names: names{}})
+		require.NoError(t, err)
+		require.Contains(t, ingest.FormatNote(v), " air="+want)
+	}
+}
+
 func TestFormatNote_Line(t *testing.T) {
 	v := farm.Visit{Bed: "B3", Date: civil.MustParse("2026-07-13"), Pest: "mite", Unit: "leaf", Stratum: farm.HotSpot,
 		Counts: seen(0, 0, 0, 12, 5, 5, -1, -1, -1, -1), Presence: &farm.Presence{Infested: 1, Looked: 5},

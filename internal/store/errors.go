@@ -65,6 +65,7 @@ const (
 	codeNotADB     = 26
 
 	codeShortRead = 522  // IOERR_SHORT_READ: the file ends too early
+	codeSharing   = 4874 // IOERR_SHMSIZE: no room for the file beside the store that readers share
 	codeUnique    = 2067 // CONSTRAINT_UNIQUE
 )
 
@@ -94,9 +95,11 @@ func problem(path, op string, err error) error {
 		return &diag.Problem{What: "stopped before the end", Do: "run the command again", Kept: keptNothing, Err: err}
 	}
 	c := code(err)
-	switch {
-	case c == codeShortRead:
+	switch c {
+	case codeShortRead:
 		return damaged(path, fmt.Errorf("%s: %w", op, err))
+	case codeSharing:
+		return say(ErrFull, "free some space on the disk and run the command again", "the disk is full: there is no room for a file beside the store %q", path)
 	}
 	switch c & 0xff {
 	case codeBusy, codeLocked:
