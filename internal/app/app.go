@@ -13,6 +13,7 @@ import (
 
 	"github.com/adrg/xdg"
 
+	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -30,6 +31,8 @@ type App struct {
 	loc   *time.Location
 	now   time.Time
 	names *names
+	// beliefs are kept between the lists of one run.
+	beliefs assess.Beliefs
 }
 
 // loadCatalog reads the embedded facts once: they cannot change while the

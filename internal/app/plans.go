@@ -140,7 +140,7 @@ func (a *App) Covers(ctx context.Context, day civil.Date, o CoverOptions) (*repo
 	if err != nil {
 		return nil, err
 	}
-	list, err := a.assessments(s)
+	list, err := a.assessments(s, false)
 	if err != nil {
 		return nil, err
 	}
@@ -427,7 +427,7 @@ func (a *App) Companions(ctx context.Context, day civil.Date, words []string) (*
 	if err != nil {
 		return nil, err
 	}
-	list, err := a.assessments(s)
+	list, err := a.assessments(s, false)
 	if err != nil {
 		return nil, err
 	}

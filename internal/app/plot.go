@@ -41,7 +41,7 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	list, err := a.assessments(s)
+	list, err := a.assessments(s, false)
 	if err != nil {
 		return nil, err
 	}

@@ -146,7 +146,7 @@ func (a *App) Trend(ctx context.Context, day civil.Date, pestWord string) (*repo
 	if err != nil {
 		return nil, err
 	}
-	all, err := a.assessments(s)
+	all, err := a.assessments(s, true)
 	if err != nil {
 		return nil, err
 	}

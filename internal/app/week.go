@@ -4,9 +4,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"sort"
 	"strings"
+
+	"golang.org/x/sync/errgroup"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -30,8 +33,9 @@ func (a *App) watched(s snapshot) []string {
 }
 
 // assessments gives the verdict of every bed and watched pest on the
-// snapshot's day.
-func (a *App) assessments(s snapshot) ([]assess.Assessment, error) {
+// snapshot's day. A brief one leaves the numbers of earlier visits out, see
+// assess.Input.
+func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 	visits := map[[2]string][]farm.Visit{}
 	for _, v := range s.visits {
 		visits[[2]string{v.Bed, v.Pest}] = append(visits[[2]string{v.Bed, v.Pest}], v)
@@ -39,7 +43,7 @@ func (a *App) assessments(s snapshot) ([]assess.Assessment, error) {
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
 	facts := map[string]assess.Pest{} // by pest and stage
-	var out []assess.Assessment
+	var asked []assess.Input
 	for _, b := range s.beds {
 		stage, since := farm.StageOn(s.stages[b.Code], s.on)
 		for _, key := range a.watched(s) {
@@ -53,18 +57,23 @@ func (a *App) assessments(s snapshot) ([]assess.Assessment, error) {
 				f = a.pestFacts(p, stage, s.on, s.overrides)
 				facts[id] = f
 			}
-			x, err := assess.Assess(assess.Input{
+			asked = append(asked, assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: f,
 				Events: s.stages[b.Code], Visits: visits[[2]string{b.Code, key}], Holds: holds,
-				Steps: s.stepDays(b.Code, key), ActAt: actAt, HoldBelow: holdBelow,
+				Steps: s.stepDays(b.Code, key), ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.beliefs,
 			})
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, x)
 		}
 	}
-	return out, nil
+	out := make([]assess.Assessment, len(asked))
+	var g errgroup.Group
+	g.SetLimit(runtime.GOMAXPROCS(0))
+	for i, in := range asked {
+		g.Go(func() (err error) {
+			out[i], err = assess.Assess(in)
+			return err
+		})
+	}
+	return out, g.Wait()
 }
 
 // conditions are those that action levels depend on. A tospovirus is confirmed
@@ -93,7 +102,7 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	if err != nil {
 		return week.Input{}, err
 	}
-	list, err := a.assessments(s)
+	list, err := a.assessments(s, true)
 	if err != nil {
 		return week.Input{}, err
 	}

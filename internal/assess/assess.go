@@ -61,7 +61,8 @@ func read(v farm.Visit, in Input) (Reading, error) {
 	if !ok {
 		return Reading{}, fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
 	}
-	r := Reading{Visit: v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN()}
+	r := Reading{Visit: v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
+		brief: in.Brief && !u.Percent && v.Presence == nil && v.Stratum != farm.HotSpot}
 	r.Invalid = verdict.Validity(v, u.Needs)
 	r.Cautions = verdict.Cautions(v, u.Needs)
 	stage, _ := farm.StageOn(in.Events, v.Date)
@@ -81,22 +82,42 @@ func read(v farm.Visit, in Input) (Reading, error) {
 		r.Value, r.Low, r.High = 100*s.P, 100*s.Low, 100*s.High
 		return r, nil
 	}
-	d, err := density(v, u)
+	return r, r.measure()
+}
+
+// measure fills what counts say of the density; of a brief reading without
+// the interval.
+func (r *Reading) measure() error {
+	d, err := density(r.Visit, r.Unit, r.brief)
 	if err != nil {
-		return r, err
+		return err
 	}
-	k := u.Scale(v.Conditions.Nights)
+	k := r.Unit.Scale(r.Visit.Conditions.Nights)
 	r.Density = &d
 	r.Infested = d.PropInfested
 	r.Value, r.Low, r.High = d.Mean*k, d.Low*k, d.High*k
-	return r, nil
+	return nil
+}
+
+// complete fills what a brief reading lacks.
+func (r *Reading) complete() error {
+	if !r.brief {
+		return nil
+	}
+	r.brief = false
+	if r.Belief != nil {
+		r.readOff(*r.Belief)
+	}
+	return r.measure()
 }
 
 // density is what one visit says by itself of animals per unit: the mean with
 // the interval that keeps its level at every density (see
 // belief.SampleInterval). Of a presence sample the density is the one at which
 // that share of units would be infested.
-func density(v farm.Visit, u Unit) (estimate.Density, error) {
+// Brief leaves the interval and the search for an outlier out, which needs a
+// visit of counts alone.
+func density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
 	counts := v.Seen()
 	d := estimate.Density{N: v.UnitsLooked(), Level: 0.95, KSource: u.Dispersed.Words}
 	c := u.clump()
@@ -128,6 +149,12 @@ func density(v farm.Visit, u Unit) (estimate.Density, error) {
 		return d, err
 	}
 	d.PropInfested, d.PropLow, d.PropHigh = share.P, share.Low, share.High
+	if brief {
+		d.Mean = float64(d.Total) / float64(len(counts))
+		d.K = c.At(max(d.Mean, belief.Lowest))
+		d.Low, d.High = math.NaN(), math.NaN()
+		return d, nil
+	}
 	iv, err := belief.SampleInterval(e, c, d.Level)
 	if err != nil {
 		return d, err
@@ -254,6 +281,11 @@ func (a *Assessment) decide(in Input) error {
 	}
 	// An invalid count has no chance of its own: the result's is that of an
 	// older one.
+	if a.Earlier != nil {
+		if err := a.Earlier.complete(); err != nil {
+			return err
+		}
+	}
 	d := a.Decider
 	d.Chance, d.ChanceW = math.NaN(), math.NaN()
 	if a.Result.ChanceKnown && d.Valid() {
@@ -323,6 +355,9 @@ type judged struct {
 // judge asks for the verdict of reading i.
 func (a *Assessment) judge(in Input, i int) (judged, error) {
 	r := &a.Readings[i]
+	if err := r.complete(); err != nil {
+		return judged{}, err
+	}
 	vin := verdict.Input{
 		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, StaleAfterDays: in.Pest.StaleDays,
 		RecheckDays: in.Pest.EveryDays, ActAt: in.ActAt, HoldBelow: in.HoldBelow, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
@@ -334,6 +369,9 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 			return judged{verdict.Decide(vin), i, nil}, nil
 		}
 		base = &a.Readings[on]
+		if err := base.complete(); err != nil {
+			return judged{}, err
+		}
 	}
 	// The decision is for today, so today's growth stage chooses the levels.
 	base.Act, base.Watch, base.Nearest = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)

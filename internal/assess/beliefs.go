@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
@@ -61,20 +62,22 @@ func growth(from, to civil.Date, steps []civil.Date) belief.Growth {
 // believe carries a belief for each measure through the valid readings in the
 // order of their days, and reads intervals and chances off it.
 func (a *Assessment) believe(in Input) error {
-	now := map[string]belief.Belief{}
+	now := map[string]*belief.Belief{}
 	for i := range a.Readings {
 		r := &a.Readings[i]
 		if !r.Valid() {
 			continue
 		}
-		b, earlier := now[r.Unit.Measure]
-		next, err := step(b, earlier, r, in.Steps)
+		before := now[r.Unit.Measure]
+		next, err := in.Beliefs.step(before, r, in.Steps)
 		if err != nil {
 			return fmt.Errorf("visit %d of %s on %s: %w", r.Visit.ID, r.Visit.Bed, r.Visit.Date, err)
 		}
 		now[r.Unit.Measure] = next
-		r.Belief, r.Alone = &next, !earlier || b.IsWeak()
-		r.readOff(next)
+		r.Belief, r.Alone = next, before == nil || before.IsWeak()
+		if !r.brief {
+			r.readOff(*next)
+		}
 	}
 	// A hot spot is believed by itself: it says nothing of the bed.
 	for i := range a.HotSpots {
@@ -82,35 +85,82 @@ func (a *Assessment) believe(in Input) error {
 		if !h.Valid() {
 			continue
 		}
-		b, err := step(belief.Belief{}, false, h, nil)
+		b, err := in.Beliefs.step(nil, h, nil)
 		if err != nil {
 			return fmt.Errorf("visit %d of %s on %s: %w", h.Visit.ID, h.Visit.Bed, h.Visit.Date, err)
 		}
-		h.Belief, h.Alone = &b, true
-		h.readOff(b)
+		h.Belief, h.Alone = b, true
+		h.readOff(*b)
 	}
 	return nil
 }
 
-// step is the belief after a reading. The first of a season begins weak.
-func step(b belief.Belief, earlier bool, r *Reading, steps []civil.Date) (belief.Belief, error) {
-	day := r.Visit.Date
-	if !earlier {
-		b = belief.Weak()
-		b.Date = day
-	} else {
-		var err error
-		from := b.Date
-		if b, err = belief.Carry(b, day.Sub(from), growth(from, day, steps)); err != nil {
-			return b, err
+// Beliefs keeps the beliefs of visits, so that what an earlier visit showed is
+// worked out once: the lists of two weeks share all but the last round. A
+// belief is known by the one before it and by its visit, which never changes
+// once it is stored; those of visits without a record number are not kept.
+// Several goroutines may use one; the zero value is ready, and a nil one keeps
+// nothing.
+type Beliefs struct {
+	mu   sync.Mutex
+	kept map[beliefKey]*belief.Belief
+}
+
+type beliefKey struct {
+	before *belief.Belief
+	visit  int64
+	pest   string
+	unit   string
+	clump  belief.Clump
+	unrest bool
+}
+
+// step is the belief after a reading. before is the one of the last reading,
+// nil for the first of a season, which begins weak.
+func (k *Beliefs) step(before *belief.Belief, r *Reading, steps []civil.Date) (*belief.Belief, error) {
+	day, c := r.Visit.Date, r.Unit.clump()
+	b := belief.Weak()
+	b.Date = day
+	var g belief.Growth
+	if before != nil {
+		g = growth(before.Date, day, steps)
+	}
+	key := beliefKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g != belief.UnknownGrowth()}
+	if k != nil && r.Visit.ID != 0 {
+		k.mu.Lock()
+		known := k.kept[key]
+		k.mu.Unlock()
+		if known != nil {
+			return known, nil
 		}
 	}
-	return belief.Update(b, r.evidence(), r.Unit.clump())
+	if before != nil {
+		var err error
+		if b, err = belief.Carry(*before, day.Sub(before.Date), g); err != nil {
+			return nil, err
+		}
+	}
+	next, err := belief.Update(b, r.evidence(), c)
+	if err != nil {
+		return nil, err
+	}
+	if k != nil && r.Visit.ID != 0 {
+		k.mu.Lock()
+		if k.kept == nil {
+			k.kept = map[beliefKey]*belief.Belief{}
+		}
+		k.kept[key] = &next
+		k.mu.Unlock()
+	}
+	return &next, nil
 }
 
 // readOff fills what is read off the belief: the likely range and the chances.
 func (r *Reading) readOff(b belief.Belief) {
-	low, high := b.Quantile(0.025), b.Quantile(0.975)
+	low, high := math.NaN(), math.NaN()
+	if iv, err := b.Interval(0.95); err == nil {
+		low, high = iv.Low, iv.High
+	}
 	if r.Unit.Percent {
 		r.LikelyL, r.LikelyH = 100*r.shareAt(low), 100*r.shareAt(high)
 	} else {

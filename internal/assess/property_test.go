@@ -2,6 +2,7 @@ package assess_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -12,6 +13,7 @@ import (
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
 )
@@ -219,15 +221,66 @@ func TestAssess_InvalidNeverHolds(t *testing.T) {
 	})
 }
 
+// A brief assessment decides the same, by the same numbers, and kept beliefs
+// change nothing, whatever was asked before.
+func TestAssess_BriefAndKeptBeliefs(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := season(t)
+		want := run(t, in)
+		brief := in
+		brief.Brief, brief.Beliefs = true, &assess.Beliefs{}
+		early := brief
+		early.Today = in.Today.AddDays(-rapid.IntRange(0, 30).Draw(t, "earlier"))
+		run(t, early)
+		for range 2 {
+			got := run(t, brief)
+			require.Equal(t, facts(want), facts(got))
+			for _, p := range [][2]*assess.Reading{{want.Decider, got.Decider}, {want.Earlier, got.Earlier}} {
+				if p[0] != nil {
+					// As text, since NaN is not equal to itself.
+					require.Equal(t, said(*p[0]), said(*p[1]))
+				}
+			}
+			require.Equal(t, want.Now, got.Now)
+			require.Len(t, got.Readings, len(want.Readings))
+			for i, r := range want.Readings {
+				require.InDelta(t, r.Value, got.Readings[i].Value, 0)
+				require.Equal(t, r.Belief, got.Readings[i].Belief)
+			}
+		}
+	})
+}
+
+// said is a reading's numbers.
+func said(r assess.Reading) string {
+	var d estimate.Density
+	if r.Density != nil {
+		d = *r.Density
+	}
+	return fmt.Sprint(r.Visit.ID, r.N, r.Value, r.Low, r.High, r.LikelyL, r.LikelyH, r.Alone, r.Chance, r.ChanceW, r.Infested, d)
+}
+
 func BenchmarkAssess(b *testing.B) {
 	in := input(mites(), farm.Budding)
 	for i := range 12 {
 		in.Visits = append(in.Visits, on(int64(i+1), today.AddDays(-7*i).String(), good(count("spider_mite", "leaf", clumped()...))))
 	}
-	for b.Loop() {
-		if _, err := assess.Assess(in); err != nil {
-			b.Fatal(err)
-		}
+	for _, how := range []struct {
+		name string
+		in   func() assess.Input
+	}{
+		{"full", func() assess.Input { return in }},
+		{"brief", func() assess.Input { in := in; in.Brief = true; return in }},
+		{"kept", func() assess.Input { in := in; in.Brief, in.Beliefs = true, &assess.Beliefs{}; return in }},
+	} {
+		b.Run(how.name, func(b *testing.B) {
+			in := how.in()
+			for b.Loop() {
+				if _, err := assess.Assess(in); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }
 

@@ -137,6 +137,12 @@ type Input struct {
 	// Deep asks for what takes a while: how many more units would settle a
 	// count that is too near its level, and the chance that they do.
 	Deep bool
+	// Brief leaves what the verdict does not rest on out: of readings by counts
+	// other than Decider and Earlier the intervals and chances are NaN, which
+	// saves most of the work late in a season.
+	Brief bool
+	// Beliefs keeps the beliefs of visits between calls; nil keeps none.
+	Beliefs *Beliefs
 	// ActAt and HoldBelow are the chances at which to act and below which to
 	// hold; 0 takes the defaults of package verdict.
 	ActAt, HoldBelow float64
@@ -169,6 +175,8 @@ type Reading struct {
 	Nearest  []Level // published levels for other crops in the same measure
 	Chance   float64 // chance that the truth is at or over Act; NaN without a level
 	ChanceW  float64 // the same for Watch
+
+	brief bool // intervals and chances are still to be filled
 }
 
 // Valid reports whether the visit's conditions let it count.
