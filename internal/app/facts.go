@@ -17,16 +17,16 @@ func refOf(p catalog.Provenance) assess.Ref {
 
 // pestFacts gives the assessment what the catalogue and the farm know of a
 // pest, for a bed at a stage.
-func (a *App) pestFacts(p catalog.Pest, stage farm.Stage, on civil.Date, overrides []farm.Override) assess.Pest {
+func (a *App) pestFacts(p catalog.Pest, stage farm.Stage, s snapshot) (assess.Pest, error) {
 	out := assess.Pest{
 		Key: p.Key, Name: p.Name, Disease: p.Kind == "disease",
-		EveryDays: p.Interval(stage), StaleDays: p.StaleDays, InSeason: p.Scouted(stage) && a.nearPlanting(p, stage, on),
+		EveryDays: p.Interval(stage), StaleDays: p.StaleDays, InSeason: p.Scouted(stage) && a.nearPlanting(p, stage, s.on),
 	}
 	for _, u := range a.cat.Protocols(p.Key) {
 		out.Units = append(out.Units, a.unitFacts(u))
 	}
 	for _, t := range a.cat.Thresholds(p.Key) {
-		out.Levels = append(out.Levels, levelFacts(t, overrides))
+		out.Levels = append(out.Levels, levelFacts(t, s.overrides))
 	}
 	for _, e := range a.cat.EnemiesOf(p.Key) {
 		if e.HoldEffect != "hold" || e.HoldPest != p.Key {
@@ -34,7 +34,7 @@ func (a *App) pestFacts(p catalog.Pest, stage farm.Stage, on civil.Date, overrid
 		}
 		out.Enemies = append(out.Enemies, assess.EnemyRule{Enemy: e.Key, Name: e.Name, Kind: e.HoldKind, Value: e.HoldValue, Ref: refOf(e.Provenance)})
 	}
-	return out
+	return assess.OwnClumping(out, s.visits)
 }
 
 // plantingAfterFrost is how many days after the average last frost dahlias go

@@ -107,7 +107,10 @@ func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, er
 			return nil, err
 		}
 	}
-	facts := a.pestFacts(p, stage, o.Date, s.overrides)
+	facts, err := a.pestFacts(p, stage, s)
+	if err != nil {
+		return nil, err
+	}
 	proto, ok := a.cat.Protocol(p.Key, o.Unit)
 	if !ok {
 		return nil, diag.Usagef("one of: "+strings.Join(a.names.UnitWords(p.Key), ", "), "unknown unit %q for %s", o.Unit, p.Name)

@@ -54,7 +54,10 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 			id := key + " " + string(stage)
 			f, ok := facts[id]
 			if !ok {
-				f = a.pestFacts(p, stage, s.on, s.overrides)
+				var err error
+				if f, err = a.pestFacts(p, stage, s); err != nil {
+					return nil, err
+				}
 				facts[id] = f
 			}
 			asked = append(asked, assess.Input{
@@ -196,8 +199,12 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	}
 	stage, since := farm.StageOn(s.stages[beds[0].Code], on)
 	actAt, holdBelow := a.farm.ActAt()
+	facts, err := a.pestFacts(p, stage, s)
+	if err != nil {
+		return nil, err
+	}
 	x, err := assess.Assess(assess.Input{
-		Today: on, Bed: beds[0], Stage: stage, StageSince: since, Pest: a.pestFacts(p, stage, s.on, s.overrides),
+		Today: on, Bed: beds[0], Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[beds[0].Code], Visits: only(s.visits, beds[0].Code, p.Key), Holds: a.conditions(s),
 		Steps: s.stepDays(beds[0].Code, p.Key), ActAt: actAt, HoldBelow: holdBelow, Deep: true,
 	})

@@ -2,6 +2,7 @@ package estimate_test
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -58,9 +59,10 @@ func BenchmarkDensity(b *testing.B) {
 	}
 }
 
-// BenchmarkFitNBAgainstR times MASS::fitdistr(x, "negative binomial") in R on
-// the same samples in the same run and reports our time over R's. Where R or
-// MASS is missing it is skipped.
+// BenchmarkFitNBAgainstR times two fits of R's MASS on the same samples in the
+// same run and reports our time over each of theirs: fitdistr(x, "negative
+// binomial") and theta.ml(x, mean(x)). It fails where our log-likelihood is
+// below R's by more than 1e-8 of it. Where R or MASS is missing it is skipped.
 func BenchmarkFitNBAgainstR(b *testing.B) {
 	rscript, err := exec.LookPath("Rscript")
 	if err != nil {
@@ -78,9 +80,11 @@ func BenchmarkFitNBAgainstR(b *testing.B) {
 				b.Fatal(err)
 			}
 			code := `if (!requireNamespace("MASS", quietly = TRUE)) { cat("no MASS"); quit() }; ` +
-				`x <- scan(commandArgs(TRUE)[1], quiet = TRUE); ` +
-				`f <- function() suppressWarnings(MASS::fitdistr(x, "negative binomial")); invisible(f()); n <- 50; ` +
-				`t <- system.time(for (i in 1:n) f())[["elapsed"]]; cat(format(1e9 * t / n, scientific = FALSE))`
+				`x <- scan(commandArgs(TRUE)[1], quiet = TRUE); n <- 100; ` +
+				`f <- function() suppressWarnings(MASS::fitdistr(x, "negative binomial")); ` +
+				`g <- function() suppressWarnings(MASS::theta.ml(x, mean(x), limit = 100)); ` +
+				`time <- function(h) { h(); 1e9 * system.time(for (i in 1:n) h())[["elapsed"]] / n }; ` +
+				`cat(format(c(time(f), time(g), f()$loglik, sum(dnbinom(x, mu = mean(x), size = g(), log = TRUE))), digits = 16, scientific = FALSE))`
 			out, err := exec.Command(rscript, "-e", code, data).CombinedOutput()
 			if err != nil {
 				b.Fatalf("%v: %s", err, out)
@@ -88,18 +92,27 @@ func BenchmarkFitNBAgainstR(b *testing.B) {
 			if string(out) == "no MASS" {
 				b.Skip("MASS is not installed in R: nothing to compare with")
 			}
-			r, err := strconv.ParseFloat(strings.TrimSpace(string(out)), 64)
-			if err != nil {
-				b.Fatal(err)
+			var r []float64
+			for _, w := range strings.Fields(string(out)) {
+				v, err := strconv.ParseFloat(w, 64)
+				if err != nil {
+					b.Fatalf("%v: %s", err, out)
+				}
+				r = append(r, v)
 			}
+			var fit estimate.Fit
 			for b.Loop() {
-				if _, err := estimate.FitNB(x); err != nil {
+				if fit, err = estimate.FitNB(x); err != nil {
 					b.Fatal(err)
 				}
 			}
 			ours := float64(b.Elapsed().Nanoseconds()) / float64(b.N)
-			b.ReportMetric(r, "R-ns/op")
-			b.ReportMetric(ours/r, "ours/R")
+			for i, name := range []string{"fitdistr", "theta.ml"} {
+				b.ReportMetric(ours/r[i], "ours/"+name)
+				if fit.LogLik < r[i+2]-1e-8*math.Abs(r[i+2]) {
+					b.Errorf("%s has the higher log-likelihood: %.12g, ours %.12g", name, r[i+2], fit.LogLik)
+				}
+			}
 		})
 	}
 }
