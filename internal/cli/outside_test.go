@@ -122,7 +122,7 @@ func TestSlugVerdict_AroundOnePerTrap(t *testing.T) {
 		{"8*0 1", "hold"},
 		{"5*0 4*1", ""},
 		{"3*0 6*1", ""},
-		{"9*1", "act"}, // at the level itself: as likely over as under
+		{"9*1", ""}, // at the level itself: as likely over as under
 		{"3*0 6*2", "act"},
 		{"9*2", "act"},
 		{"9*4", "act"},
