@@ -384,7 +384,7 @@ func pestData(cat *catalog.Catalog, p catalog.Pest) PestData {
 	return d
 }
 
-// LabelField is one field of a transcription: its state, and the value when
+// LabelField is one field of a copy: its state, and the value when
 // the label states one.
 type LabelField struct {
 	State string `json:"state"`
@@ -439,7 +439,7 @@ type LabelWindow struct {
 	Days  *int   `json:"days"`
 }
 
-// LabelData is one version of a transcription.
+// LabelData is one version of a copy.
 type LabelData struct {
 	Key             string        `json:"key"`
 	Version         int           `json:"version"`

@@ -371,7 +371,7 @@ func (a *App) ShowLabel(ctx context.Context, day civil.Date, key string) (*repor
 	}
 	doc := a.document(l.Product, day)
 	doc.Subtitle = fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)
-	doc.Warnings = report.Lines("The product's own label outranks this transcription.")
+	doc.Warnings = report.Lines("The product's own label outranks this copy.")
 	t := &report.Table{Columns: []report.Column{{Title: "Field"}, {Title: "Transcribed"}}}
 	for line := range strings.SplitSeq(ingest.FormatLabel(l), "\n") {
 		name, value, ok := strings.Cut(line, "=")

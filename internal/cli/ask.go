@@ -13,6 +13,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/render"
+	"leafturn/internal/report"
 )
 
 func weekCommand(d *deps) *ucli.Command {
@@ -61,23 +62,15 @@ func whyCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				if len(w) == 2 {
-					doc, err := a.WhyBed(ctx, day, w[0], w[1])
-					if err != nil {
-						return err
-					}
-					return d.show(c, doc)
+					return a.WhyBed(ctx, day, w[0], w[1])
 				}
 				n, err := strconv.Atoi(w[0])
 				if err != nil {
-					return diag.Usagef("give the number of a line of `leafturn week`, or a bed and a pest, such as `leafturn why B3 slug`", "%q is not the number of a line", w[0])
+					return nil, diag.Usagef("give the number of a line of `leafturn week`, or a bed and a pest, such as `leafturn why B3 slug`", "%q is not the number of a line", w[0])
 				}
-				doc, err := a.WhyLine(ctx, day, n)
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+				return a.WhyLine(ctx, day, n)
 			})
 		},
 	}
@@ -92,12 +85,8 @@ func dueCommand(d *deps) *ucli.Command {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				doc, err := a.Due(ctx, day)
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Due(ctx, day)
 			})
 		},
 	}
@@ -129,12 +118,8 @@ func estimateCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				doc, err := a.Numbers(ctx, day, w[0], w[1])
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Numbers(ctx, day, w[0], w[1])
 			})
 		},
 	}
@@ -161,7 +146,7 @@ func sampleCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				o := app.SampleOptions{Date: day, Pest: w[0], Unit: c.String("unit"), Stage: c.String("stage"), Most: c.String("most"),
 					Needless: c.String("needless"), Missed: c.String("missed")}
 				rest := w[1:]
@@ -170,16 +155,12 @@ func sampleCommand(d *deps) *ucli.Command {
 				}
 				if c.Bool("so-far") {
 					if o.SoFar = rest; len(rest) == 0 {
-						return diag.Usagef("give the numbers, such as `leafturn sample mite D5 --so-far 0 3 1`", "--so-far has no counts")
+						return nil, diag.Usagef("give the numbers, such as `leafturn sample mite D5 --so-far 0 3 1`", "--so-far has no counts")
 					}
 				} else if len(rest) > 0 {
-					return diag.Usagef("put --so-far before counts; see `leafturn sample --help`", "leafturn sample does not take %q", strings.Join(rest, " "))
+					return nil, diag.Usagef("put --so-far before counts; see `leafturn sample --help`", "leafturn sample does not take %q", strings.Join(rest, " "))
 				}
-				doc, err := a.Sample(ctx, o)
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+				return a.Sample(ctx, o)
 			})
 		},
 	}
@@ -196,12 +177,8 @@ func trendCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				doc, err := a.Trend(ctx, day, w[0])
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Trend(ctx, day, w[0])
 			})
 		},
 	}
@@ -218,12 +195,8 @@ func visitsCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				doc, err := a.Visits(ctx, day, w, c.Bool("all"))
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Visits(ctx, day, w, c.Bool("all"))
 			})
 		},
 	}
@@ -269,12 +242,8 @@ func thresholdCommand(d *deps) *ucli.Command {
 					if err != nil {
 						return err
 					}
-					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-						doc, err := a.Thresholds(ctx, day, w)
-						if err != nil {
-							return err
-						}
-						return d.show(c, doc)
+					return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+						return a.Thresholds(ctx, day, w)
 					})
 				},
 			},

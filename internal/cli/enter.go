@@ -9,6 +9,7 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/report"
 )
 
 func countCommand(d *deps) *ucli.Command {
@@ -314,12 +315,8 @@ func labelCommand(d *deps) *ucli.Command {
 					if _, err := words(c, 0, 0, ""); err != nil {
 						return err
 					}
-					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-						doc, err := a.Labels(ctx, day)
-						if err != nil {
-							return err
-						}
-						return d.show(c, doc)
+					return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+						return a.Labels(ctx, day)
 					})
 				},
 			},
@@ -331,12 +328,8 @@ func labelCommand(d *deps) *ucli.Command {
 					if err != nil {
 						return err
 					}
-					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-						doc, err := a.ShowLabel(ctx, day, w[0])
-						if err != nil {
-							return err
-						}
-						return d.show(c, doc)
+					return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+						return a.ShowLabel(ctx, day, w[0])
 					})
 				},
 			},

@@ -7,6 +7,7 @@ import (
 
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
+	"leafturn/internal/report"
 )
 
 func companionsCommand(d *deps) *ucli.Command {
@@ -16,12 +17,8 @@ func companionsCommand(d *deps) *ucli.Command {
 		ArgsUsage: "[PEST...]",
 		Flags:     outputFlags(dateOption),
 		Action: func(c *ucli.Context) error {
-			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				doc, err := a.Companions(ctx, day, c.Args().Slice())
-				if err != nil {
-					return err
-				}
-				return d.show(c, doc)
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Companions(ctx, day, c.Args().Slice())
 			})
 		},
 	}

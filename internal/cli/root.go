@@ -175,6 +175,17 @@ func (d *deps) with(c *ucli.Context, f func(ctx context.Context, a *app.App, day
 	return f(c.Context, a, day)
 }
 
+// answer shows the document that f makes.
+func (d *deps) answer(c *ucli.Context, f func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error)) error {
+	return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+		doc, err := f(ctx, a, day)
+		if err != nil {
+			return err
+		}
+		return d.show(c, doc)
+	})
+}
+
 // words returns the command's words, refusing too few or too many. max < 0 is
 // no limit. want names them for the message.
 func words(c *ucli.Context, minimum, maximum int, want string) ([]string, error) {

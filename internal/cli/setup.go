@@ -9,6 +9,7 @@ import (
 
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
+	"leafturn/internal/report"
 )
 
 func farmFlags() []ucli.Flag {
@@ -169,12 +170,8 @@ func bedCommand(d *deps) *ucli.Command {
 					if _, err := words(c, 0, 0, ""); err != nil {
 						return err
 					}
-					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-						doc, err := a.Beds(ctx, day)
-						if err != nil {
-							return err
-						}
-						return d.show(c, doc)
+					return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+						return a.Beds(ctx, day)
 					})
 				},
 			},

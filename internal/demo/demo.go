@@ -1,5 +1,5 @@
 // Package demo holds an invented season of an invented farm: its beds, weekly
-// counts, weather, label transcriptions of invented products, and a script of
+// counts, weather, label copies of invented products, and a script of
 // the commands that enter them. Nothing in it was ever measured.
 //
 // The counts were drawn from negative binomial distributions around invented

@@ -16,7 +16,7 @@ const (
 	IsStated   State = "value"
 )
 
-// Stated is one field of a label transcription: a value, "none stated", or
+// Stated is one field of a label copy: a value, "none stated", or
 // unknown. The zero Stated is unknown.
 type Stated[T any] struct {
 	State State `json:"state"`
@@ -61,7 +61,7 @@ type LabelSite struct {
 // Anything else on a label does not.
 var SiteCrops = []string{"dahlias", "cut flowers", "ornamentals", "any crop"}
 
-// Label is one version of the grower's transcription of a product label. The
+// Label is one version of the grower's copy of a product label. The
 // tool works only from what stands here; a field that is unknown refuses the
 // schedules that need it.
 type Label struct {
@@ -130,7 +130,7 @@ const (
 	PerCropCycle = "crop cycle"
 )
 
-// MaxPers lists the periods a transcription may give.
+// MaxPers lists the periods a copy may give.
 var MaxPers = []string{PerSeason, PerYear, PerCropCycle}
 
 // The bee statements that a label field can hold.
@@ -140,5 +140,5 @@ const (
 	BeesAfterSunset = "only after sunset"     // evening and night only
 )
 
-// BeeRules lists the bee statements a transcription may give.
+// BeeRules lists the bee statements a copy may give.
 var BeeRules = []string{BeesNotForaging, BeesNoBloom, BeesAfterSunset}

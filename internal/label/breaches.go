@@ -37,7 +37,7 @@ func Breaches(t farm.Treatment, r Request) (broke, unjudged []string) {
 
 	var d Decision
 	for _, c := range Contradictions(r.Label) {
-		d.refuse(Rule{Code: CodeContradiction, Words: "the transcription contradicts itself: " + c, Unknown: true})
+		d.refuse(Rule{Code: CodeContradiction, Words: "the label as entered contradicts itself: " + c, Unknown: true})
 	}
 	for _, g := range Check(r.Label) {
 		d.unknown(g.Field, g.Where, g.Why)

@@ -90,7 +90,7 @@ func dry(l farm.Label) bool {
 }
 
 // Check returns the required fields of the label that nobody has read, in the
-// order in which they stand on a label; empty when the transcription can be
+// order in which they stand on a label; empty when the copy can be
 // scheduled from. The organic approval is asked for by Plan, only on an
 // organic farm.
 //

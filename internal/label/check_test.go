@@ -56,7 +56,7 @@ func TestCheck_EachBlankFieldIsNamed(t *testing.T) {
 		require.Equal(t, gaps[0].Field, got.Refusals[0].Field)
 	}
 	require.Equal(t, 25, blanked)
-	require.Len(t, label.Check(farm.Label{}), 25) // the empty transcription; the group is asked for once an active is named
+	require.Len(t, label.Check(farm.Label{}), 25) // the empty copy; the group is asked for once an active is named
 }
 
 // The questions about spraying are not asked of a dry bait, and are asked

@@ -2,7 +2,7 @@
 // on a bed on a day, when it may go on again, how much, when people may go
 // back in, and what an application that already took place has broken.
 //
-// It works only from the grower's own transcription of the label. A field
+// It works only from the grower's own copy of the label. A field
 // that nobody has read is unknown and refuses; "none stated" is an answer and
 // does not. "Allowed" means that no transcribed rule forbids it; it is never
 // permission. The label and local law outrank every result of this package.

@@ -69,7 +69,7 @@ func (r Request) gaps(d *Decision) {
 		d.unknown(g.Field, g.Where, g.Why)
 	}
 	for _, c := range Contradictions(r.Label) {
-		d.refuse(Rule{Code: CodeContradiction, Words: "the transcription contradicts itself: " + c + "; read the label again"})
+		d.refuse(Rule{Code: CodeContradiction, Words: "the label as entered contradicts itself: " + c + "; read the label again"})
 	}
 }
 
