@@ -12,6 +12,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
@@ -180,6 +181,21 @@ func (a *App) WhyLine(ctx context.Context, on civil.Date, number int) (*report.D
 	if !ok {
 		return nil, diag.Usagef("see the numbers with `leafturn week --date "+on.String()+"`", "the list of %s has no line %d; it has 1 to %d", on, number, len(l.Lines))
 	}
+	s, err := a.snapshot(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	for i, t := range line.Traces {
+		if t.Assessment == nil {
+			continue
+		}
+		p, _ := a.cat.Pest(t.Assessment.Pest.Key)
+		x, err := a.assessDeep(s, t.Assessment.Bed, p)
+		if err != nil {
+			return nil, err
+		}
+		line.Traces[i].Assessment = &x
+	}
 	return a.whyDocument(line, on), nil
 }
 
@@ -197,17 +213,7 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	if err != nil {
 		return nil, err
 	}
-	stage, since := farm.StageOn(s.stages[beds[0].Code], on)
-	actAt, holdBelow := a.farm.ActAt()
-	facts, err := a.pestFacts(p, stage, s)
-	if err != nil {
-		return nil, err
-	}
-	x, err := assess.Assess(assess.Input{
-		Today: on, Bed: beds[0], Stage: stage, StageSince: since, Pest: facts,
-		Events: s.stages[beds[0].Code], Visits: only(s.visits, beds[0].Code, p.Key), Holds: a.conditions(s),
-		Steps: s.stepDays(beds[0].Code, p.Key), ActAt: actAt, HoldBelow: holdBelow, Deep: true,
-	})
+	x, err := a.assessDeep(s, beds[0], p)
 	if err != nil {
 		return nil, err
 	}
@@ -217,6 +223,21 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	doc.Sources = src.list
 	doc.Data = verdictData(x)
 	return doc, nil
+}
+
+// assessDeep gives the verdict on one bed and pest with all there is to say.
+func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Assessment, error) {
+	stage, since := farm.StageOn(s.stages[bed.Code], s.on)
+	facts, err := a.pestFacts(p, stage, s)
+	if err != nil {
+		return assess.Assessment{}, err
+	}
+	actAt, holdBelow := a.farm.ActAt()
+	return assess.Assess(assess.Input{
+		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
+		Events: s.stages[bed.Code], Visits: only(s.visits, bed.Code, p.Key), Holds: a.conditions(s),
+		Steps: s.stepDays(bed.Code, p.Key), ActAt: actAt, HoldBelow: holdBelow, Deep: true,
+	})
 }
 
 func only(all []farm.Visit, bed, pest string) []farm.Visit {
