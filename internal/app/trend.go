@@ -217,7 +217,7 @@ func (a *App) fieldSection(mine []assess.Assessment, s snapshot, d *TrendData) r
 			d.Hot = append(d.Hot, HotBed{b.Code, b.Mean, b.Times, b.Chance, b.Listed})
 		}
 	} else {
-		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("hot spots: cannot be told from %d beds with a valid count that is not stale", len(beds))))
+		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("hot spots: cannot be told from so few beds; those with a valid count that is not stale: %d", len(beds))))
 	}
 	if edge, middle := strata(s, mine); len(edge) > 0 && len(middle) > 0 {
 		if r, err := trend.EdgeAgainstMiddle(edge, middle); err == nil {

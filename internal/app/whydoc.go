@@ -244,6 +244,8 @@ func inTen(p float64) string {
 		return fmt.Sprintf("about 1 in %d", int(math.Round(1/p)))
 	case p > 0.99:
 		return "more than 99 in 100"
+	case p >= 0.945:
+		return fmt.Sprintf("about %d in 100", int(math.Round(100*p)))
 	}
 	return fmt.Sprintf("about %d in 10", int(math.Round(10*p)))
 }
