@@ -13,7 +13,6 @@ import (
 
 	"github.com/adrg/xdg"
 
-	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -25,14 +24,13 @@ import (
 
 // App is the use cases on one farm's store at one instant.
 type App struct {
-	st    *store.Store
-	cat   *catalog.Catalog
-	farm  farm.Farm
-	loc   *time.Location
-	now   time.Time
-	names *names
-	// beliefs are kept between the lists of one run.
-	beliefs assess.Beliefs
+	st     *store.Store
+	cat    *catalog.Catalog
+	farm   farm.Farm
+	loc    *time.Location
+	now    time.Time
+	names  *names
+	memory memory
 }
 
 // loadCatalog reads the embedded facts once: they cannot change while the

@@ -10,7 +10,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
@@ -22,8 +21,9 @@ var (
 )
 
 // bigFarm is an invented farm of 200 beds and 12 pests. In each season up to
-// 2026 every pest was counted in every bed in eight weekly rounds.
-func bigFarm(b *testing.B, seasons int) *App {
+// 2026 every pest was counted in every bed in eight weekly rounds. The function
+// stores another round, in so many of the beds.
+func bigFarm(b *testing.B, seasons int) (*App, func(day civil.Date, beds int)) {
 	ctx := context.Background()
 	cat, err := loadCatalog()
 	require.NoError(b, err)
@@ -40,25 +40,33 @@ func bigFarm(b *testing.B, seasons int) *App {
 	require.NoError(b, err)
 	b.Cleanup(func() { _ = st.Close() })
 	rng := rand.New(rand.NewPCG(1, 1))
+	code := func(i int) string { return fmt.Sprintf("B%d", i+1) }
+	round := func(tx *store.Tx, day civil.Date, beds int) error {
+		for i := range beds {
+			for _, pest := range f.Pests {
+				v := farm.Visit{Bed: code(i), Pest: pest, Unit: units[pest], Stratum: farm.Random, Date: day, Counts: make([]farm.UnitCount, 10)}
+				for u := range v.Counts {
+					v.Counts[u] = farm.UnitCount{Count: int(rng.ExpFloat64() * 2), Seen: true}
+				}
+				if _, err := tx.AddVisit(v, benchNow); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	}
 	require.NoError(b, st.Update(ctx, func(tx *store.Tx) error {
 		for i := range 200 {
-			code := fmt.Sprintf("B%d", i+1)
-			if _, err := tx.AddBed(farm.Bed{Code: code, LengthM: 20, WidthM: 1, Plants: 60}); err != nil {
+			if _, err := tx.AddBed(farm.Bed{Code: code(i), LengthM: 20, WidthM: 1, Plants: 60}); err != nil {
 				return err
 			}
-			for season := range seasons {
-				end := lastRound
-				end.Year -= season
-				for _, pest := range f.Pests {
-					for week := range 8 {
-						v := farm.Visit{Bed: code, Pest: pest, Unit: units[pest], Stratum: farm.Random, Date: end.AddDays(-7 * week), Counts: make([]farm.UnitCount, 10)}
-						for u := range v.Counts {
-							v.Counts[u] = farm.UnitCount{Count: int(rng.ExpFloat64() * 2), Seen: true}
-						}
-						if _, err := tx.AddVisit(v, benchNow); err != nil {
-							return err
-						}
-					}
+		}
+		for season := range seasons {
+			end := lastRound
+			end.Year -= season
+			for week := range 8 {
+				if err := round(tx, end.AddDays(-7*week), 200); err != nil {
+					return err
 				}
 			}
 		}
@@ -66,34 +74,51 @@ func bigFarm(b *testing.B, seasons int) *App {
 	}))
 	a, err := newApp(ctx, st, benchNow)
 	require.NoError(b, err)
-	return a
+	return a, func(day civil.Date, beds int) {
+		require.NoError(b, st.Update(ctx, func(tx *store.Tx) error { return round(tx, day, beds) }))
+	}
 }
 
 // BenchmarkVerdicts gives the verdicts of a week for 200 beds and 12 pests,
-// eight rounds into the season: with nothing kept, and with the beliefs of the
-// visits kept from an earlier list of the same run. Five seasons should cost
-// what one does.
+// eight rounds into the season: by a program that has only just started, by
+// one that runs on when a round has been stored since its last list (in all
+// beds, in a quarter of them, in none), on a new day, and the same list asked
+// for again. Five seasons should cost what one does.
 func BenchmarkVerdicts(b *testing.B) {
 	for _, seasons := range []int{1, 5} {
-		a := bigFarm(b, seasons)
-		verdicts := func(b *testing.B) {
-			s, err := a.snapshot(context.Background(), lastRound.AddDays(1))
+		verdicts := func(b *testing.B, a *App, on civil.Date) {
+			s, err := a.snapshot(context.Background(), on)
 			require.NoError(b, err)
 			list, err := a.assessments(s, true)
 			require.NoError(b, err)
 			require.Len(b, list, 2400)
 		}
-		b.Run(fmt.Sprintf("seasons=%d/nothing-kept", seasons), func(b *testing.B) {
+		a, store := bigFarm(b, seasons)
+		day := lastRound.AddDays(1)
+		b.Run(fmt.Sprintf("seasons=%d/just-started", seasons), func(b *testing.B) {
 			for b.Loop() {
-				a.beliefs = assess.Beliefs{}
-				verdicts(b)
+				a.memory = memory{}
+				verdicts(b, a, day)
 			}
 		})
-		b.Run(fmt.Sprintf("seasons=%d/kept", seasons), func(b *testing.B) {
-			verdicts(b)
+		b.Run(fmt.Sprintf("seasons=%d/again", seasons), func(b *testing.B) {
+			verdicts(b, a, day)
 			for b.Loop() {
-				verdicts(b)
+				verdicts(b, a, day)
 			}
 		})
+		for _, beds := range []int{0, 50, 200} {
+			b.Run(fmt.Sprintf("seasons=%d/new-visits=%d", seasons, 12*beds), func(b *testing.B) {
+				verdicts(b, a, day)
+				for b.Loop() {
+					b.StopTimer()
+					day = day.AddDays(1)
+					require.Equal(b, lastRound.Year, day.Year)
+					store(day, beds)
+					b.StartTimer()
+					verdicts(b, a, day)
+				}
+			})
+		}
 	}
 }

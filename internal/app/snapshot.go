@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"leafturn/internal/civil"
@@ -16,6 +17,7 @@ type snapshot struct {
 	beds       []farm.Bed
 	stages     map[string][]farm.StageEvent // by bed code
 	visits     []farm.Visit                 // of the calendar year of on
+	byPest     map[string][]farm.Visit      // the same by pest
 	labels     []farm.Label                 // the version in force on that day
 	treatments []farm.Treatment             // of the 400 days before: limits look back a year
 	versions   map[int64]farm.Label         // by treatment: the label it was made under
@@ -30,7 +32,7 @@ type snapshot struct {
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
-	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}}
+	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -44,8 +46,14 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 		for _, e := range events {
 			s.stages[e.Bed] = append(s.stages[e.Bed], e)
 		}
-		if s.visits, err = tx.Visits(season); err != nil {
+		visits, err := a.memory.season(tx, s.beds, on.Year)
+		if err != nil {
 			return err
+		}
+		until, _ := slices.BinarySearchFunc(visits, on.AddDays(1), func(v farm.Visit, d civil.Date) int { return v.Date.Compare(d) })
+		s.visits = slices.Clip(visits[:until])
+		for i := range s.visits {
+			s.byPest[s.visits[i].Pest] = append(s.byPest[s.visits[i].Pest], s.visits[i])
 		}
 		if s.treatments, err = tx.Treatments(back); err != nil {
 			return err
@@ -106,23 +114,21 @@ func labelsOn(tx *store.Tx, on civil.Date) ([]farm.Label, error) {
 	return out, nil
 }
 
-// stepDays are the days on which something was done against a pest in a bed.
-func (s snapshot) stepDays(bed, pest string) []civil.Date {
-	var out []civil.Date
+// stepDays are the days on which something was done against each pest in each
+// bed, by bed and pest.
+func (s snapshot) stepDays() map[[2]string][]civil.Date {
+	out := map[[2]string][]civil.Date{}
+	add := func(bed, pest string, on civil.Date) {
+		out[[2]string{bed, pest}] = append(out[[2]string{bed, pest}], on)
+	}
 	for _, t := range s.treatments {
-		if t.Bed == bed && t.Pest == pest {
-			out = append(out, t.Date)
-		}
+		add(t.Bed, t.Pest, t.Date)
 	}
 	for _, r := range s.releases {
-		if r.Bed == bed && r.Pest == pest {
-			out = append(out, r.Date)
-		}
+		add(r.Bed, r.Pest, r.Date)
 	}
 	for _, d := range s.done {
-		if d.Bed == bed && d.Pest == pest {
-			out = append(out, d.Date)
-		}
+		add(d.Bed, d.Pest, d.Date)
 	}
 	return out
 }

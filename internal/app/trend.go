@@ -123,10 +123,11 @@ func trendOf(x assess.Assessment) (b TrendBed, known bool, err error) {
 	} else {
 		b.DoublingDays = finite(days)
 	}
-	if x.Now == nil || x.Decider.Act == nil || x.Decider.Act.Operator == "none" || x.Decider.Act.Value <= 0 {
+	now := x.Now()
+	if now == nil || x.Decider.Act == nil || x.Decider.Act.Operator == "none" || x.Decider.Act.Value <= 0 {
 		return b, true, nil
 	}
-	density, weight := x.Now.Weights()
+	density, weight := now.Weights()
 	c, err := trend.Crossing(trend.Belief{Density: density, Weight: weight}, rate.PerDay, rate.SD, x.Decider.DensityOf(x.Decider.Act.Value))
 	if err != nil {
 		return b, true, err

@@ -24,10 +24,8 @@ import (
 // this season, by name.
 func (a *App) watched(s snapshot) []string {
 	keys := slices.Clone(a.farm.Pests)
-	for _, v := range s.visits {
-		if !contains(keys, v.Pest) {
-			keys = append(keys, v.Pest)
-		}
+	for pest := range s.byPest {
+		keys = append(keys, pest)
 	}
 	sort.Strings(keys)
 	return slices.Compact(keys)
@@ -38,56 +36,73 @@ func (a *App) watched(s snapshot) []string {
 // assess.Input.
 func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 	visits := map[[2]string][]farm.Visit{}
-	for _, v := range s.visits {
-		visits[[2]string{v.Bed, v.Pest}] = append(visits[[2]string{v.Bed, v.Pest}], v)
+	for i := range s.visits {
+		pair := [2]string{s.visits[i].Bed, s.visits[i].Pest}
+		visits[pair] = append(visits[pair], s.visits[i])
 	}
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
-	facts := map[string]assess.Pest{} // by pest and stage
-	var asked []assess.Input
+	a.memory.makeRoom(s.on)
+	facts := map[factsOf]*assess.Pest{}
+	watched, steps := a.watched(s), s.stepDays()
+	var out []assess.Assessment
+	type question struct {
+		at   int // in out
+		in   assess.Input
+		pest *assess.Pest
+	}
+	var asked []question
 	for _, b := range s.beds {
 		stage, since := farm.StageOn(s.stages[b.Code], s.on)
-		for _, key := range a.watched(s) {
+		for _, key := range watched {
 			p, ok := a.cat.Pest(key)
 			if !ok {
 				return nil, diag.Failf(nil, "update leafturn, or void the records of that pest", "the store holds the pest %q, which this version does not know", key)
 			}
-			id := key + " " + string(stage)
+			id := factsOf{key, stage, s.on}
 			f, ok := facts[id]
 			if !ok {
-				var err error
-				if f, err = a.pestFacts(p, stage, s); err != nil {
+				made, err := a.pestFacts(p, stage, s)
+				if err != nil {
 					return nil, err
 				}
+				f = a.memory.same(id, made)
 				facts[id] = f
 			}
-			asked = append(asked, assess.Input{
-				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: f,
+			in := assess.Input{
+				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: visits[[2]string{b.Code, key}], Holds: holds,
-				Steps: s.stepDays(b.Code, key), ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.beliefs,
-			})
+				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs,
+			}
+			x, ok := a.memory.known(in, f)
+			if !ok {
+				asked = append(asked, question{len(out), in, f})
+			}
+			out = append(out, x)
 		}
 	}
-	out := make([]assess.Assessment, len(asked))
 	var g errgroup.Group
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i, in := range asked {
+	for _, q := range asked {
 		g.Go(func() (err error) {
-			out[i], err = assess.Assess(in)
+			out[q.at], err = assess.Assess(q.in)
 			return err
 		})
 	}
-	return out, g.Wait()
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	for _, q := range asked {
+		a.memory.keep(q.in, q.pest, out[q.at])
+	}
+	return out, nil
 }
 
 // conditions are those that action levels depend on. A tospovirus is confirmed
 // by a positive test this season; until then it counts as absent.
 func (a *App) conditions(s snapshot) map[string]bool {
 	confirmed := false
-	for _, v := range s.visits {
-		if v.Pest != "tospovirus" {
-			continue
-		}
+	for _, v := range s.byPest["tospovirus"] {
 		u, ok := a.cat.Protocol(v.Pest, v.Unit)
 		if ok && u.Measure == "plants_confirmed" && v.Presence != nil && v.Presence.Infested > 0 {
 			confirmed = true
@@ -236,7 +251,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 	return assess.Assess(assess.Input{
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: only(s.visits, bed.Code, p.Key), Holds: a.conditions(s),
-		Steps: s.stepDays(bed.Code, p.Key), ActAt: actAt, HoldBelow: holdBelow, Deep: true,
+		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true,
 	})
 }
 

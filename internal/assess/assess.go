@@ -28,7 +28,9 @@ const sameRound = 3
 // entry checks rule out.
 func Assess(in Input) (Assessment, error) {
 	a := Assessment{Today: in.Today, Bed: in.Bed, Pest: in.Pest, Stage: in.Stage, StageSince: in.StageSince, InSeason: in.Pest.InSeason}
-	for _, v := range in.Visits {
+	a.Readings = make([]Reading, 0, len(in.Visits))
+	for i := range in.Visits {
+		v := &in.Visits[i]
 		if v.Date.After(in.Today) {
 			continue
 		}
@@ -56,15 +58,16 @@ func Assess(in Input) (Assessment, error) {
 }
 
 // read computes what one visit says in its unit's measure.
-func read(v farm.Visit, in Input) (Reading, error) {
+func read(v *farm.Visit, in Input) (Reading, error) {
 	u, ok := in.Pest.Unit(v.Unit)
 	if !ok {
 		return Reading{}, fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
 	}
-	r := Reading{Visit: v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
-		brief: in.Brief && !u.Percent && v.Presence == nil && v.Stratum != farm.HotSpot}
-	r.Invalid = verdict.Validity(v, u.Needs)
-	r.Cautions = verdict.Cautions(v, u.Needs)
+	u = u.On(v.Date)
+	r := Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
+		kept: in.Beliefs, brief: in.Brief && !u.Percent && v.Presence == nil && v.Stratum != farm.HotSpot}
+	r.Invalid = verdict.Validity(*v, u.Needs)
+	r.Cautions = verdict.Cautions(*v, u.Needs)
 	stage, _ := farm.StageOn(in.Events, v.Date)
 	r.Act, r.Watch, r.Nearest = levels(in.Pest.Levels, u.Measure, stage, in.Holds)
 	r.Max = math.NaN()
@@ -73,7 +76,7 @@ func read(v farm.Visit, in Input) (Reading, error) {
 		r.Max = float64(slices.Max(counts))
 	}
 	if u.Percent {
-		s, err := share(v, u)
+		s, err := share(*v, u)
 		if err != nil {
 			return r, err
 		}
@@ -88,7 +91,7 @@ func read(v farm.Visit, in Input) (Reading, error) {
 // measure fills what counts say of the density; of a brief reading without
 // the interval.
 func (r *Reading) measure() error {
-	d, err := density(r.Visit, r.Unit, r.brief)
+	d, err := r.kept.density(r.Visit, r.Unit, r.brief)
 	if err != nil {
 		return err
 	}
@@ -106,7 +109,7 @@ func (r *Reading) complete() error {
 	}
 	r.brief = false
 	if r.Belief != nil {
-		r.readOff(*r.Belief)
+		r.readOff()
 	}
 	return r.measure()
 }
@@ -274,7 +277,7 @@ func (a *Assessment) decide(in Input) error {
 			continue
 		}
 		best = i
-		a.Result, a.Now, a.Decider, a.Earlier = j.res, j.now, &a.Readings[j.on], nil
+		a.Result, a.now, a.Decider, a.Earlier = j.res, j.now, &a.Readings[j.on], nil
 		if k := a.validBefore(j.on, r.Unit.Key); k >= 0 {
 			a.Earlier = &a.Readings[k]
 		}
@@ -306,7 +309,8 @@ func (a *Assessment) candidates(in Input) []int {
 		return nil
 	}
 	last := a.Readings[len(a.Readings)-1].Visit.Date
-	for _, r := range slices.Backward(a.Readings) {
+	for i := len(a.Readings) - 1; i >= 0; i-- {
+		r := &a.Readings[i]
 		act, _, _ := levels(in.Pest.Levels, r.Unit.Measure, in.Stage, in.Holds)
 		if r.Valid() && act != nil && act.Operator != "none" && in.Today.Sub(r.Visit.Date) <= in.Pest.StaleDays {
 			last = r.Visit.Date
@@ -315,7 +319,8 @@ func (a *Assessment) candidates(in Input) []int {
 	}
 	var out []int
 	seen := map[string]bool{}
-	for i, r := range slices.Backward(a.Readings) {
+	for i := len(a.Readings) - 1; i >= 0; i-- {
+		r := &a.Readings[i]
 		if !seen[r.Unit.Key] && last.Sub(r.Visit.Date) <= sameRound {
 			out = append(out, i)
 		}
@@ -349,7 +354,7 @@ func (a *Assessment) validBefore(i int, unit string) int {
 type judged struct {
 	res verdict.Result
 	on  int
-	now *belief.Belief
+	now *belief.Ahead
 }
 
 // judge asks for the verdict of reading i.
@@ -556,7 +561,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	h := &a.HotSpots[len(a.HotSpots)-1]
 	h.Act, h.Watch, h.Nearest = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds)
 	if h.Belief != nil {
-		h.readOff(*h.Belief)
+		h.readOff()
 	}
 	if !h.Valid() || in.Today.Sub(h.Visit.Date) > in.Pest.StaleDays || h.Act == nil || h.Act.Operator == "none" {
 		return

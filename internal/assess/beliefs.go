@@ -8,6 +8,7 @@ import (
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
+	"leafturn/internal/farm"
 	"leafturn/internal/sampling"
 	"leafturn/internal/verdict"
 )
@@ -76,7 +77,7 @@ func (a *Assessment) believe(in Input) error {
 		now[r.Unit.Measure] = next
 		r.Belief, r.Alone = next, before == nil || before.IsWeak()
 		if !r.brief {
-			r.readOff(*next)
+			r.readOff()
 		}
 	}
 	// A hot spot is believed by itself: it says nothing of the bed.
@@ -90,20 +91,51 @@ func (a *Assessment) believe(in Input) error {
 			return fmt.Errorf("visit %d of %s on %s: %w", h.Visit.ID, h.Visit.Bed, h.Visit.Date, err)
 		}
 		h.Belief, h.Alone = b, true
-		h.readOff(*b)
+		h.readOff()
 	}
 	return nil
 }
 
-// Beliefs keeps the beliefs of visits, so that what an earlier visit showed is
-// worked out once: the lists of two weeks share all but the last round. A
-// belief is known by the one before it and by its visit, which never changes
-// once it is stored; those of visits without a record number are not kept.
-// Several goroutines may use one; the zero value is ready, and a nil one keeps
-// nothing.
+// Beliefs keeps what visits showed, so that it is worked out once: the lists of
+// two weeks share all but the last round. It holds the beliefs, each known by
+// the one before it and by its visit, what was read off them, the density of a
+// visit by itself, and how pests clump by what was known when a week began.
+// A visit never changes once it is stored; those without a record number are
+// not kept. Several goroutines may use one; the zero value is ready, and a nil
+// one keeps nothing.
 type Beliefs struct {
-	mu   sync.Mutex
-	kept map[beliefKey]*belief.Belief
+	steps     kept[beliefKey, *belief.Belief]
+	readers   kept[*belief.Belief, *belief.Reader]
+	densities kept[densityKey, estimate.Density]
+	laws      kept[lawKey, estimate.Dispersion]
+	levels    kept[levelKey, float64]
+}
+
+// kept is a map that several goroutines may use.
+type kept[K comparable, V any] struct {
+	mu  sync.Mutex
+	all map[K]V
+}
+
+// get returns what is kept, or makes it and keeps it.
+func (k *kept[K, V]) get(key K, made func() (V, error)) (V, error) {
+	k.mu.Lock()
+	v, ok := k.all[key]
+	k.mu.Unlock()
+	if ok {
+		return v, nil
+	}
+	v, err := made()
+	if err != nil {
+		return v, err
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if k.all == nil {
+		k.all = map[K]V{}
+	}
+	k.all[key] = v
+	return v, nil
 }
 
 type beliefKey struct {
@@ -113,6 +145,28 @@ type beliefKey struct {
 	unit   string
 	clump  belief.Clump
 	unrest bool
+}
+
+// lawKey names the visits before a week by their number and a sum over theirs.
+type lawKey struct {
+	pest, unit string
+	visits     int
+	sum        uint64
+}
+
+// levelKey is a share of infested units whose density was looked for.
+type levelKey struct {
+	clump belief.Clump
+	tally int
+	level float64
+}
+
+type densityKey struct {
+	visit int64
+	unit  string
+	clump belief.Clump
+	words string
+	brief bool
 }
 
 // step is the belief after a reading. before is the one of the last reading,
@@ -125,40 +179,45 @@ func (k *Beliefs) step(before *belief.Belief, r *Reading, steps []civil.Date) (*
 	if before != nil {
 		g = growth(before.Date, day, steps)
 	}
-	key := beliefKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g != belief.UnknownGrowth()}
-	if k != nil && r.Visit.ID != 0 {
-		k.mu.Lock()
-		known := k.kept[key]
-		k.mu.Unlock()
-		if known != nil {
-			return known, nil
+	made := func() (*belief.Belief, error) {
+		if before != nil {
+			var err error
+			if b, err = belief.Carry(*before, day.Sub(before.Date), g); err != nil {
+				return nil, err
+			}
 		}
+		next, err := belief.Update(b, r.evidence(), c)
+		return &next, err
 	}
-	if before != nil {
-		var err error
-		if b, err = belief.Carry(*before, day.Sub(before.Date), g); err != nil {
-			return nil, err
-		}
+	if k == nil || r.Visit.ID == 0 {
+		return made()
 	}
-	next, err := belief.Update(b, r.evidence(), c)
-	if err != nil {
-		return nil, err
+	return k.steps.get(beliefKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g != belief.UnknownGrowth()}, made)
+}
+
+// reader reads off a belief.
+func (k *Beliefs) reader(b *belief.Belief) *belief.Reader {
+	if k == nil {
+		return b.Read()
 	}
-	if k != nil && r.Visit.ID != 0 {
-		k.mu.Lock()
-		if k.kept == nil {
-			k.kept = map[beliefKey]*belief.Belief{}
-		}
-		k.kept[key] = &next
-		k.mu.Unlock()
+	r, _ := k.readers.get(b, func() (*belief.Reader, error) { return b.Read(), nil })
+	return r
+}
+
+// density is what a visit says by itself.
+func (k *Beliefs) density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
+	made := func() (estimate.Density, error) { return density(v, u, brief) }
+	if k == nil || v.ID == 0 {
+		return made()
 	}
-	return &next, nil
+	return k.densities.get(densityKey{v.ID, u.Key, u.clump(), u.Dispersed.Words, brief}, made)
 }
 
 // readOff fills what is read off the belief: the likely range and the chances.
-func (r *Reading) readOff(b belief.Belief) {
+func (r *Reading) readOff() {
 	low, high := math.NaN(), math.NaN()
-	if iv, err := b.Interval(0.95); err == nil {
+	read := r.kept.reader(r.Belief)
+	if iv, err := read.Interval(0.95); err == nil {
 		low, high = iv.Low, iv.High
 	}
 	if r.Unit.Percent {
@@ -167,7 +226,7 @@ func (r *Reading) readOff(b belief.Belief) {
 		r.LikelyL, r.LikelyH = low, high
 	}
 	if r.found() == 0 && r.Alone {
-		r.LikelyL, r.LikelyH = 0, r.inMeasure(b.Quantile(0.95))
+		r.LikelyL, r.LikelyH = 0, r.inMeasure(read.Quantile(0.95))
 	}
 	of := func(l *Level) float64 {
 		switch {
@@ -179,7 +238,7 @@ func (r *Reading) readOff(b belief.Belief) {
 			}
 			return 0
 		}
-		return r.over(b, l.Value)
+		return r.over(read, l.Value)
 	}
 	r.Chance, r.ChanceW = of(r.Act), of(r.Watch)
 }
@@ -228,33 +287,33 @@ func (r *Reading) densityAt(share float64) float64 {
 }
 
 // over is the chance that the truth is at or over a level in the measure.
-func (r *Reading) over(b belief.Belief, level float64) float64 {
+func (r *Reading) over(b interface{ Exceeds(float64) float64 }, level float64) float64 {
 	return b.Exceeds(r.DensityOf(level))
 }
 
 // judgeBelief puts the belief of a reading, carried forward to today, into
 // the verdict's terms.
-func (a *Assessment) judgeBelief(in Input, r *Reading, vin *verdict.Input) (*belief.Belief, error) {
+func (a *Assessment) judgeBelief(in Input, r *Reading, vin *verdict.Input) (*belief.Ahead, error) {
 	if r.Belief == nil {
 		return nil, nil
 	}
 	from := r.Belief.Date
-	b, err := belief.Carry(*r.Belief, in.Today.Sub(from), growth(from, in.Today, in.Steps))
+	now, err := belief.LookAhead(*r.Belief, in.Today.Sub(from), growth(from, in.Today, in.Steps))
 	if err != nil {
 		return nil, err
 	}
 	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
 	vin.Over = func(level float64) float64 {
 		if r.Unit.Percent {
-			return r.over(b, 100*level)
+			return r.over(now, 100*level)
 		}
-		return r.over(b, level*scale)
+		return r.over(now, level*scale)
 	}
-	vin.Typical = b.Median() / scale
+	vin.Typical = func() float64 { return now.Belief().Median() / scale }
 	if l := r.Act; in.Deep && l != nil && l.Operator != "none" && l.Value > 0 {
-		vin.Settle = func() (int, float64, bool) { return settle(b, r, l.Value, in, scale) }
+		vin.Settle = func() (int, float64, bool) { return settle(now.Belief(), r, l.Value, in, scale) }
 	}
-	return &b, nil
+	return now, nil
 }
 
 // Chance asked of "so many more units would settle it", and the most units
@@ -313,8 +372,14 @@ func (u Unit) TrendClump() estimate.Dispersion { return u.clump().Dispersion() }
 // DensityOf is the density of the belief at a level in the measure: the level
 // itself, or for a percentage the density at which that share is infested.
 func (r *Reading) DensityOf(level float64) float64 {
-	if r.Unit.Percent {
-		return r.densityAt(level / 100)
+	if !r.Unit.Percent {
+		return level
 	}
-	return level
+	made := func() (float64, error) { return r.densityAt(level / 100), nil }
+	if r.kept == nil {
+		d, _ := made()
+		return d
+	}
+	d, _ := r.kept.levels.get(levelKey{r.Unit.clump(), r.Unit.Tally, level}, made)
+	return d
 }

@@ -1,11 +1,15 @@
 package assess
 
 import (
+	"encoding/binary"
 	"fmt"
+	"hash/fnv"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
 	"leafturn/internal/belief"
+	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
@@ -15,9 +19,13 @@ import (
 // published law, or the usual k, towards what the farm's own visits show: the
 // more of them there are, the further (see belief.PoolTaylor). It takes the
 // valid visits to randomly chosen units, of any bed, and leaves out those in
-// which one unit is far above the others, as a slip of the pen makes it. The
-// pest is returned anew; p is not changed.
-func OwnClumping(p Pest, visits []farm.Visit) (Pest, error) {
+// which one unit is far above the others, as a slip of the pen makes it.
+//
+// A visit is read by what the weeks before its own taught (Unit.On), so that
+// what it says does not change when later ones arrive; Dispersed is what holds
+// in the week of on. The pest is returned anew; p is not changed. kept, which
+// may be nil, remembers laws between calls.
+func OwnClumping(p Pest, visits []farm.Visit, on civil.Date, kept *Beliefs) (Pest, error) {
 	units := make([]Unit, len(p.Units))
 	for i, u := range p.Units {
 		units[i] = u
@@ -25,37 +33,103 @@ func OwnClumping(p Pest, visits []farm.Visit) (Pest, error) {
 			continue
 		}
 		usable := tellClumping(p.Key, u, visits)
-		own, err := pool(u.clump(), usable)
-		if err != nil {
-			return p, fmt.Errorf("clumping of %s on %s: %w", p.Key, u.Key, err)
+		weeks := []civil.Date{monday(on)}
+		var last civil.Date
+		for i := range visits {
+			if v := &visits[i]; v.Pest == p.Key && v.Unit == u.Key && v.Date != last {
+				last = v.Date
+				weeks = append(weeks, monday(last))
+			}
 		}
-		// What is far off even by the farm's own clumping is a slip.
-		kept := usable[:0]
-		for _, counts := range usable {
-			far, err := estimate.Outlier(counts, own.Dispersion())
+		slices.SortFunc(weeks, civil.Date.Compare)
+		for _, w := range slices.Compact(weeks) {
+			before, _ := slices.BinarySearchFunc(usable, w, func(x told, w civil.Date) int { return x.on.Compare(w) })
+			d, err := kept.law(p.Key, u, usable[:before])
 			if err != nil {
 				return p, fmt.Errorf("clumping of %s on %s: %w", p.Key, u.Key, err)
 			}
-			if far == 0 {
-				kept = append(kept, counts)
+			if before > 0 {
+				units[i].known = u.Dispersed
+				units[i].weeks = append(units[i].weeks, weekLaw{w, d})
+			}
+			if w == monday(on) {
+				units[i].Dispersed = d
 			}
 		}
-		if len(kept) < len(usable) {
-			if own, err = pool(u.clump(), kept); err != nil {
-				return p, fmt.Errorf("clumping of %s on %s: %w", p.Key, u.Key, err)
-			}
-		}
-		if own.Visits == 0 {
-			continue
-		}
-		words := u.Dispersed.Words
-		if words == "" {
-			words = "k as for most pests on plants: common practice"
-		}
-		units[i].Dispersed = estimate.Dispersion{A: own.A, B: own.B, K: own.K, Words: words + "; moved by " + visitWords(own.Visits) + " of this farm's season"}
 	}
 	p.Units = units
 	return p, nil
+}
+
+// monday is the first day of a day's week.
+func monday(d civil.Date) civil.Date { return d.AddDays(-(int(d.Time().Weekday()) + 6) % 7) }
+
+// weekLaw is how a pest clumps on a unit by what was known when a week began.
+type weekLaw struct {
+	from civil.Date
+	law  estimate.Dispersion
+}
+
+// On is the unit with the clumping that a visit of that day is read by.
+func (u Unit) On(day civil.Date) Unit {
+	for _, w := range slices.Backward(u.weeks) {
+		if !day.Before(w.from) {
+			u.Dispersed = w.law
+			return u
+		}
+	}
+	if u.weeks != nil {
+		u.Dispersed = u.known
+	}
+	return u
+}
+
+// law is ownLaw, once for the same visits.
+func (k *Beliefs) law(pest string, u Unit, visits []told) (estimate.Dispersion, error) {
+	made := func() (estimate.Dispersion, error) { return ownLaw(u, visits) }
+	if k == nil || len(visits) == 0 {
+		return made()
+	}
+	h := fnv.New64a()
+	for _, x := range visits {
+		if x.id == 0 {
+			return made()
+		}
+		_, _ = h.Write(binary.LittleEndian.AppendUint64(nil, uint64(x.id)))
+	}
+	return k.laws.get(lawKey{pest, u.Key, len(visits), h.Sum64()}, made)
+}
+
+// ownLaw is the unit's clumping after visits, oldest first.
+func ownLaw(u Unit, visits []told) (estimate.Dispersion, error) {
+	own, err := pool(u.clump(), visits)
+	if err != nil {
+		return u.Dispersed, err
+	}
+	// What is far off even by the farm's own clumping is a slip.
+	var kept []told
+	for _, x := range visits {
+		far, err := estimate.Outlier(x.counts, own.Dispersion())
+		if err != nil {
+			return u.Dispersed, err
+		}
+		if far == 0 {
+			kept = append(kept, x)
+		}
+	}
+	if len(kept) < len(visits) {
+		if own, err = pool(u.clump(), kept); err != nil {
+			return u.Dispersed, err
+		}
+	}
+	if own.Visits == 0 {
+		return u.Dispersed, nil
+	}
+	words := u.Dispersed.Words
+	if words == "" {
+		words = "k as for most pests on plants: common practice"
+	}
+	return estimate.Dispersion{A: own.A, B: own.B, K: own.K, Words: words + "; moved by " + visitWords(own.Visits) + " of this farm's earlier weeks of the season"}, nil
 }
 
 func visitWords(n int) string {
@@ -65,30 +139,42 @@ func visitWords(n int) string {
 	return fmt.Sprintf("%d visits", n)
 }
 
-// tellClumping are the counts of each visit that can tell how the pest clumps
-// on the unit.
-func tellClumping(pest string, u Unit, visits []farm.Visit) [][]int {
-	var out [][]int
-	for _, v := range visits {
-		if v.Pest != pest || v.Unit != u.Key || v.Stratum == farm.HotSpot || v.Stratum == farm.Edge || len(verdict.Validity(v, u.Needs)) > 0 {
-			continue
-		}
-		if counts := v.Seen(); len(counts) > 1 {
-			out = append(out, counts)
-		}
-	}
-	return out
+// told is what one visit can tell of clumping.
+type told struct {
+	id      int64
+	on      civil.Date
+	counts  []int
+	moments belief.MomentPair
 }
 
-func pool(known belief.Clump, visits [][]int) (belief.Clump, error) {
-	pairs := make([]belief.MomentPair, len(visits))
-	for i, counts := range visits {
+// tellClumping are the visits that can tell how the pest clumps on the unit,
+// oldest first.
+func tellClumping(pest string, u Unit, visits []farm.Visit) []told {
+	var out []told
+	for i := range visits {
+		v := &visits[i]
+		if v.Pest != pest || v.Unit != u.Key || v.Stratum == farm.HotSpot || v.Stratum == farm.Edge || len(verdict.Validity(*v, u.Needs)) > 0 {
+			continue
+		}
+		counts := v.Seen()
+		if len(counts) < 2 {
+			continue
+		}
 		x := make([]float64, len(counts))
 		for j, c := range counts {
 			x[j] = float64(c)
 		}
 		mean, variance := stat.MeanVariance(x, nil)
-		pairs[i] = belief.MomentPair{Mean: mean, Variance: variance, N: len(x)}
+		out = append(out, told{v.ID, v.Date, counts, belief.MomentPair{Mean: mean, Variance: variance, N: len(x)}})
+	}
+	slices.SortStableFunc(out, func(a, b told) int { return a.on.Compare(b.on) })
+	return out
+}
+
+func pool(known belief.Clump, visits []told) (belief.Clump, error) {
+	pairs := make([]belief.MomentPair, len(visits))
+	for i, x := range visits {
+		pairs[i] = x.moments
 	}
 	return belief.PoolTaylor(belief.Law{A: known.A, B: known.B, K: known.K}, pairs)
 }

@@ -11,6 +11,8 @@ import (
 
 	"leafturn/internal/assess"
 	"leafturn/internal/belief"
+	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 )
 
@@ -34,7 +36,7 @@ func kOf(t *testing.T, visits []farm.Visit) assess.Unit {
 	t.Helper()
 	p := slugs()
 	before := slices.Clone(p.Units)
-	got, err := assess.OwnClumping(p, visits)
+	got, err := assess.OwnClumping(p, visits, today.AddDays(7), nil)
 	require.NoError(t, err)
 	require.Equal(t, before, p.Units, "the pest that was given is not changed")
 	require.Len(t, got.Units, len(p.Units))
@@ -52,7 +54,7 @@ func TestOwnClumping_MovesWithVisits(t *testing.T) {
 		for n, share := range map[int]float64{1: 0.95, 10: 0.4, 60: 0.2} {
 			u := kOf(t, many[:n])
 			require.Less(t, off(u), share*off(usual), "k %g, %d visits: %g", truth, n, u.Dispersed.K)
-			require.Contains(t, u.Dispersed.Words, "of this farm's season")
+			require.Contains(t, u.Dispersed.Words, "of this farm's earlier weeks")
 		}
 	}
 }
@@ -86,4 +88,25 @@ func TestOwnClumping_LeavesOut(t *testing.T) {
 	c, err := belief.PoolTaylor(belief.Law{K: slugs().Units[0].Dispersed.K}, pairs)
 	require.NoError(t, err)
 	require.InEpsilon(t, c.K, want.Dispersed.K, 1e-9)
+}
+
+// What a visit is read by is what the weeks before its own taught: visits of
+// its week and of later ones change nothing.
+func TestOwnClumping_EarlierWeeksStand(t *testing.T) {
+	all := nbVisits(60, 20, 5, 0.3) // one a day, the latest first
+	at := func(n int, day civil.Date) estimate.Dispersion {
+		p, err := assess.OwnClumping(slugs(), all[n:], today.AddDays(7), nil)
+		require.NoError(t, err)
+		return p.Units[0].On(day).Dispersed
+	}
+	monday := today.AddDays(-(int(today.Time().Weekday()) + 6) % 7)
+	for back := 1; back < 8; back++ {
+		day := monday.AddDays(-7 * back)
+		require.Equal(t, at(today.Sub(day), day), at(0, day), day.String())
+		for d := range 7 {
+			require.Equal(t, at(0, day), at(0, day.AddDays(d)), "one law for the week")
+		}
+		require.NotEqual(t, at(0, day), at(0, day.AddDays(7)), "the next week has learnt from it")
+	}
+	require.Equal(t, slugs().Units[0].Dispersed, at(0, today.AddDays(-90)), "before the first visit the published law holds")
 }

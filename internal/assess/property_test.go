@@ -241,7 +241,7 @@ func TestAssess_BriefAndKeptBeliefs(t *testing.T) {
 					require.Equal(t, said(*p[0]), said(*p[1]))
 				}
 			}
-			require.Equal(t, want.Now, got.Now)
+			require.Equal(t, want.Now(), got.Now())
 			require.Len(t, got.Readings, len(want.Readings))
 			for i, r := range want.Readings {
 				require.InDelta(t, r.Value, got.Readings[i].Value, 0)

@@ -48,6 +48,9 @@ type Unit struct {
 	BestTime  string
 	Ref       Ref
 	Dispersed estimate.Dispersion // how the pest clumps on this unit
+
+	known estimate.Dispersion // Dispersed before the farm's own visits moved it
+	weeks []weekLaw           // what the visits before each week made of it, oldest first
 }
 
 // Level is an action level as the catalogue or the farm states it.
@@ -141,7 +144,7 @@ type Input struct {
 	// other than Decider and Earlier the intervals and chances are NaN, which
 	// saves most of the work late in a season.
 	Brief bool
-	// Beliefs keeps the beliefs of visits between calls; nil keeps none.
+	// Beliefs keeps what visits showed between calls; nil keeps nothing.
 	Beliefs *Beliefs
 	// ActAt and HoldBelow are the chances at which to act and below which to
 	// hold; 0 takes the defaults of package verdict.
@@ -176,7 +179,8 @@ type Reading struct {
 	Chance   float64 // chance that the truth is at or over Act; NaN without a level
 	ChanceW  float64 // the same for Watch
 
-	brief bool // intervals and chances are still to be filled
+	brief bool     // intervals and chances are still to be filled
+	kept  *Beliefs // what was worked out before
 }
 
 // Valid reports whether the visit's conditions let it count.
@@ -194,14 +198,23 @@ type Assessment struct {
 	HotSpots   []Reading // visits to spots chosen because they looked bad
 	Decider    *Reading  // the reading that decided, nil when never counted
 	Earlier    *Reading  // the valid reading before it in the same measure
-	// Now is the belief behind the verdict, carried forward to Today; nil where
-	// there is none.
-	Now        *belief.Belief
 	Result     verdict.Result
 	HotSpotAct bool // a hot spot alone calls for spot action
 	Prey       *float64
 	EnemyName  string
 	EnemyRef   Ref
+
+	now *belief.Ahead
+}
+
+// Now is the belief behind the verdict, carried forward to Today; nil where
+// there is none.
+func (a Assessment) Now() *belief.Belief {
+	if a.now == nil {
+		return nil
+	}
+	b := a.now.Belief()
+	return &b
 }
 
 // Age returns the days since the deciding visit, or -1 when there is none.

@@ -53,7 +53,7 @@ var gridU, weakLn = func() (u, f [points]float64) {
 		u[i] = math.Ln10 * (float64(i)/perTen - 4)
 		f[i] = u[i] + estimate.WeakPrior(math.Exp(u[i]))
 	}
-	lnMass := newCurve(f[:], 0).lnMass
+	_, _, lnMass := gauss(f[:], 0)
 	for i := range f {
 		f[i] -= lnMass
 	}
@@ -104,23 +104,15 @@ func (b Belief) IsWeak() bool { return b.ln == nil }
 // Exceeds returns the chance that the density is at or over threshold. A
 // threshold of Lowest or less gives 1, one over Highest or NaN gives 0. It
 // falls as the threshold rises.
-func (b Belief) Exceeds(threshold float64) float64 {
-	switch {
-	case math.IsNaN(threshold), threshold > Highest:
-		return 0
-	case threshold <= Lowest:
-		return 1
-	}
-	return newCurve(b.log(), 0).above(math.Log(threshold))
-}
+func (b Belief) Exceeds(threshold float64) float64 { return b.Read().Exceeds(threshold) }
 
 // Mean returns the mean of the density, animals per unit. A weak belief's
 // mean is far above its median and says little.
 func (b Belief) Mean() float64 {
-	c := newCurve(b.log(), 0)
+	at, mass, _ := gauss(b.log(), 0)
 	s := 0.0
-	for i, p := range c.p {
-		s += p * math.Exp(c.u[i])
+	for i, p := range mass {
+		s += p * math.Exp(at[i])
 	}
 	return s
 }
@@ -130,12 +122,7 @@ func (b Belief) Median() float64 { return b.Quantile(0.5) }
 
 // Quantile returns the density below which the share p of the belief lies,
 // Lowest for p <= 0 and Highest for p >= 1. NaN gives NaN.
-func (b Belief) Quantile(p float64) float64 {
-	if math.IsNaN(p) {
-		return p
-	}
-	return newCurve(b.log(), 0).quantile(p)
-}
+func (b Belief) Quantile(p float64) float64 { return b.Read().Quantile(p) }
 
 // Interval returns the central interval at level: as much of the belief lies
 // below it as above it. When the lower end would be the lowest density of the
@@ -143,36 +130,32 @@ func (b Belief) Quantile(p float64) float64 {
 //
 // For the interval to print beside one visit see SampleInterval.
 func (b Belief) Interval(level float64) (estimate.Interval, error) {
-	if err := levelOK(level); err != nil {
-		return estimate.Interval{}, err
-	}
-	c := newCurve(b.log(), 0)
-	return estimate.Interval{Low: c.quantile((1 - level) / 2), High: c.quantile((1 + level) / 2)}, nil
+	return b.Read().Interval(level)
 }
 
 // SDLn returns the standard deviation of ln density: 0.1 is about 10 %.
 func (b Belief) SDLn() float64 {
-	c := newCurve(b.log(), 0)
+	at, mass, _ := gauss(b.log(), 0)
 	m, v := 0.0, 0.0
-	for i, p := range c.p {
-		m += p * c.u[i]
+	for i, p := range mass {
+		m += p * at[i]
 	}
-	for i, p := range c.p {
-		v += p * (c.u[i] - m) * (c.u[i] - m)
+	for i, p := range mass {
+		v += p * (at[i] - m) * (at[i] - m)
 	}
 	return math.Sqrt(v)
 }
 
 // Weights returns the probability nearest to each grid point; they sum to 1.
 func (b Belief) Weights() (density, weight []float64) {
-	c := newCurve(b.log(), 0)
+	r := b.Read()
 	density, weight = make([]float64, points), make([]float64, points)
 	last := 1.0
 	for i := range density {
 		density[i] = math.Exp(gridU[i])
 		next := 0.0
 		if i < points-1 {
-			next = c.above(gridU[i] + gridStep/2)
+			next = r.upper[i+1] + r.part(i, 0.5)
 		}
 		weight[i], last = last-next, next
 	}
@@ -188,7 +171,7 @@ func levelOK(level float64) error {
 
 // made returns b with the log density f, which it scales to mass 1.
 func (b Belief) made(f []float64) Belief {
-	lnMass := newCurve(f, 0).lnMass
+	lnMass := newReader(f).lnMass
 	for i := range f {
 		f[i] -= lnMass
 	}

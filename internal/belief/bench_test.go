@@ -72,3 +72,16 @@ func BenchmarkSampleInterval(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkLookAhead is the chance over two levels in a week.
+func BenchmarkLookAhead(b *testing.B) {
+	w := must(belief.Update(belief.Weak(), belief.Evidence{Counts: visit(seeded(1, 2), 12, 2, 0.8)}, mites))
+	for b.Loop() {
+		a, err := belief.LookAhead(w, 7, belief.UnknownGrowth())
+		if err != nil {
+			b.Fatal(err)
+		}
+		a.Exceeds(3)
+		a.Exceeds(5)
+	}
+}

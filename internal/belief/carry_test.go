@@ -142,3 +142,34 @@ func TestCarry_Errors(t *testing.T) {
 	_, err := belief.Carry(belief.Weak(), 1, belief.Growth{})
 	require.ErrorIs(t, err, belief.ErrDomain, "an empty growth is not a known one")
 }
+
+// Ahead answers as the carried belief does, but for what the ends of the grid and
+// a corner of the likelihood cost: hundred-thousandths.
+func TestLookAhead(t *testing.T) {
+	fast := belief.UnknownGrowth()
+	fast.Rate, fast.RateSD = 0.1, 0.02
+	reset := belief.UnknownGrowth()
+	reset.ResetAfter = 10
+	for i, c := range laws {
+		for _, counts := range [][]int{{0}, {0, 0, 0, 0, 0, 0}, {1, 0, 3}, {4, 7, 2, 9, 0, 12}, {2000, 2100, 1900, 2050}, {0, 100_000}} {
+			b := saw(t, belief.Weak(), c, counts...)
+			for _, from := range []belief.Belief{belief.Weak(), b, must(belief.Carry(b, 7, belief.UnknownGrowth()))} {
+				for _, g := range []belief.Growth{belief.UnknownGrowth(), fast, reset} {
+					for _, days := range []int{0, 1, 3, 7, 21, 60} {
+						want := must(belief.Carry(from, days, g))
+						a, err := belief.LookAhead(from, days, g)
+						require.NoError(t, err)
+						require.Equal(t, want, a.Belief())
+						for _, level := range []float64{math.NaN(), 0, belief.Lowest, 0.001, 0.1, 0.5, 1, 3, 5, 20, 1000, 9999, belief.Highest, 2e4} {
+							require.InDelta(t, want.Exceeds(level), a.Exceeds(level), 5e-5, "%s %v, %d days, over %g", lawNames[i], counts, days, level)
+						}
+					}
+				}
+			}
+		}
+	}
+	_, err := belief.LookAhead(belief.Weak(), -1, belief.UnknownGrowth())
+	require.ErrorIs(t, err, belief.ErrDomain)
+	_, err = belief.LookAhead(belief.Weak(), 1, belief.Growth{})
+	require.ErrorIs(t, err, belief.ErrDomain)
+}

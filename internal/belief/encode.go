@@ -91,7 +91,7 @@ func (b *Belief) UnmarshalBinary(in []byte) error {
 			}
 			r.ln[i] = v
 		}
-		if m := newCurve(r.ln, 0).lnMass; !(math.Abs(m) < 1e-6) {
+		if m := newReader(r.ln).lnMass; !(math.Abs(m) < 1e-6) {
 			return fmt.Errorf("its mass is not 1: %w", ErrFormat)
 		}
 	}

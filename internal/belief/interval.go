@@ -107,14 +107,29 @@ func (e *exact) cdf(x int, u float64) float64 {
 // Where the search for limits ends: e^-40 and e^40 animals per unit.
 const farthest = 40.0
 
-// solve returns the u from lo upwards where f, which falls, reaches 0, or
-// farthest.
+// solve returns the u between lo and hi where f, above 0 at lo and not at hi,
+// crosses 0: by the chord, with the Illinois correction, and by halving where
+// that is slow.
 func solve(f func(u float64) float64, lo, hi float64) float64 {
-	for hi-lo > 1e-10*(1+math.Abs(lo)) {
-		if mid := (lo + hi) / 2; f(mid) > 0 {
-			lo = mid
+	fl, fh := f(lo), f(hi)
+	kept := 0 // steps in a row that moved the same end: above 0 the lower one
+	for turn := 0; hi-lo > 1e-10*(1+math.Abs(lo)); turn++ {
+		mid := (lo + hi) / 2
+		if d := fl - fh; turn%4 != 3 && fl > 0 && fh <= 0 && d > 0 {
+			// Not so near an end that the next chord could not tell them apart.
+			least := 0.25e-10 * (1 + math.Abs(lo))
+			mid = min(max(lo+(hi-lo)*fl/d, lo+least), hi-least)
+		}
+		if v := f(mid); v > 0 {
+			lo, fl = mid, v
+			if kept = max(kept, 0) + 1; kept > 1 {
+				fh /= 2
+			}
 		} else {
-			hi = mid
+			hi, fh = mid, v
+			if kept = min(kept, 0) - 1; kept < -1 {
+				fl /= 2
+			}
 		}
 	}
 	return (lo + hi) / 2

@@ -201,6 +201,7 @@ type Filter struct {
 	Bed           string     // a bed's code, in any case; "" is all beds
 	Pest          string     // catalogue key; "" is all pests
 	From, To      civil.Date // both included; zero leaves the side open
+	After         int64      // record numbers above this one
 	IncludeVoided bool
 }
 
@@ -222,6 +223,9 @@ func (t *Tx) where(f Filter, date string, pest bool) (string, []any, error) {
 	}
 	if !f.To.IsZero() {
 		cond, args = append(cond, "x."+date+" <= ?"), append(args, f.To)
+	}
+	if f.After > 0 {
+		cond, args = append(cond, "x.id > ?"), append(args, f.After)
 	}
 	if !f.IncludeVoided {
 		cond = append(cond, "x.voided_at IS NULL")

@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -163,6 +164,17 @@ func (t *Tx) Visits(f Filter) ([]farm.Visit, error) {
 	return t.visits(where, args)
 }
 
+// CountVisits returns how many visits f chooses.
+func (t *Tx) CountVisits(f Filter) (int, error) {
+	where, args, err := t.where(f, "date", true)
+	if err != nil {
+		return 0, err
+	}
+	n := 0
+	_, err = t.get(&n, "SELECT count(*) FROM visit x"+where, args...)
+	return n, err
+}
+
 // Visit returns one visit by its record number, voided or not, or ErrNotFound.
 func (t *Tx) Visit(id int64) (farm.Visit, error) {
 	vs, err := t.visits(" WHERE x.id = ?", []any{id})
@@ -188,20 +200,29 @@ FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.p
 		out[i] = r.visit()
 		at[r.ID] = i
 	}
+	// The counts of a visit come as one row of text: a row each costs several
+	// times as much (BenchmarkVisits).
 	var counts []struct {
-		Visit int64 `db:"visit_id"`
-		Count *int  `db:"count"`
+		Visit int64  `db:"visit_id"`
+		All   string `db:"counts"`
 	}
-	if err := t.query(&counts, "SELECT u.visit_id, u.count FROM visit x JOIN unit_count u ON u.visit_id = x.id"+where+" ORDER BY u.visit_id, u.seq", args...); err != nil {
+	if err := t.query(&counts, `SELECT u.visit_id, group_concat(coalesce(u.count, ''), ' ' ORDER BY u.seq) AS counts
+FROM visit x JOIN unit_count u ON u.visit_id = x.id`+where+" GROUP BY u.visit_id", args...); err != nil {
 		return nil, err
 	}
 	for _, c := range counts {
-		u := farm.UnitCount{}
-		if c.Count != nil {
-			u = farm.UnitCount{Count: *c.Count, Seen: true}
-		}
 		v := &out[at[c.Visit]]
-		v.Counts = append(v.Counts, u)
+		for text := range strings.SplitSeq(c.All, " ") {
+			u := farm.UnitCount{}
+			if text != "" {
+				n, err := strconv.Atoi(text)
+				if err != nil {
+					return nil, t.fail("read", fmt.Errorf("visit %d: count %q: %w", c.Visit, text, err))
+				}
+				u = farm.UnitCount{Count: n, Seen: true}
+			}
+			v.Counts = append(v.Counts, u)
+		}
 	}
 	var enemies []struct {
 		Visit int64  `db:"visit_id"`

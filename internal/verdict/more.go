@@ -28,7 +28,10 @@ func (d *decider) more(level float64) int {
 		return moreShare(*in.Share, level, in)
 	}
 	// The posterior median stands for the density; the sample mean can be 0.
-	m := in.Typical
+	m := 0.0
+	if in.Typical != nil {
+		m = in.Typical()
+	}
 	if !(m > 0) {
 		m = in.Density.Posterior().Quantile(0.5)
 	}

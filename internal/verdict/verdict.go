@@ -110,7 +110,7 @@ type Input struct {
 	// have a part in; the estimate's own chance is then not used. Typical is the
 	// density that the belief holds likeliest, for "how many more".
 	Over    func(level float64) float64
-	Typical float64
+	Typical func() float64
 	// Settle, when given, returns how many further units would settle a level
 	// that is near, and the chance that they do; ok is false when no reasonable
 	// number would.

@@ -1,0 +1,129 @@
+package app
+
+import (
+	"cmp"
+	"maps"
+	"reflect"
+	"slices"
+	"time"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/store"
+)
+
+// memory is what an App keeps between the lists of one run, so that a list
+// costs what is new and not what is known: the visits of a season, the facts
+// of a pest, and each verdict of a day with what it was made from. Everything
+// in it can be forgotten at any time.
+type memory struct {
+	beds    []farm.Bed
+	year    int
+	visits  []farm.Visit // live ones of the year, by date, bed, pest and number
+	last    int64        // the highest number among them
+	facts   map[factsOf]*assess.Pest
+	kept    map[pairOn]keptVerdict
+	beliefs assess.Beliefs
+}
+
+type factsOf struct {
+	pest  string
+	stage farm.Stage
+	on    civil.Date
+}
+
+type pairOn struct {
+	bed, pest string
+	on        civil.Date
+	brief     bool
+}
+
+// keptVerdict is an assessment and what it was made from, besides the bed.
+type keptVerdict struct {
+	in   assess.Input
+	pest *assess.Pest
+	out  assess.Assessment
+}
+
+// keptDays is the number of days whose verdicts are kept: a list looks back at
+// the one of the week before.
+const keptDays = 4
+
+// season returns the live visits of a year. Only those that came since the
+// last call are read; after a void all of them.
+func (m *memory) season(tx *store.Tx, beds []farm.Bed, year int) ([]farm.Visit, error) {
+	if m.year != year || !reflect.DeepEqual(m.beds, beds) {
+		*m = memory{beds: beds, year: year}
+	}
+	f := store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31)}
+	live, err := tx.CountVisits(f)
+	if err != nil {
+		return nil, err
+	}
+	f.After = m.last
+	fresh, err := tx.Visits(f)
+	if err != nil {
+		return nil, err
+	}
+	if len(m.visits)+len(fresh) != live {
+		m.visits, f.After = nil, 0
+		if fresh, err = tx.Visits(f); err != nil {
+			return nil, err
+		}
+	}
+	if len(fresh) > 0 {
+		m.visits = append(slices.Clip(m.visits), fresh...) // lists made before keep theirs
+		slices.SortFunc(m.visits, func(x, y farm.Visit) int {
+			return cmp.Or(x.Date.Compare(y.Date), cmp.Compare(x.Bed, y.Bed), cmp.Compare(x.Pest, y.Pest), cmp.Compare(x.ID, y.ID))
+		})
+		for _, v := range fresh {
+			m.last = max(m.last, v.ID)
+		}
+	}
+	return m.visits, nil
+}
+
+// same returns the facts that are known already if they say what p says.
+func (m *memory) same(key factsOf, p assess.Pest) *assess.Pest {
+	if old := m.facts[key]; old != nil && reflect.DeepEqual(*old, p) {
+		return old
+	}
+	if m.facts == nil {
+		m.facts = map[factsOf]*assess.Pest{}
+	}
+	m.facts[key] = &p
+	return &p
+}
+
+// known returns the assessment that was made from the same input, if one is
+// kept.
+func (m *memory) known(in assess.Input, pest *assess.Pest) (assess.Assessment, bool) {
+	k, ok := m.kept[pairOn{in.Bed.Code, pest.Key, in.Today, in.Brief}]
+	if !ok || k.pest != pest || k.in.Stage != in.Stage || k.in.StageSince != in.StageSince ||
+		k.in.ActAt != in.ActAt || k.in.HoldBelow != in.HoldBelow || !maps.Equal(k.in.Holds, in.Holds) ||
+		!slices.Equal(k.in.Steps, in.Steps) || !slices.Equal(k.in.Events, in.Events) ||
+		!slices.EqualFunc(k.in.Visits, in.Visits, func(x, y farm.Visit) bool { return x.ID == y.ID }) {
+		return assess.Assessment{}, false
+	}
+	return k.out, true
+}
+
+// keep stores an assessment.
+func (m *memory) keep(in assess.Input, pest *assess.Pest, out assess.Assessment) {
+	if m.kept == nil {
+		m.kept = map[pairOn]keptVerdict{}
+	}
+	m.kept[pairOn{in.Bed.Code, pest.Key, in.Today, in.Brief}] = keptVerdict{in, pest, out}
+}
+
+// makeRoom drops the verdicts of other days when those of too many are kept.
+func (m *memory) makeRoom(on civil.Date) {
+	days := map[civil.Date]bool{on: true}
+	for k := range m.kept {
+		days[k.on] = true
+	}
+	if len(days) > keptDays {
+		m.kept, m.facts = nil, nil
+	}
+}
