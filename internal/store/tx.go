@@ -218,11 +218,15 @@ func (t *Tx) where(f Filter, date string, pest bool) (string, []any, error) {
 	if f.Pest != "" && pest {
 		cond, args = append(cond, "x.pest = ?"), append(args, f.Pest)
 	}
+	date = "x." + date
+	if f.After > 0 { // few records are left, found by number: the plus keeps SQLite from looking by date
+		date = "+" + date
+	}
 	if !f.From.IsZero() {
-		cond, args = append(cond, "x."+date+" >= ?"), append(args, f.From)
+		cond, args = append(cond, date+" >= ?"), append(args, f.From)
 	}
 	if !f.To.IsZero() {
-		cond, args = append(cond, "x."+date+" <= ?"), append(args, f.To)
+		cond, args = append(cond, date+" <= ?"), append(args, f.To)
 	}
 	if f.After > 0 {
 		cond, args = append(cond, "x.id > ?"), append(args, f.After)

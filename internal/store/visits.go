@@ -127,6 +127,7 @@ type visitRow struct {
 	Disturbed bool       `db:"disturbed"`
 	Observer  string     `db:"observer"`
 	Note      string     `db:"note"`
+	Counts    *string    `db:"counts"` // a row each would cost several times as much
 }
 
 func (r visitRow) visit() farm.Visit {
@@ -190,7 +191,8 @@ func (t *Tx) Visit(id int64) (farm.Visit, error) {
 func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
 	var rows []visitRow
 	if err := t.query(&rows, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
-x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note
+x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note,
+(SELECT group_concat(coalesce(u.count, ''), ' ' ORDER BY u.seq) FROM unit_count u WHERE u.visit_id = x.id) AS counts
 FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...); err != nil {
 		return nil, err
 	}
@@ -199,30 +201,23 @@ FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.p
 	for i, r := range rows {
 		out[i] = r.visit()
 		at[r.ID] = i
-	}
-	// The counts of a visit come as one row of text: a row each costs several
-	// times as much (BenchmarkVisits).
-	var counts []struct {
-		Visit int64  `db:"visit_id"`
-		All   string `db:"counts"`
-	}
-	if err := t.query(&counts, `SELECT u.visit_id, group_concat(coalesce(u.count, ''), ' ' ORDER BY u.seq) AS counts
-FROM visit x JOIN unit_count u ON u.visit_id = x.id`+where+" GROUP BY u.visit_id", args...); err != nil {
-		return nil, err
-	}
-	for _, c := range counts {
-		v := &out[at[c.Visit]]
-		for text := range strings.SplitSeq(c.All, " ") {
+		if r.Counts == nil {
+			continue
+		}
+		for text := range strings.SplitSeq(*r.Counts, " ") {
 			u := farm.UnitCount{}
 			if text != "" {
 				n, err := strconv.Atoi(text)
 				if err != nil {
-					return nil, t.fail("read", fmt.Errorf("visit %d: count %q: %w", c.Visit, text, err))
+					return nil, t.fail("read", fmt.Errorf("visit %d: count %q: %w", r.ID, text, err))
 				}
 				u = farm.UnitCount{Count: n, Seen: true}
 			}
-			v.Counts = append(v.Counts, u)
+			out[i].Counts = append(out[i].Counts, u)
 		}
+	}
+	if len(rows) == 0 {
+		return nil, nil
 	}
 	var enemies []struct {
 		Visit int64  `db:"visit_id"`
