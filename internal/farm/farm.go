@@ -7,6 +7,7 @@
 package farm
 
 import (
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -33,6 +34,17 @@ type Farm struct {
 	// WaitingCost is how dear it is to wait wrongly, in terms of acting
 	// needlessly: 1 is as dear, 2 twice. 0 is "not said", taken as 1.
 	WaitingCost float64 `json:"waiting_cost"`
+	FarmMore
+}
+
+// FarmMore is what a farm may say besides.
+type FarmMore struct {
+	Latitude     *float64       `json:"latitude,omitempty"` // degrees north
+	Longitude    *float64       `json:"longitude,omitempty"`
+	WorkDays     []time.Weekday `json:"work_days,omitempty"` // none: not said
+	HarvestDays  []time.Weekday `json:"harvest_days,omitempty"`
+	WorkHours    string         `json:"work_hours,omitempty"`    // such as "07:00-12:00,18:00-21:00"
+	RoundMinutes int            `json:"round_minutes,omitempty"` // for a scouting round; 0: not said
 }
 
 // AreaConditions are what a farm may say of its area; some action levels
@@ -95,6 +107,14 @@ type Bed struct {
 	Cultivar   string     `json:"cultivar"`
 	Irrigation Irrigation `json:"irrigation"`
 	Site       Site       `json:"site"`
+	BedMore
+}
+
+// BedMore is what a bed may say besides.
+type BedMore struct {
+	WaterM         *float64 `json:"water_m,omitempty"`          // metres to the nearest water
+	Animals        string   `json:"animals,omitempty"`          // that come to it, in words
+	LeavesPerPlant int      `json:"leaves_per_plant,omitempty"` // 0: not said
 }
 
 // AreaM2 returns the bed's ground area in square metres.
@@ -307,6 +327,20 @@ type Treatment struct {
 	Reason   string         `json:"reason,omitempty"`
 	Note     string         `json:"note,omitempty"`
 	Breaches []string       `json:"breaches,omitempty"` // label rules that it broke, in words
+	TreatmentMore
+}
+
+// TreatmentMore is what an application record holds besides. A nil or empty
+// value is not known.
+type TreatmentMore struct {
+	Method  string   `json:"method,omitempty"` // how it was put on, such as "scattered by hand"
+	WindMS  *float64 `json:"wind_ms,omitempty"`
+	AirC    *float64 `json:"air_c,omitempty"`
+	Sky     string   `json:"sky,omitempty"`     // other conditions, in words
+	Visit   int64    `json:"visit,omitempty"`   // record number of the count that led to it
+	Zone    string   `json:"zone,omitempty"`    // IANA name of the zone in which the times were given
+	Lot     string   `json:"lot,omitempty"`     // the container's lot
+	Licence string   `json:"licence,omitempty"` // the applicator's licence or certificate
 }
 
 // Release is natural enemies let out in a bed.
@@ -318,6 +352,15 @@ type Release struct {
 	Date   civil.Date `json:"date"`
 	Amount float64    `json:"amount"` // animals, or sachets, as the agent is sold
 	Note   string     `json:"note,omitempty"`
+	ReleaseMore
+}
+
+// ReleaseMore is what a release's record holds besides.
+type ReleaseMore struct {
+	Who   string    `json:"who,omitempty"`
+	Part  string    `json:"part,omitempty"` // "" is the whole bed
+	At    time.Time `json:"at,omitzero"`    // zero: only the day is known
+	Visit int64     `json:"visit,omitempty"`
 }
 
 // Done is a step of the week's list, other than a treatment or a release,
@@ -329,7 +372,23 @@ type Done struct {
 	Action string     `json:"action"` // catalogue key
 	Date   civil.Date `json:"date"`
 	Note   string     `json:"note,omitempty"`
+	DoneMore
 }
+
+// DoneMore is what a step's record holds besides.
+type DoneMore struct {
+	Who     string  `json:"who,omitempty"`
+	Outcome Outcome `json:"outcome,omitempty"`
+}
+
+// Outcome is whether a step was enough, as the grower saw it.
+type Outcome string
+
+// The outcomes; "" is not said.
+const (
+	Enough    Outcome = "enough"
+	NotEnough Outcome = "not enough"
+)
 
 // Flowers is the word that stands for the pest of a Done record which notes
 // whether anything is in flower in or beside a bed; its action is one of the
@@ -441,4 +500,14 @@ func ValidateVisit(v Visit) error {
 		return fmt.Errorf("has %d trap nights; give 1 to 60", v.Conditions.Nights)
 	}
 	return nil
+}
+
+// CalendarEntry is what a calendar file was given for one identifier: it tells
+// the next file what has changed.
+type CalendarEntry struct {
+	UID       string
+	Sequence  int // rises with each change
+	Revised   time.Time
+	Cancelled bool
+	Entry     json.RawMessage // the entry as the program that wrote it knows it
 }

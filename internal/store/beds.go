@@ -29,11 +29,15 @@ func (t *Tx) SetFarm(f farm.Farm) error {
 	if err != nil {
 		return fmt.Errorf("store farm: %w", err)
 	}
+	more, err := moreText(f.FarmMore)
+	if err != nil {
+		return fmt.Errorf("store farm: %w", err)
+	}
 	_, _, err = t.exec(`INSERT OR REPLACE INTO farm
-(id, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost)
-VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		f.Name, f.Place, f.Country, f.TimeZone, f.HardinessZone, frost(f.LastFrost), frost(f.FirstFrost),
-		string(f.Units), f.Organic, int(f.ScoutDay), string(pests), string(area), f.WaitingCost)
+(id, uid, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more)
+VALUES (1, coalesce((SELECT uid FROM farm WHERE id = 1), nullif(?, ''), lower(hex(randomblob(8)))), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		t.s.o.farmUID, f.Name, f.Place, f.Country, f.TimeZone, f.HardinessZone, frost(f.LastFrost), frost(f.FirstFrost),
+		string(f.Units), f.Organic, int(f.ScoutDay), string(pests), string(area), f.WaitingCost, more)
 	if err != nil {
 		return t.fail("store farm", err)
 	}
@@ -56,8 +60,9 @@ func (t *Tx) Farm() (farm.Farm, error) {
 		Pests    string         `db:"pests"`
 		Area     string         `db:"area"`
 		Waiting  float64        `db:"waiting_cost"`
+		More     string         `db:"more"`
 	}
-	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost FROM farm WHERE id = 1`)
+	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more FROM farm WHERE id = 1`)
 	if err != nil {
 		return farm.Farm{}, err
 	}
@@ -73,6 +78,9 @@ func (t *Tx) Farm() (farm.Farm, error) {
 	}
 	if err := json.Unmarshal([]byte(r.Area), &f.Area); err != nil {
 		return farm.Farm{}, damaged(t.s.path, err)
+	}
+	if err := t.readMore(r.More, &f.FarmMore); err != nil {
+		return farm.Farm{}, err
 	}
 	if len(f.Pests) == 0 {
 		f.Pests = nil
@@ -101,15 +109,17 @@ type bedRow struct {
 	Cultivar   string   `db:"cultivar"`
 	Irrigation string   `db:"irrigation"`
 	Site       string   `db:"site"`
+	More       string   `db:"more"`
 }
 
-const bedCols = "code, block, x_m, y_m, length_m, width_m, plants, cultivar, irrigation, site"
+const bedCols = "code, block, x_m, y_m, length_m, width_m, plants, cultivar, irrigation, site, more"
 
-func (r bedRow) bed() farm.Bed {
-	return farm.Bed{
+func (t *Tx) bedOf(r bedRow) (farm.Bed, error) {
+	b := farm.Bed{
 		ID: r.ID, Code: r.Code, Block: r.Block, X: r.X, Y: r.Y, LengthM: r.Length, WidthM: r.Width,
 		Plants: r.Plants, Cultivar: r.Cultivar, Irrigation: farm.Irrigation(r.Irrigation), Site: farm.Site(r.Site),
 	}
+	return b, t.readMore(r.More, &b.BedMore)
 }
 
 func checkBed(b farm.Bed) error {
@@ -123,7 +133,10 @@ func checkBed(b farm.Bed) error {
 	case (b.X == nil) != (b.Y == nil):
 		return invalid("bed %s has one of its two distances from the corner of the field; give both or none", b.Code)
 	}
-	return finite("bed "+b.Code, b.X, b.Y)
+	if b.WaterM != nil && !(*b.WaterM >= 0) || b.LeavesPerPlant < 0 {
+		return invalid("bed %s: the distance to water and the leaves of a plant cannot be below 0", b.Code)
+	}
+	return finite("bed "+b.Code, b.X, b.Y, b.WaterM)
 }
 
 // AddBed stores a bed and returns its record number. Codes are unique in any
@@ -132,7 +145,11 @@ func (t *Tx) AddBed(b farm.Bed) (int64, error) {
 	if err := checkBed(b); err != nil {
 		return 0, err
 	}
-	id, err := t.insert("bed", bedCols, b.Code, b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site))
+	more, err := moreText(b.BedMore)
+	if err != nil {
+		return 0, t.fail("store bed", err)
+	}
+	id, err := t.insert("bed", bedCols, b.Code, b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site), more)
 	t.beds = nil
 	if code(err) == codeUnique {
 		old, e := t.bed(b.Code)
@@ -160,8 +177,12 @@ func (t *Tx) SetBed(b farm.Bed) error {
 	if err != nil {
 		return err
 	}
-	_, _, err = t.exec("UPDATE bed SET block = ?, x_m = ?, y_m = ?, length_m = ?, width_m = ?, plants = ?, cultivar = ?, irrigation = ?, site = ? WHERE id = ?",
-		b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site), old.id)
+	more, err := moreText(b.BedMore)
+	if err != nil {
+		return t.fail("change bed", err)
+	}
+	_, _, err = t.exec("UPDATE bed SET block = ?, x_m = ?, y_m = ?, length_m = ?, width_m = ?, plants = ?, cultivar = ?, irrigation = ?, site = ?, more = ? WHERE id = ?",
+		b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site), more, old.id)
 	if err != nil {
 		return t.fail("change bed", err)
 	}
@@ -176,7 +197,10 @@ func (t *Tx) Beds() ([]farm.Bed, error) {
 	}
 	out := make([]farm.Bed, len(rows))
 	for i, r := range rows {
-		out[i] = r.bed()
+		var err error
+		if out[i], err = t.bedOf(r); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
@@ -191,7 +215,7 @@ func (t *Tx) Bed(code string) (farm.Bed, error) {
 	if _, err := t.get(&r, "SELECT id, "+bedCols+" FROM bed WHERE id = ?", ref.id); err != nil {
 		return farm.Bed{}, err
 	}
-	return r.bed(), nil
+	return t.bedOf(r)
 }
 
 // AddStage stores that a bed reached a stage and returns the record number.

@@ -33,10 +33,15 @@ var testFarm = farm.Farm{
 	Name: "Höhenfeld", Place: "a hill", Country: "AT", TimeZone: "Europe/Vienna", HardinessZone: "7a",
 	LastFrost: civil.MonthDay{Month: 5, Day: 12}, FirstFrost: civil.MonthDay{Month: 10, Day: 9},
 	Units: units.Metric, Organic: true, ScoutDay: time.Tuesday, Pests: []string{"slug", "thrips"}, Area: []string{"no_potato_leafhopper"}, WaitingCost: 2.5,
+	FarmMore: farm.FarmMore{
+		Latitude: num(48.2), Longitude: num(-16.4), WorkDays: []time.Weekday{time.Monday, time.Sunday}, HarvestDays: []time.Weekday{time.Friday},
+		WorkHours: "07:00-12:00", RoundMinutes: 90,
+	},
 }
 
 func testBed(code string) farm.Bed {
-	return farm.Bed{Code: code, Block: "north", X: num(0), Y: num(-2.5), LengthM: 20, WidthM: 1.2, Plants: 60, Cultivar: "mixed", Irrigation: farm.Drip, Site: farm.Outdoor}
+	return farm.Bed{Code: code, Block: "north", X: num(0), Y: num(-2.5), LengthM: 20, WidthM: 1.2, Plants: 60, Cultivar: "mixed", Irrigation: farm.Drip, Site: farm.Outdoor,
+		BedMore: farm.BedMore{WaterM: num(0), Animals: "hens", LeavesPerPlant: 40}}
 }
 
 func slugVisit(bed, date string, counts ...int) farm.Visit {
@@ -183,6 +188,8 @@ func everything(t testing.TB, s *store.Store) string {
 		keep("weather", ws, err)
 		os, err := tx.OverrideHistory()
 		keep("overrides", os, err)
+		entries, err := tx.CalendarEntries()
+		keep("calendar", entries, err)
 		for _, k := range store.Kinds {
 			recs, err := tx.Records(k, f)
 			keep("records "+string(k), recs, err)
@@ -223,11 +230,13 @@ func fillAll(tx *store.Tx) error {
 		},
 		func() error { _, err := tx.AddTreatment(testTreatment(), 1, at); return err },
 		func() error {
-			_, err := tx.AddRelease(farm.Release{Bed: "B3", Agent: "phytoseiulus", Pest: "mite", Date: day("2026-07-07"), Amount: 2000, Note: "n"}, at)
+			_, err := tx.AddRelease(farm.Release{Bed: "B3", Agent: "phytoseiulus", Pest: "mite", Date: day("2026-07-07"), Amount: 2000, Note: "n",
+				ReleaseMore: farm.ReleaseMore{Who: "M.", Part: "north half", At: at.Add(-time.Hour), Visit: 1}}, at)
 			return err
 		},
 		func() error {
-			_, err := tx.AddDone(farm.Done{Bed: "B3", Pest: "mite", Action: "wash_leaves", Date: day("2026-07-08"), Note: "n"}, at)
+			_, err := tx.AddDone(farm.Done{Bed: "B3", Pest: "mite", Action: "wash_leaves", Date: day("2026-07-08"), Note: "n",
+				DoneMore: farm.DoneMore{Who: "M.", Outcome: farm.NotEnough}}, at)
 			return err
 		},
 		func() error {
@@ -245,6 +254,9 @@ func fillAll(tx *store.Tx) error {
 		func() error {
 			_, err := tx.AddCover(farm.PlannedCover{Bed: "A1", Cover: "rye", Sow: day("2026-10-20"), Kill: day("2027-04-10"), Note: "n"}, at)
 			return err
+		},
+		func() error {
+			return tx.SetCalendarEntry(farm.CalendarEntry{UID: "a", Sequence: 3, Revised: at, Cancelled: true, Entry: json.RawMessage(`{"k": 1}`)})
 		},
 		func() error { return tx.Void(store.KindStage, 1, "wrong bed", at.Add(time.Hour)) },
 	}
@@ -270,5 +282,6 @@ func testTreatment() farm.Treatment {
 		Bed: "A1", Part: "east half", Label: "ironbait", Pest: "slug", Date: day("2026-07-09"),
 		Start: time.Date(2026, 7, 9, 18, 0, 0, 0, time.UTC), End: time.Date(2026, 7, 9, 18, 20, 0, 0, time.UTC), EndKnown: true,
 		Amount: units.Of(0.1, "lb"), AreaM2: 12, Who: "M.", Reason: "above level", Note: "n", Breaches: []string{"interval of 14 days", "bees"},
+		TreatmentMore: farm.TreatmentMore{Method: "by hand", WindMS: num(0), AirC: num(-1.5), Sky: "overcast", Visit: 1, Zone: "Europe/Vienna", Lot: "L 1", Licence: "none"},
 	}
 }

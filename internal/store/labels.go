@@ -148,11 +148,22 @@ func (t *Tx) AddTreatment(tr farm.Treatment, version int, at time.Time) (int64, 
 	if err != nil {
 		return 0, t.fail("store treatment", err)
 	}
+	for name, v := range map[string]*float64{"wind": tr.WindMS, "temperature": tr.AirC} {
+		if v != nil {
+			if err := finite(name, v); err != nil {
+				return 0, err
+			}
+		}
+	}
+	more, err := moreText(tr.TreatmentMore)
+	if err != nil {
+		return 0, t.fail("store treatment", err)
+	}
 	start := optInstant(tr.Start)
 	id, err := t.insert("treatment", `bed_id, part, label_key, label_version, pest, date, start_at, end_at, end_known, amount, amount_unit,
-area_m2, who, reason, note, breaches, entered_at`,
+area_m2, who, reason, note, breaches, more, entered_at`,
 		b.id, tr.Part, l.Key, l.Version, tr.Pest, tr.Date, start, instant(end), tr.EndKnown, amount, unit,
-		tr.AreaM2, tr.Who, tr.Reason, tr.Note, string(broken), instant(at))
+		tr.AreaM2, tr.Who, tr.Reason, tr.Note, string(broken), more, instant(at))
 	return t.stored(KindTreatment, id, err, fmt.Sprintf("the treatment of bed %s with %s on %s", b.code, l.Key, tr.Date),
 		`SELECT id FROM treatment WHERE voided_at IS NULL AND bed_id = ? AND date = ? AND label_key = ? AND part = ? AND pest = ?
 AND end_at = ? AND start_at IS ? AND amount IS ? AND amount_unit IS ?`,
@@ -183,9 +194,10 @@ func (t *Tx) Treatments(f Filter) ([]farm.Treatment, error) {
 		Reason   string     `db:"reason"`
 		Note     string     `db:"note"`
 		Breaches string     `db:"breaches"`
+		More     string     `db:"more"`
 	}
 	if err := t.query(&rows, `SELECT x.id, b.code, x.part, x.label_key, x.pest, x.date, x.start_at, x.end_at, x.end_known, x.amount, x.amount_unit,
-x.area_m2, x.who, x.reason, x.note, x.breaches FROM treatment x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.label_key, x.id`, args...); err != nil {
+x.area_m2, x.who, x.reason, x.note, x.breaches, x.more FROM treatment x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.label_key, x.id`, args...); err != nil {
 		return nil, err
 	}
 	out := make([]farm.Treatment, len(rows))
@@ -206,6 +218,9 @@ x.area_m2, x.who, x.reason, x.note, x.breaches FROM treatment x JOIN bed b ON b.
 		}
 		if len(tr.Breaches) == 0 {
 			tr.Breaches = nil
+		}
+		if err := t.readMore(r.More, &tr.TreatmentMore); err != nil {
+			return nil, err
 		}
 		out[i] = tr
 	}

@@ -18,7 +18,8 @@ import (
 // released holds the SHA-256 of each migration that has been released: such
 // a file is never edited.
 var released = map[string]string{
-	"0001_start.sql": "ae069f7a813e1921ea41ec00bb8a4bc8a323667c0b8825fc546b0ae66b1ffc32",
+	"0001_start.sql":   "ae069f7a813e1921ea41ec00bb8a4bc8a323667c0b8825fc546b0ae66b1ffc32",
+	"0002_records.sql": "2944603b2f540406f7afe651191c3ad266e5fa0f5206d29a0f0ccc58f9830ac2",
 }
 
 func TestMigrations_Unchanged(t *testing.T) {
@@ -68,8 +69,9 @@ func TestSchema_Golden(t *testing.T) {
 // Every store kept in testdata opens, reads as it did when it was made and
 // has the tables of a new store.
 func TestOldStores(t *testing.T) {
-	if _, err := os.Stat("testdata/v1.db"); err != nil && os.Getenv("UPDATE_GOLDEN") != "" {
-		copyFile(t, filled(t), "testdata/v1.db")
+	latest := fmt.Sprintf("testdata/v%d.db", store.SchemaVersion)
+	if _, err := os.Stat(latest); err != nil && os.Getenv("UPDATE_GOLDEN") != "" {
+		copyFile(t, filled(t), latest)
 	}
 	files, err := filepath.Glob("testdata/v*.db")
 	require.NoError(t, err)
@@ -94,10 +96,10 @@ func TestOldStores(t *testing.T) {
 // nextVersion is what a later migration may do: rebuild a table that others
 // refer to, and add a column.
 var nextVersion = map[string]string{
-	"0002_rebuild.sql": `CREATE TABLE bed2 (id INTEGER PRIMARY KEY, code TEXT NOT NULL UNIQUE COLLATE NOCASE, block TEXT NOT NULL, x_m REAL, y_m REAL,
-length_m REAL NOT NULL, width_m REAL NOT NULL, plants INTEGER NOT NULL, cultivar TEXT NOT NULL, irrigation TEXT NOT NULL, site TEXT NOT NULL) STRICT;
+	"0003_rebuild.sql": `CREATE TABLE bed2 (id INTEGER PRIMARY KEY, code TEXT NOT NULL UNIQUE COLLATE NOCASE, block TEXT NOT NULL, x_m REAL, y_m REAL,
+length_m REAL NOT NULL, width_m REAL NOT NULL, plants INTEGER NOT NULL, cultivar TEXT NOT NULL, irrigation TEXT NOT NULL, site TEXT NOT NULL, more TEXT NOT NULL) STRICT;
 INSERT INTO bed2 SELECT * FROM bed; DROP TABLE bed; ALTER TABLE bed2 RENAME TO bed;`,
-	"0003_add.sql": "ALTER TABLE visit ADD COLUMN minutes INTEGER;",
+	"0004_add.sql": "ALTER TABLE visit ADD COLUMN minutes INTEGER;",
 }
 
 func TestMigrate(t *testing.T) {
@@ -106,7 +108,7 @@ func TestMigrate(t *testing.T) {
 	require.NoError(t, err)
 	want := everything(t, old)
 	require.NoError(t, old.Close())
-	require.NoError(t, os.WriteFile(path+".v1.bak", []byte("mine"), 0o644)) // never overwritten
+	require.NoError(t, os.WriteFile(path+".v2.bak", []byte("mine"), 0o644)) // never overwritten
 
 	_, err = store.OpenReadOnly(ctx, path, store.WithMigrations(nextVersion))
 	forPeople(t, err, store.ErrOlder)
@@ -115,8 +117,8 @@ func TestMigrate(t *testing.T) {
 	require.NoError(t, err)
 	m, moved := s.Migrated()
 	assert.True(t, moved)
-	assert.Equal(t, store.Migrated{From: 1, To: 3, Copy: path + ".v1-2.bak"}, m)
-	assert.Equal(t, 3, s.Schema())
+	assert.Equal(t, store.Migrated{From: 2, To: 4, Copy: path + ".v2-2.bak"}, m)
+	assert.Equal(t, 4, s.Schema())
 	assert.Equal(t, want, everything(t, s), "a column more is no matter")
 	sound(t, s)
 	require.NoError(t, s.Close())
@@ -148,7 +150,7 @@ func TestMigrate_AllOrNothing(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			path := filled(t)
 			schema := schemaOf(t, path)
-			_, err := store.Open(ctx, path, store.WithMigrations(map[string]string{"0002_fine.sql": "CREATE TABLE fine (a INTEGER) STRICT;", "0003_bad.sql": c.sql}))
+			_, err := store.Open(ctx, path, store.WithMigrations(map[string]string{"0003_fine.sql": "CREATE TABLE fine (a INTEGER) STRICT;", "0004_bad.sql": c.sql}))
 			require.Error(t, err)
 			if c.want != nil {
 				forPeople(t, err, c.want)
@@ -156,7 +158,7 @@ func TestMigrate_AllOrNothing(t *testing.T) {
 			assert.Equal(t, schema, schemaOf(t, path))
 			s, err := store.Open(ctx, path)
 			require.NoError(t, err)
-			assert.Equal(t, 1, s.Schema())
+			assert.Equal(t, store.SchemaVersion, s.Schema())
 			sound(t, s)
 			require.NoError(t, s.Close())
 		})

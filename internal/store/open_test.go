@@ -66,7 +66,7 @@ func TestOpen_Refuses(t *testing.T) {
 		"short text":       {write([]byte("hello")), store.ErrNotOurs, []string{"no SQLite database"}, diag.CodeUsage},
 		"another program":  {header(68, 0x12345678), store.ErrNotOurs, []string{"another program"}, diag.CodeUsage},
 		"no application":   {header(68, 0), store.ErrNotOurs, []string{"another program"}, diag.CodeUsage},
-		"newer":            {header(60, 7), store.ErrNewer, []string{"schema version 7", "up to version 1", "reads schema version 7"}, diag.CodeFailed},
+		"newer":            {header(60, 7), store.ErrNewer, []string{"schema version 7", fmt.Sprintf("up to version %d", store.SchemaVersion), "reads schema version 7"}, diag.CodeFailed},
 		"magic damaged":    {func(t *testing.T, path string) { header(4, 0)(t, path) }, store.ErrDamaged, []string{"is damaged"}, diag.CodeFailed},
 		"header only":      {write(whole[:60]), store.ErrDamaged, []string{"is damaged"}, diag.CodeFailed},
 		"cut at 100 bytes": {write(whole[:100]), store.ErrDamaged, []string{"is damaged"}, diag.CodeFailed},

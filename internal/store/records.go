@@ -160,7 +160,11 @@ func (t *Tx) AddRelease(r farm.Release, at time.Time) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	id, err := t.insert("release", "bed_id, agent, pest, date, amount, note, entered_at", b.id, r.Agent, r.Pest, r.Date, r.Amount, r.Note, instant(at))
+	more, err := moreText(r.ReleaseMore)
+	if err != nil {
+		return 0, t.fail("store release", err)
+	}
+	id, err := t.insert("release", "bed_id, agent, pest, date, amount, note, more, entered_at", b.id, r.Agent, r.Pest, r.Date, r.Amount, r.Note, more, instant(at))
 	return t.stored(KindRelease, id, err, fmt.Sprintf("the release of %s in bed %s on %s", r.Agent, b.code, r.Date),
 		"SELECT id FROM release WHERE voided_at IS NULL AND bed_id = ? AND date = ? AND agent = ? AND pest = ? AND amount = ?", b.id, r.Date, r.Agent, r.Pest, r.Amount)
 }
@@ -179,13 +183,17 @@ func (t *Tx) Releases(f Filter) ([]farm.Release, error) {
 		Date   civil.Date `db:"date"`
 		Amount float64    `db:"amount"`
 		Note   string     `db:"note"`
+		More   string     `db:"more"`
 	}
-	if err := t.query(&rows, "SELECT x.id, b.code, x.agent, x.pest, x.date, x.amount, x.note FROM release x JOIN bed b ON b.id = x.bed_id"+where+" ORDER BY x.date, b.code, x.id", args...); err != nil {
+	if err := t.query(&rows, "SELECT x.id, b.code, x.agent, x.pest, x.date, x.amount, x.note, x.more FROM release x JOIN bed b ON b.id = x.bed_id"+where+" ORDER BY x.date, b.code, x.id", args...); err != nil {
 		return nil, err
 	}
 	out := make([]farm.Release, len(rows))
 	for i, r := range rows {
 		out[i] = farm.Release{ID: r.ID, Bed: r.Bed, Agent: r.Agent, Pest: r.Pest, Date: r.Date, Amount: r.Amount, Note: r.Note}
+		if err := t.readMore(r.More, &out[i].ReleaseMore); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }
@@ -200,7 +208,16 @@ func (t *Tx) AddDone(d farm.Done, at time.Time) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	id, err := t.insert("done", "bed_id, pest, action, date, note, entered_at", b.id, d.Pest, d.Action, d.Date, d.Note, instant(at))
+	switch d.Outcome {
+	case "", farm.Enough, farm.NotEnough:
+	default:
+		return 0, invalid("unknown outcome %q of a step; write %q or %q", d.Outcome, farm.Enough, farm.NotEnough)
+	}
+	more, err := moreText(d.DoneMore)
+	if err != nil {
+		return 0, t.fail("store step", err)
+	}
+	id, err := t.insert("done", "bed_id, pest, action, date, note, more, entered_at", b.id, d.Pest, d.Action, d.Date, d.Note, more, instant(at))
 	return t.stored(KindDone, id, err, fmt.Sprintf("%s in bed %s on %s", d.Action, b.code, d.Date),
 		"SELECT id FROM done WHERE voided_at IS NULL AND bed_id = ? AND date = ? AND pest = ? AND action = ?", b.id, d.Date, d.Pest, d.Action)
 }
@@ -219,13 +236,17 @@ func (t *Tx) Dones(f Filter) ([]farm.Done, error) {
 		Action string     `db:"action"`
 		Date   civil.Date `db:"date"`
 		Note   string     `db:"note"`
+		More   string     `db:"more"`
 	}
-	if err := t.query(&rows, "SELECT x.id, b.code, x.pest, x.action, x.date, x.note FROM done x JOIN bed b ON b.id = x.bed_id"+where+" ORDER BY x.date, b.code, x.id", args...); err != nil {
+	if err := t.query(&rows, "SELECT x.id, b.code, x.pest, x.action, x.date, x.note, x.more FROM done x JOIN bed b ON b.id = x.bed_id"+where+" ORDER BY x.date, b.code, x.id", args...); err != nil {
 		return nil, err
 	}
 	out := make([]farm.Done, len(rows))
 	for i, r := range rows {
 		out[i] = farm.Done{ID: r.ID, Bed: r.Bed, Pest: r.Pest, Action: r.Action, Date: r.Date, Note: r.Note}
+		if err := t.readMore(r.More, &out[i].DoneMore); err != nil {
+			return nil, err
+		}
 	}
 	return out, nil
 }

@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -391,5 +392,48 @@ func TestPath_Odd(t *testing.T) {
 				require.NoError(t, s.Close())
 			}
 		})
+	}
+}
+
+// What names the farm in calendar entries stays when the farm is described
+// anew, differs between farms, and may be chosen for a farm that is made again
+// and again.
+func TestFarmUID(t *testing.T) {
+	uid := func(s *store.Store) (out string) {
+		view(t, s, func(tx *store.Tx) (err error) { out, err = tx.FarmUID(); return err })
+		return out
+	}
+	a, b := newStore(t), newStore(t)
+	first := uid(a)
+	require.Regexp(t, "^[0-9a-f]{16}$", first)
+	require.NotEqual(t, first, uid(b))
+	update(t, a, func(tx *store.Tx) error { f := testFarm; f.Name = "Another"; return tx.SetFarm(f) })
+	require.Equal(t, first, uid(a))
+	s, err := store.Create(ctx, filepath.Join(t.TempDir(), "x.db"), testFarm, store.WithFarmUID("demo"))
+	require.NoError(t, err)
+	defer s.Close()
+	require.Equal(t, "demo", uid(s))
+}
+
+func TestCalendarEntries(t *testing.T) {
+	s := newStore(t)
+	e := farm.CalendarEntry{UID: "x", Sequence: 2, Revised: at, Entry: json.RawMessage(`{"a": [1, 2]}`)}
+	update(t, s, func(tx *store.Tx) error { return tx.SetCalendarEntry(e) })
+	later := e
+	later.Sequence, later.Cancelled = 3, true
+	update(t, s, func(tx *store.Tx) error { return tx.SetCalendarEntry(later) })
+	view(t, s, func(tx *store.Tx) error {
+		got, err := tx.CalendarEntries()
+		assert.Equal(t, []farm.CalendarEntry{later}, got)
+		return err
+	})
+	for _, change := range map[string]func(*farm.CalendarEntry){
+		"a sequence that falls": func(e *farm.CalendarEntry) {}, "no identifier": func(e *farm.CalendarEntry) { e.UID, e.Sequence = "", 9 },
+		"not JSON": func(e *farm.CalendarEntry) { e.Sequence, e.Entry = 9, json.RawMessage("{") }, "below 0": func(e *farm.CalendarEntry) { e.UID, e.Sequence = "y", -1 },
+	} {
+		bad := e
+		change(&bad)
+		forPeople(t, s.Update(ctx, func(tx *store.Tx) error { return tx.SetCalendarEntry(bad) }), store.ErrInvalid)
+
 	}
 }

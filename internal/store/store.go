@@ -32,7 +32,7 @@ import (
 
 const (
 	// SchemaVersion is the version of the tables that this program writes.
-	SchemaVersion = 1
+	SchemaVersion = 2
 	// ApplicationID stands in the header of every store ("LFTN") and tells a
 	// leafturn store from another SQLite file.
 	ApplicationID = 0x4C46544E
@@ -63,6 +63,7 @@ type options struct {
 	hook       func(query string) error
 	maxPages   int
 	migrations []migration
+	farmUID    string
 }
 
 // Option changes how a store is opened.
@@ -79,6 +80,10 @@ func WithHook(f func(query string) error) Option { return func(o *options) { o.h
 // WithMaxPages lets the file grow to n pages of 4096 bytes at most: beyond
 // that writes fail as on a full disk. It is for fault tests.
 func WithMaxPages(n int) Option { return func(o *options) { o.maxPages = n } }
+
+// WithFarmUID sets what names a new farm in calendar entries, in place of a
+// random word. It is for farms that are made again and again, such as a demo.
+func WithFarmUID(uid string) Option { return func(o *options) { o.farmUID = uid } }
 
 func makeOptions(opts []Option) options {
 	o := options{busy: DefaultBusyTimeout, migrations: embedded}

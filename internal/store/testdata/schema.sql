@@ -20,8 +20,15 @@ CREATE TABLE bed (
   plants     INTEGER NOT NULL CHECK (plants BETWEEN 0 AND 10000000),
   cultivar   TEXT NOT NULL,
   irrigation TEXT NOT NULL CHECK (irrigation IN ('', 'drip', 'overhead', 'hand', 'none')),
-  site       TEXT NOT NULL CHECK (site IN ('', 'outdoor', 'house')),
+  site       TEXT NOT NULL CHECK (site IN ('', 'outdoor', 'house')), more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object'),
   CHECK ((x_m IS NULL) = (y_m IS NULL))
+) STRICT;
+CREATE TABLE calendar_entry (
+  uid      TEXT PRIMARY KEY CHECK (uid <> ''),
+  sequence INTEGER NOT NULL CHECK (sequence >= 0),
+  revised  TEXT NOT NULL CHECK (revised IS strftime('%Y-%m-%dT%H:%M:%SZ', revised)),
+  status   TEXT NOT NULL CHECK (status IN ('confirmed', 'cancelled')),
+  entry    TEXT NOT NULL CHECK (json_valid(entry) AND json_type(entry) = 'object')
 ) STRICT;
 CREATE TABLE done (
   id          INTEGER PRIMARY KEY,
@@ -32,7 +39,7 @@ CREATE TABLE done (
   note        TEXT NOT NULL,
   entered_at  TEXT NOT NULL CHECK (entered_at IS strftime('%Y-%m-%dT%H:%M:%SZ', entered_at)),
   voided_at   TEXT CHECK (voided_at IS strftime('%Y-%m-%dT%H:%M:%SZ', voided_at)),
-  void_reason TEXT CHECK (void_reason <> ''),
+  void_reason TEXT CHECK (void_reason <> ''), more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object'),
   CHECK ((voided_at IS NULL) = (void_reason IS NULL))
 ) STRICT;
 CREATE TABLE enemy_count (
@@ -57,7 +64,7 @@ CREATE TABLE farm (
   pests          TEXT NOT NULL CHECK (json_valid(pests) AND json_type(pests) = 'array'),
   area           TEXT NOT NULL CHECK (json_valid(area) AND json_type(area) = 'array'),
   waiting_cost   REAL NOT NULL CHECK (waiting_cost BETWEEN 0 AND 100)
-) STRICT;
+, uid TEXT NOT NULL DEFAULT '', more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object')) STRICT;
 CREATE TABLE label (
   key        TEXT NOT NULL COLLATE NOCASE CHECK (key <> ''),
   version    INTEGER NOT NULL CHECK (version >= 1),
@@ -101,7 +108,7 @@ CREATE TABLE release (
   note        TEXT NOT NULL,
   entered_at  TEXT NOT NULL CHECK (entered_at IS strftime('%Y-%m-%dT%H:%M:%SZ', entered_at)),
   voided_at   TEXT CHECK (voided_at IS strftime('%Y-%m-%dT%H:%M:%SZ', voided_at)),
-  void_reason TEXT CHECK (void_reason <> ''),
+  void_reason TEXT CHECK (void_reason <> ''), more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object'),
   CHECK ((voided_at IS NULL) = (void_reason IS NULL))
 ) STRICT;
 CREATE TABLE stage_event (
@@ -135,7 +142,7 @@ CREATE TABLE treatment (
   breaches      TEXT NOT NULL CHECK (json_valid(breaches) AND json_type(breaches) = 'array'),
   entered_at    TEXT NOT NULL CHECK (entered_at IS strftime('%Y-%m-%dT%H:%M:%SZ', entered_at)),
   voided_at     TEXT CHECK (voided_at IS strftime('%Y-%m-%dT%H:%M:%SZ', voided_at)),
-  void_reason   TEXT CHECK (void_reason <> ''),
+  void_reason   TEXT CHECK (void_reason <> ''), more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object'),
   CHECK (start_at <= end_at),
   CHECK ((amount IS NULL) = (amount_unit IS NULL)),
   CHECK ((voided_at IS NULL) = (void_reason IS NULL)),
