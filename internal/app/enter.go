@@ -10,12 +10,14 @@ import (
 	"strings"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/store"
 	"leafturn/internal/units"
+	"leafturn/internal/week"
 )
 
 // Said is what a command that stores something says: Said to the grower, and
@@ -167,6 +169,10 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	}
 	if key == "" {
 		return "", diag.Usagef("one of: "+strings.Join(keys, ", "), "there is no step %q against %s%s", step, pest.Name, diag.DidYouMean(word, keys))
+	}
+	if i := slices.IndexFunc(a.cat.Actions(pest.Key), func(x catalog.Action) bool { return x.Key == key }); week.Rung(a.cat.Actions(pest.Key)[i].Rung) >= week.Product {
+		return "", diag.Usagef("record it with its label, amount and end: `leafturn treat LABEL "+strings.Join(bedWords, " ")+" --pest "+pest.Key+" --amount AMOUNT --end TIME`",
+			"%q is an application of a product", step)
 	}
 	var codes []string
 	err = a.st.Update(ctx, func(tx *store.Tx) error {

@@ -15,7 +15,8 @@ import (
 type snapshot struct {
 	on         civil.Date
 	beds       []farm.Bed
-	stages     map[string][]farm.StageEvent // by bed code
+	stages     map[string][]farm.StageEvent // by bed code, of the calendar year
+	planted    map[string]civil.Date        // by bed code: when its present crop was planted
 	visits     []farm.Visit                 // of the calendar year of on
 	byPest     map[string][]farm.Visit      // the same by pest
 	labels     []farm.Label                 // the version in force on that day
@@ -32,7 +33,7 @@ type snapshot struct {
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
-	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}}
+	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}, planted: map[string]civil.Date{}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -45,6 +46,18 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 		}
 		for _, e := range events {
 			s.stages[e.Bed] = append(s.stages[e.Bed], e)
+		}
+		if events, err = tx.Stages(back); err != nil { // a crop may stand over the new year
+			return err
+		}
+		of := map[string][]farm.StageEvent{}
+		for _, e := range events {
+			of[e.Bed] = append(of[e.Bed], e)
+		}
+		for _, b := range s.beds {
+			if d := farm.PlantedOn(of[b.Code], on); !d.IsZero() {
+				s.planted[b.Code] = d
+			}
 		}
 		visits, err := a.memory.season(tx, s.beds, on.Year)
 		if err != nil {

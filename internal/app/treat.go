@@ -18,6 +18,7 @@ import (
 	"leafturn/internal/schedule"
 	"leafturn/internal/store"
 	"leafturn/internal/units"
+	"leafturn/internal/week"
 )
 
 // LabelTemplate returns the commented file that a grower fills in.
@@ -73,7 +74,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	if err != nil {
 		return Said{}, err
 	}
-	l, version, err := a.labelFor(ctx, o.Label)
+	l, _, err := a.labelFor(ctx, o.Label)
 	if err != nil {
 		return Said{}, err
 	}
@@ -112,11 +113,15 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	if err := problems.Err(); err != nil {
 		return Said{}, err
 	}
-	if err := a.treatDates(t, l); err != nil {
-		return Said{}, err
-	}
 	s, err := a.snapshot(ctx, t.Date)
 	if err != nil {
+		return Said{}, err
+	}
+	// An application is judged by the version in force on its day.
+	if i := slices.IndexFunc(s.labels, func(x farm.Label) bool { return x.Key == l.Key }); i >= 0 {
+		l = s.labels[i]
+	}
+	if err := a.treatDates(t, l); err != nil {
 		return Said{}, err
 	}
 	history := s.treatments
@@ -126,16 +131,27 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			x := t
 			x.Bed, x.AreaM2 = b.Code, area
 			if area == 0 {
-				x.AreaM2 = b.AreaM2()
+				x.AreaM2 = label.PartArea(t.Part, b.AreaM2())
+			}
+			most := label.PartArea(t.Part, b.AreaM2())
+			if most == 0 {
+				most = b.AreaM2()
+			}
+			if area > 1.01*most { // a bed's own area is rounded when it is written down
+				return diag.Usagef("give the area that was treated", "--area %s is more ground than there is in %s (%.4g m²)", o.Area, b.Code, most)
+			}
+			if x.AreaM2 == 0 {
+				return diag.Usagef("give the area that was treated, such as --area \"4 m2\"", "how much of %s %q is cannot be told", b.Code, t.Part)
 			}
 			broke, unjudged := label.Breaches(x, a.labelRequest(s, b, l, x, history))
 			x.Breaches = broke
-			id, err := tx.AddTreatment(x, version, a.now)
+			id, err := tx.AddTreatment(x, l.Version, a.now)
 			if err != nil {
 				return err
 			}
 			x.ID = id
 			history = append(history, x)
+			s.versions[id] = l
 			stored = append(stored, fmt.Sprintf("%s (treatment %d)", b.Code, id))
 			for _, w := range broke {
 				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: this broke the label: %s", b.Code, w))
@@ -158,7 +174,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 		return Said{}, kept(err, "nothing was stored")
 	}
 	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
-	res.Said += "\n" + a.reentryWords(l, beds, t)
+	res.Said += "\n" + a.reentryWords(s.versions, beds, history)
 	return res, nil
 }
 
@@ -193,8 +209,12 @@ func (a *App) treatTimes(t *farm.Treatment, o TreatOptions, res *Said, bad func(
 		t.End = o.Date.AddDays(1).In(a.loc)
 		res.Warnings = append(res.Warnings, "the time of day was not given, so re-entry is counted from the end of the day; give --end next time")
 	}
-	if !t.Start.IsZero() && t.Start.After(t.End) {
+	switch {
+	case t.Start.IsZero():
+	case t.Start.After(t.End):
 		bad("check both", "--start lies after --end")
+	case t.End.Sub(t.Start) > 24*time.Hour:
+		bad("record each day by itself", "--start lies more than a day before --end")
 	}
 }
 
@@ -245,33 +265,60 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 	}
 	stage, _ := farm.StageOn(s.stages[b.Code], t.Date)
 	r := label.Request{
-		Label: label.SeasonAsYear(l), Labels: labels, Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history,
-		Organic: a.farm.Organic,
+		Label: label.SeasonAsYear(l), Labels: labels, Versions: s.versions, ActiveKey: a.cat.ActiveKey, Apart: a.aparts(),
+		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic,
 	}
 	r.Bloom, r.Ground = label.Flowering(stage, farm.FlowersOn(s.done, b.Code, t.Date))
-	for _, d := range s.done {
-		if d.Bed == b.Code && d.Pest == t.Pest {
-			r.Practice = true
-		}
-	}
+	r.Practice = slices.ContainsFunc(s.done, func(d farm.Done) bool {
+		return d.Bed == b.Code && d.Pest == t.Pest && a.lowerStep(d)
+	})
 	if w, ok := s.weather[t.Date]; ok {
 		r.Weather = &w
 	}
 	return r
 }
 
-// reentryWords says when the beds are open again.
-func (a *App) reentryWords(l farm.Label, beds []farm.Bed, t farm.Treatment) string {
-	ts := make([]farm.Treatment, 0, len(beds))
-	sites := map[string]farm.Site{}
+// lowerStep reports whether a step comes before natural enemies and products:
+// prevention, hand work, mechanical work.
+func (a *App) lowerStep(d farm.Done) bool {
+	return slices.ContainsFunc(a.cat.Actions(d.Pest), func(x catalog.Action) bool {
+		return x.Key == d.Action && week.Rung(x.Rung) < week.Biological
+	})
+}
+
+// aparts are the pairs of actives that are kept apart where no label gives a
+// figure.
+func (a *App) aparts() []label.Apart {
+	var out []label.Apart
+	for _, x := range a.cat.Aparts() {
+		source := x.Source
+		if source == "" {
+			source = x.Basis
+		}
+		out = append(out, label.Apart{A: x.A, B: x.B, Days: x.Days, Source: source})
+	}
+	return out
+}
+
+// reentryWords says when beds are open again after all that was put on them:
+// the longest interval counts.
+func (a *App) reentryWords(versions map[int64]farm.Label, beds []farm.Bed, history []farm.Treatment) string {
+	var ts []farm.Treatment
+	sites, labels := map[string]farm.Site{}, map[string]farm.Label{}
 	for _, b := range beds {
-		x := t
-		x.Bed = b.Code
-		ts = append(ts, x)
 		sites[b.Code] = b.Site
 	}
+	for _, t := range history {
+		if _, ok := sites[t.Bed]; !ok {
+			continue
+		}
+		l := versions[t.ID]
+		key := fmt.Sprintf("%s version %d", t.Label, l.Version)
+		t.Label, labels[key] = key, l
+		ts = append(ts, t)
+	}
 	var lines []string
-	for _, o := range label.Reentry(ts, map[string]farm.Label{l.Key: l}, sites, a.loc, a.now) {
+	for _, o := range label.Reentry(ts, labels, sites, a.loc, a.now) {
 		lines = append(lines, o.Words)
 	}
 	return strings.Join(lines, "\n")

@@ -47,6 +47,7 @@ type Catalog struct {
 	agents       []Agent
 	rates        []ReleaseRate
 	actives      []Active
+	aparts       []Apart
 	sideEffects  []SideEffect
 	waits        []DefaultWait
 	covers       []Cover

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
@@ -431,4 +432,24 @@ func TestListsAreCopies(t *testing.T) {
 	require.Equal(t, "slug", c.AllThresholds()[0].Pest)
 	require.Equal(t, "slug", c.Thresholds("slug")[0].Pest)
 	require.Equal(t, "slug_clean_edges", c.Actions("slug")[0].Key)
+}
+
+// Where a level says act, there is something to do besides prevention.
+func TestActions_AnswerEachLevel(t *testing.T) {
+	c := load(t)
+	for _, p := range c.Pests() {
+		for _, l := range c.Thresholds(p.Key) {
+			if _, op, _ := l.At(); l.Kind != "act" || l.Transferred() || op == "none" {
+				continue
+			}
+			for _, stage := range farm.Stages {
+				if !stage.Between(l.From, l.To) || !p.Scouted(stage) {
+					continue
+				}
+				assert.True(t, slices.ContainsFunc(c.Actions(p.Key), func(a catalog.Action) bool {
+					return a.Rung > 1 && stage.Between(a.From, a.To)
+				}), "%s over its level at the stage %s", p.Key, stage)
+			}
+		}
+	}
 }

@@ -124,6 +124,13 @@ func (l *loader) sideEffects() {
 		}
 		l.c.actives = append(l.c.actives, a)
 	})
+	l.table("apart.csv", columns("a,b,days"), func(w row) {
+		x := Apart{A: w.oneOf("a", actives...), B: w.oneOf("b", actives...), Days: w.whole("days", 1, 400, 0), Provenance: w.provenance()}
+		if x.A == x.B {
+			w.bad("b", "an active is not kept apart from itself", "name two actives")
+		}
+		l.c.aparts = append(l.c.aparts, x)
+	})
 	seen := map[string]bool{}
 	l.table("side_effects.csv", columns("active_key,agent_group,active,irac_or_frac_group,agent,life_stage,iobc_class,class_basis,residual_days,bee_note,test,effect_pct,other_rating"), func(w row) {
 		s := SideEffect{Active: w.oneOf("active_key", actives...), Groups: w.refs("agent_group", agentGroups), ActiveText: w.must("active"), ModeGroup: w.str("irac_or_frac_group"),

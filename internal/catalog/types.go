@@ -286,6 +286,13 @@ type Active struct {
 	Provenance
 }
 
+// Apart is a pair of actives that are kept apart where no label gives a figure.
+type Apart struct {
+	A, B string // canonical names
+	Days int
+	Provenance
+}
+
 // DefaultWait is the wait before a release when nothing better is known.
 type DefaultWait struct {
 	Active string

@@ -19,6 +19,10 @@ func (c *Catalog) ActiveKey(name string) (string, bool) {
 // Actives returns every active that the catalogue knows.
 func (c *Catalog) Actives() []Active { return slices.Clone(c.actives) }
 
+// Aparts returns the pairs of actives that are kept apart where no label gives
+// a figure.
+func (c *Catalog) Aparts() []Apart { return slices.Clone(c.aparts) }
+
 // SideEffects returns every row on an active, by any of its names; none when
 // the active is unknown.
 func (c *Catalog) SideEffects(active string) []SideEffect {

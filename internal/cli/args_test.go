@@ -119,7 +119,7 @@ func TestArrange_Properties(t *testing.T) {
 }
 
 func FuzzArrange(f *testing.F) {
-	for _, s := range []string{"count\nB3\nslug\n4\n--date\ntoday\n0", "bed\nadd\nB3\n--db\nx", "count\n-\n-3\n--\n--check", "count\n--date", "bed\nopen\n--db\n--db=y"} {
+	for _, s := range []string{"count\nB3\nslug\n4\n--date\ntoday\n0", "bed\nadd\nB3\n--db\nx", "count\n-\n-3\n--\n--check", "count\n--date", "bed\nopen\n--db\n--db=y", "4\n-h=v87"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) { checkArranged(t, strings.Split(s, "\n")) })
@@ -146,7 +146,7 @@ func checkArranged(t reporter, typed []string) {
 	if f := lookUp(slices.Concat(app.Flags, app.Commands[0].Flags, app.Commands[1].Subcommands[0].Flags), got[len(got)-1]); !slices.Contains(got, "--") && isFlag(got[len(got)-1]) && wantsValue(f, got[len(got)-1]) {
 		return // a flag without its value ends the line
 	}
-	if slices.ContainsFunc(typed, func(w string) bool { return strings.TrimLeft(w, "-") == "h" || strings.TrimLeft(w, "-") == "help" }) {
+	if slices.ContainsFunc(typed, func(w string) bool { return isFlag(w) && (flagName(w) == "h" || flagName(w) == "help") }) {
 		return // words are left out
 	}
 	count := func(words []string) map[string]int {

@@ -187,6 +187,25 @@ func StageOn(events []StageEvent, on civil.Date) (Stage, civil.Date) {
 	return best.Stage, best.Date
 }
 
+// PlantedOn returns the day on which the crop of a bed was planted, as known
+// on a day; zero where that is not known or the crop has been dug since.
+func PlantedOn(events []StageEvent, on civil.Date) civil.Date {
+	var planted, dug civil.Date
+	for _, e := range events {
+		switch {
+		case e.Date.After(on):
+		case e.Stage == Planted && e.Date.After(planted):
+			planted = e.Date
+		case e.Stage == Dug && e.Date.After(dug):
+			dug = e.Date
+		}
+	}
+	if !planted.After(dug) {
+		return civil.Date{}
+	}
+	return planted
+}
+
 // Stratum tells how the units of a visit were chosen. The strata are never
 // averaged together.
 type Stratum string

@@ -43,7 +43,7 @@ func (r Request) rotation(d *Decision) {
 	}
 	said := map[string]bool{}
 	for _, t := range r.here() {
-		l, ok := r.labelOf(t.Label)
+		l, ok := r.labelOf(t)
 		if !ok || t.Pest != r.Pest || t.Date.After(r.Date) {
 			continue
 		}

@@ -107,10 +107,17 @@ type Apart struct {
 type Request struct {
 	Label  farm.Label
 	Labels map[string]farm.Label // the other products of History, by key
-	Bed    farm.Bed
-	Part   string   // the part to be treated; "" is the whole bed
-	Crops  []string // crop words of what grows in the bed; empty is dahlias
-	Pest   string   // catalogue key
+	// Versions are the labels that the treatments of History were made under, by
+	// record number: a later transcription never judges them. A treatment that
+	// is not in it is read by Labels.
+	Versions map[int64]farm.Label
+	// ActiveKey, when given, turns an active's name into one that all its names
+	// share, false for a name that it does not know.
+	ActiveKey func(name string) (string, bool)
+	Bed       farm.Bed
+	Part      string   // the part to be treated; "" is the whole bed
+	Crops     []string // crop words of what grows in the bed; empty is dahlias
+	Pest      string   // catalogue key
 
 	Date       civil.Date
 	Start, End time.Time      // optional; when End is set, its date on the farm is the date

@@ -61,6 +61,19 @@ func rows(s string) (lo, hi int, ok bool) {
 	return lo, hi, err1 == nil && err2 == nil && lo <= hi
 }
 
+// PartArea returns the ground of a part of a bed of the given area: all of it,
+// a half, or 0 where the part does not say how much it is.
+func PartArea(part string, bed float64) float64 {
+	p := tidy(part)
+	switch _, h := half(p); {
+	case p == "":
+		return bed
+	case h:
+		return bed / 2
+	}
+	return 0
+}
+
 // ready returns the request with its history sorted out once: the treatments
 // on the same ground, and those of them with the same label.
 func (r Request) ready() Request {

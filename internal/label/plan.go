@@ -194,7 +194,7 @@ func (r Request) reminders(d *Decision) {
 	}
 	said := map[string]bool{}
 	for _, t := range r.here() {
-		other, ok := r.labelOf(t.Label)
+		other, ok := r.labelOf(t)
 		if t.Label == l.Key || said[t.Label] {
 			continue
 		}
@@ -204,7 +204,7 @@ func (r Request) reminders(d *Decision) {
 			continue
 		}
 		for _, a := range l.Actives {
-			if holds(other, a.Name) && !a.Max.Known() {
+			if r.holds(other, a.Name) && !a.Max.Known() {
 				d.warn("%s holds %s too and was used here on %s; if the label limits the active and not only the product, count both", name(other), a.Name, t.Date)
 			}
 		}

@@ -112,21 +112,21 @@ func days(n int) string {
 func (r Request) apart(d civil.Date) []block {
 	var out []block
 	for _, t := range r.here() {
-		other, ok := r.labelOf(t.Label)
+		other, ok := r.labelOf(t)
 		if !ok || t.Label == r.Label.Key {
 			continue
 		}
 		n, what, note := 0, "", ""
 		for _, side := range [][2]farm.Label{{r.Label, other}, {other, r.Label}} {
 			for _, k := range side[0].KeepApart {
-				if holds(side[1], k.Active) && (what == "" || k.Days > n) {
+				if r.holds(side[1], k.Active) && (what == "" || k.Days > n) {
 					n, what = k.Days, k.Active
 				}
 			}
 		}
 		if what == "" {
 			for _, k := range r.Apart {
-				if (holds(r.Label, k.A) && holds(other, k.B) || holds(r.Label, k.B) && holds(other, k.A)) && k.Days > n {
+				if (r.holds(r.Label, k.A) && r.holds(other, k.B) || r.holds(r.Label, k.B) && r.holds(other, k.A)) && k.Days > n {
 					n, what = k.Days, k.A+" and "+k.B
 					note = fmt.Sprintf("; %d days is the published figure (%s), the label governs", k.Days, k.Source)
 				}
@@ -143,17 +143,25 @@ func (r Request) apart(d civil.Date) []block {
 	return out
 }
 
-func holds(l farm.Label, active string) bool {
+func (r Request) holds(l farm.Label, active string) bool {
 	for _, a := range l.Actives {
-		if sameActive(a.Name, active) {
+		if r.sameActive(a.Name, active) {
 			return true
 		}
 	}
 	return false
 }
 
-func sameActive(a, b string) bool {
-	return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b))
+// sameActive reports whether two labels mean one active.
+func (r Request) sameActive(a, b string) bool {
+	if r.ActiveKey != nil {
+		if x, ok := r.ActiveKey(a); ok {
+			if y, ok := r.ActiveKey(b); ok {
+				return x == y
+			}
+		}
+	}
+	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
 }
 
 func name(l farm.Label) string {
@@ -163,11 +171,15 @@ func name(l farm.Label) string {
 	return l.Key
 }
 
-func (r Request) labelOf(key string) (farm.Label, bool) {
-	if key == r.Label.Key {
+// labelOf returns the label that a treatment was made under.
+func (r Request) labelOf(t farm.Treatment) (farm.Label, bool) {
+	if l, ok := r.Versions[t.ID]; ok && t.ID != 0 {
+		return l, true
+	}
+	if t.Label == r.Label.Key {
 		return r.Label, true
 	}
-	l, ok := r.Labels[key]
+	l, ok := r.Labels[t.Label]
 	return l, ok
 }
 
@@ -368,61 +380,122 @@ func (r Request) atLeast(unit units.Unit) (float64, error) {
 	return p.In(unit.Name)
 }
 
-// maxActive checks the label's maxima per active ingredient, over all
-// products that hold it. It also returns the product per area (g/m²) still
-// free, nil when no maximum is stated or what is left is not known.
-func (r Request) maxActive(d civil.Date) (blocks []block, free *units.Quantity) {
-	for _, a := range r.Label.Actives {
-		most, ok := a.Max.Get()
-		if !ok || a.Percent <= 0 {
+// activeLimit is a label's maximum of one active over all products that hold
+// it.
+type activeLimit struct {
+	most  units.Quantity
+	label farm.Label // that states it
+}
+
+// activeLimits returns the maxima of an active that bind: that of the label
+// itself, and those of the products that went on the ground before, which were
+// put on under the promise that they hold for all.
+func (r Request) activeLimits(a farm.Active) []activeLimit {
+	var out []activeLimit
+	if most, ok := a.Max.Get(); ok {
+		out = append(out, activeLimit{most, r.Label})
+	}
+	for _, t := range r.here() {
+		l, ok := r.labelOf(t)
+		if !ok || t.Label == r.Label.Key {
 			continue
 		}
-		unknown := func(format string, args ...any) {
-			blocks = append(blocks, block{Rule: Rule{Code: CodeMaxActive, Field: "limit shared by active", Where: directions, Unknown: true,
-				Words: fmt.Sprintf("what is left of %s of %s cannot be told: ", most, a.Name) + fmt.Sprintf(format, args...)}})
+		for _, b := range l.Actives {
+			most, ok := b.Max.Get()
+			if !ok || !r.sameActive(a.Name, b.Name) {
+				continue
+			}
+			if r.Season.From.IsZero() {
+				l = SeasonAsYear(l)
+			}
+			if x := (activeLimit{most, l}); !slices.ContainsFunc(out, func(o activeLimit) bool {
+				return o.label.Key == l.Key && o.label.Version == l.Version && o.most == most
+			}) {
+				out = append(out, x)
+			}
 		}
-		ps, _ := r.periods(d)
-	period:
-		for _, p := range ps {
-			sum := 0.0 // of the active, in most.Unit
-			for _, t := range p.pick(r.here()) {
-				l, ok := r.labelOf(t.Label)
-				if !ok {
-					unknown("the label %q used on %s is not transcribed", t.Label, t.Date)
-					break period
+	}
+	return out
+}
+
+// maxActive checks the maxima per active ingredient, over all products that
+// hold it. It also returns the product per area (g/m²) still free, nil when no
+// maximum is stated or what is left is not known.
+func (r Request) maxActive(d civil.Date) (blocks []block, free *units.Quantity) {
+	for _, a := range r.Label.Actives {
+		if a.Percent <= 0 {
+			continue
+		}
+		for _, lim := range r.activeLimits(a) {
+			more, left := r.activeWithin(d, a, lim)
+			blocks = append(blocks, more...)
+			if left != nil && (free == nil || left.Value < free.Value) {
+				free = left
+			}
+		}
+	}
+	return blocks, free
+}
+
+// activeWithin checks one maximum of an active.
+func (r Request) activeWithin(d civil.Date, a farm.Active, lim activeLimit) (blocks []block, free *units.Quantity) {
+	most, whose := lim.most, ""
+	if lim.label.Key != r.Label.Key {
+		whose = fmt.Sprintf(" (the limit of %s, which was used here)", name(lim.label))
+	}
+	unknown := func(format string, args ...any) {
+		blocks = append(blocks, block{Rule: Rule{Code: CodeMaxActive, Field: "limit shared by active", Where: directions, Unknown: true,
+			Words: fmt.Sprintf("what is left of %s of %s cannot be told: ", most, a.Name) + fmt.Sprintf(format, args...)}})
+	}
+	by := r
+	by.Label = lim.label
+	ps, _ := by.periods(d)
+	if len(ps) == 0 && whose != "" { // of the label itself maxCount tells it
+		unknown("over which time %s counts it is not known", name(lim.label))
+	}
+	for _, p := range ps {
+		used := p.pick(r.here())
+		if whose != "" && !slices.ContainsFunc(used, func(t farm.Treatment) bool { return t.Label == lim.label.Key }) {
+			continue // the other product was used in another period
+		}
+		sum := 0.0 // of the active, in most.Unit
+		for _, t := range used {
+			l, ok := r.labelOf(t)
+			if !ok {
+				unknown("the label %q used on %s is not transcribed", t.Label, t.Date)
+				return blocks, free
+			}
+			for _, b := range l.Actives {
+				if !r.sameActive(a.Name, b.Name) {
+					continue
 				}
-				for _, b := range l.Actives {
-					if !sameActive(a.Name, b.Name) {
-						continue
-					}
-					q, err := r.use(t)
-					if err == nil {
-						var v float64
-						v, err = q.In(most.Unit.Name)
-						sum += v * b.Percent / 100
-					}
-					if err != nil {
-						unknown("%v", err)
-						break period
-					}
+				q, err := r.use(t)
+				if err == nil {
+					var v float64
+					v, err = q.In(most.Unit.Name)
+					sum += v * b.Percent / 100
+				}
+				if err != nil {
+					unknown("%v", err)
+					return blocks, free
 				}
 			}
-			rest := math.Max(0, most.Value-sum)
-			q := units.Of(units.Quantity{Value: rest, Unit: most.Unit}.Base()*100/a.Percent, "g/m2")
-			if free == nil || q.Value < free.Value {
-				free = &q
-			}
-			add, err := r.atLeast(most.Unit)
-			if err != nil {
-				unknown("%s is a volume, and the active is counted by weight", r.Amount)
-				break
-			}
-			add *= a.Percent / 100
-			if above(sum+add, most.Value) || !above(most.Value, sum) {
-				blocks = append(blocks, block{Rule{Code: CodeMaxActive, Field: "limit shared by active", Where: directions,
-					Words: fmt.Sprintf("%s: %.4g used, this adds %.4g, in all %.4g of at most %s in the %s; the largest rate of this product left is %.4g %s",
-						a.Name, sum, add, sum+add, most, p.words, rest*100/a.Percent, most.Unit.Name)}, p.after(p.pick(r.here()))})
-			}
+		}
+		rest := math.Max(0, most.Value-sum)
+		q := units.Of(units.Quantity{Value: rest, Unit: most.Unit}.Base()*100/a.Percent, "g/m2")
+		if free == nil || q.Value < free.Value {
+			free = &q
+		}
+		add, err := r.atLeast(most.Unit)
+		if err != nil {
+			unknown("%s is a volume, and the active is counted by weight", r.Amount)
+			return blocks, free
+		}
+		add *= a.Percent / 100
+		if above(sum+add, most.Value) || !above(most.Value, sum) {
+			blocks = append(blocks, block{Rule{Code: CodeMaxActive, Field: "limit shared by active", Where: directions,
+				Words: fmt.Sprintf("%s: %.4g used, this adds %.4g, in all %.4g of at most %s in the %s%s; the largest rate of this product left is %.4g %s",
+					a.Name, sum, add, sum+add, most, p.words, whose, rest*100/a.Percent, most.Unit.Name)}, p.after(used)})
 		}
 	}
 	return blocks, free
@@ -440,7 +513,7 @@ func (r Request) closed(d civil.Date) []block {
 		if began := firstOf(t.Start, t.End); instant && !began.Before(r.End) {
 			continue // a later one on the same day
 		}
-		l, _ := r.labelOf(t.Label)
+		l, _ := r.labelOf(t)
 		open, known := opens(t, l, r.Bed.Site, r.Crops)
 		switch {
 		case !known:

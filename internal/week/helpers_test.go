@@ -314,9 +314,11 @@ func asks(in week.Input, a assess.Assessment, l farm.Label) label.Decision {
 	for _, x := range in.Labels {
 		labels[x.Key] = x
 	}
-	r := label.Request{Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: in.Today, Loc: in.Zone, History: in.Treatments, Organic: in.Farm.Organic}
+	r := label.Request{Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: in.Today, Loc: in.Zone, History: in.Treatments, Organic: in.Farm.Organic,
+		Versions: in.Versions, CycleStart: in.Planted[a.Bed.Code], ActiveKey: in.ActiveKey, Apart: in.Apart}
 	for _, d := range in.Done {
-		r.Practice = r.Practice || d.Bed == a.Bed.Code && d.Pest == a.Pest.Key
+		lower := slices.ContainsFunc(in.Actions[d.Pest], func(x week.Action) bool { return x.Key == d.Action && x.Rung < week.Biological })
+		r.Practice = r.Practice || d.Bed == a.Bed.Code && d.Pest == a.Pest.Key && lower
 	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(in.Done, a.Bed.Code, in.Today))
 	if w, ok := in.Weather[in.Today]; ok {

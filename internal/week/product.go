@@ -81,6 +81,7 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 	r := label.Request{
 		Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
 		History: b.in.Treatments, Organic: b.in.Farm.Organic, Practice: b.practice(a),
+		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
 	if w, ok := b.in.Weather[on]; ok {
@@ -93,8 +94,19 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 // and pest this season.
 func (b *builder) practice(a *assess.Assessment) bool {
 	return slices.ContainsFunc(b.in.Done, func(d farm.Done) bool {
-		return d.Bed == a.Bed.Code && d.Pest == a.Pest.Key && !d.Date.After(b.in.Today)
+		return d.Bed == a.Bed.Code && d.Pest == a.Pest.Key && !d.Date.After(b.in.Today) && b.rung(d) < Biological
 	})
+}
+
+// rung is the rung of a step that was done; a step that the catalogue does not
+// know stands above all.
+func (b *builder) rung(d farm.Done) Rung {
+	for _, x := range b.in.Actions[d.Pest] {
+		if x.Key == d.Action {
+			return x.Rung
+		}
+	}
+	return Product + 1
 }
 
 func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]farm.Label) {
@@ -175,6 +187,7 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 			by = x.By // lower steps come first
 		}
 	}
+	by = b.lastAllowed(a, l, labels, by)
 	b.add(Line{
 		Section: Do, Ref: "do:" + a.Pest.Key + ":label:" + l.Key,
 		Pest: a.Pest.Key, PestName: a.Pest.Name, Action: "label:" + l.Key, Rung: Product,
@@ -184,6 +197,20 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		Record: fmt.Sprintf("leafturn treat %s %s --pest %s --amount AMOUNT --end TIME", l.Key, bedsHere, a.Pest.Key),
 		Traces: []Trace{trace},
 	})
+}
+
+// lastAllowed is the last day, up to by, until which nothing known forbids the
+// product: a label that expires on Tuesday is not offered until Friday. What
+// is only unknown of the days ahead is asked again on the day.
+func (b *builder) lastAllowed(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, by civil.Date) civil.Date {
+	for d := b.in.Today.AddDays(1); !d.After(by); d = d.AddDays(1) {
+		for _, r := range label.Plan(b.request(a, l, labels, d)).Refusals {
+			if !r.Unknown {
+				return d.AddDays(-1)
+			}
+		}
+	}
+	return by
 }
 
 // agentDays is how long natural enemies that were let out are counted on.

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 	"leafturn/internal/units"
@@ -56,7 +57,7 @@ func TestProduct_OnlyAsTheLabelAllows(t *testing.T) {
 			old := *l
 			old.REIHours = farm.Value(48.0)
 			in.Treatments, in.Versions = []farm.Treatment{put(1, "B1", old, "earwig", "2026-07-12")}, map[int64]farm.Label{1: old}
-		}, []string{"B1 is closed for re-entry the whole day"}},
+		}, []string{"B1 is closed until Tue 14 Jul 2026 18:00 EDT after Invented bait"}},
 		{"open again before the day is over", func(l *farm.Label, in *week.Input) {
 			l.REIHours = farm.Value(20.0)
 			treated(in, []farm.Label{*l}, put(1, "B1", *l, "earwig", "2026-07-12"))
@@ -79,6 +80,27 @@ func TestProduct_OnlyAsTheLabelAllows(t *testing.T) {
 		{"counted per crop cycle, and the planting is not known", func(l *farm.Label, _ *week.Input) {
 			l.MaxApplications, l.MaxPer = farm.Value(3), farm.PerCropCycle
 		}, []string{"write when B1 was planted"}},
+		{"counted per crop cycle from planting on", func(l *farm.Label, in *week.Input) {
+			l.MaxApplications, l.MaxPer = farm.Value(1), farm.PerCropCycle
+			in.Planted = map[string]civil.Date{"B1": day("2026-05-12")}
+			treated(in, []farm.Label{*l}, put(1, "B1", *l, "earwig", "2026-05-05"))
+		}, nil},
+		{"used up in this crop cycle", func(l *farm.Label, in *week.Input) {
+			l.MaxApplications, l.MaxPer = farm.Value(1), farm.PerCropCycle
+			in.Planted = map[string]civil.Date{"B1": day("2026-05-01")}
+			treated(in, []farm.Label{*l}, put(1, "B1", *l, "earwig", "2026-05-05"))
+		}, []string{"1 of 1 applications are used in the crop cycle from 2026-05-01"}},
+		{"kept apart by the published figure where no label gives one", func(l *farm.Label, in *week.Input) {
+			oil := *l
+			oil.Key, oil.Product, oil.Actives = "oil", "Invented oil", []farm.Active{{Name: "oil", Percent: 80, Group: farm.None[string](), Max: farm.None[units.Quantity]()}}
+			treated(in, []farm.Label{*l, oil}, put(1, "B1", oil, "earwig", "2026-07-01"))
+			in.Labels = in.Labels[:1]
+			in.Apart = []label.Apart{{A: "oil", B: l.Actives[0].Name, Days: 30, Source: "a table"}}
+		}, []string{"kept 30 days apart", "B1: not before Fri 31 Jul", "30 days is the published figure (a table), the label governs"}},
+		{"organic farm, and only an application was noted", func(l *farm.Label, in *week.Input) {
+			in.Farm.Organic = true
+			in.Done = []farm.Done{{Bed: "B1", Pest: "slug", Action: "slug_bait", Date: today.AddDays(-9)}}
+		}, []string{"after prevention and mechanical steps"}},
 	} {
 		t.Run(x.name, func(t *testing.T) {
 			a := found("B1", slugs(), today, 9)
@@ -203,4 +225,20 @@ func TestProduct_AmountUnknown(t *testing.T) {
 	} else {
 		require.NotEmpty(t, line(t, list, "not:slug:bait").Details)
 	}
+}
+
+// A product is not offered past the last day on which its label allows it.
+func TestProduct_UntilTheLabelEnds(t *testing.T) {
+	a := found("B1", slugs(), today, 9)
+	in := input(a)
+	l := bait()
+	in.Labels = []farm.Label{l}
+	free := line(t, build(t, in, nil), "do:slug:label:bait").By
+	require.True(t, free.After(today.AddDays(1)), "there is something to cut short")
+	l.Expiry = farm.Value(today.AddDays(1))
+	in.Labels = []farm.Label{l}
+	require.Equal(t, today.AddDays(1), line(t, build(t, in, nil), "do:slug:label:bait").By)
+	l.Expiry = farm.Value(today)
+	in.Labels = []farm.Label{l}
+	require.Equal(t, today, line(t, build(t, in, nil), "do:slug:label:bait").By)
 }

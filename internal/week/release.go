@@ -32,7 +32,8 @@ func (b *builder) releases() {
 				continue
 			}
 			b.checks(a, act)
-			if lvl != "" && act.fits(a.Stage, lvl) {
+			// What is under way goes on, also when the count has fallen.
+			if lvl != "" && act.fits(a.Stage, lvl) || b.underWay(a, act) > 0 {
 				fit = append(fit, act)
 			}
 		}
@@ -136,6 +137,9 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	}
 	ref := assess.Ref{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}
 	trace.Rule = fmt.Sprintf("%s at the %s level: a release of %s is offered, %d days before it can be let out", a.Pest.Name, lvl, offer.Rate.Name, offer.Rate.LeadDays)
+	if lvl == "" {
+		trace.Rule = fmt.Sprintf("the course of releases of %s goes on, %d days from order to release", offer.Rate.Name, offer.Rate.LeadDays)
+	}
 	when := plan.Release.Short()
 	if len(plan.Repeats) > 0 {
 		var days []string
@@ -179,6 +183,9 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 // density is what the number of animals is worked out from.
 func density(a *assess.Assessment) schedule.Density {
 	r := basis(a)
+	if r == nil {
+		return schedule.Density{}
+	}
 	return schedule.Density{Known: true, Mean: r.Value, Low: r.Low, High: r.High}
 }
 

@@ -160,3 +160,14 @@ func TestRelease_OnlyWhereCalledFor(t *testing.T) {
 	require.Equal(t, verdict.Stale, stale.Result.Verdict)
 	require.Empty(t, build(t, input(stale), nil).In(week.Order))
 }
+
+// What was ordered is let out when it has come, also where the count has
+// fallen below the level meanwhile, and nothing else is ordered in its place.
+func TestRelease_GoesOn(t *testing.T) {
+	in := input(found("B1", mites(), today.AddDays(-3), 0))
+	require.False(t, has(build(t, in, nil), "do:mite:let-out"))
+	in.Done = []farm.Done{{Bed: "B1", Pest: "mite", Action: "mite_release", Date: today.AddDays(-4)}}
+	l := build(t, in, nil)
+	require.Equal(t, today.AddDays(1), line(t, l, "do:mite:let-out:hot").From)
+	require.False(t, has(l, "order:mite"))
+}

@@ -25,6 +25,7 @@ import (
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 	"leafturn/internal/verdict"
 )
 
@@ -113,6 +114,12 @@ type Input struct {
 	// Wait tells how many days a residue of an active harms an agent; known is
 	// false where nothing is known of the pair.
 	Wait func(active, agent string) (days int, known bool)
+	// Planted is the day on which the present crop of a bed was planted, for
+	// label limits per crop cycle; a bed that is not in it is not known.
+	Planted map[string]civil.Date
+	// ActiveKey and Apart are of label.Request.
+	ActiveKey func(name string) (string, bool)
+	Apart     []label.Apart
 	// LeavesPerPlant is needed to turn mites per leaf into mites; 0 is unknown.
 	LeavesPerPlant int
 }
