@@ -26,6 +26,12 @@ type FarmData struct {
 	Pests         []string       `json:"pests"`
 	Area          []string       `json:"area"`
 	WaitingCost   *float64       `json:"waiting_cost"`
+	Latitude      *float64       `json:"latitude"`
+	Longitude     *float64       `json:"longitude"`
+	WorkDays      string         `json:"work_days"`
+	WorkHours     string         `json:"work_hours"`
+	HarvestDays   string         `json:"harvest_days"`
+	RoundMinutes  int            `json:"round_minutes"`
 	Beds          int            `json:"beds"`
 	Plants        int            `json:"plants"`
 	File          string         `json:"file"`
@@ -35,7 +41,8 @@ func farmData(f farm.Farm, beds, plants int, file string) FarmData {
 	return FarmData{
 		Name: f.Name, Place: f.Place, Country: f.Country, TimeZone: f.TimeZone, HardinessZone: f.HardinessZone,
 		LastFrost: f.LastFrost, FirstFrost: f.FirstFrost, Units: string(f.Units), Organic: f.Organic, Pests: orEmpty(f.Pests),
-		Area: orEmpty(f.Area), WaitingCost: waitingCost(f),
+		Area: orEmpty(f.Area), WaitingCost: waitingCost(f), Latitude: f.Latitude, Longitude: f.Longitude, WorkDays: farm.WeekdayWords(f.WorkDays), WorkHours: f.WorkHours,
+		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes,
 		Beds: beds, Plants: plants, File: file,
 	}
 }
@@ -61,6 +68,9 @@ type BedData struct {
 	Cultivar   string     `json:"cultivar"`
 	Irrigation string     `json:"irrigation"`
 	Site       string     `json:"site"`
+	WaterM     *float64   `json:"water_m"`
+	Animals    string     `json:"animals"`
+	Leaves     int        `json:"leaves_per_plant"`
 	Stage      string     `json:"stage"`
 	Since      civil.Date `json:"stage_since"`
 }
@@ -68,7 +78,8 @@ type BedData struct {
 func bedData(b farm.Bed, stage farm.Stage, since civil.Date) BedData {
 	return BedData{
 		Code: b.Code, Block: b.Block, LengthM: b.LengthM, WidthM: b.WidthM, AreaM2: b.AreaM2(), EastM: b.X, NorthM: b.Y,
-		Plants: b.Plants, Cultivar: b.Cultivar, Irrigation: string(b.Irrigation), Site: string(b.Site), Stage: string(stage), Since: since,
+		Plants: b.Plants, Cultivar: b.Cultivar, Irrigation: string(b.Irrigation), Site: string(b.Site),
+		WaterM: b.WaterM, Animals: b.Animals, Leaves: b.LeavesPerPlant, Stage: string(stage), Since: since,
 	}
 }
 

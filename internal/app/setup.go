@@ -21,6 +21,8 @@ import (
 // FarmOptions are the words of `farm new` and `farm set`; nil is "not given".
 type FarmOptions struct {
 	Name, Place, Country, Zone, Hardiness, LastFrost, FirstFrost, Units, Organic, Pests, Area, WaitingCost *string
+	// Where it lies, and the working week.
+	At, WorkDays, WorkHours, HarvestDays, RoundMinutes *string
 }
 
 // defaultPests are the pests that a new farm watches until it says otherwise:
@@ -136,6 +138,7 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 		}
 		f.WaitingCost = v
 	}
+	o.week(&f, bad)
 	return f, l.Err()
 }
 
@@ -219,6 +222,11 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("organic"), report.Text(organic)},
 		{report.Text("known of the area"), orUnknown(strings.ReplaceAll(strings.Join(f.Area, ", "), "_", " "))},
 		{report.Text("to wait wrongly costs"), report.Text(waitingWords(f))},
+		{report.Text("latitude, longitude"), orUnknown(placeWords(f))},
+		{report.Text("working days"), orUnknown(farm.WeekdayWords(f.WorkDays))},
+		{report.Text("working hours"), orUnknown(f.WorkHours)},
+		{report.Text("days of cutting"), orUnknown(farm.WeekdayWords(f.HarvestDays))},
+		{report.Text("time for a scouting round"), orUnknown(roundWords(f))},
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},
 		{report.Text("beds, plants"), report.Text(fmt.Sprintf("%d beds, %d plants", nBeds, plants))},
 		{report.Text("file"), report.Text(a.st.Path())},
@@ -241,6 +249,9 @@ func waitingWords(f farm.Farm) string {
 // BedOptions are the words of `bed add`.
 type BedOptions struct {
 	Code, Block, Size, At, Plants, Cultivar, Irrigation, Site string
+	// What labels and releases ask for: metres to water, animals that come to
+	// the bed ("none" is an answer), leaves of a plant.
+	Water, Animals, Leaves string
 }
 
 var timesRE = regexp.MustCompile(`\s*[x×*]\s*`)
@@ -288,6 +299,9 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 	}
 	if err := l.Err(); err != nil {
 		return "", err
+	}
+	if b.BedMore = o.more(b.BedMore, bad); l.Err() != nil {
+		return "", l.Err()
 	}
 	err := a.st.Update(ctx, func(tx *store.Tx) error { _, err := tx.AddBed(b); return err })
 	if err != nil {

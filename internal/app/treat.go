@@ -275,7 +275,7 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 	if w, ok := s.weather[t.Date]; ok {
 		r.Weather = &w
 	}
-	return r
+	return r.Where(a.farm)
 }
 
 // lowerStep reports whether a step comes before natural enemies and products:

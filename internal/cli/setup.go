@@ -26,6 +26,11 @@ func farmFlags() []ucli.Flag {
 		&ucli.StringFlag{Name: "pests", Usage: "the pests that the farm watches, separated by commas"},
 		&ucli.StringFlag{Name: "area", Usage: "what is known of the area, separated by commas: potato_leafhopper or no_potato_leafhopper, japanese_beetle_established or japanese_beetle_absent"},
 		&ucli.StringFlag{Name: "waiting-cost", Usage: "how many times as dear it is to wait wrongly as to act needlessly (1 when not said)"},
+		&ucli.StringFlag{Name: "at", Usage: "latitude and longitude in degrees, such as \"45.1, -122.9\": for sunrise, sunset and day length"},
+		&ucli.StringFlag{Name: "work-days", Usage: "days on which you work, such as Mon-Sat"},
+		&ucli.StringFlag{Name: "work-hours", Usage: "times of day at which you work, such as \"07:00-12:00, 18:00-21:00\""},
+		&ucli.StringFlag{Name: "harvest-days", Usage: "days on which you cut, such as \"Mon, Thu\""},
+		&ucli.StringFlag{Name: "round-minutes", Usage: "minutes that you have for a scouting round"},
 	}
 }
 
@@ -40,6 +45,7 @@ func farmOptions(c *ucli.Context) app.FarmOptions {
 	return app.FarmOptions{
 		Name: get("name"), Place: get("place"), Country: get("country"), Zone: get("zone"), Hardiness: get("hardiness"),
 		LastFrost: get("last-frost"), FirstFrost: get("first-frost"), Units: get("units"), Organic: get("organic"), Pests: get("pests"), Area: get("area"), WaitingCost: get("waiting-cost"),
+		At: get("at"), WorkDays: get("work-days"), WorkHours: get("work-hours"), HarvestDays: get("harvest-days"), RoundMinutes: get("round-minutes"),
 	}
 }
 
@@ -107,6 +113,12 @@ func farmCommand(d *deps) *ucli.Command {
 	}
 }
 
+var (
+	bedWater   = &ucli.StringFlag{Name: "water", Usage: "distance to the nearest water, such as \"20 m\""}
+	bedAnimals = &ucli.StringFlag{Name: "animals", Usage: "animals that come to it, such as \"hens, dog\", or none"}
+	bedLeaves  = &ucli.StringFlag{Name: "leaves", Usage: "leaves of a plant, to turn mites per leaf into mites"}
+)
+
 func bedCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "bed", Usage: "add, list and import beds",
@@ -123,6 +135,7 @@ func bedCommand(d *deps) *ucli.Command {
 					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
 					&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"},
+					bedWater, bedAnimals, bedLeaves,
 				},
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
@@ -133,6 +146,34 @@ func bedCommand(d *deps) *ucli.Command {
 						said, err := a.AddBed(ctx, app.BedOptions{
 							Code: w[0], Block: c.String("block"), Size: c.String("size"), At: c.String("at"), Plants: c.String("plants"),
 							Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"), Site: c.String("site"),
+							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"),
+						})
+						if err != nil {
+							return err
+						}
+						d.say("%s", said)
+						return nil
+					})
+				},
+			},
+			{
+				Name: "set", Usage: "change what is known of a bed, leave the rest",
+				UsageText: `leafturn bed set B3 --water "20 m" --animals none --leaves 45`, ArgsUsage: "CODE",
+				Flags: []ucli.Flag{
+					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
+					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
+					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
+					bedWater, bedAnimals, bedLeaves,
+				},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "CODE")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+						said, err := a.SetBed(ctx, app.BedOptions{
+							Code: w[0], Plants: c.String("plants"), Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"),
+							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"),
 						})
 						if err != nil {
 							return err

@@ -23,7 +23,7 @@ const root = "../.."
 // layers lists the packages from the ground up. A package may import those of
 // its own layer and of the layers before it.
 var layers = [][]string{
-	{"internal/civil", "internal/units", "internal/diag"},
+	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
 	{"internal/farm", "internal/catalog"},
 	{"internal/estimate", "internal/belief", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend"},
 	{"internal/report", "internal/render", "internal/ingest", "internal/store", "plots"},

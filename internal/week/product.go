@@ -87,7 +87,7 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 	if w, ok := b.in.Weather[on]; ok {
 		r.Weather = &w
 	}
-	return r
+	return r.Where(b.in.Farm)
 }
 
 // practice reports whether a lower step of the ladder was recorded for the bed

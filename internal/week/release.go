@@ -75,8 +75,13 @@ const orderedDays = 21
 
 // offer picks the rate: curative at the action level, preventive below it,
 // the other where there is only that.
-func (b *builder) offer(agent, lvl string) (AgentOffer, bool) {
+// Where the leaves of the bed are known a rate per animal of the pest is taken
+// before one per area, which knows nothing of how many there are.
+func (b *builder) offer(bed farm.Bed, agent, lvl string) (AgentOffer, bool) {
 	offers := b.in.Agents[agent]
+	if ratio := slices.DeleteFunc(slices.Clone(offers), func(o AgentOffer) bool { return o.Rate.Kind != schedule.Ratio }); bed.LeavesPerPlant*bed.Plants > 0 && len(ratio) > 0 {
+		offers = ratio
+	}
 	want := map[string]string{"act": "curative", "watch": "preventive"}[lvl]
 	i := slices.IndexFunc(offers, func(o AgentOffer) bool { return o.Use == want })
 	if i < 0 {
@@ -91,7 +96,7 @@ func (b *builder) offer(agent, lvl string) (AgentOffer, bool) {
 // release adds what a release asks for now. settled is true where the agent is
 // the answer for this bed; otherwise no holds the lines that say what forbids it.
 func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Line, settled bool) {
-	offer, ok := b.offer(act.Agent, lvl)
+	offer, ok := b.offer(a.Bed, act.Agent, lvl)
 	if !ok {
 		return nil, false
 	}
@@ -106,7 +111,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	req := schedule.ReleaseRequest{
 		Today: today, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
 		Density: density(a),
-		Leaves:  float64(b.in.LeavesPerPlant * a.Bed.Plants),
+		Leaves:  float64(a.Bed.LeavesPerPlant * a.Bed.Plants),
 	}
 	ordered, isOrdered := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key)
 	n, last := b.released(a.Bed.Code, act.Agent)
@@ -263,7 +268,7 @@ func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, or
 	req := schedule.ReleaseRequest{
 		Today: ordered, From: latest(next, b.in.Today), Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
 		Density: density(a),
-		Leaves:  float64(b.in.LeavesPerPlant * a.Bed.Plants),
+		Leaves:  float64(a.Bed.LeavesPerPlant * a.Bed.Plants),
 	}
 	plan := schedule.Release(req)
 	if len(plan.Refusals) > 0 {

@@ -120,8 +120,6 @@ type Input struct {
 	// ActiveKey and Apart are of label.Request.
 	ActiveKey func(name string) (string, bool)
 	Apart     []label.Apart
-	// LeavesPerPlant is needed to turn mites per leaf into mites; 0 is unknown.
-	LeavesPerPlant int
 }
 
 // Trace is what led to a line in one bed.

@@ -1,0 +1,143 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/store"
+	"leafturn/internal/units"
+)
+
+// week puts where the farm lies and its working week into a farm. An empty
+// word clears.
+func (o FarmOptions) week(f *farm.Farm, bad func(do, format string, args ...any)) {
+	if o.At != nil {
+		f.Latitude, f.Longitude = nil, nil
+		if *o.At != "" {
+			north, east, ok := strings.Cut(*o.At, ",")
+			lat, err1 := units.ParseNumber(north)
+			lon, err2 := units.ParseNumber(east)
+			if !ok || err1 != nil || err2 != nil || !(lat >= -90 && lat <= 90) || !(lon >= -180 && lon <= 180) {
+				bad(`write degrees north and east, such as "45.1, -122.9"`, "--at %q is not a latitude and a longitude", *o.At)
+			} else {
+				f.Latitude, f.Longitude = &lat, &lon
+			}
+		}
+	}
+	if o.WorkDays != nil {
+		f.WorkDays = nil
+		if *o.WorkDays != "" {
+			days, err := farm.ParseWeekdays(*o.WorkDays)
+			if err != nil {
+				bad(`write them as "Mon-Sat" or "Mon, Thu"`, "--work-days: %v", err)
+			}
+			f.WorkDays = days
+		}
+	}
+	if o.HarvestDays != nil {
+		f.HarvestDays = nil
+		if *o.HarvestDays != "" {
+			days, err := farm.ParseWeekdays(*o.HarvestDays)
+			if err != nil {
+				bad(`write them as "Mon-Sat" or "Mon, Thu"`, "--harvest-days: %v", err)
+			}
+			f.HarvestDays = days
+		}
+	}
+	if o.WorkHours != nil {
+		f.WorkHours = ""
+		if *o.WorkHours != "" {
+			spans, err := farm.ParseHours(*o.WorkHours)
+			if err != nil {
+				bad(`write them as "07:00-12:00, 18:00-21:00"`, "--work-hours: %v", err)
+			}
+			f.WorkHours = farm.HoursWords(spans)
+		}
+	}
+	if o.RoundMinutes != nil {
+		f.RoundMinutes = 0
+		if *o.RoundMinutes != "" {
+			n, err := strconv.Atoi(*o.RoundMinutes)
+			if err != nil || n < 1 || n > 10_000 {
+				bad("write whole minutes, such as 90", "--round-minutes %q is not a time for a round", *o.RoundMinutes)
+			}
+			f.RoundMinutes = n
+		}
+	}
+}
+
+func placeWords(f farm.Farm) string {
+	if f.Latitude == nil || f.Longitude == nil {
+		return ""
+	}
+	return fmt.Sprintf("%g, %g", *f.Latitude, *f.Longitude)
+}
+
+func roundWords(f farm.Farm) string {
+	if f.RoundMinutes == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d minutes", f.RoundMinutes)
+}
+
+// more puts what labels and releases ask of a bed into it; what is not given
+// stays.
+func (o BedOptions) more(m farm.BedMore, bad func(do, format string, args ...any)) farm.BedMore {
+	if o.Water != "" {
+		d := distance(o.Water, "--water", bad)
+		if d < 0 {
+			bad("give the distance to the nearest water", "--water %q is below 0", o.Water)
+		}
+		m.WaterM = &d
+	}
+	if o.Animals != "" {
+		m.Animals = o.Animals
+	}
+	if o.Leaves != "" {
+		n, err := strconv.Atoi(o.Leaves)
+		if err != nil || n < 1 || n > 10_000 {
+			bad("count the leaves of a plant or two", "--leaves %q is not a number of leaves of a plant", o.Leaves)
+		}
+		m.LeavesPerPlant = n
+	}
+	return m
+}
+
+// SetBed changes what was given of a bed beyond its size and place.
+func (a *App) SetBed(ctx context.Context, o BedOptions) (string, error) {
+	beds, err := a.names.findBeds([]string{o.Code})
+	if err != nil {
+		return "", err
+	}
+	b := beds[0]
+	var l diag.List
+	bad := func(do, format string, args ...any) { l.Add(diag.Usagef(do, format, args...)) }
+	b.BedMore = o.more(b.BedMore, bad)
+	if o.Cultivar != "" {
+		b.Cultivar = o.Cultivar
+	}
+	if o.Irrigation != "" {
+		b.Irrigation = farm.Irrigation(strings.ToLower(o.Irrigation))
+		if !contains(farm.Irrigations, b.Irrigation) {
+			bad("write drip, overhead, hand or none", "--irrigation %q is not known", o.Irrigation)
+		}
+	}
+	if o.Plants != "" {
+		n, err := strconv.Atoi(o.Plants)
+		if err != nil || n < 0 || n > 1_000_000 {
+			bad("write a whole number", "--plants %q is not a number of plants", o.Plants)
+		}
+		b.Plants = n
+	}
+	if err := l.Err(); err != nil {
+		return "", err
+	}
+	if err := a.st.Update(ctx, func(tx *store.Tx) error { return tx.SetBed(b) }); err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return fmt.Sprintf("bed %s is changed", b.Code), a.load(ctx)
+}
