@@ -464,6 +464,7 @@ type LabelData struct {
 	Organic         LabelField    `json:"organic"`
 	Places          []LabelPlace  `json:"places"`
 	Pests           []string      `json:"pests"`
+	OtherPests      []string      `json:"other_pests"`
 	Method          LabelField    `json:"method"`
 	Expiry          LabelField    `json:"expiry"`
 	RateMin         LabelField    `json:"rate_min"`

@@ -13,7 +13,7 @@ func labelData(l farm.Label) LabelData {
 	d := LabelData{
 		Key: l.Key, Version: l.Version, Entered: l.Entered, Product: l.Product, Registration: field(l.Registration, ""),
 		UseClass: field(l.UseClass, ""), SignalWord: field(l.SignalWord, ""), Actives: []LabelActive{}, Formulation: field(l.Formulation, ""),
-		Organic: field(l.Organic, ""), Places: []LabelPlace{}, Pests: orEmpty(l.Pests), Method: field(l.Method, ""), Expiry: field(l.Expiry, ""),
+		Organic: field(l.Organic, ""), Places: []LabelPlace{}, Pests: orEmpty(l.Pests), OtherPests: orEmpty(l.OtherPests), Method: field(l.Method, ""), Expiry: field(l.Expiry, ""),
 		RateMin: field(l.RateMin, ""), RateMax: field(l.RateMax, ""), MinInterval: field(l.MinIntervalDays, "d"),
 		ReapplyBy: field(l.ReapplyByDays, "d"), ReapplyWhen: field(l.ReapplyWhen, ""), MaxApplications: field(l.MaxApplications, ""),
 		MaxInWindow: LabelWindow{State: string(stateOf(l.MaxInWindow.State))}, MaxAmount: field(l.MaxAmount, ""), MaxPer: per,

@@ -3,6 +3,8 @@ package farm
 import (
 	"leafturn/internal/civil"
 	"leafturn/internal/units"
+	"regexp"
+	"strings"
 )
 
 // State tells the three answers that a label can give to a question.
@@ -70,16 +72,19 @@ type Label struct {
 	Entered civil.Date `json:"entered"`
 	Product string     `json:"product"`
 
-	Registration Stated[string]     `json:"registration"`
-	UseClass     Stated[string]     `json:"use_class"`   // general, restricted, professional
-	SignalWord   Stated[string]     `json:"signal_word"` // danger, warning, caution
-	Actives      []Active           `json:"actives"`
-	Formulation  Stated[string]     `json:"formulation"`
-	Organic      Stated[string]     `json:"organic"` // listing body, or the certifier's answer
-	Sites        []LabelSite        `json:"sites"`
-	Pests        []string           `json:"pests"` // catalogue keys
-	Method       Stated[string]     `json:"method"`
-	Expiry       Stated[civil.Date] `json:"expiry"`
+	Registration Stated[string] `json:"registration"`
+	UseClass     Stated[string] `json:"use_class"`   // general, restricted, professional
+	SignalWord   Stated[string] `json:"signal_word"` // danger, warning, caution
+	Actives      []Active       `json:"actives"`
+	Formulation  Stated[string] `json:"formulation"`
+	Organic      Stated[string] `json:"organic"` // listing body, or the certifier's answer
+	Sites        []LabelSite    `json:"sites"`
+	Pests        []string       `json:"pests"` // catalogue keys
+	// OtherPests are pests on the label that the catalogue does not know, as
+	// printed: they are kept, and nothing is scheduled against them.
+	OtherPests []string           `json:"other_pests,omitempty"`
+	Method     Stated[string]     `json:"method"`
+	Expiry     Stated[civil.Date] `json:"expiry"`
 
 	RateMin Stated[units.Quantity] `json:"rate_min"` // product per area
 	RateMax Stated[units.Quantity] `json:"rate_max"`
@@ -132,6 +137,22 @@ const (
 
 // MaxPers lists the periods a copy may give.
 var MaxPers = []string{PerSeason, PerYear, PerCropCycle}
+
+// Formulations lists what a product may be. The first three are put out dry.
+var Formulations = []string{"dry bait", "granule", "pellet", "dust", "wettable powder", "liquid", "ready to use"}
+
+var (
+	approval    = regexp.MustCompile(`(?i)^(listed by \S.*|certifier\b.*\byes\b.*\b\d{4}-\d{2}-\d{2}\b.*)$`)
+	disapproval = regexp.MustCompile(`(?i)\b(no|not|pending|expired|withdrawn)\b`)
+)
+
+// ApprovesOrganic reports whether the text of a label's organic field is an
+// approval: the body that lists the product, or the certifier's yes with its
+// date.
+func ApprovesOrganic(text string) bool {
+	text = strings.Join(strings.Fields(text), " ")
+	return approval.MatchString(text) && !disapproval.MatchString(text)
+}
 
 // The bee statements that a label field can hold.
 const (

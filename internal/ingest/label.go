@@ -388,8 +388,10 @@ func (p *labelParser) actives(l *farm.Label, v any) {
 			switch none := strings.EqualFold(tidy(s), noneStated); {
 			case key == "group" && none:
 				a.Group = farm.None[string]()
+			case key == "group" && !groupForm.MatchString(strings.ToUpper(tidy(s))):
+				p.add(k.valRow, k.valCol, `copy the code beside "group" on the front, such as 4A, UN or M02, or write none stated`, "%s is not a mode-of-action group", quote(s))
 			case key == "group":
-				a.Group = farm.Value(s)
+				a.Group = farm.Value(strings.ToUpper(tidy(s)))
 			case key == "max" && none:
 				a.Max = farm.None[units.Quantity]()
 			case key == "max":
@@ -450,6 +452,9 @@ func (p *labelParser) contradictions(l farm.Label) {
 		case a.Base() > b.Base()*(1+1e-9):
 			clash(lowKey, highKey, "%s %q is above %s %q%s", lowKey, a.String(), highKey, b.String(), say)
 		}
+	}
+	if w, m := l.MaxInWindow, l.MaxApplications; w.Has() && m.Has() && w.Value.Count > m.Value && l.MaxPer != farm.PerCropCycle {
+		clash("max_in_window", "max_applications", "max_in_window allows %d in %d days, above max_applications %d", w.Value.Count, w.Value.Days, m.Value)
 	}
 	order("rate_min", "rate_max", l.RateMin, l.RateMax, "")
 	order("rate_max", "max_amount", l.RateMax, l.MaxAmount, ": one treatment would pass the season's limit")

@@ -116,15 +116,16 @@ var labelFields = []labelField{
 		func(l *farm.Label) *txt { return &l.UseClass }, oneWord("use class", "general", "restricted", "professional"), same),
 	stated("signal_word", "danger, warning or caution: on the front, in capitals.",
 		func(l *farm.Label) *txt { return &l.SignalWord }, oneWord("signal word", "danger", "warning", "caution"), same),
-	stated("formulation", "What it is: dry bait, granule, dust, wettable powder, liquid, ready to use. Front.",
-		func(l *farm.Label) *txt { return &l.Formulation }, freeText, same),
-	stated("organic", "Organic listing: the listing body's mark on the front, or your certifier's answer\nand its date. The certifier approves the product, not only its active ingredient.",
-		func(l *farm.Label) *txt { return &l.Organic }, freeText, same),
+	stated("formulation", "What it is: dry bait, granule, pellet, dust, wettable powder, liquid, ready to use. A\nbait that is sprayed is a liquid. Front.",
+		func(l *farm.Label) *txt { return &l.Formulation },
+		func(s string) (string, *diag.Problem) { return choice("formulation", tidy(s), farm.Formulations) }, same),
+	stated("organic", "Organic listing: the listing body's mark on the front, or your certifier's answer\nand its date: \"listed by NAME\", or \"certifier NAME: yes, 2026-05-01\". Anything else is\nno approval. The certifier approves the product, not only its active ingredient.",
+		func(l *farm.Label) *txt { return &l.Organic }, readApproval, same),
 
 	under("Directions for Use", labelField{key: "sites", items: writeSites, item: readSite,
 		help: "Where and on what it may be used: a list. Begin each with outdoor or house, then\nthe crop word of the label that takes in your bed: dahlias, cut flowers, ornamentals\nor any crop. Such as [\"outdoor ornamentals\", \"house cut flowers\"]. A site that is\nnot listed on the label is not allowed. A re-entry interval printed beside one site\nfollows it: \"outdoor ornamentals (rei 12 hours)\"."}),
 	labelField{key: "pests", help: "The pests that the label names: a list, such as [\"slug\", \"earwig\"].",
-		items: func(l *farm.Label) []string { return l.Pests }, item: readPest},
+		items: func(l *farm.Label) []string { return slices.Concat(l.Pests, l.OtherPests) }, item: readPest},
 	stated("method", "How it is applied (scattered by hand, spreader, spray to wet), and what is forbidden.",
 		func(l *farm.Label) *txt { return &l.Method }, freeText, same),
 	stated("rate_min", "Lowest rate, product per area, such as \"0.5 lb/1000 sq ft\" or \"25 kg/ha\". One rate\nonly: write it here and below. Say \"oz wt\" or \"US fl oz\", never \"oz\" alone.",
@@ -248,15 +249,32 @@ func writeSites(l *farm.Label) (out []string) {
 }
 
 func readPest(l *farm.Label, s string, names PestNames) *diag.Problem {
-	pest, ok := look(tidy(s), names.Pest)
-	if !ok {
-		return unknown("pest", tidy(s), names.PestWords())
-	}
-	if !slices.Contains(l.Pests, pest) { // "slug" and "slugs" are one pest
+	s = tidy(s)
+	pest, ok := look(s, names.Pest)
+	switch {
+	case !ok && diag.DidYouMean(s, names.PestWords()) != "":
+		return unknown("pest", s, names.PestWords())
+	case !ok && !slices.ContainsFunc(l.OtherPests, func(o string) bool { return strings.EqualFold(o, s) }):
+		l.OtherPests = append(l.OtherPests, s)
+	case ok && !slices.Contains(l.Pests, pest): // "slug" and "slugs" are one pest
 		l.Pests = append(l.Pests, pest)
 	}
 	return nil
 }
+
+// readApproval reads an organic approval; a sentence that is none is refused,
+// so that nobody takes "no" for one.
+func readApproval(s string) (string, *diag.Problem) {
+	s = tidy(s)
+	if !farm.ApprovesOrganic(s) {
+		return "", refuse(`write "listed by NAME", or "certifier NAME: yes, 2026-05-01", or leave it blank`, "%s is no organic approval", quote(s))
+	}
+	return s, nil
+}
+
+// groupForm is a mode-of-action code of IRAC (4A, UN, UNM), FRAC (11, M02,
+// P07, BM02, NC, U06) or HRAC (9, A, O).
+var groupForm = regexp.MustCompile(`^(\d{1,3}[A-Z]?|UN[A-Z]?|M\d{2}|P\d{2}|BM\d{2}|U\d{2}|NC|[A-Z])$`)
 
 var apartForm = regexp.MustCompile(`^(.*\S) ([0-9.]+ ?\pL+)$`)
 

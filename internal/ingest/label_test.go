@@ -103,7 +103,8 @@ func TestLabelTemplate(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, farm.Label{Key: "bait", Product: "Bait"}, l)
 	// Every key but the lists carries help, and the file has as many keys as
-	// the vocabulary has fields (an active has four).
+	// the vocabulary has fields (an active has four); Version is the store's, and the
+	// key pests fills two.
 	keys := 0
 	for i, line := range lines {
 		require.LessOrEqual(t, len(line), 90, line)
@@ -114,7 +115,7 @@ func TestLabelTemplate(t *testing.T) {
 			}
 		}
 	}
-	require.Equal(t, reflect.TypeFor[farm.Label]().NumField()-1+reflect.TypeFor[farm.Active]().NumField(), keys)
+	require.Equal(t, reflect.TypeFor[farm.Label]().NumField()-2+reflect.TypeFor[farm.Active]().NumField(), keys)
 }
 
 func rowOf(lines []string, prefix string) string {
@@ -171,6 +172,11 @@ func TestParseLabel_Refuses(t *testing.T) {
 		{"[[actives]]\nname = \"a\"\nmax = \"4 oz/acre\"", `5:7: "4 oz/acre" is not a rate: ambiguous unit`, ""},
 		{`sites = "none stated"`, `3:10: sites cannot be "none stated"`, ""},
 		{"pests = [\n  \"slug\",\n  \"earwgi\", # typed badly\n]", `5:4: unknown pest "earwgi"; did you mean "earwig"?`, ""},
+		{`formulation = "bait concentrate, sprayed"`, `3:15: unknown formulation "bait concentrate, sprayed"`, ""},
+		{`organic = "no, not approved"`, `3:11: "no, not approved" is no organic approval`, `write "listed by NAME", or "certifier NAME: yes, 2026-05-01", or leave it blank`},
+		{`organic = "certifier: not yes before 2026-05-01"`, `3:11: "certifier: not yes before 2026-05-01" is no organic approval`, ""},
+		{"max_applications = 2\nmax_in_window = \"3 in 30 days\"", "4:17: max_in_window allows 3 in 30 days, above max_applications 2 (see row 3)", ""},
+		{"[[actives]]\nname = \"x\"\ngroup = \"banana\"", `5:9: "banana" is not a mode-of-action group`, ""},
 		{`pests = [1, true]`, `3:9: the value of pests is not a text`, ""},
 		{`rei = true`, `3:7: the value of rei is not a text`, ""},
 		{`rai = "4 hours"`, `3:1: unknown key "rai"; did you mean "rei"?`, "correct it or delete the line"},
@@ -253,10 +259,11 @@ func TestFormatLabel_RoundTrip(t *testing.T) {
 		l := farm.Label{
 			Key: rapid.StringMatching(`[a-z][a-z0-9-]{0,23}`).Draw(t, "key"), Version: rapid.IntRange(0, 9).Draw(t, "version"), Product: "P" + strings.Join(strings.Fields(drawText(t, "product")), " "),
 			Registration: drawStated(t, text, "reg"), UseClass: drawStated(t, rapid.SampledFrom([]string{"general", "restricted", "professional"}), "class"),
-			SignalWord: drawStated(t, rapid.SampledFrom([]string{"danger", "warning", "caution"}), "signal"), Formulation: drawStated(t, text, "formulation"),
-			Organic: drawStated(t, text, "organic"), Method: drawStated(t, text, "method"), ReapplyWhen: drawStated(t, text, "when"), Animals: drawStated(t, text, "animals"), PPE: drawStated(t, text, "ppe"),
+			SignalWord: drawStated(t, rapid.SampledFrom([]string{"danger", "warning", "caution"}), "signal"), Formulation: drawStated(t, rapid.SampledFrom(farm.Formulations), "formulation"),
+			Organic: drawStated(t, rapid.SampledFrom([]string{"listed by a body", "certifier \"X\": yes, 2026-05-01"}), "organic"), Method: drawStated(t, text, "method"), ReapplyWhen: drawStated(t, text, "when"), Animals: drawStated(t, text, "animals"), PPE: drawStated(t, text, "ppe"),
 			Sites:           rapid.SampledFrom([][]farm.LabelSite{nil, {{Where: farm.Outdoor, Crop: "dahlias"}}, {{Where: farm.House, Crop: "any crop", REIHours: farm.Value(4.5)}, {Where: farm.House, Crop: "dahlias", REIHours: farm.None[float64]()}, {Where: farm.Outdoor, Crop: "asparagus"}}}).Draw(t, "sites"),
 			Pests:           rapid.SampledFrom([][]string{nil, {"slug"}, {"mite", "earwig"}}).Draw(t, "pests"),
+			OtherPests:      rapid.SampledFrom([][]string{nil, {"garden snails"}, {"pill \"bugs\"", "millipedes"}}).Draw(t, "other pests"),
 			KeepApart:       rapid.SampledFrom([][]farm.Apart{nil, {{Active: "sulfur", Days: 14}, {Active: "x 3 days", Days: 0}}}).Draw(t, "apart"),
 			MaxPer:          rapid.SampledFrom(append(farm.MaxPers, "")).Draw(t, "per"),
 			MinIntervalDays: drawStated(t, rapid.IntRange(0, 14), "mri"), ReapplyByDays: drawStated(t, rapid.IntRange(14, 730), "by"),
@@ -282,13 +289,16 @@ func TestFormatLabel_RoundTrip(t *testing.T) {
 		}
 		l.RateMin, l.RateMax, l.MaxAmount = quantity(1, "rate min"), quantity(2, "rate max"), quantity(7, "amount")
 		for _, n := range names3 {
-			l.Actives = append(l.Actives, farm.Active{Name: n, Percent: rapid.SampledFrom([]float64{0, 1, 0.3, 49.5}).Draw(t, "percent"), Group: drawStated(t, text, "group"),
+			l.Actives = append(l.Actives, farm.Active{Name: n, Percent: rapid.SampledFrom([]float64{0, 1, 0.3, 49.5}).Draw(t, "percent"), Group: drawStated(t, rapid.SampledFrom([]string{"4A", "UN", "M02", "NC", "BM02", "9"}), "group"),
 				Max: drawStated(t, rapid.Just(units.Of(low, unit)), "active max")})
 		}
 		for _, f := range []*farm.Stated[string]{&l.Registration, &l.Formulation, &l.Organic, &l.Method, &l.ReapplyWhen, &l.Animals, &l.PPE} {
 			if strings.EqualFold(f.Value, "none stated") {
 				*f = farm.None[string]()
 			}
+		}
+		if l.MaxInWindow.Has() && l.MaxApplications.Has() { // more in a few days than in all would be refused
+			l.MaxInWindow.Value.Count = min(l.MaxInWindow.Value.Count, l.MaxApplications.Value)
 		}
 		file := ingest.FormatLabel(l)
 		got, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})

@@ -49,6 +49,7 @@ var fields = []field{
 	{"minimum retreatment interval", directions, "the next application may not come sooner", func(l farm.Label) bool { return l.MinIntervalDays.Known() }, false},
 	{"maximum applications", directions, "the season may already be used up", func(l farm.Label) bool { return l.MaxApplications.Known() }, false},
 	{"maximum applications in any so many days", directions, "a rolling limit may stand beside the season's", func(l farm.Label) bool { return l.MaxInWindow.Known() }, false},
+	{"limit shared by active", directions, "another product with the same active may have used it up", activeMaxKnown, false},
 	{"maximum amount", directions, "the season may already be used up", func(l farm.Label) bool { return l.MaxAmount.Known() }, false},
 	{"re-entry interval (REI)", agBox, "nobody may work in the bed until it has passed", func(l farm.Label) bool { return l.REIHours.Known() || sitesREI(l) }, false},
 	{"pre-harvest interval (PHI)", directions, "flowers may not be cut until it has passed", func(l farm.Label) bool { return l.PHIDays.Known() }, false},
@@ -73,6 +74,10 @@ func groupsKnown(l farm.Label) bool {
 	return !slices.ContainsFunc(l.Actives, func(a farm.Active) bool { return !a.Group.Known() })
 }
 
+func activeMaxKnown(l farm.Label) bool {
+	return !slices.ContainsFunc(l.Actives, func(a farm.Active) bool { return !a.Max.Known() })
+}
+
 // sitesREI reports whether every site of the label has its own re-entry interval.
 func sitesREI(l farm.Label) bool {
 	return len(l.Sites) > 0 && !slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return !s.REIHours.Known() })
@@ -82,11 +87,7 @@ func sitesREI(l farm.Label) bool {
 // the questions about spraying do not arise. An unread formulation is not dry.
 func dry(l farm.Label) bool {
 	v, ok := l.Formulation.Get()
-	if !ok {
-		return false
-	}
-	v = strings.ToLower(v)
-	return strings.Contains(v, "bait") || strings.Contains(v, "granul") || strings.Contains(v, "pellet")
+	return ok && slices.Contains(farm.Formulations[:3], strings.ToLower(strings.TrimSpace(v)))
 }
 
 // Check returns the required fields of the label that nobody has read, in the

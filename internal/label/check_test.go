@@ -295,3 +295,38 @@ func TestREI_Site(t *testing.T) {
 	require.Equal(t, farm.NoneStated, state)
 	require.Zero(t, h)
 }
+
+// A blank limit per active refuses like any other blank, and a bait that is
+// sprayed is asked what a spray is asked.
+func TestCheck_NeverLoosens(t *testing.T) {
+	l := bait()
+	l.Actives[0].Max = farm.Stated[units.Quantity]{}
+	require.Len(t, label.Check(l), 1)
+	require.Equal(t, "limit shared by active", label.Check(l)[0].Field)
+	require.True(t, label.Plan(ask(l, "2026-06-01")).Has(label.CodeUnknown))
+
+	l = bait()
+	l.RainfastH, l.MaxWindMS, l.MaxTempC, l.MinTempC = farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}
+	for _, f := range []string{"liquid bait concentrate, sprayed", "liquid", "dust", "wettable powder", "ready to use", "pelleted spray"} {
+		l.Formulation = farm.Value(f)
+		require.Len(t, label.Check(l), 4, f)
+	}
+	for _, f := range []string{"dry bait", "Granule", "pellet"} {
+		l.Formulation = farm.Value(f)
+		require.Empty(t, label.Check(l), f)
+	}
+}
+
+func TestApprovesOrganic(t *testing.T) {
+	for text, want := range map[string]bool{
+		"listed by a body": true, "certifier X: yes, 2026-05-01": true, "Certifier said YES on 2026-05-01 by letter": true,
+		"no, not approved": false, "organic": false, "yes": false, "certifier: yes": false, "certifier: not yes before 2026-05-01": false,
+		"listed by nobody: pending": false, "": false, "no longer listed by a body": false,
+	} {
+		require.Equal(t, want, farm.ApprovesOrganic(text), text)
+	}
+	l := with(func(l *farm.Label) { l.Organic = farm.Value("no, not approved") })
+	r := ask(l, "2026-06-01")
+	r.Organic, r.Practice = true, true
+	require.Contains(t, refused(t, label.Plan(r), label.CodeApproval, "").Words, `"no, not approved" is no approval`)
+}

@@ -38,7 +38,7 @@ func bait() farm.Label {
 	return farm.Label{
 		Key: "ironbait", Version: 1, Product: "Invented iron bait",
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
-		Actives:     []farm.Active{{Name: "ferric phosphate", Percent: 1, Group: farm.None[string]()}},
+		Actives:     []farm.Active{{Name: "ferric phosphate", Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
 		Formulation: farm.Value("dry bait"), Organic: farm.None[string](),
 		Sites: []farm.LabelSite{{Where: farm.Outdoor, Crop: "ornamentals"}}, Pests: []string{"slug"},
 		Method: farm.Value("scatter"), Expiry: farm.None[civil.Date](),
@@ -56,7 +56,7 @@ func spray(key, active string) farm.Label {
 	l := bait()
 	l.Key, l.Product = key, "Invented "+key
 	l.Formulation = farm.Value("liquid")
-	l.Actives = []farm.Active{{Name: active, Percent: 50, Group: farm.None[string]()}}
+	l.Actives = []farm.Active{{Name: active, Percent: 50, Group: farm.None[string](), Max: farm.None[units.Quantity]()}}
 	return l
 }
 

@@ -102,7 +102,10 @@ func (r Request) permission(d *Decision) {
 	}
 	if r.Organic {
 		switch v, ok := l.Organic.Get(); {
+		case ok && farm.ApprovesOrganic(v):
 		case ok && v != "":
+			d.refuse(Rule{Code: CodeApproval, Field: "organic approval", Where: front,
+				Words: fmt.Sprintf("%q is no approval: it takes the body that lists the product, or the certifier's yes with its date (7 CFR 205.601)", v)})
 		case l.Organic.State == farm.NoneStated:
 			d.refuse(Rule{Code: CodeApproval, Field: "organic approval", Where: front,
 				Words: "the label shows no organic listing and the certifier's approval is not recorded; ask the certifier about this brand (7 CFR 205.601)"})

@@ -44,6 +44,9 @@ func random(rng *rand.Rand) label.Request {
 	l.Expiry = maybe(rng, func() civil.Date { return day("2026-09-01").AddDays(rng.IntN(200)) })
 	l.Actives[0].Percent = float64(between(rng, 1, 4))
 	l.Actives[0].Max = maybe(rng, func() units.Quantity { return units.Of(float64(between(rng, 10, 50))/100, "g/m2") })
+	if !l.Actives[0].Max.Known() {
+		l.Actives[0].Max = farm.None[units.Quantity]()
+	}
 	other := bait()
 	other.Key = "other"
 	other.Actives[0].Percent = float64(between(rng, 1, 4))

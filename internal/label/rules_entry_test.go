@@ -347,7 +347,7 @@ var placeRules = map[string]func(*testing.T){
 		require.False(t, conflict)
 	},
 	"LR-079": func(t *testing.T) {
-		l := with(func(l *farm.Label) { l.Organic = farm.Value("the certifier's letter") })
+		l := with(func(l *farm.Label) { l.Organic = farm.Value("certifier: yes, 2026-02-01") })
 		r := ask(l, "2026-06-01")
 		r.Organic = true
 		require.Contains(t, refused(t, label.Plan(r), label.CodePractice, "2026-06-01").Words, "7 CFR 205.206(e)")

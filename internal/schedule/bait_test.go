@@ -26,7 +26,7 @@ func demo() farm.Label {
 	return farm.Label{
 		Key: "ironbait", Version: 1, Product: "Invented iron bait",
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
-		Actives:     []farm.Active{{Name: "ferric phosphate", Percent: 1, Group: farm.None[string]()}},
+		Actives:     []farm.Active{{Name: "ferric phosphate", Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
 		Formulation: farm.Value("dry bait"),
 		Sites:       []farm.LabelSite{{Where: farm.Outdoor, Crop: "ornamentals"}}, Pests: []string{"slug"},
 		Method: farm.Value("scatter"), Expiry: farm.None[civil.Date](),

@@ -142,7 +142,7 @@ func read(key, active string, pests ...string) farm.Label {
 	return farm.Label{
 		Key: key, Version: 1, Product: "Invented " + key, Entered: day("2026-01-05"),
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
-		Actives:     []farm.Active{{Name: active, Percent: 1, Group: farm.None[string]()}},
+		Actives:     []farm.Active{{Name: active, Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
 		Formulation: farm.Value("dry bait"), Organic: farm.Value("listed"),
 		Sites: []farm.LabelSite{{Where: farm.Outdoor, Crop: "ornamentals"}}, Pests: pests,
 		Method: farm.Value("scatter"), Expiry: farm.None[civil.Date](),
