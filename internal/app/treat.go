@@ -174,6 +174,9 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 		return Said{}, kept(err, "nothing was stored")
 	}
 	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
+	for _, c := range a.cat.ProductSafety(l) {
+		res.Said += "\ncare: " + strings.Join(c.Lines, " ")
+	}
 	res.Said += "\n" + a.reentryWords(s.versions, beds, history)
 	return res, nil
 }

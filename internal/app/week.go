@@ -129,7 +129,7 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
 		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Agents: map[string][]week.AgentOffer{},
 		Labels: s.labels, Treatments: s.treatments, Versions: s.versions, Releases: s.releases, Done: s.done, Visits: s.visits,
-		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, Apart: a.aparts(),
+		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, ProductSafety: a.productSafety, Apart: a.aparts(),
 	}
 	for _, b := range s.beds {
 		in.Stages[b.Code], _ = farm.StageOn(s.stages[b.Code], on)
@@ -144,6 +144,15 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 		in.Safety[x.Key] = week.Safety{Line: strings.Join(x.Lines, " "), Detail: x.Detail, Ref: refOf(x.Provenance)}
 	}
 	return in, nil
+}
+
+// productSafety names the cautions that go with a product.
+func (a *App) productSafety(l farm.Label) []string {
+	var keys []string
+	for _, s := range a.cat.ProductSafety(l) {
+		keys = append(keys, s.Key)
+	}
+	return keys
 }
 
 // list makes the week's list of a day, with what was left undone.

@@ -453,3 +453,40 @@ func TestActions_AnswerEachLevel(t *testing.T) {
 		}
 	}
 }
+
+// A product carries the cautions of every product and those of what is in it;
+// a statement that nobody has read counts as one.
+func TestProductSafety(t *testing.T) {
+	c := load(t)
+	for _, s := range c.AllSafety() {
+		for _, a := range s.Actives {
+			key, ok := c.ActiveKey(a)
+			require.True(t, ok && key == a, "%s: %s is a canonical name", s.Key, a)
+		}
+	}
+	keys := func(l farm.Label) (out []string) {
+		for _, s := range c.ProductSafety(l) {
+			out = append(out, s.Key)
+		}
+		return out
+	}
+	active := func(names ...string) (out []farm.Active) {
+		for _, n := range names {
+			out = append(out, farm.Active{Name: n})
+		}
+		return out
+	}
+	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64]()}
+	require.Equal(t, []string{"product"}, keys(none))
+	require.Equal(t, []string{"bees", "water", "product"}, keys(farm.Label{}))
+	none.WaterBuffer = farm.Value(0.0)
+	require.Equal(t, []string{"product"}, keys(none))
+	none.Actives = active("Iron Phosphate")
+	require.Equal(t, []string{"pets", "product"}, keys(none))
+	none.Actives = active("metaldehyde")
+	require.Equal(t, []string{"pets", "product"}, keys(none))
+	none.Actives = active("insecticidal soap")
+	require.Equal(t, []string{"soap_burn", "product"}, keys(none))
+	none.Actives = active("sulphur", "mineral oil")
+	require.Equal(t, []string{"soap_burn", "heat", "product"}, keys(none))
+}

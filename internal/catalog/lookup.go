@@ -161,6 +161,31 @@ func (c *Catalog) Safety(key string) (Safety, bool) {
 	return find(c.safety, func(s Safety) bool { return s.Key == key })
 }
 
+// ProductSafety returns the cautions that go with a product, in table order:
+// those of every product, and those of its statements and actives. A bee
+// statement or a distance to water that nobody has read counts as one.
+func (c *Catalog) ProductSafety(l farm.Label) []Safety {
+	holds := map[string]bool{}
+	for _, a := range l.Actives {
+		if key, ok := c.ActiveKey(a.Name); ok {
+			holds[key] = true
+		}
+	}
+	return filter(c.safety, func(s Safety) bool {
+		switch s.When {
+		case "product":
+			return true
+		case "bees":
+			return l.Bees.State != farm.NoneStated
+		case "water":
+			return l.WaterBuffer.State != farm.NoneStated && !(l.WaterBuffer.Has() && l.WaterBuffer.Value == 0)
+		case "active":
+			return slices.ContainsFunc(s.Actives, func(a string) bool { return holds[a] })
+		}
+		return false
+	})
+}
+
 // AllSafety returns every caution in table order.
 func (c *Catalog) AllSafety() []Safety { return slices.Clone(c.safety) }
 

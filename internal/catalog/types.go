@@ -200,6 +200,11 @@ type Safety struct {
 	Key    string
 	Lines  []string // one or two short lines
 	Detail string
+	// When says what the caution goes with: a step that names it, every
+	// product, a product with a bee statement, one with a distance to water, or
+	// one that holds one of the Actives.
+	When    string
+	Actives []string // canonical names
 	Provenance
 }
 

@@ -168,6 +168,7 @@ func input(as ...assess.Assessment) week.Input {
 	in := week.Input{
 		Today: today, Farm: farm.Farm{Name: "Invented farm", Country: "US"}, Zone: ny, Assessments: as, Stages: map[string]farm.Stage{},
 		Actions: actions(), Agents: agents(), Wait: wait, Weather: map[civil.Date]farm.WeatherDay{}, Versions: map[int64]farm.Label{},
+		ProductSafety: func(farm.Label) []string { return []string{"product"} },
 		Safety: map[string]week.Safety{"torch": {Line: "Mind your step at night."}, "product": {Line: "Read the label."}},
 	}
 	for _, a := range as {

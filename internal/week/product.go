@@ -180,6 +180,9 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 	if d.REI == farm.IsStated {
 		details = append(details, fmt.Sprintf("re-entry: keep out for %s hours after the end", Number(d.REIHours)))
 	}
+	if ppe, ok := l.PPE.Get(); ok && ppe != "" {
+		details = append(details, "wear: "+ppe)
+	}
 	details = append(details, b.harmsOrders(a, l)...)
 	by := b.deadline(*a, productDays)
 	for _, i := range b.at[a.Bed.Code] {
@@ -192,7 +195,7 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		Section: Do, Ref: "do:" + a.Pest.Key + ":label:" + l.Key,
 		Pest: a.Pest.Key, PestName: a.Pest.Name, Action: "label:" + l.Key, Rung: Product,
 		Beds: []string{a.Bed.Code}, Head: fmt.Sprintf("%s against %s, if the lower steps were not enough", l.Product, a.Pest.Name),
-		Details: details, Why: Short(*a), Safety: b.safety(productSafety(l)...),
+		Details: details, Why: Short(*a), Safety: b.productSafety(l),
 		From: b.in.Today, By: by,
 		Record: fmt.Sprintf("leafturn treat %s %s --pest %s --amount AMOUNT --end TIME", l.Key, bedsHere, a.Pest.Key),
 		Traces: []Trace{trace},
@@ -275,23 +278,6 @@ func (b *builder) harmsOrders(a *assess.Assessment, l farm.Label) []string {
 		}
 	}
 	return out
-}
-
-// productSafety names the cautions that every product line carries.
-func productSafety(l farm.Label) []string {
-	keys := []string{"product"}
-	if l.Bees.Has() {
-		keys = append(keys, "bees")
-	}
-	for _, x := range l.Actives {
-		switch n := strings.ToLower(x.Name); {
-		case strings.Contains(n, "phosphate"), strings.Contains(n, "metaldehyde"):
-			keys = append(keys, "pets")
-		case strings.Contains(n, "soap"), strings.Contains(n, "fatty acid"), strings.Contains(n, "oil"):
-			keys = append(keys, "soap_burn")
-		}
-	}
-	return keys
 }
 
 // amountWords says how much product a bed takes, in the farm's units. A

@@ -103,14 +103,16 @@ type Input struct {
 	Assessments []assess.Assessment   // every bed and pest that the farm watches
 	Actions     map[string][]Action   // by pest
 	Safety      map[string]Safety
-	Agents      map[string][]AgentOffer // by agent, only those that may be offered outdoors
-	Labels      []farm.Label            // the version in force on Today
-	Treatments  []farm.Treatment        // of the year and a month up to Today
-	Versions    map[int64]farm.Label    // by treatment: the label version it was made under
-	Releases    []farm.Release
-	Done        []farm.Done
-	Visits      []farm.Visit
-	Weather     map[civil.Date]farm.WeatherDay
+	// ProductSafety names the cautions that go with a product.
+	ProductSafety func(l farm.Label) []string
+	Agents        map[string][]AgentOffer // by agent, only those that may be offered outdoors
+	Labels        []farm.Label            // the version in force on Today
+	Treatments    []farm.Treatment        // of the year and a month up to Today
+	Versions      map[int64]farm.Label    // by treatment: the label version it was made under
+	Releases      []farm.Release
+	Done          []farm.Done
+	Visits        []farm.Visit
+	Weather       map[civil.Date]farm.WeatherDay
 	// Wait tells how many days a residue of an active harms an agent; known is
 	// false where nothing is known of the pair.
 	Wait func(active, agent string) (days int, known bool)
@@ -477,6 +479,14 @@ func (b *builder) safety(keys ...string) []string {
 		}
 	}
 	return out
+}
+
+// productSafety are the cautions of a product.
+func (b *builder) productSafety(l farm.Label) []string {
+	if b.in.ProductSafety == nil {
+		return nil
+	}
+	return b.safety(b.in.ProductSafety(l)...)
 }
 
 func nonEmpty(items ...string) []string {
