@@ -272,20 +272,18 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic,
 	}
 	r.Bloom, r.Ground = label.Flowering(stage, farm.FlowersOn(s.done, b.Code, t.Date))
-	r.Practice = slices.ContainsFunc(s.done, func(d farm.Done) bool {
-		return d.Bed == b.Code && d.Pest == t.Pest && a.lowerStep(d)
-	})
+	r = a.ladder(s, b, t.Pest, stage, t.Date).Ask(r)
 	if w, ok := s.weather[t.Date]; ok {
 		r.Weather = &w
 	}
 	return r.Where(a.farm)
 }
 
-// lowerStep reports whether a step comes before natural enemies and products:
-// prevention, hand work, mechanical work.
-func (a *App) lowerStep(d farm.Done) bool {
-	return slices.ContainsFunc(a.cat.Actions(d.Pest), func(x catalog.Action) bool {
-		return x.Key == d.Action && week.Rung(x.Rung) < week.Biological
+// ladder is what was tried in a bed against a pest before a day.
+func (a *App) ladder(s snapshot, b farm.Bed, pest string, stage farm.Stage, day civil.Date) week.Ladder {
+	return week.ReadLadder(week.LadderInput{
+		Bed: b.Code, Pest: pest, Stage: stage, Today: day, Actions: actionFacts(a.cat.Actions(pest)), Done: s.done, Releases: s.releases,
+		Possible: func(agent string) bool { return week.Possible(a.agentOffers(agent), a.farm.Country) },
 	})
 }
 

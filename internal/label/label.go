@@ -134,7 +134,10 @@ type Request struct {
 	FarmMinDays int     // the farm's own shortest interval; 0 is none
 	Apart       []Apart // published figures for pairs of actives, used where no label has one
 	Organic     bool    // the farm works under an organic standard
-	Practice    bool    // prevention and mechanical steps are recorded as not enough
+	Practice    bool    // the lower steps are recorded
+	// PracticeMissing names the kinds of steps that are not recorded, where
+	// Practice is false.
+	PracticeMissing string
 
 	Generations []civil.Date // first days of the pest's generations, ascending; empty is unknown
 	GroupDays   int          // window for the rotation warning then; 0 is DefaultGroupDays

@@ -216,7 +216,10 @@ func (r Request) reminders(d *Decision) {
 
 func (r Request) practice(d *Decision) {
 	if r.Organic && !r.Practice {
-		d.refuse(Rule{Code: CodePractice,
-			Words: "on an organic farm a product comes after prevention and mechanical steps; record that they were not enough (7 CFR 205.206(e))"})
+		words := "on an organic farm a product comes after prevention and mechanical steps; record that they were not enough (7 CFR 205.206(e))"
+		if r.PracticeMissing != "" {
+			words = "on an organic farm a product comes after prevention and mechanical steps and natural enemies; not recorded this year: " + r.PracticeMissing + " (7 CFR 205.206(e))"
+		}
+		d.refuse(Rule{Code: CodePractice, Words: words})
 	}
 }

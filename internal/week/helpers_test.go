@@ -169,7 +169,7 @@ func input(as ...assess.Assessment) week.Input {
 		Today: today, Farm: farm.Farm{Name: "Invented farm", Country: "US"}, Zone: ny, Assessments: as, Stages: map[string]farm.Stage{},
 		Actions: actions(), Agents: agents(), Wait: wait, Weather: map[civil.Date]farm.WeatherDay{}, Versions: map[int64]farm.Label{},
 		ProductSafety: func(farm.Label) []string { return []string{"product"} },
-		Safety: map[string]week.Safety{"torch": {Line: "Mind your step at night."}, "product": {Line: "Read the label."}},
+		Safety:        map[string]week.Safety{"torch": {Line: "Mind your step at night."}, "product": {Line: "Read the label."}},
 	}
 	for _, a := range as {
 		if !slices.ContainsFunc(in.Beds, func(b farm.Bed) bool { return b.Code == a.Bed.Code }) {
@@ -317,10 +317,8 @@ func asks(in week.Input, a assess.Assessment, l farm.Label) label.Decision {
 	}
 	r := label.Request{Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: in.Today, Loc: in.Zone, History: in.Treatments, Organic: in.Farm.Organic,
 		Versions: in.Versions, CycleStart: in.Planted[a.Bed.Code], ActiveKey: in.ActiveKey, Apart: in.Apart}
-	for _, d := range in.Done {
-		lower := slices.ContainsFunc(in.Actions[d.Pest], func(x week.Action) bool { return x.Key == d.Action && x.Rung < week.Biological })
-		r.Practice = r.Practice || d.Bed == a.Bed.Code && d.Pest == a.Pest.Key && lower
-	}
+	r = week.ReadLadder(week.LadderInput{Bed: a.Bed.Code, Pest: a.Pest.Key, Stage: a.Stage, Today: in.Today, Actions: in.Actions[a.Pest.Key], Done: in.Done, Releases: in.Releases,
+		Possible: func(agent string) bool { return week.Possible(in.Agents[agent], in.Farm.Country) }}).Ask(r)
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(in.Done, a.Bed.Code, in.Today))
 	if w, ok := in.Weather[in.Today]; ok {
 		r.Weather = &w

@@ -80,33 +80,14 @@ func (b *builder) noLabel(a *assess.Assessment) {
 func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, on civil.Date) label.Request {
 	r := label.Request{
 		Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
-		History: b.in.Treatments, Organic: b.in.Farm.Organic, Practice: b.practice(a),
+		History: b.in.Treatments, Organic: b.in.Farm.Organic,
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
 	if w, ok := b.in.Weather[on]; ok {
 		r.Weather = &w
 	}
-	return r.Where(b.in.Farm)
-}
-
-// practice reports whether a lower step of the ladder was recorded for the bed
-// and pest this season.
-func (b *builder) practice(a *assess.Assessment) bool {
-	return slices.ContainsFunc(b.in.Done, func(d farm.Done) bool {
-		return d.Bed == a.Bed.Code && d.Pest == a.Pest.Key && !d.Date.After(b.in.Today) && b.rung(d) < Biological
-	})
-}
-
-// rung is the rung of a step that was done; a step that the catalogue does not
-// know stands above all.
-func (b *builder) rung(d farm.Done) Rung {
-	for _, x := range b.in.Actions[d.Pest] {
-		if x.Key == d.Action {
-			return x.Rung
-		}
-	}
-	return Product + 1
+	return b.ladder(a.Bed, a.Pest.Key, a.Stage).Ask(r).Where(b.in.Farm)
 }
 
 func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]farm.Label) {
@@ -129,6 +110,9 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)}}
 	if d.MaxKnown {
 		trace.Facts = append(trace.Facts, fmt.Sprintf("%d of %d applications used (%s)", d.Used, d.Max, d.Period))
+	}
+	for _, w := range b.ladder(a.Bed, a.Pest.Key, a.Stage).Tried {
+		trace.Facts = append(trace.Facts, "tried before, "+w)
 	}
 	if !d.Last.IsZero() {
 		trace.Facts = append(trace.Facts, "last applied here on "+d.Last.String())
