@@ -270,7 +270,7 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },
 		"threshold list":   func() (*report.Document, error) { return a.Thresholds(ctx, day, nil) },
 		"label list":       func() (*report.Document, error) { return a.Labels(ctx, day) },
-		"label show LABEL": func() (*report.Document, error) { return a.ShowLabel(ctx, day, "bait") },
+		"label show LABEL": func() (*report.Document, error) { return a.ShowLabel(ctx, day, "bait", "") },
 		"bed list":         func() (*report.Document, error) { return a.Beds(ctx, day) },
 		"farm show":        func() (*report.Document, error) { return a.ShowFarm(ctx) },
 		"covers":           func() (*report.Document, error) { return a.Covers(ctx, day, app.CoverOptions{Rest: "1"}) },
@@ -345,7 +345,7 @@ func TestVisitData(t *testing.T) {
 // keep the label's own unit.
 func TestLabelData(t *testing.T) {
 	a := busyFarm(t)
-	doc, err := a.ShowLabel(ctx, a.Today(), "BAIT")
+	doc, err := a.ShowLabel(ctx, a.Today(), "BAIT", "")
 	require.NoError(t, err)
 	l := doc.Data.(app.LabelData)
 	require.Equal(t, app.LabelField{State: "value", Value: 25.0, Unit: "kg/ha"}, l.RateMax)
@@ -361,7 +361,7 @@ func TestLabelData(t *testing.T) {
 	require.Equal(t, "unknown", l.PPE.State)
 	require.Len(t, l.Unknown, 1)
 	require.Contains(t, l.Unknown[0].Field, "protective")
-	_, err = a.ShowLabel(ctx, a.Today(), "baits")
+	_, err = a.ShowLabel(ctx, a.Today(), "baits", "")
 	require.ErrorContains(t, err, `did you mean "bait"`)
 }
 

@@ -2,9 +2,12 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -30,6 +33,12 @@ func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.
 	if err != nil {
 		return Said{}, kept(err, "nothing from this file was stored")
 	}
+	return a.storeLabel(ctx, l, file, day, check)
+}
+
+// storeLabel stores a checked label as its next version, unless it says what
+// the latest one says.
+func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civil.Date, check bool) (Said, error) {
 	if day.After(a.Today()) {
 		return Said{}, a.future("--date", day)
 	}
@@ -47,9 +56,30 @@ func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.
 		return res, nil
 	}
 	var version int
-	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { version, err = tx.AddLabel(l, a.now); return err })
+	err := a.st.Update(ctx, func(tx *store.Tx) error {
+		before, err := tx.LabelVersions(l.Key)
+		if err != nil && !errors.Is(err, store.ErrUnknownLabel) {
+			return err
+		}
+		if n := len(before); n > 0 {
+			last, next := before[n-1], l
+			next.Version, next.Entered = last.Version, last.Entered
+			if reflect.DeepEqual(last, next) {
+				return nil
+			}
+			if day.Before(last.Entered) {
+				return diag.Usagef("give a later --date", "version %d of the label %s is of %s, and an older one cannot follow it", last.Version, l.Key, last.Entered)
+			}
+		}
+		version, err = tx.AddLabel(l, a.now)
+		return err
+	})
 	if err != nil {
 		return Said{}, kept(err, "nothing was stored")
+	}
+	if version == 0 {
+		res.Said = fmt.Sprintf("label %s says this already; nothing was stored", l.Key)
+		return res, nil
 	}
 	res.Said = fmt.Sprintf("label %s (%s) is stored as version %d", l.Key, l.Product, version)
 	if len(gaps) > 0 {
@@ -411,14 +441,48 @@ func (a *App) Labels(ctx context.Context, day civil.Date) (*report.Document, err
 	return doc, nil
 }
 
-// ShowLabel shows one label as it was transcribed.
-func (a *App) ShowLabel(ctx context.Context, day civil.Date, key string) (*report.Document, error) {
+// ShowLabel shows one label as it was transcribed: the version in force on
+// the day, or the one asked for by its number.
+func (a *App) ShowLabel(ctx context.Context, day civil.Date, key, versionWord string) (*report.Document, error) {
 	l, _, err := a.labelFor(ctx, key)
+	if err != nil {
+		return nil, err
+	}
+	version := 0
+	if versionWord != "" {
+		if version, err = strconv.Atoi(versionWord); err != nil || version < 1 {
+			return nil, diag.Usagef("give its number, such as 1", "--version %q is no version of a label", versionWord)
+		}
+	}
+	latest := l.Version
+	err = a.st.View(ctx, func(tx *store.Tx) error {
+		all, err := tx.LabelVersions(l.Key)
+		if err != nil {
+			return err
+		}
+		i := -1
+		for n, v := range all {
+			if version > 0 && v.Version == version || version == 0 && !v.Entered.After(day) {
+				i = n
+			}
+		}
+		switch {
+		case i >= 0:
+			l = all[i]
+			return nil
+		case version > 0:
+			return diag.Usagef(fmt.Sprintf("give 1 to %d", latest), "the label %s has no version %d", l.Key, version)
+		}
+		return diag.Usagef("give a later --date", "the label %s was not transcribed by %s: version 1 is of %s", l.Key, day, all[0].Entered)
+	})
 	if err != nil {
 		return nil, err
 	}
 	doc := a.document(l.Product, day)
 	doc.Subtitle = fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)
+	if l.Version != latest {
+		doc.Subtitle += fmt.Sprintf("; the latest is version %d", latest)
+	}
 	doc.Warnings = report.Lines("The product's own label outranks this copy.")
 	t := &report.Table{Columns: []report.Column{{Title: "Field"}, {Title: "Transcribed"}}}
 	for line := range strings.SplitSeq(ingest.FormatLabel(l), "\n") {

@@ -338,7 +338,7 @@ func TestWords(t *testing.T) {
 		{"farm show x", `farm show does not take "x"`},
 		{"bed list x", `bed list does not take "x"`},
 		{"label list x", `label list does not take "x"`},
-		{"label template x", `label template does not take "x"`},
+		{"label template x y", `label template does not take "y"`},
 		{"pest slug mite", `pest does not take "mite"`},
 		{"plot slug mite", `plot does not take "mite"`},
 		{"why 1 2 3", `why does not take "3"`},

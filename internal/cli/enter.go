@@ -276,14 +276,65 @@ func labelCommand(d *deps) *ucli.Command {
 		Name: "label", Usage: "transcribe product labels; without one no product is offered",
 		Subcommands: []*ucli.Command{
 			{
-				Name: "template", Usage: "write a commented file to fill in from the label",
-				UsageText: "leafturn label template > ironbait.toml",
+				Name: "template", Usage: "write a commented file to fill in from the label, or a known label to change",
+				UsageText: "leafturn label template > ironbait.toml", ArgsUsage: "[LABEL]",
 				Action: func(c *ucli.Context) error {
-					if _, err := words(c, 0, 0, ""); err != nil {
+					w, err := words(c, 0, 1, "at most one LABEL")
+					if err != nil {
 						return err
 					}
-					d.say("%s", app.LabelTemplate())
-					return nil
+					if len(w) == 0 {
+						d.say("%s", app.LabelTemplate())
+						return nil
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+						text, err := a.LabelText(ctx, w[0])
+						if err != nil {
+							return err
+						}
+						d.say("%s", text)
+						return nil
+					})
+				},
+			},
+			{
+				Name: "set", Usage: "set fields of a label by name, as a new version",
+				UsageText: `leafturn label set ironbait rei="4 hours" phi="none stated" active.percent=1`, ArgsUsage: "LABEL FIELD=VALUE ...",
+				Description: "The fields are those of `leafturn label template`, and active.name, active.percent,\nactive.group and active.max (active2.name and so on for a second one). A blank value is\nunknown again; \"none stated\" is an answer. A label that is not known yet is begun with\nproduct=\"...\".",
+				Flags:       []ucli.Flag{dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 2, -1, "LABEL FIELD=VALUE ...")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						res, err := a.SetLabel(ctx, w[0], w[1:], day, c.Bool("check"))
+						if err != nil {
+							return err
+						}
+						d.warn(res.Warnings)
+						d.say("%s", res.Said)
+						return nil
+					})
+				},
+			},
+			{
+				Name: "ask", Usage: "transcribe a label question by question",
+				UsageText: "leafturn label ask ironbait", ArgsUsage: "LABEL", Flags: []ucli.Flag{dateOption},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "LABEL")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						res, err := a.AskLabel(ctx, w[0], day, d.In, d.Err) // questions are no result
+						if err != nil {
+							return err
+						}
+						d.warn(res.Warnings)
+						d.say("%s", res.Said)
+						return nil
+					})
 				},
 			},
 			{
@@ -322,14 +373,14 @@ func labelCommand(d *deps) *ucli.Command {
 			},
 			{
 				Name: "show", Usage: "one label as it was transcribed", UsageText: "leafturn label show ironbait",
-				ArgsUsage: "LABEL", Flags: outputFlags(dateOption),
+				ArgsUsage: "LABEL", Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "version", Usage: "an older version by its number"}),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "LABEL")
 					if err != nil {
 						return err
 					}
 					return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-						return a.ShowLabel(ctx, day, w[0])
+						return a.ShowLabel(ctx, day, w[0], c.String("version"))
 					})
 				},
 			},

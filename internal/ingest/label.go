@@ -385,31 +385,8 @@ func (p *labelParser) actives(l *farm.Label, v any) {
 			if !ok || s == "" {
 				continue
 			}
-			switch none := strings.EqualFold(tidy(s), noneStated); {
-			case key == "group" && none:
-				a.Group = farm.None[string]()
-			case key == "group" && !groupForm.MatchString(strings.ToUpper(tidy(s))):
-				p.add(k.valRow, k.valCol, `copy the code beside "group" on the front, such as 4A, UN or M02, or write none stated`, "%s is not a mode-of-action group", quote(s))
-			case key == "group":
-				a.Group = farm.Value(strings.ToUpper(tidy(s)))
-			case key == "max" && none:
-				a.Max = farm.None[units.Quantity]()
-			case key == "max":
-				q, bad := readRate(s)
-				if bad != nil {
-					p.put(k.valRow, k.valCol, bad)
-				}
-				a.Max = farm.Value(q)
-			case none:
-				p.add(k.valRow, k.valCol, "leave it blank if it is not known", "%s of an active ingredient cannot be %q", key, noneStated)
-			case key == "name":
-				a.Name = tidy(s)
-			default:
-				v, err := units.ParseNumber(strings.TrimSuffix(s, "%"))
-				if err != nil || v <= 0 || v > 100 {
-					p.add(k.valRow, k.valCol, "write percent by weight, above 0 and up to 100", "%s is not a percentage", quote(s))
-				}
-				a.Percent = v
+			if bad := readActive(&a, key, s); bad != nil {
+				p.put(k.valRow, k.valCol, bad)
 			}
 		}
 		k := p.find("actives", i, "name")

@@ -24,7 +24,8 @@ type labelField struct {
 	help    string // what it is and where on a label it stands
 	write   func(l *farm.Label) string
 	// read reads a value that is not blank. It returns a problem without a place.
-	read func(l *farm.Label, text string) *diag.Problem
+	read  func(l *farm.Label, text string) *diag.Problem
+	clear func(l *farm.Label) // makes it unknown
 	// A list has these two instead: its items as written, and reading one.
 	items func(l *farm.Label) []string
 	item  func(l *farm.Label, text string, names PestNames) *diag.Problem
@@ -33,6 +34,7 @@ type labelField struct {
 // stated makes a field with three states.
 func stated[T any](key, help string, at func(*farm.Label) *farm.Stated[T], read func(string) (T, *diag.Problem), write func(T) string) labelField {
 	return labelField{key: key, help: help,
+		clear: func(l *farm.Label) { *at(l) = farm.Stated[T]{} },
 		write: func(l *farm.Label) string { return statedText(*at(l), write) },
 		read: func(l *farm.Label, s string) *diag.Problem {
 			if strings.EqualFold(tidy(s), noneStated) {
@@ -62,6 +64,7 @@ func statedText[T any](f farm.Stated[T], write func(T) string) string {
 // a label: it has no "none stated".
 func fact(key, help string, write func(*farm.Label) string, read func(*farm.Label, string) *diag.Problem) labelField {
 	return labelField{key: key, help: help,
+		clear: func(l *farm.Label) { _ = read(l, "") },
 		write: func(l *farm.Label) string { return tomlText(write(l)) },
 		read: func(l *farm.Label, s string) *diag.Problem {
 			if strings.EqualFold(tidy(s), noneStated) {
@@ -122,10 +125,11 @@ var labelFields = []labelField{
 	stated("organic", "Organic listing: the listing body's mark on the front, or your certifier's answer\nand its date: \"listed by NAME\", or \"certifier NAME: yes, 2026-05-01\". Anything else is\nno approval. The certifier approves the product, not only its active ingredient.",
 		func(l *farm.Label) *txt { return &l.Organic }, readApproval, same),
 
-	under("Directions for Use", labelField{key: "sites", items: writeSites, item: readSite,
+	under("Directions for Use", labelField{key: "sites", items: writeSites, item: readSite, clear: func(l *farm.Label) { l.Sites = nil },
 		help: "Where and on what it may be used: a list. Begin each with outdoor or house, then\nthe crop word of the label that takes in your bed: dahlias, cut flowers, ornamentals\nor any crop. Such as [\"outdoor ornamentals\", \"house cut flowers\"]. A site that is\nnot listed on the label is not allowed. A re-entry interval printed beside one site\nfollows it: \"outdoor ornamentals (rei 12 hours)\"."}),
 	labelField{key: "pests", help: "The pests that the label names: a list, such as [\"slug\", \"earwig\"].",
-		items: func(l *farm.Label) []string { return slices.Concat(l.Pests, l.OtherPests) }, item: readPest},
+		items: func(l *farm.Label) []string { return slices.Concat(l.Pests, l.OtherPests) }, item: readPest,
+		clear: func(l *farm.Label) { l.Pests, l.OtherPests = nil, nil }},
 	stated("method", "How it is applied (scattered by hand, spreader, spray to wet), and what is forbidden.",
 		func(l *farm.Label) *txt { return &l.Method }, freeText, same),
 	stated("rate_min", "Lowest rate, product per area, such as \"0.5 lb/1000 sq ft\" or \"25 kg/ha\". One rate\nonly: write it here and below. Say \"oz wt\" or \"US fl oz\", never \"oz\" alone.",
@@ -174,7 +178,7 @@ var labelFields = []labelField{
 		func(v float64) string { return number(v) + " m" }),
 	stated("animals", "Pets, livestock, wildlife: keep out until, do not pile, do not graze.\nPrecautionary Statements and directions.",
 		func(l *farm.Label) *txt { return &l.Animals }, freeText, same),
-	labelField{key: "keep_apart", items: writeApart, item: readApart,
+	labelField{key: "keep_apart", items: writeApart, item: readApart, clear: func(l *farm.Label) { l.KeepApart = nil },
 		help: "Materials that must not come near it in time: a list of actives and days, such as\n[\"sulfur 14 days\"]. Directions for Use, or Precautionary Statements."},
 	stated("ppe", "What the person who applies it must wear. Precautionary Statements.",
 		func(l *farm.Label) *txt { return &l.PPE }, freeText, same),
