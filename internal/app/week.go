@@ -15,6 +15,7 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/effect"
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
 	"leafturn/internal/week"
@@ -127,7 +128,7 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	}
 	in := week.Input{
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
-		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Agents: map[string][]week.AgentOffer{},
+		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Agents: map[string][]week.AgentOffer{},
 		Labels: s.labels, Treatments: s.treatments, Versions: s.versions, Releases: s.releases, Done: s.done, Visits: s.visits,
 		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, ProductSafety: a.productSafety, Apart: a.aparts(),
 	}
@@ -138,6 +139,19 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 		in.Actions[key] = actionFacts(a.cat.Actions(key))
 		for _, g := range a.cat.Agents(key) {
 			in.Agents[g.Key] = a.agentOffers(g.Key)
+		}
+	}
+	for _, key := range a.watched(s) {
+		p, ok := a.cat.Pest(key)
+		if !ok {
+			continue
+		}
+		results, err := a.effects(s, p)
+		if err != nil {
+			return week.Input{}, err
+		}
+		if own := effect.Pool(results); len(own) > 0 {
+			in.Own[key] = own
 		}
 	}
 	for _, x := range a.cat.AllSafety() {

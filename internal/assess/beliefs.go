@@ -366,6 +366,9 @@ func (u Unit) SamplingClump() sampling.Clump {
 	return sampling.Clump{K: c.K}
 }
 
+// ClumpAt is k of the pest's counts on the unit at a mean, +Inf for Poisson.
+func (u Unit) ClumpAt(mean float64) float64 { return u.clump().At(mean) }
+
 // TrendClump is how the pest clumps on the unit, for package trend.
 func (u Unit) TrendClump() estimate.Dispersion { return u.clump().Dispersion() }
 

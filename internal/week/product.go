@@ -143,6 +143,9 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		b.add(line)
 		return
 	}
+	if b.failedHere(a, "label:"+l.Key, fmt.Sprintf("%s against %s", l.Product, a.Pest.Name)) {
+		return
+	}
 	trace.Rule = fmt.Sprintf("over the action level, and the label lists %s on this site and allows it on %s", a.Pest.Name, b.in.Today)
 	details := []string{b.amountWords(a.Bed, d)}
 	details = append(details, d.Conditions...)
@@ -167,7 +170,7 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 	if ppe, ok := l.PPE.Get(); ok && ppe != "" {
 		details = append(details, "wear: "+ppe)
 	}
-	details = append(details, b.harmsOrders(a, l)...)
+	details = b.ownWords(a.Pest.Key, "label:"+l.Key, append(details, b.harmsOrders(a, l)...))
 	by := b.deadline(*a, productDays)
 	for _, i := range b.at[a.Bed.Code] {
 		if x := &b.lines[i]; x.Section == Do && x.Pest == a.Pest.Key && x.By.After(by) {

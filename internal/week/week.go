@@ -24,6 +24,7 @@ import (
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
+	"leafturn/internal/effect"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 	"leafturn/internal/verdict"
@@ -119,6 +120,8 @@ type Input struct {
 	// Planted is the day on which the present crop of a bed was planted, for
 	// label limits per crop cycle; a bed that is not in it is not known.
 	Planted map[string]civil.Date
+	// Own is what the farm's own results of the season say of its steps, by pest.
+	Own map[string][]effect.Own
 	// ActiveKey and Apart are of label.Request.
 	ActiveKey func(name string) (string, bool)
 	Apart     []label.Apart
@@ -377,7 +380,7 @@ func (b *builder) steps() {
 			}
 			continue
 		}
-		for _, act := range b.in.Actions[a.Pest.Key] {
+		for _, act := range b.byResults(a.Pest.Key) {
 			if act.Rung == Product || act.Agent != "" || !act.fits(a.Stage, lvl) {
 				continue
 			}
@@ -388,11 +391,14 @@ func (b *builder) steps() {
 			if b.doneSince(a.Bed.Code, a.Pest.Key, act.Key, basis(a).Visit.Date) {
 				continue
 			}
+			if b.failedHere(a, act.Key, act.Text) {
+				continue
+			}
 			b.add(Line{
 				Section: Do, Ref: "do:" + a.Pest.Key + ":" + act.Key,
 				Pest: a.Pest.Key, PestName: a.Pest.Name, Action: act.Key, Rung: act.Rung,
 				Beds: []string{a.Bed.Code},
-				Head: act.Text, Details: stepDetails(act), Why: Short(*a),
+				Head: act.Text, Details: b.ownWords(a.Pest.Key, act.Key, stepDetails(act)), Why: Short(*a),
 				Safety: b.safety(act.Safety),
 				From:   b.in.Today, By: b.deadline(*a, act.WithinDays),
 				Record:  didCommand(a.Pest.Key, act.Key),
