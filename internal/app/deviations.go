@@ -77,3 +77,31 @@ func (a *App) addDeviations(ctx context.Context, on civil.Date, doc *report.Docu
 	}
 	return nil
 }
+
+// nowBroken says which applications after a day break their label only with
+// what has been recorded since they were entered, in the beds given.
+func (a *App) nowBroken(ctx context.Context, beds []farm.Bed, day civil.Date) ([]string, error) {
+	if day == a.Today() {
+		return nil, nil // nothing is later
+	}
+	j, err := a.newJudge(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, t := range j.today.treatments {
+		if !t.Date.After(day) || !slices.ContainsFunc(beds, func(b farm.Bed) bool { return b.Code == t.Bed }) {
+			continue
+		}
+		found, _, _, err := j.deviations(ctx, t, j.today.versions[t.ID], false)
+		if err != nil {
+			return nil, err
+		}
+		for _, x := range found {
+			if x.Seen == seenSince {
+				out = append(out, fmt.Sprintf("%s: with what is recorded now treatment %d of %s breaks the label too: %s: %s. Now: %s", x.Bed, x.Treatment, x.Date.Short(), x.Code, x.Text, x.Next))
+			}
+		}
+	}
+	return out, nil
+}

@@ -162,6 +162,11 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	if err != nil {
 		return Said{}, kept(err, "nothing was stored")
 	}
+	now, err := a.nowBroken(ctx, beds, t.Date)
+	if err != nil {
+		return Said{}, err
+	}
+	res.Warnings = append(res.Warnings, now...)
 	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
 	res.Said += "\n" + strings.Join(worked, "\n")
 	res.Said += "\n" + a.reentryWords(l, beds, t)
