@@ -35,7 +35,7 @@ func (a *App) addDeviations(ctx context.Context, on civil.Date, doc *report.Docu
 	if err != nil || len(ts) == 0 {
 		return err
 	}
-	j, err := a.newJudge(ctx)
+	j, err := a.newJudge(ctx, on)
 	if err != nil {
 		return err
 	}
@@ -84,7 +84,7 @@ func (a *App) nowBroken(ctx context.Context, beds []farm.Bed, day civil.Date) ([
 	if day == a.Today() {
 		return nil, nil // nothing is later
 	}
-	j, err := a.newJudge(ctx)
+	j, err := a.newJudge(ctx, a.Today())
 	if err != nil {
 		return nil, err
 	}

@@ -111,12 +111,13 @@ type judge struct {
 	beds      map[string]farm.Bed
 }
 
-func (a *App) newJudge(ctx context.Context) (*judge, error) {
-	today, err := a.snapshot(ctx, a.Today())
+// newJudge judges with what is recorded of the days up to on.
+func (a *App) newJudge(ctx context.Context, on civil.Date) (*judge, error) {
+	today, err := a.snapshot(ctx, on)
 	if err != nil {
 		return nil, err
 	}
-	j := &judge{a: a, snapshots: map[civil.Date]snapshot{a.Today(): today}, today: today, beds: map[string]farm.Bed{}}
+	j := &judge{a: a, snapshots: map[civil.Date]snapshot{on: today}, today: today, beds: map[string]farm.Bed{}}
 	for _, b := range today.beds {
 		j.beds[b.Code] = b
 	}
@@ -220,7 +221,7 @@ func (a *App) applications(ctx context.Context, f store.Filter) ([]ApplicationDa
 	if err != nil {
 		return nil, err
 	}
-	j, err := a.newJudge(ctx)
+	j, err := a.newJudge(ctx, a.Today())
 	if err != nil {
 		return nil, err
 	}
