@@ -145,7 +145,7 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 }
 
 // Did stores that steps were carried out.
-func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, bedWords []string, note string) (string, error) {
+func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, bedWords []string, note string, more farm.DoneMore) (string, error) {
 	pest, err := a.names.findPest(pestWord)
 	if err != nil {
 		return "", err
@@ -177,7 +177,7 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	var codes []string
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
 		for _, b := range beds {
-			if _, err := tx.AddDone(farm.Done{Bed: b.Code, Pest: pest.Key, Action: key, Date: day, Note: note}, a.now); err != nil {
+			if _, err := tx.AddDone(farm.Done{Bed: b.Code, Pest: pest.Key, Action: key, Date: day, Note: note, DoneMore: more}, a.now); err != nil {
 				return err
 			}
 			codes = append(codes, b.Code)
@@ -187,7 +187,7 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()), nil
+	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()) + outcomeWords(more.Outcome), nil
 }
 
 // shortStep is a step's key without the word for the pest in front: the
@@ -391,6 +391,7 @@ type ReleaseOptions struct {
 	Agent, Pest, Amount, Note string
 	Beds                      []string
 	Date                      civil.Date
+	ReleaseMore
 }
 
 // Release stores a release of natural enemies, and warns where a residue was
@@ -428,11 +429,21 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 	if err != nil {
 		return Said{}, err
 	}
-	var res Said
-	var codes []string
+	more, led, notes, err := a.releaseMore(ctx, s, o.ReleaseMore, pest, o.Date)
+	if err != nil {
+		return Said{}, err
+	}
+	res := Said{Warnings: notes}
+	var codes, reasons []string
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
 		for _, b := range beds {
-			r := farm.Release{Bed: b.Code, Agent: agent.Key, Pest: pest, Date: o.Date, Amount: amount, Note: o.Note}
+			r := farm.Release{Bed: b.Code, Agent: agent.Key, Pest: pest, Date: o.Date, Amount: amount, Note: o.Note, ReleaseMore: more}
+			visit, why, err := led(b)
+			if err != nil {
+				return err
+			}
+			r.Visit = visit
+			reasons = append(reasons, b.Code+": "+why)
 			if _, err := tx.AddRelease(r, a.now); err != nil {
 				return err
 			}
@@ -447,6 +458,7 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 		res.Warnings = append(res.Warnings, a.residueWarnings(s, b, agent.Key, o.Date)...)
 	}
 	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), o.Date.Short())
+	res.Said += "\n" + strings.Join(reasons, "\n")
 	if len(agent.CheckDays) > 0 {
 		var days []string
 		for _, n := range agent.CheckDays {

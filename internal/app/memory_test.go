@@ -9,6 +9,7 @@ import (
 
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 	"leafturn/internal/render"
 )
 
@@ -76,7 +77,7 @@ func TestMemory_NeverOld(t *testing.T) {
 	step(a.Void(ctx, "visit", "20", "the wrong bed"))
 	step(a.CountWords(ctx, []string{"A1", "slug", "8", "7", "9", "12", "1", "soil=moist", "air=14C"}, app.CountOptions{Date: a.Today()}))
 	change("a void and a count in its place")
-	step(a.Did(ctx, a.Today(), "slug", "night_pick", []string{"A1"}, ""))
+	step(a.Did(ctx, a.Today(), "slug", "night_pick", []string{"A1"}, "", farm.DoneMore{}))
 	change("a step done")
 	step(a.Stage(ctx, civil.MustParse("2026-07-01"), "budding", []string{"A1"}, ""))
 	change("a later stage")

@@ -36,6 +36,8 @@ var payloads = map[string]any{
 	"covers":             app.CoverPlanData{},
 	"covers --pest PEST": []app.CoverRank{},
 	"companions":         app.CompanionsData{},
+	"records":            app.RecordsData{},
+	"board":              app.BoardData{},
 }
 
 func schema(t *testing.T) string {

@@ -95,6 +95,7 @@ type TreatOptions struct {
 	Date                                                    civil.Date
 	DateGiven                                               bool
 	Pest, Amount, Start, End, Part, Area, Who, Reason, Note string
+	TreatMore
 }
 
 // Treat stores an application in each bed. What happened is stored even where
@@ -140,6 +141,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 		}
 	}
 	a.treatTimes(&t, o, &res, bad)
+	a.treatMore(&t, o.TreatMore, bad)
 	if err := problems.Err(); err != nil {
 		return Said{}, err
 	}
@@ -155,7 +157,11 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 		return Said{}, err
 	}
 	history := s.treatments
-	var stored []string
+	var stored, worked []string
+	led, err := a.because(ctx, s, o.Because, t.Pest, t.Date)
+	if err != nil {
+		return Said{}, err
+	}
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
 		for _, b := range beds {
 			x := t
@@ -173,8 +179,14 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			if x.AreaM2 == 0 {
 				return diag.Usagef("give the area that was treated, such as --area \"4 m2\"", "how much of %s %q is cannot be told", b.Code, t.Part)
 			}
-			broke, unjudged := label.Breaches(x, a.labelRequest(s, b, l, x, history))
-			x.Breaches = broke
+			visit, why, err := led(b)
+			if err != nil {
+				return err
+			}
+			x.Visit = visit
+			req := a.labelRequest(s, b, l, x, history)
+			found := label.Findings(x, req)
+			x.Breaches, _ = label.Breaches(x, req)
 			id, err := tx.AddTreatment(x, l.Version, a.now)
 			if err != nil {
 				return err
@@ -183,15 +195,8 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			history = append(history, x)
 			s.versions[id] = l
 			stored = append(stored, fmt.Sprintf("%s (treatment %d)", b.Code, id))
-			for _, w := range broke {
-				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: this broke the label: %s", b.Code, w))
-			}
-			for _, w := range unjudged {
-				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: cannot be judged: %s", b.Code, w))
-			}
-			if len(broke) > 0 {
-				res.Warnings = append(res.Warnings, fmt.Sprintf("%s: it is recorded as it happened. Keep people out, do not cut, and ask your local authority or a licensed adviser what to do next", b.Code))
-			}
+			res.Warnings = append(res.Warnings, a.breachWords(b, found, a.after(b, l, x, history, s))...)
+			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, l, a.farm.Units == units.US), why))
 			for _, rel := range s.releases {
 				if rel.Bed == b.Code {
 					res.Warnings = append(res.Warnings, a.afterRelease(rel, l, t.Date)...)
@@ -203,7 +208,13 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	if err != nil {
 		return Said{}, kept(err, "nothing was stored")
 	}
+	now, err := a.nowBroken(ctx, beds, t.Date)
+	if err != nil {
+		return Said{}, err
+	}
+	res.Warnings = append(res.Warnings, now...)
 	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
+	res.Said += "\n" + strings.Join(worked, "\n")
 	for _, c := range a.cat.ProductSafety(l) {
 		res.Said += "\ncare: " + strings.Join(c.Lines, " ")
 	}

@@ -201,7 +201,7 @@ func (a *App) Week(ctx context.Context, on civil.Date) (*report.Document, error)
 	}
 	doc := a.weekDocument(l, a.weekWarnings(l))
 	doc.Events = a.weekEvents(l)
-	return doc, nil
+	return doc, a.addDeviations(ctx, on, doc)
 }
 
 // weekWarnings are the cautions over the whole list.

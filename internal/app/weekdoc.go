@@ -221,6 +221,8 @@ type WeekData struct {
 	Week  string     `json:"iso_week"`
 	Lines []LineData `json:"lines"`
 	Hold  []Verdict  `json:"hold"`
+
+	Deviations []DeviationData `json:"deviations"`
 }
 
 // LineData is one line of the list for machines.
@@ -266,7 +268,7 @@ type Verdict struct {
 }
 
 func weekData(list week.List) WeekData {
-	d := WeekData{Date: list.Today, Week: list.Today.WeekString(), Lines: []LineData{}, Hold: []Verdict{}}
+	d := WeekData{Date: list.Today, Week: list.Today.WeekString(), Lines: []LineData{}, Hold: []Verdict{}, Deviations: []DeviationData{}}
 	for _, l := range list.Lines {
 		ld := LineData{
 			Number: l.Number, Ref: l.Ref, Section: string(l.Section), Rung: l.Rung.String(), Pest: l.Pest, Action: l.Action,

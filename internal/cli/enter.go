@@ -9,6 +9,7 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/farm"
 	"leafturn/internal/report"
 )
 
@@ -79,6 +80,13 @@ func treatCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "part", Usage: "the part of the bed, when not the whole"},
 			&ucli.StringFlag{Name: "area", Usage: "the area treated on each bed, when not the whole, such as \"12 m2\""},
 			&ucli.StringFlag{Name: "who", Usage: "who applied it"},
+			&ucli.StringFlag{Name: "licence", Usage: "the applicator's licence or certificate number"},
+			&ucli.StringFlag{Name: "lot", Usage: "the container's lot"},
+			&ucli.StringFlag{Name: "method", Usage: "how it was put on, such as \"scattered by hand\""},
+			&ucli.StringFlag{Name: "wind", Usage: "wind at the application, such as \"3 m/s\" or \"6 mph\"; not given is not calm"},
+			&ucli.StringFlag{Name: "temp", Usage: "air temperature at the application, such as 14C or 57F"},
+			&ucli.StringFlag{Name: "sky", Usage: "other conditions, in words"},
+			&ucli.StringFlag{Name: "because", Usage: "number of the `VISIT` that led to it (else the count that decides, of the 14 days before)"},
 			&ucli.StringFlag{Name: "reason", Usage: "why"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
 			dateOption,
@@ -93,6 +101,10 @@ func treatCommand(d *deps) *ucli.Command {
 					Label: w[0], Beds: w[1:], Date: day, DateGiven: c.IsSet("date"), Pest: c.String("pest"), Amount: c.String("amount"),
 					Start: c.String("start"), End: c.String("end"), Part: c.String("part"), Area: c.String("area"),
 					Who: c.String("who"), Reason: c.String("reason"), Note: c.String("note"),
+					TreatMore: app.TreatMore{
+						Method: c.String("method"), Wind: c.String("wind"), Temp: c.String("temp"), Sky: c.String("sky"),
+						Because: c.String("because"), Lot: c.String("lot"), Licence: c.String("licence"),
+					},
 				})
 				if err != nil {
 					return err
@@ -113,6 +125,10 @@ func releaseCommand(d *deps) *ucli.Command {
 		Flags: []ucli.Flag{
 			&ucli.StringFlag{Name: "amount", Usage: "animals (or sachets) let out in each bed"},
 			&ucli.StringFlag{Name: "pest", Usage: "the `PEST`, when the agent has more than one"},
+			&ucli.StringFlag{Name: "by", Usage: "who let them out"},
+			&ucli.StringFlag{Name: "part", Usage: "the part of the bed, when not the whole"},
+			&ucli.StringFlag{Name: "at", Usage: "the time of day, farm's clock: \"HH:MM\""},
+			&ucli.StringFlag{Name: "because", Usage: "number of the `VISIT` that led to it (else the count that decides, of the 14 days before)"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
 			dateOption,
 		},
@@ -122,7 +138,8 @@ func releaseCommand(d *deps) *ucli.Command {
 				return err
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				res, err := a.Release(ctx, app.ReleaseOptions{Agent: w[0], Beds: w[1:], Date: day, Pest: c.String("pest"), Amount: c.String("amount"), Note: c.String("note")})
+				res, err := a.Release(ctx, app.ReleaseOptions{Agent: w[0], Beds: w[1:], Date: day, Pest: c.String("pest"), Amount: c.String("amount"), Note: c.String("note"),
+					ReleaseMore: app.ReleaseMore{Who: c.String("by"), Part: c.String("part"), At: c.String("at"), Because: c.String("because")}})
 				if err != nil {
 					return err
 				}
@@ -139,14 +156,30 @@ func didCommand(d *deps) *ucli.Command {
 		Name: "did", Usage: "record a step of the week's list as done",
 		UsageText: "leafturn did mite water_jet D4 D5\nleafturn did slug hand_pick A2 --date yesterday",
 		ArgsUsage: "PEST STEP BED...",
-		Flags:     []ucli.Flag{&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption},
+		Description: "--enough and --not-enough note what came of it; on an organic farm a product comes\n" +
+			"only after steps that were noted as not enough (7 CFR 205.206).",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "by", Usage: "who did it"},
+			&ucli.BoolFlag{Name: "enough", Usage: "it was enough"},
+			&ucli.BoolFlag{Name: "not-enough", Usage: "it was not enough"},
+			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption,
+		},
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 3, -1, "PEST STEP BED...")
 			if err != nil {
 				return err
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				said, err := a.Did(ctx, day, w[0], w[1], w[2:], c.String("note"))
+				more := farm.DoneMore{Who: c.String("by")}
+				switch enough, not := c.Bool("enough"), c.Bool("not-enough"); {
+				case enough && not:
+					return diag.Usagef("give one of them, or neither", "--enough and --not-enough cannot both be")
+				case enough:
+					more.Outcome = farm.Enough
+				case not:
+					more.Outcome = farm.NotEnough
+				}
+				said, err := a.Did(ctx, day, w[0], w[1], w[2:], c.String("note"), more)
 				if err != nil {
 					return err
 				}
@@ -394,7 +427,7 @@ func voidCommand(d *deps) *ucli.Command {
 		UsageText: `leafturn void visit 12 --reason "counted the wrong bed"`,
 		ArgsUsage: "KIND NUMBER",
 		Description: "KIND is visit, treatment, release, done, stage, weather or cover. The number\n" +
-			"stands in `leafturn visits` and in the line that confirmed the entry.",
+			"stands in `leafturn visits`, in `leafturn records` and in the line that confirmed the entry.",
 		Flags: []ucli.Flag{&ucli.StringFlag{Name: "reason", Usage: "why (needed)"}},
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, 2, "KIND NUMBER")

@@ -57,6 +57,7 @@ func newApp(d *deps) *ucli.App {
 			countCommand(d), treatCommand(d), releaseCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
+			boardCommand(d), recordsCommand(d),
 			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
 			demoCommand(d),
 		},

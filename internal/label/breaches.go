@@ -9,19 +9,42 @@ import (
 )
 
 // Breaches returns what an application that took place has broken, in
-// sentences, and what could not be judged because something is not known.
-// Both are empty for a clean one. The treatment is a fact and stays recorded.
+// sentences that begin with the rule's code, and what could not be judged
+// because something is not known. Both are empty for a clean one. The
+// treatment is a fact and stays recorded.
+func Breaches(t farm.Treatment, r Request) (broke, unjudged []string) {
+	for _, rule := range Findings(t, r) {
+		switch {
+		case rule.Unknown:
+			unjudged = append(unjudged, rule.Words)
+		case rule.OfLabel():
+			broke = append(broke, rule.Code+": "+rule.Words)
+		}
+	}
+	return broke, unjudged
+}
+
+// Findings returns the rules that an application which took place does not
+// meet: those that it broke, those that cannot be judged (Unknown), and those
+// that are no breach of the label (see Rule.OfLabel).
 //
 // The request gives the label, bed, season and the other circumstances; its
 // day, hour, part, pest, amount, area and planned work are replaced by those
-// of t, and only treatments before t count as history (t itself, found by its
-// record number, is left out).
-func Breaches(t farm.Treatment, r Request) (broke, unjudged []string) {
+// of t, the temperature and wind too where t has them, and only treatments
+// before t count as history (t itself, found by its record number, is left
+// out).
+func Findings(t farm.Treatment, r Request) []Rule {
 	r.Date, r.Start, r.End = t.Date, time.Time{}, t.End
 	if t.EndKnown {
 		r.Start = t.Start
 	}
 	r.Part, r.Pest, r.Amount, r.AreaM2, r.Work, r.Applying = t.Part, t.Pest, t.Amount, t.AreaM2, nil, false
+	if t.AirC != nil {
+		r.TempC = t.AirC
+	}
+	if t.WindMS != nil {
+		r.WindMS = t.WindMS
+	}
 	var before []farm.Treatment
 	for _, h := range r.History {
 		if h.ID != 0 && h.ID == t.ID {
@@ -55,16 +78,19 @@ func Breaches(t farm.Treatment, r Request) (broke, unjudged []string) {
 		day.End = time.Time{}
 		day.bees(&d)
 	}
-	r.weather(&d)
-	r.place(&d)
-	for _, rule := range d.Refusals {
-		if rule.Unknown {
-			unjudged = append(unjudged, rule.Words)
-		} else {
-			broke = append(broke, rule.Code+": "+rule.Words)
+	hour := r
+	hour.Applying = true // a limit on conditions that nobody wrote down is not judged, and said
+	from := len(d.Refusals)
+	hour.weather(&d)
+	for i := from; i < len(d.Refusals); i++ {
+		if rule := &d.Refusals[i]; rule.Unknown && rule.Code == CodeWind {
+			rule.Words = "the label limits the wind, and the wind at the application was not written down; not known is not calm"
+		} else if rule.Unknown && rule.Code == CodeTemperature {
+			rule.Words = "the label limits the temperature, and the temperature at the application was not written down"
 		}
 	}
-	return broke, unjudged
+	r.place(&d)
+	return d.Refusals
 }
 
 // LocalEnd turns a date and a clock time ("18:30", "" when only the date is

@@ -1,0 +1,670 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/label"
+	"leafturn/internal/record"
+	"leafturn/internal/report"
+	"leafturn/internal/store"
+	"leafturn/internal/units"
+)
+
+// The kinds of record that `records` shows.
+const (
+	recordTreatments = "treatments"
+	recordReleases   = "releases"
+	recordSteps      = "steps"
+)
+
+// RecordOptions choose what `records` shows.
+type RecordOptions struct {
+	Kind string // "" is all kinds
+	Bed  string
+	Year string
+}
+
+// keepWords stand on every page of records.
+const keepWords = "The tool deletes nothing: a record that was voided stays, with its reason. How long records are kept, and that they can be found, is the grower's own duty; the days named are the least that the rules named ask for, and your country or state may ask for more."
+
+// seen says since when a breach shows.
+const (
+	seenEntered = "as entered"
+	seenSince   = "since"
+	seenGone    = "as entered, not now"
+)
+
+// Records is the record of what was applied, released and done: each stored
+// record once, voided ones with their reason.
+func (a *App) Records(ctx context.Context, o RecordOptions) (*report.Document, error) {
+	kinds := []string{recordTreatments, recordReleases, recordSteps}
+	if o.Kind != "" {
+		if !slices.Contains(kinds, o.Kind) {
+			return nil, diag.Usagef("one of: "+strings.Join(kinds, ", "), "there are no records of %q%s", o.Kind, diag.DidYouMean(o.Kind, kinds))
+		}
+		kinds = []string{o.Kind}
+	}
+	f := store.Filter{IncludeVoided: true}
+	title := "Record of applications, releases and steps"
+	if o.Bed != "" {
+		beds, err := a.names.findBeds([]string{o.Bed})
+		if err != nil {
+			return nil, err
+		}
+		f.Bed = beds[0].Code
+		title += ", bed " + f.Bed
+	}
+	if o.Year != "" {
+		y, err := strconv.Atoi(o.Year)
+		if err != nil || y < 1900 || y > 2200 {
+			return nil, diag.Usagef("write it as 2026", "--year %q is not a year", o.Year)
+		}
+		f.From, f.To = civil.New(y, time.January, 1), civil.New(y, time.December, 31)
+		title += ", " + o.Year
+	}
+	doc := a.document(title, a.Today())
+	doc.Subtitle = a.farm.Place
+	doc.Warnings = report.Lines("The product label and local law outrank this record.")
+	data := RecordsData{Applications: []ApplicationData{}, Releases: []ReleaseData{}, Steps: []StepData{}, Allowances: []AllowanceData{}}
+	var err error
+	if slices.Contains(kinds, recordTreatments) {
+		if data.Applications, err = a.applications(ctx, f); err != nil {
+			return nil, err
+		}
+		if data.Allowances, err = a.allowances(ctx, f.Bed); err != nil {
+			return nil, err
+		}
+		doc.Sections = append(doc.Sections, a.applicationSections(data)...)
+	}
+	if slices.Contains(kinds, recordReleases) {
+		if data.Releases, err = a.releaseRecords(ctx, f); err != nil {
+			return nil, err
+		}
+		doc.Sections = append(doc.Sections, a.releaseSection(data.Releases))
+	}
+	if slices.Contains(kinds, recordSteps) {
+		if data.Steps, err = a.stepRecords(ctx, f); err != nil {
+			return nil, err
+		}
+		doc.Sections = append(doc.Sections, a.stepSection(data.Steps))
+	}
+	doc.Sections = append(doc.Sections, report.Section{Key: "keeping", Title: "Keeping these records", Notes: report.Lines(keepWords)})
+	doc.Data = data
+	return doc, nil
+}
+
+// judge holds an application against its label with all that is recorded now.
+type judge struct {
+	a         *App
+	snapshots map[civil.Date]snapshot
+	today     snapshot
+	beds      map[string]farm.Bed
+}
+
+// newJudge judges with what is recorded of the days up to on.
+func (a *App) newJudge(ctx context.Context, on civil.Date) (*judge, error) {
+	today, err := a.snapshot(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	j := &judge{a: a, snapshots: map[civil.Date]snapshot{on: today}, today: today, beds: map[string]farm.Bed{}}
+	for _, b := range today.beds {
+		j.beds[b.Code] = b
+	}
+	return j, nil
+}
+
+func (j *judge) on(ctx context.Context, d civil.Date) (snapshot, error) {
+	if s, ok := j.snapshots[d]; ok {
+		return s, nil
+	}
+	s, err := j.a.snapshot(ctx, d)
+	if err == nil {
+		j.snapshots[d] = s
+	}
+	return s, err
+}
+
+// deviations are the breaches of an application, as they were told when it
+// was entered and as they show with what is recorded now; with what cannot be
+// judged, and what is no breach of the label. A voided one is not judged again.
+func (j *judge) deviations(ctx context.Context, t farm.Treatment, l farm.Label, voided bool) (out []DeviationData, unjudged, notNoted []string, err error) {
+	bed := j.beds[t.Bed]
+	var found []label.Rule
+	after := label.After{Bed: t.Bed, Country: j.a.farm.Country, Loc: j.a.loc, Now: j.a.now}
+	if !voided {
+		s, err := j.on(ctx, t.Date)
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		found = label.Findings(t, j.a.labelRequest(s, bed, l, t, s.treatments))
+		after = j.a.after(bed, l, t, j.today.treatments, j.today)
+	}
+	add := func(code, text, seen, next string) {
+		out = append(out, DeviationData{Treatment: t.ID, Bed: t.Bed, Product: l.Product, Date: t.Date, Code: code, Text: text, Seen: seen, Next: next})
+	}
+	now := map[string]label.Rule{}
+	for _, r := range found {
+		switch {
+		case r.Unknown:
+			unjudged = append(unjudged, r.Words)
+		case !r.OfLabel():
+			notNoted = append(notNoted, r.Words)
+		default:
+			now[r.Code] = r
+		}
+	}
+	told := map[string]bool{}
+	for _, words := range t.Breaches {
+		code := label.BreachCode(words)
+		if r := (label.Rule{Code: code}); !r.OfLabel() {
+			if text := strings.TrimPrefix(words, code+": "); !contains(notNoted, text) {
+				notNoted = append(notNoted, text)
+			}
+			continue
+		}
+		told[code] = true
+		seen, next := seenEntered, label.Next(code, after)
+		if _, still := now[code]; !still && !voided {
+			seen = seenGone
+		}
+		if voided {
+			next = "the record was voided"
+		}
+		add(code, strings.TrimPrefix(words, code+": "), seen, next)
+	}
+	for _, r := range found {
+		if _, broke := now[r.Code]; broke && !r.Unknown && !told[r.Code] {
+			add(r.Code, r.Words, seenSince, label.Next(r.Code, after))
+		}
+	}
+	return out, unjudged, notNoted, nil
+}
+
+// applications are the application records that f chooses.
+func (a *App) applications(ctx context.Context, f store.Filter) ([]ApplicationData, error) {
+	var ts []farm.Treatment
+	meta := map[int64]store.Record{}
+	versions := map[int64]farm.Label{}
+	counts := map[int64]string{}
+	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
+		if ts, err = tx.Treatments(f); err != nil {
+			return err
+		}
+		records, err := tx.Records(store.KindTreatment, f)
+		if err != nil {
+			return err
+		}
+		for _, r := range records {
+			meta[r.ID] = r
+		}
+		for _, t := range ts {
+			if versions[t.ID], err = tx.TreatmentLabel(t.ID); err != nil {
+				return err
+			}
+			if err := visitCounts(tx, t.Visit, counts); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	j, err := a.newJudge(ctx, a.Today())
+	if err != nil {
+		return nil, err
+	}
+	out := []ApplicationData{}
+	for _, t := range ts {
+		m, l := meta[t.ID], versions[t.ID]
+		s, err := j.on(ctx, t.Date)
+		if err != nil {
+			return nil, err
+		}
+		d := a.applicationData(t, l, j.beds[t.Bed], m)
+		d.Visit, d.VisitCounts = optID(t.Visit), counts[t.Visit]
+		d.Tried = a.tried(s, t)
+		if d.Deviations, d.Unjudged, d.NotNoted, err = j.deviations(ctx, t, l, !m.VoidedAt.IsZero()); err != nil {
+			return nil, err
+		}
+		if d.Deviations == nil {
+			d.Deviations = []DeviationData{}
+		}
+		d.Unjudged, d.NotNoted = orEmpty(d.Unjudged), orEmpty(d.NotNoted)
+		out = append(out, d)
+	}
+	return out, nil
+}
+
+// visitCounts reads the counts of a visit in one line, once.
+func visitCounts(tx *store.Tx, id int64, into map[int64]string) error {
+	if _, ok := into[id]; ok || id == 0 {
+		return nil
+	}
+	v, err := tx.Visit(id)
+	if err != nil {
+		return err
+	}
+	into[id] = ingest.FormatNote(v)
+	reason, err := voidReason(tx, store.KindVisit, id)
+	if reason != "" {
+		into[id] += " (this count was voided since: " + reason + ")"
+	}
+	return err
+}
+
+func optID(id int64) *int64 {
+	if id == 0 {
+		return nil
+	}
+	return &id
+}
+
+// zoneOf is the zone in which the times of a record were given.
+func (a *App) zoneOf(name string) (*time.Location, string) {
+	if loc, err := time.LoadLocation(name); err == nil && name != "" {
+		return loc, name
+	}
+	return a.loc, a.farm.TimeZone
+}
+
+func stamp(t time.Time, loc *time.Location) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.In(loc).Format(time.RFC3339)
+}
+
+func (a *App) applicationData(t farm.Treatment, l farm.Label, b farm.Bed, m store.Record) ApplicationData {
+	loc, zone := a.zoneOf(t.Zone)
+	d := ApplicationData{
+		ID: t.ID, Product: l.Product, Registration: statedWords(l.Registration), Actives: []string{}, Label: l.Key, LabelVersion: l.Version,
+		Organic: statedWords(l.Organic), Lot: t.Lot, Farm: a.farm.Name, Place: a.farm.Place, Bed: t.Bed, Part: t.Part, Site: string(b.Site),
+		Crop: "dahlias", Pest: t.Pest, Date: t.Date, Start: stamp(t.Start, loc), End: stamp(t.End, loc), EndKnown: t.EndKnown, Zone: zone,
+		Method: t.Method, Applicator: t.Who, Licence: t.Licence, WindMS: t.WindMS, AirC: t.AirC, Conditions: t.Sky, Reason: t.Reason,
+		Note: t.Note, Entered: stamp(m.EnteredAt, loc), VoidedOn: stamp(m.VoidedAt, loc), VoidReason: m.VoidReason,
+	}
+	for _, x := range l.Actives {
+		d.Actives = append(d.Actives, fmt.Sprintf("%s %s %%", x.Name, strconv.FormatFloat(x.Percent, 'f', -1, 64)))
+	}
+	if t.AreaM2 > 0 {
+		d.AreaM2 = &t.AreaM2
+	}
+	if !t.Amount.IsZero() {
+		d.Amount, d.AmountUnit = &t.Amount.Value, t.Amount.Unit.Name
+	}
+	if q, ok := label.RateOf(t); ok {
+		d.Rate, d.RateUnit = &q.Value, q.Unit.Name
+	}
+	hours, state := label.REI(l, b.Site)
+	d.REIState = string(state)
+	var opened civil.Date
+	if state != farm.NotRead {
+		end := t.End.Add(time.Duration(hours * float64(time.Hour)))
+		d.REIHours, d.REIEnd, opened = &hours, stamp(end, loc), civil.DateIn(end, loc)
+	}
+	d.PHIState = string(stateOf(l.PHIDays.State))
+	if n, ok := l.PHIDays.Get(); ok {
+		d.PHIDays, d.CutFrom = &n, t.Date.AddDays(n)
+	}
+	for _, k := range label.Keeping(a.farm.Country, a.farm.Organic, t.Date, civil.DateIn(m.EnteredAt, loc), opened) {
+		words := k.Rule
+		if !k.Through.IsZero() {
+			words = k.Through.String() + " (" + k.Rule + ")"
+		}
+		d.KeepRules = append(d.KeepRules, words)
+		d.KeepThrough = later(d.KeepThrough, k.Through)
+	}
+	d.KeepRules = orEmpty(d.KeepRules)
+	return d
+}
+
+func statedWords(s farm.Stated[string]) string {
+	switch {
+	case s.Has():
+		return s.Value
+	case s.State == farm.NoneStated:
+		return "none stated"
+	}
+	return "unknown"
+}
+
+// tried are the steps against the pest in the bed earlier in the season, other
+// than products, with what the grower said of them.
+func (a *App) tried(s snapshot, t farm.Treatment) []string {
+	out := []string{}
+	for _, x := range s.done {
+		if x.Bed != t.Bed || x.Pest != t.Pest {
+			continue
+		}
+		words := shortStep(x.Action) + " on " + x.Date.Short()
+		if x.Outcome != "" {
+			words += " (" + string(x.Outcome) + ")"
+		}
+		out = append(out, words)
+	}
+	for _, x := range s.releases {
+		if x.Bed == t.Bed && x.Pest == t.Pest {
+			out = append(out, "release of "+a.agentName(x.Agent)+" on "+x.Date.Short())
+		}
+	}
+	return out
+}
+
+func (a *App) agentName(key string) string {
+	if g, ok := a.cat.Agent(key); ok {
+		return g.Latin
+	}
+	return key
+}
+
+// allowances are what beds have used of a label's maximum number of
+// applications; voided ones do not count.
+func (a *App) allowances(ctx context.Context, bed string) ([]AllowanceData, error) {
+	s, err := a.snapshot(ctx, a.Today())
+	if err != nil {
+		return nil, err
+	}
+	out := []AllowanceData{}
+	done := map[[2]string]bool{}
+	for _, b := range s.beds {
+		for _, l := range s.labels {
+			for _, t := range s.treatments {
+				key := [2]string{b.Code, l.Key}
+				if t.Bed != b.Code || t.Label != l.Key || done[key] || bed != "" && bed != b.Code {
+					continue
+				}
+				done[key] = true
+				x := t
+				x.Date = a.Today()
+				d := label.Plan(a.labelRequest(s, b, l, x, s.treatments))
+				if d.MaxKnown {
+					out = append(out, AllowanceData{Bed: b.Code, Label: l.Key, Product: l.Product, Used: d.Used, Max: d.Max, Period: d.Period, Again: d.Earliest})
+				}
+			}
+		}
+	}
+	return out, nil
+}
+
+// long writes an instant for a page that is read long after.
+func long(text string, zone string) string {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return ""
+	}
+	if loc, err := time.LoadLocation(zone); err == nil {
+		t = t.In(loc)
+	}
+	return t.Format("Mon 2 Jan 2006 15:04 MST")
+}
+
+func (a *App) applicationSections(data RecordsData) []report.Section {
+	lead := "None is stored."
+	if n := len(data.Applications); n > 0 {
+		lead = fmt.Sprintf("%d stored; each stands here once.", n)
+	}
+	out := []report.Section{{Key: "applications", Title: "Applications", Lead: report.Plain(lead)}}
+	for _, d := range data.Applications {
+		out = append(out, report.Section{
+			Key: fmt.Sprintf("application-%d", d.ID), Title: fmt.Sprintf("Treatment %d: %s on %s", d.ID, d.Product, d.Bed), Notes: report.Lines(a.applicationLines(d)...),
+		})
+	}
+	if len(data.Allowances) > 0 {
+		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Product"}, {Title: "Applications used"}, {Title: "Period"}}}
+		for _, x := range data.Allowances {
+			t.Rows = append(t.Rows, []report.Value{report.Text(x.Bed), report.Text(x.Product), report.Text(fmt.Sprintf("%d of %d", x.Used, x.Max)), report.Text(x.Period)})
+		}
+		out = append(out, report.Section{Key: "allowances", Title: "Used of the label's maximum, voided ones left out", Table: t})
+	}
+	return out
+}
+
+func orWords(s, other string) string { return cmp.Or(s, other) }
+
+// applicationLines is one application for paper.
+func (a *App) applicationLines(d ApplicationData) []string {
+	var out []string
+	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	if d.VoidReason != "" {
+		say("VOIDED %s: %s. It counts no more.", long(d.VoidedOn, d.Zone), d.VoidReason)
+	}
+	say("Product: %s; registration number %s; active: %s", d.Product, d.Registration, orWords(strings.Join(d.Actives, ", "), "unknown"))
+	say("Label: %s, version %d of the copy; lot: %s; organic listing: %s", d.Label, d.LabelVersion, orWords(d.Lot, "not noted"), d.Organic)
+	where := "the whole bed"
+	if d.Part != "" {
+		where = "part: " + d.Part
+	}
+	place := d.Farm
+	if d.Place != "" {
+		place += ", " + d.Place
+	}
+	area := "area not known"
+	if d.AreaM2 != nil {
+		area = strconv.FormatFloat(*d.AreaM2, 'f', -1, 64) + " m²"
+	}
+	say("Where: %s, bed %s (%s), %s; %s; crop: %s", place, d.Bed, d.Site, where, area, d.Crop)
+	end := "ended " + long(d.End, d.Zone)
+	if !d.EndKnown {
+		end = "on " + d.Date.String() + ", hour not noted; counted from the end of that day, " + long(d.End, d.Zone)
+	}
+	say("When: began %s; %s (%s)", orWords(long(d.Start, d.Zone), "at an hour that was not noted"), end, d.Zone)
+	amount := "amount not known"
+	if d.Amount != nil {
+		amount = units.Quantity{Value: *d.Amount, Unit: units.Unit{Name: d.AmountUnit}}.String() + " in all"
+	}
+	if d.Rate != nil {
+		amount += fmt.Sprintf(", %.4g %s", *d.Rate, d.RateUnit)
+	}
+	say("Amount: %s; method: %s", amount, orWords(d.Method, "not noted"))
+	switch {
+	case d.REIHours == nil:
+		say("Re-entry: nobody has read the interval off the label, so the bed stays closed until then")
+	case d.REIState == string(farm.NoneStated):
+		say("Re-entry: the label states no interval")
+	default:
+		say("Re-entry: %g hours from the end, until %s", *d.REIHours, long(d.REIEnd, d.Zone))
+	}
+	switch {
+	case d.PHIDays != nil:
+		say("Cutting: %d days to harvest, from %s on", *d.PHIDays, d.CutFrom)
+	case d.PHIState == string(farm.NoneStated):
+		say("Cutting: the label states no interval")
+	default:
+		say("Cutting: nobody has read the interval off the label")
+	}
+	say("Applicator: %s; licence or certificate: %s", orWords(d.Applicator, "not noted"), orWords(d.Licence, "not noted"))
+	wind, air := "not measured", "not measured"
+	if d.WindMS != nil {
+		wind = fmt.Sprintf("%.3g m/s", *d.WindMS)
+	}
+	if d.AirC != nil {
+		air = fmt.Sprintf("%.3g °C", *d.AirC)
+	}
+	say("Conditions: wind %s; air %s; %s", wind, air, orWords(d.Conditions, "nothing else noted"))
+	reason := a.pestName(d.Pest)
+	if d.Reason != "" {
+		reason += "; " + d.Reason
+	}
+	if d.Visit != nil {
+		reason += fmt.Sprintf("; visit %d: %s", *d.Visit, d.VisitCounts)
+	} else {
+		reason += "; no count is linked"
+	}
+	say("Reason: %s", reason)
+	say("Tried before, this season: %s", orWords(strings.Join(d.Tried, ", "), "nothing is recorded"))
+	for _, x := range d.Deviations {
+		say("DEVIATION FROM THE LABEL (%s): %s%s. Now: %s", x.Code, strings.TrimSuffix(x.Text, "."), seenWords(x, d.Deviations), x.Next)
+	}
+	for _, x := range d.NotNoted {
+		say("No breach of the label, but: %s", x)
+	}
+	if len(d.Unjudged) > 0 {
+		say("Cannot be judged: %s", strings.Join(d.Unjudged, "; "))
+	}
+	if d.Note != "" {
+		say("Note: %s", d.Note)
+	}
+	say("Keep through: %s. Entered %s.", orWords(strings.Join(d.KeepRules, "; "), "no rule is known here"), long(d.Entered, d.Zone))
+	return out
+}
+
+// seenWords says when a breach that was not told at entry came to show, or
+// that it does not show any more.
+func seenWords(x DeviationData, all []DeviationData) string {
+	switch x.Seen {
+	case seenGone:
+		return " (so it was when it was entered; with what is recorded now it does not show)"
+	case seenSince:
+		if !slices.ContainsFunc(all, func(y DeviationData) bool { return y.Seen != seenSince }) {
+			return " (when it was entered it broke nothing; with what was recorded since it does)"
+		}
+		return " (not when it was entered; with what was recorded since it does)"
+	}
+	return ""
+}
+
+func (a *App) releaseRecords(ctx context.Context, f store.Filter) ([]ReleaseData, error) {
+	out := []ReleaseData{}
+	err := a.st.View(ctx, func(tx *store.Tx) error {
+		list, err := tx.Releases(f)
+		if err != nil {
+			return err
+		}
+		records, err := tx.Records(store.KindRelease, f)
+		if err != nil {
+			return err
+		}
+		meta, counts := map[int64]store.Record{}, map[int64]string{}
+		for _, r := range records {
+			meta[r.ID] = r
+		}
+		for _, r := range list {
+			if err := visitCounts(tx, r.Visit, counts); err != nil {
+				return err
+			}
+			m := meta[r.ID]
+			out = append(out, ReleaseData{
+				ID: r.ID, Date: r.Date, At: stamp(r.At, a.loc), Bed: r.Bed, Part: r.Part, Agent: r.Agent, Pest: r.Pest, Amount: r.Amount, Who: r.Who,
+				Visit: optID(r.Visit), VisitCounts: counts[r.Visit], Note: r.Note,
+				Entered: stamp(m.EnteredAt, a.loc), VoidedOn: stamp(m.VoidedAt, a.loc), VoidReason: m.VoidReason,
+			})
+		}
+		return nil
+	})
+	return out, err
+}
+
+func (a *App) releaseSection(list []ReleaseData) report.Section {
+	s := report.Section{Key: "releases", Title: "Releases of natural enemies", Lead: report.Plain("None is stored.")}
+	if len(list) > 0 {
+		s.Lead = report.Line{}
+	}
+	for _, r := range list {
+		words := fmt.Sprintf("Release %d: %s %s in %s", r.ID, strconv.FormatFloat(r.Amount, 'f', -1, 64), a.agentName(r.Agent), r.Bed)
+		if r.Part != "" {
+			words += " (" + r.Part + ")"
+		}
+		words += " on " + r.Date.String()
+		if r.At != "" {
+			words = strings.TrimSuffix(words, " on "+r.Date.String()) + " at " + long(r.At, a.farm.TimeZone)
+		}
+		words += ", against " + a.pestName(r.Pest) + ", by " + orWords(r.Who, "(not noted)")
+		if r.Visit != nil {
+			words += fmt.Sprintf("; visit %d: %s", *r.Visit, r.VisitCounts)
+		}
+		s.Notes = append(s.Notes, report.Plain(words+tail(r.Note, r.VoidReason, long(r.VoidedOn, a.farm.TimeZone))))
+	}
+	return s
+}
+
+func tail(note, void, on string) string {
+	words := ""
+	if note != "" {
+		words += "; " + note
+	}
+	if void != "" {
+		words += "; VOIDED " + on + ": " + void
+	}
+	return words
+}
+
+func (a *App) stepRecords(ctx context.Context, f store.Filter) ([]StepData, error) {
+	out := []StepData{}
+	err := a.st.View(ctx, func(tx *store.Tx) error {
+		list, err := tx.Dones(f)
+		if err != nil {
+			return err
+		}
+		records, err := tx.Records(store.KindDone, f)
+		if err != nil {
+			return err
+		}
+		meta := map[int64]store.Record{}
+		for _, r := range records {
+			meta[r.ID] = r
+		}
+		for _, x := range list {
+			m := meta[x.ID]
+			out = append(out, StepData{
+				ID: x.ID, Date: x.Date, Bed: x.Bed, Pest: x.Pest, Step: x.Action, Who: x.Who, Outcome: string(x.Outcome), Note: x.Note,
+				Entered: stamp(m.EnteredAt, a.loc), VoidedOn: stamp(m.VoidedAt, a.loc), VoidReason: m.VoidReason,
+			})
+		}
+		return nil
+	})
+	return out, err
+}
+
+func (a *App) stepSection(list []StepData) report.Section {
+	s := report.Section{Key: "steps", Title: "Steps carried out", Lead: report.Plain("None is stored.")}
+	if len(list) > 0 {
+		s.Lead = report.Line{}
+	}
+	for _, x := range list {
+		words := fmt.Sprintf("Done %d: %s in %s on %s against %s", x.ID, shortStep(x.Step), x.Bed, x.Date, a.pestName(x.Pest))
+		if x.Pest == farm.Flowers {
+			words = fmt.Sprintf("Done %d: open flowers in or beside %s on %s: %s", x.ID, x.Bed, x.Date, x.Step)
+		}
+		if x.Who != "" {
+			words += ", by " + x.Who
+		}
+		if x.Outcome != "" {
+			words += "; it was " + x.Outcome
+		}
+		s.Notes = append(s.Notes, report.Plain(words+tail(x.Note, x.VoidReason, long(x.VoidedOn, a.farm.TimeZone))))
+	}
+	return s
+}
+
+// RecordsCSV is the table of one kind of record of a document that Records
+// made; "" is the applications.
+func RecordsCSV(doc *report.Document, kind string) ([]byte, error) {
+	data, ok := doc.Data.(RecordsData)
+	if !ok {
+		return nil, fmt.Errorf("no records in %q", doc.Title)
+	}
+	switch kind {
+	case recordReleases:
+		return table(data.Releases)
+	case recordSteps:
+		return table(data.Steps)
+	}
+	return table(data.Applications)
+}
+
+func table[T any](list []T) ([]byte, error) {
+	header, rows := csvTable(list)
+	return record.CSV(header, rows)
+}

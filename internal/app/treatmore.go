@@ -1,0 +1,249 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/label"
+	"leafturn/internal/store"
+	"leafturn/internal/units"
+)
+
+// TreatMore are the words of `treat` on how and why.
+type TreatMore struct {
+	Method, Wind, Temp, Sky, Because, Lot, Licence string
+}
+
+// becauseDays is how old a count may be to be taken for the reason of what is
+// recorded without --because. Common practice: two weekly rounds.
+const becauseDays = 14
+
+// treatMore reads how an application was made. What is not given stays not
+// known; it is never taken for calm or mild.
+func (a *App) treatMore(t *farm.Treatment, o TreatMore, bad func(do, format string, args ...any)) {
+	t.Method, t.Sky, t.Lot, t.Licence, t.Zone = strings.TrimSpace(o.Method), strings.TrimSpace(o.Sky), strings.TrimSpace(o.Lot), strings.TrimSpace(o.Licence), a.farm.TimeZone
+	read := func(flag, text, do string, dim units.Dimension, low, high float64) *float64 {
+		if text == "" {
+			return nil
+		}
+		q, err := units.ParseAs(text, dim, "")
+		if err != nil {
+			bad(do, "--%s: %v", flag, err)
+			return nil
+		}
+		v := q.Base()
+		if !(v >= low && v <= high) {
+			bad("check the number and its unit", "--%s %s cannot be", flag, text)
+			return nil
+		}
+		return &v
+	}
+	t.WindMS = read("wind", o.Wind, `write it as "3 m/s", "10 km/h" or "6 mph"`, units.Speed, 0, 60)
+	t.AirC = read("temp", o.Temp, "write it as 14C or 57F", units.Temperature, -60, 60)
+}
+
+// because finds the count that led to what was done against a pest. With word
+// it is the visit of that number; else, bed by bed, the count that decides
+// there on the day, unless it is older than becauseDays. The sentence says
+// which it was.
+func (a *App) because(ctx context.Context, s snapshot, word, pestKey string, day civil.Date) (func(farm.Bed) (int64, string, error), error) {
+	pest, ok := a.cat.Pest(pestKey)
+	if !ok {
+		return nil, fmt.Errorf("the pest %q is not in the catalogue", pestKey)
+	}
+	if word != "" {
+		id, err := strconv.ParseInt(word, 10, 64)
+		if err != nil || id <= 0 {
+			return nil, diag.Usagef("give the visit's number, as `leafturn visits` shows it", "--because %q is not a record number", word)
+		}
+		var v farm.Visit
+		var voided string
+		err = a.st.View(ctx, func(tx *store.Tx) (err error) {
+			if v, err = tx.Visit(id); err != nil {
+				return err
+			}
+			voided, err = voidReason(tx, store.KindVisit, id)
+			return err
+		})
+		const do = "see the numbers with `leafturn visits`"
+		switch {
+		case err != nil:
+			return nil, err
+		case voided != "":
+			return nil, diag.Usagef(do, "--because %d: that count was voided: %s", id, voided)
+		case v.Pest != pestKey:
+			return nil, diag.Usagef(do, "--because %d is a count of %s, not of %s", id, a.pestName(v.Pest), pest.Name)
+		case v.Date.After(day):
+			return nil, diag.Usagef(do, "--because %d was counted on %s, after the day of the record", id, v.Date)
+		}
+		return func(farm.Bed) (int64, string, error) {
+			return v.ID, fmt.Sprintf("because of visit %d (%s, %s)", v.ID, v.Bed, v.Date.Short()), nil
+		}, nil
+	}
+	return func(b farm.Bed) (int64, string, error) {
+		x, err := a.assessDeep(s, b, pest)
+		if err != nil {
+			return 0, "", err
+		}
+		if x.Decider == nil || day.Sub(x.Decider.Visit.Date) > becauseDays {
+			return 0, fmt.Sprintf("no count of %s there in the %d days before led to it (--because names one)", pest.Name, becauseDays), nil
+		}
+		v := x.Decider.Visit
+		return v.ID, fmt.Sprintf("because of visit %d (%s, %s), the latest count there", v.ID, v.Bed, v.Date.Short()), nil
+	}, nil
+}
+
+// voidReason is why a record was voided, "" when it was not.
+func voidReason(tx *store.Tx, kind store.Kind, id int64) (string, error) {
+	records, err := tx.Records(kind, store.Filter{After: id - 1, IncludeVoided: true})
+	for _, r := range records {
+		if r.ID == id {
+			return r.VoidReason, err
+		}
+	}
+	return "", err
+}
+
+func (a *App) pestName(key string) string {
+	if p, ok := a.cat.Pest(key); ok {
+		return p.Name
+	}
+	return key
+}
+
+// breachWords says what an application broke, what could not be judged, and
+// what to do next.
+func (a *App) breachWords(b farm.Bed, found []label.Rule, after label.After) []string {
+	var out, next []string
+	for _, r := range found {
+		switch {
+		case r.Unknown:
+			out = append(out, fmt.Sprintf("%s: cannot be judged: %s", b.Code, r.Words))
+			continue
+		case !r.OfLabel():
+			out = append(out, fmt.Sprintf("%s: no breach of the label, but: %s", b.Code, r.Words))
+			continue
+		}
+		out = append(out, fmt.Sprintf("%s: this broke the label: %s: %s", b.Code, r.Code, r.Words))
+		if n := label.Next(r.Code, after); !contains(next, n) {
+			next = append(next, n)
+		}
+	}
+	if len(next) > 0 {
+		out = append(out, b.Code+": it is recorded as it happened. Now: "+strings.Join(next, "; "))
+	}
+	return out
+}
+
+// after is what is known of a bed once an application is among the history.
+func (a *App) after(b farm.Bed, l farm.Label, t farm.Treatment, history []farm.Treatment, s snapshot) label.After {
+	out := label.After{Bed: b.Code, Country: a.farm.Country, Loc: a.loc, Now: a.now}
+	for _, o := range a.openings(append([]farm.Treatment{t}, s.treatments...), withVersion(s.versions, t.ID, l), []farm.Bed{b}, a.now) {
+		if o.Bed != b.Code {
+			continue
+		}
+		if o.Known {
+			out.Opens = o.At
+		}
+		if o.HarvestKnown {
+			out.CutFrom, out.CutOpen = o.HarvestFrom, o.HarvestFrom.IsZero()
+		}
+	}
+	// The first day that the label allows more, from today on: what was
+	// recorded of other days counts too.
+	req := a.labelRequest(s, b, l, t, history)
+	req.Date, req.Organic = later(a.Today(), t.Date), false // when, not whether
+	out.Again = label.Plan(req).Earliest
+	return out
+}
+
+func later(x, y civil.Date) civil.Date {
+	if x.After(y) {
+		return x
+	}
+	return y
+}
+
+func withVersion(versions map[int64]farm.Label, id int64, l farm.Label) map[int64]farm.Label {
+	out := map[int64]farm.Label{id: l}
+	for k, v := range versions {
+		if k != id {
+			out[k] = v
+		}
+	}
+	return out
+}
+
+// openings says when beds are open again, each treatment by the version of
+// the label that it was made under. A treatment that comes twice counts once.
+func (a *App) openings(ts []farm.Treatment, versions map[int64]farm.Label, beds []farm.Bed, now time.Time) []label.Opening {
+	labels, sites := map[string]farm.Label{}, map[string]farm.Site{}
+	for _, b := range beds {
+		sites[b.Code] = b.Site
+	}
+	seen := map[int64]bool{}
+	var list []farm.Treatment
+	for _, t := range ts {
+		if _, ours := sites[t.Bed]; !ours || seen[t.ID] {
+			continue
+		}
+		seen[t.ID] = true
+		t.Label = versionKey(t, versions)
+		if l, ok := versions[t.ID]; ok {
+			labels[t.Label] = l
+		}
+		list = append(list, t)
+	}
+	return label.Reentry(list, labels, sites, a.loc, now)
+}
+
+func versionKey(t farm.Treatment, versions map[int64]farm.Label) string {
+	if l, ok := versions[t.ID]; ok {
+		return fmt.Sprintf("%s version %d", t.Label, l.Version)
+	}
+	return t.Label
+}
+
+// ReleaseMore are the words of `release` on who, where and why.
+type ReleaseMore struct {
+	Who, Part, At, Because string
+}
+
+// releaseMore reads them; the count that led to it is found bed by bed.
+func (a *App) releaseMore(ctx context.Context, s snapshot, o ReleaseMore, pest string, day civil.Date) (farm.ReleaseMore, func(farm.Bed) (int64, string, error), []string, error) {
+	m := farm.ReleaseMore{Who: strings.TrimSpace(o.Who), Part: strings.TrimSpace(o.Part)}
+	var warnings []string
+	if o.At != "" {
+		at, warning, err := ingest.ParseClock(day.String()+" "+o.At, a.Today(), a.loc)
+		if err != nil {
+			return m, nil, nil, diag.Usagef("write the time of day as 18:30, on the farm's clock", "--at: %s", firstLine(err))
+		}
+		if at.After(a.now) {
+			return m, nil, nil, diag.Usagef("record it when it is done", "--at %s lies in the future: it is %s on the farm", o.At, a.now.In(a.loc).Format("2006-01-02 15:04"))
+		}
+		if warning != "" {
+			warnings = append(warnings, warning)
+		}
+		m.At = at
+	}
+	led, err := a.because(ctx, s, o.Because, pest, day)
+	return m, led, warnings, err
+}
+
+// outcomeWords says what the grower's word on a step means for what may follow.
+func outcomeWords(o farm.Outcome) string {
+	switch o {
+	case farm.Enough:
+		return "\nit was enough, as you saw it; nothing further up the ladder is called for by it"
+	case farm.NotEnough:
+		return "\nit was not enough, as you saw it: that note is what 7 CFR 205.206(e) asks for before a product on an organic farm"
+	}
+	return ""
+}

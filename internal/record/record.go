@@ -1,0 +1,71 @@
+// Package record writes tables of records as CSV (RFC 4180) that a
+// spreadsheet opens without running anything.
+//
+// Lines end in CRLF, text is UTF-8, and what is not known is an empty cell:
+// a blank is never a zero. A cell that a spreadsheet would run as a formula
+// gets an apostrophe in front (OWASP, CSV Injection); Plain takes it off
+// again.
+//
+// Not here: what stands in a record.
+package record
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"regexp"
+	"strings"
+)
+
+// number is a plain number: it may begin with a sign and is no formula.
+var number = regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?$`)
+
+// runs reports whether a spreadsheet might run a cell: it begins with = + - @,
+// a tab or a line break, after any apostrophes, and is not a plain number.
+func runs(s string) bool {
+	s = strings.TrimLeft(s, "'")
+	return s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) && !number.MatchString(s)
+}
+
+// Guard makes a cell harmless to a spreadsheet. Line breaks become single
+// line feeds and what is no UTF-8 the replacement character, so that readers
+// agree on the cell.
+func Guard(s string) string {
+	s = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(strings.ToValidUTF8(s, "\uFFFD"))
+	if runs(s) {
+		return "'" + s
+	}
+	return s
+}
+
+// Plain undoes Guard's apostrophe.
+func Plain(s string) string {
+	if rest, ok := strings.CutPrefix(s, "'"); ok && runs(rest) {
+		return rest
+	}
+	return s
+}
+
+// CSV writes a header and rows, each of the header's length.
+func CSV(header []string, rows [][]string) ([]byte, error) {
+	var out bytes.Buffer
+	w := csv.NewWriter(&out)
+	w.UseCRLF = true
+	for i, row := range append([][]string{header}, rows...) {
+		if len(row) != len(header) {
+			return nil, fmt.Errorf("row %d has %d cells for %d columns", i, len(row), len(header))
+		}
+		safe := make([]string, len(row))
+		for j, cell := range row {
+			safe[j] = Guard(cell)
+		}
+		if err := w.Write(safe); err != nil {
+			return nil, fmt.Errorf("write row %d: %w", i, err)
+		}
+	}
+	w.Flush()
+	if err := w.Error(); err != nil {
+		return nil, fmt.Errorf("write table: %w", err)
+	}
+	return out.Bytes(), nil
+}
