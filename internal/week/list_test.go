@@ -187,6 +187,29 @@ func TestScouting(t *testing.T) {
 	require.True(t, after.By.Sub(day("2026-07-10")) >= 5 && after.By.Sub(day("2026-07-10")) <= 7)
 	require.Contains(t, after.Why, "Fri 10 Jul")
 
+	// Hand work moves the recount as well; prevention, an order of natural
+	// enemies and a day still to come do not.
+	hand := input(found("B1", slugs(), today.AddDays(-4), 9))
+	hand.Done = []farm.Done{{Bed: "B1", Pest: "slug", Action: "slug_pick", Date: today.AddDays(-2)}}
+	up := week.Upcoming(hand)
+	require.Len(t, up, 1)
+	require.Equal(t, today.AddDays(5), up[0].By, "7 days after the step, not after the count")
+	require.Equal(t, "to see whether the step of "+today.AddDays(-2).Short()+" worked", up[0].Reason)
+	for name, d := range map[string]farm.Done{
+		"prevention":       {Bed: "B1", Pest: "slug", Action: "slug_litter", Date: today.AddDays(-2)},
+		"to come":          {Bed: "B1", Pest: "slug", Action: "slug_pick", Date: today.AddDays(1)},
+		"before the count": {Bed: "B1", Pest: "slug", Action: "slug_pick", Date: today.AddDays(-5)},
+		"another bed":      {Bed: "B2", Pest: "slug", Action: "slug_pick", Date: today.AddDays(-2)},
+		"another pest":     {Bed: "B1", Pest: "mite", Action: "mite_jet", Date: today.AddDays(-2)},
+	} {
+		hand.Done = []farm.Done{d}
+		require.Equal(t, "over the action level at the last count", week.Upcoming(hand)[0].Reason, name)
+	}
+	ordered := input(found("B1", mites(), today.AddDays(-2), 9))
+	before := week.Upcoming(ordered)
+	ordered.Done = []farm.Done{{Bed: "B1", Pest: "mite", Action: "mite_early", Date: today.AddDays(-1)}}
+	require.Equal(t, before[0].Reason, week.Upcoming(ordered)[0].Reason, "an order is not a step")
+
 	// Rising over the watch level: sooner than the round.
 	a := judged(bed("B1"), slugs(), visit("B1", slugs(), today.AddDays(-8), 2), visit("B1", slugs(), today.AddDays(-1), 3))
 	require.LessOrEqual(t, by(build(t, input(a), nil), "scout:slug:trap:recount"), 3)

@@ -8,6 +8,7 @@ import (
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
 )
 
@@ -105,7 +106,21 @@ func (b *builder) lastStep(bed, pest string, since civil.Date) (civil.Date, bool
 			see(r.Date)
 		}
 	}
+	for _, d := range b.in.Done {
+		if d.Bed == bed && d.Pest == pest && !d.Date.After(b.in.Today) && b.isStep(d) {
+			see(d.Date)
+		}
+	}
 	return best, !best.IsZero()
+}
+
+// isStep reports whether what was done should show in the next count. The
+// catalogue's prevention is kept up all season and its biological control is
+// noted when the animals are ordered; neither is a step to be judged yet.
+func (b *builder) isStep(d farm.Done) bool {
+	return slices.ContainsFunc(b.in.Actions[d.Pest], func(x Action) bool {
+		return x.Key == d.Action && x.Rung >= Cultural && x.Rung != Biological
+	})
 }
 
 // scouting adds what is due within the week, grouped by pest and reason.
