@@ -266,6 +266,7 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Stage: "emerged", Needless: "10", Missed: "10", SoFar: []string{"3", "0", "2", "1", "4"}})
 		},
 		"trend PEST":       func() (*report.Document, error) { return a.Trend(ctx, day, "slug") },
+		"round":            func() (*report.Document, error) { return a.Round(ctx, day, "5") },
 		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "") },
 		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },

@@ -25,6 +25,7 @@ var payloads = map[string]any{
 	"estimate":           app.NumbersData{},
 	"sample":             app.SampleData{},
 	"trend PEST":         app.TrendData{},
+	"round":              app.RoundData{},
 	"worked":             app.WorkedData{},
 	"pest":               []app.PestFacts{},
 	"pest PEST":          app.PestData{},

@@ -48,6 +48,7 @@ type Catalog struct {
 	rates        []ReleaseRate
 	actives      []Active
 	aparts       []Apart
+	minutes      []Minutes
 	sideEffects  []SideEffect
 	waits        []DefaultWait
 	covers       []Cover

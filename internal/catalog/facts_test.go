@@ -490,3 +490,15 @@ func TestProductSafety(t *testing.T) {
 	none.Actives = active("sulphur", "mineral oil")
 	require.Equal(t, []string{"soap_burn", "heat", "product"}, keys(none))
 }
+
+// A scouting round can be timed: every unit of every protocol has its minutes.
+func TestMinutes(t *testing.T) {
+	c := load(t)
+	for _, p := range c.AllProtocols() {
+		m, ok := c.MinutesFor(p.Unit)
+		require.True(t, ok, "no minutes for %s", p.Unit)
+		require.Positive(t, m.Each)
+	}
+	_, ok := c.MinutesFor("nothing")
+	require.False(t, ok)
+}

@@ -112,6 +112,18 @@ func (l *loader) releases() {
 }
 
 func (l *loader) sideEffects() {
+	var timed []string
+	l.table("minutes.csv", columns("unit,setup_min,each_min"), func(w row) {
+		m := Minutes{Unit: w.key("unit"), Provenance: w.provenance()}
+		setup, each := w.num("setup_min"), w.num("each_min")
+		if setup == nil || each == nil || *setup < 0 || *each <= 0 || *setup > 60 || *each > 60 {
+			w.bad("each_min", "is no time that a unit takes", "write minutes, above 0 and up to 60")
+			return
+		}
+		m.Setup, m.Each = *setup, *each
+		timed = unique(w, "unit", m.Unit, timed)
+		l.c.minutes = append(l.c.minutes, m)
+	})
 	l.c.activeKeys = map[string]string{}
 	var actives []string
 	l.table("actives.csv", columns("key,mode_group,aliases"), func(w row) {

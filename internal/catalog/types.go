@@ -291,6 +291,13 @@ type Active struct {
 	Provenance
 }
 
+// Minutes is the time that a sample unit takes.
+type Minutes struct {
+	Unit        string
+	Setup, Each float64 // minutes: once a bed, and for each unit
+	Provenance
+}
+
 // Apart is a pair of actives that are kept apart where no label gives a figure.
 type Apart struct {
 	A, B string // canonical names

@@ -23,6 +23,12 @@ func (c *Catalog) Actives() []Active { return slices.Clone(c.actives) }
 // a figure.
 func (c *Catalog) Aparts() []Apart { return slices.Clone(c.aparts) }
 
+// MinutesFor returns the time that a sample unit takes, false when it is not
+// known.
+func (c *Catalog) MinutesFor(unit string) (Minutes, bool) {
+	return find(c.minutes, func(m Minutes) bool { return m.Unit == unit })
+}
+
 // SideEffects returns every row on an active, by any of its names; none when
 // the active is unknown.
 func (c *Catalog) SideEffects(active string) []SideEffect {

@@ -1,0 +1,40 @@
+package app
+
+import "leafturn/internal/civil"
+
+// RoundData is the payload of `round`.
+type RoundData struct {
+	Budget  int           `json:"budget_min"`
+	Minutes float64       `json:"minutes"`
+	OverBy  int           `json:"over_by_min"`
+	WalkM   float64       `json:"walk_m"`
+	Stops   []RoundStop   `json:"stops"`
+	Dropped []RoundLook   `json:"dropped"`
+	Closed  []RoundClosed `json:"closed"`
+}
+
+// RoundStop is a bed on the walk.
+type RoundStop struct {
+	Bed     string      `json:"bed"`
+	Minutes float64     `json:"done_after_min"`
+	Last    bool        `json:"last_for_disease"`
+	Looks   []RoundLook `json:"looks"`
+}
+
+// RoundLook is one pest to look at in one bed.
+type RoundLook struct {
+	Bed     string     `json:"bed"`
+	Pest    string     `json:"pest"`
+	What    string     `json:"what"`
+	Minutes float64    `json:"minutes"`
+	Nights  int        `json:"nights"`
+	By      civil.Date `json:"by"`
+	Reason  string     `json:"reason"`
+	Chance  *float64   `json:"chance_unseen"`
+}
+
+// RoundClosed is a bed that is left out because it is closed for re-entry.
+type RoundClosed struct {
+	Bed   string `json:"bed"`
+	Words string `json:"words"`
+}
