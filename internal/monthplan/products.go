@@ -282,6 +282,10 @@ func (p *planner) slot(o Offer, c choice, count Slot, d label.Decision, start, e
 		If:    fmt.Sprintf("if the recount of %s still says act", count.Start.In(p.in.Zone).Format("Mon 2 Jan")),
 		after: []string{count.ID}, request: c.request}
 	s.OpensAt, _ = d.REIEnd(end)
+	// What flowers are open is noted for today only.
+	if b, ok := c.request.Label.Bees.Get(); ok && s.Date.After(p.in.Today) {
+		s.Conditions = append(slices.Clone(s.Conditions), "look on the day: no flowers open in or beside the bed (the label on bees: "+b+")")
+	}
 	if o.Why != "" {
 		s.Why = append(s.Why, o.Why)
 	}

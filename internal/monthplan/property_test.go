@@ -432,7 +432,7 @@ func daysBetween(a, b civil.Date) int {
 }
 
 func TestMake_NoPlanBreaksARule(t *testing.T) {
-	const cases = 2000
+	const cases = 1200
 	kinds := map[monthplan.Kind]int{}
 	unplaced, late := 0, 0
 	for seed := range uint64(cases) {
