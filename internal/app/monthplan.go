@@ -115,6 +115,11 @@ func (a *App) monthTasks(in *monthplan.Input, w week.Input) {
 		default:
 			continue
 		}
+		for _, d := range l.Details {
+			if strings.HasPrefix(d, "when: ") {
+				task.Why += "; " + d
+			}
+		}
 		for _, bed := range l.Beds {
 			if hasBed(in.Beds, bed) {
 				task.ID, task.Bed = l.Ref+":"+bed, bed
@@ -167,7 +172,7 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions) *report.Document {
 	if o.Harvest == "" {
 		lead += " No cutting days were given, so none are kept free of re-entry: give them with --harvest \"Mon,Thu\"."
 	}
-	lead += " The lengths of the jobs, the days to a recount, and the rules for parcels are common practice."
+	lead += " A step takes the first free hour; where it names its own time of day or weather, keep to that. The lengths of the jobs, the days to a recount, and the rules for parcels are common practice."
 	doc.Sections = append(doc.Sections, report.Section{Key: "about", Title: "How it is laid out", Lead: report.Plain(lead)})
 	var day civil.Date
 	for _, s := range p.Slots {
@@ -212,10 +217,18 @@ func (a *App) againstPest(text, key string) string {
 	if base, found := strings.CutSuffix(text, " against "+key); found {
 		return base + " against " + p.Name
 	}
-	if strings.Contains(text, p.Name) {
+	if strings.Contains(strings.ToLower(text), strings.ToLower(p.Name)) {
 		return text
 	}
 	return text + " (" + p.Name + ")"
+}
+
+func thousandsText(n int) string {
+	s := strconv.Itoa(n)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
 }
 
 func amountText(q units.Quantity) string {
@@ -233,7 +246,7 @@ func (a *App) monthItem(s monthplan.Slot) report.Item {
 		it.Details = append(it.Details, report.Plain(fmt.Sprintf(format, args...)))
 	}
 	if s.Count > 0 {
-		say("at least %d", s.Count)
+		say("at least %s", thousandsText(s.Count))
 	}
 	if s.Kind == monthplan.Applying {
 		switch {

@@ -128,9 +128,7 @@ func (p *planner) offer(o Offer) {
 			}
 			continue
 		}
-		for _, w := range refused {
-			s.Others = append(s.Others, w)
-		}
+		s.Others = append(s.Others, refused...)
 		for _, other := range list[i+1:] {
 			s.Others = append(s.Others, other.request.Label.Product+": "+join(other.against))
 		}
