@@ -275,6 +275,7 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"label show LABEL": func() (*report.Document, error) { return a.ShowLabel(ctx, day, "bait", "") },
 		"bed list":         func() (*report.Document, error) { return a.Beds(ctx, day) },
 		"farm show":        func() (*report.Document, error) { return a.ShowFarm(ctx) },
+		"plan":             func() (*report.Document, error) { return a.MonthPlan(ctx, day, app.MonthOptions{Harvest: "Mon,Thu"}) },
 		"covers":           func() (*report.Document, error) { return a.Covers(ctx, day, app.CoverOptions{Rest: "1"}) },
 		"covers --pest PEST": func() (*report.Document, error) {
 			return a.Covers(ctx, day, app.CoverOptions{Pest: "wireworm", Rest: "0"})

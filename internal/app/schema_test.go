@@ -34,6 +34,7 @@ var payloads = map[string]any{
 	"label show LABEL":   app.LabelData{},
 	"bed list":           []app.BedData{},
 	"farm show":          app.FarmData{},
+	"plan":               app.MonthPlanData{},
 	"covers":             app.CoverPlanData{},
 	"covers --pest PEST": []app.CoverRank{},
 	"companions":         app.CompanionsData{},

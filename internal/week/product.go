@@ -90,6 +90,16 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 	return b.ladder(a.Bed, a.Pest.Key, a.Stage).Ask(r).Where(b.in.Farm)
 }
 
+// Ask puts the question to a label as the list does: may it go on the bed of an
+// assessment on a day.
+func Ask(in Input, a *assess.Assessment, l farm.Label, on civil.Date) label.Request {
+	labels := map[string]farm.Label{}
+	for _, x := range in.Labels {
+		labels[x.Key] = x
+	}
+	return (&builder{in: in}).request(a, l, labels, on)
+}
+
 func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]farm.Label) {
 	if harm := b.harmsAgents(a, l); harm != "" {
 		b.add(Line{

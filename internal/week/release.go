@@ -133,7 +133,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		req.Agent.Releases -= n
 	}
 	plan := schedule.Release(req)
-	trace := Trace{Bed: a.Bed.Code, Assessment: a}
+	trace := Trace{Bed: a.Bed.Code, Assessment: a, Release: &req}
 	for _, g := range plan.Gates {
 		trace.Facts = append(trace.Facts, g.Name+" "+g.State+": "+g.Words)
 	}
@@ -288,7 +288,7 @@ func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, or
 		Why: fmt.Sprintf("ordered on %s; %s", ordered.Short(), Short(*a)), From: plan.Release, By: by,
 		Record:  fmt.Sprintf("leafturn release %s %s --amount N", act.Agent, bedsHere),
 		Sources: []assess.Ref{{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}},
-		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a,
+		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Release: &req, Ordered: ordered,
 			Rule: fmt.Sprintf("ordered on %s, %d days to arrive", ordered, offer.Rate.LeadDays)}},
 	})
 }

@@ -27,6 +27,7 @@ import (
 	"leafturn/internal/effect"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
+	"leafturn/internal/schedule"
 	"leafturn/internal/verdict"
 )
 
@@ -133,6 +134,10 @@ type Trace struct {
 	Assessment *assess.Assessment // nil where no count is behind it
 	Rule       string             // the rule applied, in words
 	Facts      []string           // what else was used: labels, records, dates
+	// Release is what an order or a let-out was worked out from, nil elsewhere;
+	// Ordered is zero where it is yet to be ordered.
+	Release *schedule.ReleaseRequest
+	Ordered civil.Date
 }
 
 // Line is one entry of the list.

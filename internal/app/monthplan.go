@@ -1,0 +1,314 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/monthplan"
+	"leafturn/internal/report"
+	"leafturn/internal/sun"
+	"leafturn/internal/units"
+	"leafturn/internal/verdict"
+	"leafturn/internal/week"
+)
+
+// MonthOptions are what the plan of the coming weeks is asked with.
+type MonthOptions struct {
+	Weeks, Days, Harvest string
+	Beds                 []string
+}
+
+// Minutes that a job is given. Common practice: the tool times nobody.
+const (
+	stepMinutes    = 30
+	scoutMinutes   = 30
+	productMinutes = 45
+)
+
+// MonthPlan lays the work of the coming weeks out on days and hours.
+func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*report.Document, error) {
+	if on.After(a.Today()) {
+		return nil, a.future("--date", on)
+	}
+	if len(a.names.codes) == 0 {
+		return nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
+	}
+	weeks := 4
+	if o.Weeks != "" {
+		n, err := strconv.Atoi(o.Weeks)
+		if err != nil || n < 1 || n > 8 {
+			return nil, diag.Usagef("write 1 to 8", "--weeks %q is not a number of weeks", o.Weeks)
+		}
+		weeks = n
+	}
+	if o.Days == "" && len(a.farm.WorkDays) > 0 {
+		o.Days = strings.ReplaceAll(farm.WeekdayWords(a.farm.WorkDays), " ", "") + " 06:00-21:00"
+		if a.farm.WorkHours != "" {
+			o.Days = strings.ReplaceAll(farm.WeekdayWords(a.farm.WorkDays)+"|"+a.farm.WorkHours, " ", "")
+			o.Days = strings.ReplaceAll(o.Days, "|", " ")
+		}
+	}
+	if o.Harvest == "" {
+		o.Harvest = strings.ReplaceAll(farm.WeekdayWords(a.farm.HarvestDays), " ", "")
+	}
+	days := o.Days
+	if days == "" {
+		days = "Mon-Sun 06:00-21:00"
+	}
+	hours, err := ingest.WorkHours(days)
+	if err != nil {
+		return nil, err
+	}
+	w, err := a.weekInput(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	beds := w.Beds
+	if len(o.Beds) > 0 {
+		if beds, err = a.names.findBeds(o.Beds); err != nil {
+			return nil, err
+		}
+	}
+	in := monthplan.Input{
+		Today: on, Days: 7 * weeks, Zone: a.loc, Beds: beds, Hours: hours, Cut: map[string][]time.Weekday{},
+		History: w.Treatments, Versions: w.Versions, Labels: map[string]farm.Label{}, Released: w.Releases, Weather: w.Weather, Wait: w.Wait,
+	}
+	if on == a.Today() {
+		in.Now = a.now
+	}
+	for _, l := range w.Labels {
+		in.Labels[l.Key] = l
+	}
+	if o.Harvest != "" {
+		cut, err := ingest.Weekdays(o.Harvest)
+		if err != nil {
+			return nil, err
+		}
+		for _, b := range beds {
+			in.Cut[b.Code] = cut
+		}
+	}
+	if f := a.farm; f.Latitude != nil && f.Longitude != nil {
+		in.Sun = map[civil.Date][2]time.Time{}
+		for d := range in.Days + 1 {
+			day := on.AddDays(d)
+			if s, ok := sun.On(day, *f.Latitude, *f.Longitude); ok && !s.Rise.IsZero() {
+				in.Sun[day] = [2]time.Time{s.Rise, s.Set}
+			}
+		}
+	}
+	care := a.monthTasks(&in, w)
+	a.monthOffers(&in, w)
+	return a.monthDocument(monthplan.Make(in), o, care, in.Labels), nil
+}
+
+func hasBed(beds []farm.Bed, code string) bool {
+	return slices.ContainsFunc(beds, func(b farm.Bed) bool { return b.Code == code })
+}
+
+// monthTasks turns the lines of the week's list into jobs, bed by bed, and
+// returns the cautions of each.
+func (a *App) monthTasks(in *monthplan.Input, w week.Input) map[string][]string {
+	care := map[string][]string{}
+	for _, l := range week.Build(w, nil).Lines {
+		for _, t := range l.Traces {
+			if t.Release != nil && hasBed(in.Beds, t.Bed) {
+				in.Courses = append(in.Courses, monthplan.Course{ID: l.Ref + ":" + t.Bed, Pest: l.Pest, Agent: t.Release.Agent.Agent, Request: *t.Release, Ordered: t.Ordered, Why: l.Why})
+			}
+		}
+		task := monthplan.Task{Pest: l.Pest, From: l.From, By: l.By, Minutes: stepMinutes, Why: l.Why, Kind: monthplan.Step, Text: l.Head}
+		switch {
+		case l.Section == week.Do && l.Rung == week.Prevention:
+			task.Rung = monthplan.Prevention
+		case l.Section == week.Do && l.Rung == week.Cultural:
+			task.Rung = monthplan.Hand
+		case l.Section == week.Scout:
+			task.Kind, task.Minutes = monthplan.Look, scoutMinutes
+		default:
+			continue
+		}
+		for _, d := range l.Details {
+			if strings.HasPrefix(d, "when: ") {
+				task.Why += "; " + d
+			}
+		}
+		for _, bed := range l.Beds {
+			if hasBed(in.Beds, bed) {
+				task.ID, task.Bed = l.Ref+":"+bed, bed
+				in.Tasks = append(in.Tasks, task)
+				care[task.ID] = l.Safety
+			}
+		}
+	}
+	return care
+}
+
+// monthOffers lists the labels that might be asked where a count says act and
+// nothing was applied since.
+func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
+	for i := range w.Assessments {
+		x := &w.Assessments[i]
+		if x.Result.Verdict != verdict.Act || x.Decider == nil || !hasBed(in.Beds, x.Bed.Code) {
+			continue
+		}
+		known := slices.ContainsFunc(w.Actions[x.Pest.Key], func(s week.Action) bool { return s.Rung == week.Product && x.Stage.Between(s.From, s.To) })
+		treated := slices.ContainsFunc(w.Treatments, func(t farm.Treatment) bool {
+			return t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && !t.Date.Before(x.Decider.Visit.Date)
+		})
+		if !known || treated {
+			continue
+		}
+		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Minutes: productMinutes, Why: week.Short(*x)}
+		for _, l := range w.Labels {
+			if !slices.Contains(l.Pests, x.Pest.Key) {
+				continue
+			}
+			offer.Products = append(offer.Products, week.Ask(w, x, l, w.Today))
+		}
+		in.Offers = append(in.Offers, offer)
+	}
+}
+
+// recountDays is half the pest's usual time between counts, at least two days:
+// a hand step shows soon. Common practice.
+func recountDays(x *assess.Assessment) int { return max(2, x.Pest.EveryDays/2) }
+
+func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, care map[string][]string, labels map[string]farm.Label) *report.Document {
+	doc := a.document(fmt.Sprintf("The work from %s to %s", p.From.Short(), p.Through.Short()), p.From)
+	doc.Warnings = []report.Line{report.Plain("The product label and local law outrank this plan. A product stands here only under its condition; look at the label again on the day.")}
+	lead := "One person, job after job, in the hours " + o.Days + "."
+	if o.Days == "" {
+		lead = `No working days were given: every day from 06:00 to 21:00 is taken. Give them with --days "Mon-Sat 07:00-12:00".`
+	}
+	if o.Harvest == "" {
+		lead += " No cutting days were given, so none are kept free of re-entry: give them with --harvest \"Mon,Thu\"."
+	}
+	lead += " A step takes the first free hour; where it names its own time of day or weather, keep to that. The lengths of the jobs, the days to a recount, and the rules for parcels are common practice."
+	doc.Sections = append(doc.Sections, report.Section{Key: "about", Title: "How it is laid out", Lead: report.Plain(lead)})
+	var day civil.Date
+	for _, s := range p.Slots {
+		if s.Date != day {
+			day = s.Date
+			doc.Sections = append(doc.Sections, report.Section{Key: day.String(), Title: day.Short()})
+		}
+		sec := &doc.Sections[len(doc.Sections)-1]
+		it := a.monthItem(s)
+		for _, c := range care[s.ID] {
+			it.Safety = append(it.Safety, report.Plain(c))
+		}
+		if s.Kind == monthplan.Applying {
+			l := labels[s.Label]
+			for _, c := range a.cat.ProductSafety(l) {
+				it.Safety = append(it.Safety, report.Plain(strings.Join(c.Lines, " ")))
+			}
+			if ppe, ok := l.PPE.Get(); ok && ppe != "" {
+				it.Safety = append(it.Safety, report.Plain("Wear: "+ppe))
+			}
+		}
+		sec.Items = append(sec.Items, it)
+	}
+	if len(p.Totals) > 0 {
+		sec := report.Section{Key: "totals", Title: "To weigh out over all beds, at the most"}
+		for _, t := range p.Totals {
+			sec.Items = append(sec.Items, report.Item{Head: report.Plain(t.Product + ": " + amountText(t.Amount))})
+		}
+		doc.Sections = append(doc.Sections, sec)
+	}
+	if len(p.Unplaced) > 0 {
+		sec := report.Section{Key: "unplaced", Title: "No place in this plan"}
+		for _, u := range p.Unplaced {
+			it := report.Item{Head: report.Plain(u.Bed + ": " + a.againstPest(u.Text, u.Pest)), Why: report.Plain(u.Why)}
+			if !u.Next.IsZero() {
+				it.Details = append(it.Details, report.Plain("the next possible day: "+u.Next.Short()))
+			}
+			for _, l := range u.LookUp {
+				it.Details = append(it.Details, report.Plain("look up: "+l))
+			}
+			sec.Items = append(sec.Items, it)
+		}
+		doc.Sections = append(doc.Sections, sec)
+	}
+	doc.Data = monthPlanData(p)
+	return doc
+}
+
+// againstPest names the pest by its name for people where the text holds its key or none.
+func (a *App) againstPest(text, key string) string {
+	p, ok := a.cat.Pest(key)
+	if !ok {
+		return text
+	}
+	if base, found := strings.CutSuffix(text, " against "+key); found {
+		return base + " against " + p.Name
+	}
+	if strings.Contains(strings.ToLower(text), strings.ToLower(p.Name)) {
+		return text
+	}
+	return text + " (" + p.Name + ")"
+}
+
+func thousandsText(n int) string {
+	s := strconv.Itoa(n)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
+}
+
+func amountText(q units.Quantity) string {
+	return strconv.FormatFloat(q.Value, 'f', -1, 64) + " " + q.Unit.Name
+}
+
+func (a *App) monthItem(s monthplan.Slot) report.Item {
+	clock := func(t time.Time) string { return t.In(a.loc).Format("15:04") }
+	head := fmt.Sprintf("%s-%s %s: %s", clock(s.Start), clock(s.End), s.Bed, a.againstPest(s.Text, s.Pest))
+	if s.If != "" {
+		head += ", " + s.If
+	}
+	it := report.Item{Head: report.Plain(head), Box: true, Why: report.Plain(strings.Join(s.Why, "; "))}
+	say := func(format string, args ...any) {
+		it.Details = append(it.Details, report.Plain(fmt.Sprintf(format, args...)))
+	}
+	if s.Count > 0 {
+		say("at least %s", thousandsText(s.Count))
+	}
+	if s.Kind == monthplan.Applying {
+		switch {
+		case s.AmountMax.IsZero():
+			say("the label gives no amount per area that can be worked out")
+		case s.AmountMin.IsZero():
+			say("weigh out at most %s", amountText(s.AmountMax))
+		default:
+			say("weigh out %s to %s", amountText(s.AmountMin), amountText(s.AmountMax))
+		}
+		say("the label allows it from %s on; keep out until %s", s.OpenFrom.Short(), s.OpensAt.In(a.loc).Format("Mon 2 Jan 15:04"))
+		if !s.UsefulTo.IsZero() {
+			say("its effect is reckoned until %s", s.UsefulTo.Short())
+		}
+		if !s.NextFrom.IsZero() {
+			say("not again before %s, and only after another count", s.NextFrom.Short())
+		}
+		if s.LeftKnown {
+			say("%d applications left in the period after it", s.Left)
+		}
+		if !s.LeftAmount.IsZero() {
+			say("left of the label's maximum before it: %s", amountText(s.LeftAmount))
+		}
+		for _, c := range s.Conditions {
+			say("%s", c)
+		}
+		for _, x := range s.Others {
+			say("not chosen: %s", x)
+		}
+	}
+	return it
+}

@@ -1,0 +1,29 @@
+package cli
+
+import (
+	"context"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+	"leafturn/internal/report"
+)
+
+func monthPlanCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "plan", Usage: "the work of the coming four weeks, day by day and hour by hour",
+		UsageText: "leafturn plan\nleafturn plan --days \"Mon-Sat 07:00-12:00,18:00-21:00\" --harvest \"Mon,Thu\"\nleafturn plan B3 --weeks 2",
+		ArgsUsage: "[BED...]",
+		Flags: outputFlags(dateOption,
+			&ucli.StringFlag{Name: "weeks", Usage: "plan `N` weeks, 1 to 8", Value: "4"},
+			&ucli.StringFlag{Name: "days", Usage: "your working `HOURS`, such as \"Mon-Sat 07:00-12:00,18:00-21:00; Sun 08:00-10:00\""},
+			&ucli.StringFlag{Name: "harvest", Usage: "the `DAYS` on which you cut, such as \"Mon,Thu\""},
+		),
+		Action: func(c *ucli.Context) error {
+			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.MonthPlan(ctx, day, app.MonthOptions{Weeks: c.String("weeks"), Days: c.String("days"), Harvest: c.String("harvest"), Beds: c.Args().Slice()})
+			})
+		},
+	}
+}
