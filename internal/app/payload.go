@@ -486,6 +486,7 @@ type LabelData struct {
 	WaterBuffer     LabelField    `json:"water_buffer"`
 	Animals         LabelField    `json:"animals"`
 	KeepApart       []LabelApart  `json:"keep_apart"`
+	NoKeepApart     bool          `json:"keep_apart_none_stated"`
 	PPE             LabelField    `json:"ppe"`
 	Note            string        `json:"note"`
 	Unknown         []LabelGap    `json:"still_unknown"`

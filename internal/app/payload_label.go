@@ -19,7 +19,7 @@ func labelData(l farm.Label) LabelData {
 		MaxInWindow: LabelWindow{State: string(stateOf(l.MaxInWindow.State))}, MaxAmount: field(l.MaxAmount, ""), MaxPer: per,
 		REI: field(l.REIHours, "h"), PHI: field(l.PHIDays, "d"), Rainfast: field(l.RainfastH, "h"), MaxTemp: field(l.MaxTempC, "C"),
 		MinTemp: field(l.MinTempC, "C"), MaxWind: field(l.MaxWindMS, "m/s"), Bees: field(l.Bees, ""), WaterBuffer: field(l.WaterBuffer, "m"),
-		Animals: field(l.Animals, ""), KeepApart: []LabelApart{}, PPE: field(l.PPE, ""), Note: l.Note, Unknown: []LabelGap{},
+		Animals: field(l.Animals, ""), KeepApart: []LabelApart{}, NoKeepApart: l.NoKeepApart, PPE: field(l.PPE, ""), Note: l.Note, Unknown: []LabelGap{},
 	}
 	for _, a := range l.Actives {
 		d.Actives = append(d.Actives, LabelActive{a.Name, a.Percent, field(a.Group, ""), field(a.Max, "")})

@@ -108,8 +108,11 @@ type Label struct {
 	WaterBuffer Stated[float64] `json:"water_buffer_m"`
 	Animals     Stated[string]  `json:"animals"` // what the label says of pets, stock and wildlife
 	KeepApart   []Apart         `json:"keep_apart,omitempty"`
-	PPE         Stated[string]  `json:"ppe"`
-	Note        string          `json:"note,omitempty"`
+	// NoKeepApart is true when the label was read and names no material to keep
+	// apart; an empty KeepApart without it is unknown.
+	NoKeepApart bool           `json:"no_keep_apart,omitempty"`
+	PPE         Stated[string] `json:"ppe"`
+	Note        string         `json:"note,omitempty"`
 }
 
 // Window is a rolling limit: at most Count applications in any Days

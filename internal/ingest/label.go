@@ -52,6 +52,9 @@ func FormatLabel(l farm.Label) string {
 		value := ""
 		if f.items != nil {
 			value = tomlList(f.items(&l))
+			if f.none != nil && *f.none(&l) {
+				value = tomlText(noneStated)
+			}
 		} else {
 			value = f.write(&l)
 		}
@@ -301,6 +304,10 @@ func (p *labelParser) readList(l *farm.Label, f labelField, v any, k keyPlace) {
 	if !ok {
 		items = []any{v} // one text stands for a list of one
 	}
+	if s, ok := v.(string); ok && f.none != nil && strings.EqualFold(tidy(s), noneStated) {
+		*f.none(l) = true
+		return
+	}
 	for _, item := range items {
 		s, ok := p.value(item, k, f.key)
 		if !ok || s == "" {
@@ -432,6 +439,9 @@ func (p *labelParser) contradictions(l farm.Label) {
 	}
 	if w, m := l.MaxInWindow, l.MaxApplications; w.Has() && m.Has() && w.Value.Count > m.Value && l.MaxPer != farm.PerCropCycle {
 		clash("max_in_window", "max_applications", "max_in_window allows %d in %d days, above max_applications %d", w.Value.Count, w.Value.Days, m.Value)
+	}
+	if w, n := l.MaxInWindow, l.MinIntervalDays; w.Has() && n.Has() && w.Value.Count > 1 && n.Value > w.Value.Days {
+		clash("min_interval", "max_in_window", "min_interval %d days is longer than the days of max_in_window, %d in %d days", n.Value, w.Value.Count, w.Value.Days)
 	}
 	order("rate_min", "rate_max", l.RateMin, l.RateMax, "")
 	order("rate_max", "max_amount", l.RateMax, l.MaxAmount, ": one treatment would pass the season's limit")

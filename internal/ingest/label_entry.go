@@ -43,6 +43,9 @@ func LabelQuestions(l farm.Label) []LabelQuestion {
 		q := LabelQuestion{Key: f.key, Section: f.section, Help: f.help}
 		if f.items != nil {
 			q.Now = strings.Join(f.items(&l), ", ")
+			if f.none != nil && *f.none(&l) {
+				q.Now = noneStated
+			}
 		} else {
 			q.Now = plainText(f.write(&l))
 		}
@@ -115,6 +118,10 @@ func SetLabelField(l *farm.Label, key, text string, names PestNames) *diag.Probl
 	switch {
 	case f.items != nil:
 		f.clear(&next)
+		if f.none != nil && strings.EqualFold(tidy(text), noneStated) {
+			*f.none(&next) = true
+			break
+		}
 		for item := range strings.SplitSeq(text, ",") {
 			if item = tidy(item); item == "" {
 				continue

@@ -28,6 +28,7 @@ type labelField struct {
 	clear func(l *farm.Label) // makes it unknown
 	// A list has these two instead: its items as written, and reading one.
 	items func(l *farm.Label) []string
+	none  func(l *farm.Label) *bool // of a list that may be none stated
 	item  func(l *farm.Label, text string, names PestNames) *diag.Problem
 }
 
@@ -178,8 +179,9 @@ var labelFields = []labelField{
 		func(v float64) string { return number(v) + " m" }),
 	stated("animals", "Pets, livestock, wildlife: keep out until, do not pile, do not graze.\nPrecautionary Statements and directions.",
 		func(l *farm.Label) *txt { return &l.Animals }, freeText, same),
-	labelField{key: "keep_apart", items: writeApart, item: readApart, clear: func(l *farm.Label) { l.KeepApart = nil },
-		help: "Materials that must not come near it in time: a list of actives and days, such as\n[\"sulfur 14 days\"]. Directions for Use, or Precautionary Statements."},
+	labelField{key: "keep_apart", items: writeApart, item: readApart, none: func(l *farm.Label) *bool { return &l.NoKeepApart },
+		clear: func(l *farm.Label) { l.KeepApart, l.NoKeepApart = nil, false },
+		help:  "Materials that must not come near it in time: a list of actives and days, such as\n[\"sulfur 14 days\"]. Directions for Use, or Precautionary Statements. Read and found\nnone: \"none stated\". An empty list is unknown."},
 	stated("ppe", "What the person who applies it must wear. Precautionary Statements.",
 		func(l *farm.Label) *txt { return &l.PPE }, freeText, same),
 

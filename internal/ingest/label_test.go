@@ -104,7 +104,7 @@ func TestLabelTemplate(t *testing.T) {
 	require.Equal(t, farm.Label{Key: "bait", Product: "Bait"}, l)
 	// Every key but the lists carries help, and the file has as many keys as
 	// the vocabulary has fields (an active has four); Version is the store's, and the
-	// key pests fills two.
+	// keys pests and keep_apart fill two each.
 	keys := 0
 	for i, line := range lines {
 		require.LessOrEqual(t, len(line), 90, line)
@@ -115,7 +115,7 @@ func TestLabelTemplate(t *testing.T) {
 			}
 		}
 	}
-	require.Equal(t, reflect.TypeFor[farm.Label]().NumField()-2+reflect.TypeFor[farm.Active]().NumField(), keys)
+	require.Equal(t, reflect.TypeFor[farm.Label]().NumField()-3+reflect.TypeFor[farm.Active]().NumField(), keys)
 }
 
 func rowOf(lines []string, prefix string) string {
@@ -177,6 +177,7 @@ func TestParseLabel_Refuses(t *testing.T) {
 		{`organic = "certifier: not yes before 2026-05-01"`, `3:11: "certifier: not yes before 2026-05-01" is no organic approval`, ""},
 		{"max_applications = 2\nmax_in_window = \"3 in 30 days\"", "4:17: max_in_window allows 3 in 30 days, above max_applications 2 (see row 3)", ""},
 		{"[[actives]]\nname = \"x\"\ngroup = \"banana\"", `5:9: "banana" is not a mode-of-action group`, ""},
+		{"min_interval = \"20 days\"\nmax_in_window = \"3 in 14 days\"", "4:17: min_interval 20 days is longer than the days of max_in_window, 3 in 14 days (see row 3)", ""},
 		{`pests = [1, true]`, `3:9: the value of pests is not a text`, ""},
 		{`rei = true`, `3:7: the value of rei is not a text`, ""},
 		{`rai = "4 hours"`, `3:1: unknown key "rai"; did you mean "rei"?`, "correct it or delete the line"},
@@ -296,6 +297,10 @@ func TestFormatLabel_RoundTrip(t *testing.T) {
 			if strings.EqualFold(f.Value, "none stated") {
 				*f = farm.None[string]()
 			}
+		}
+		l.NoKeepApart = l.KeepApart == nil && rapid.Bool().Draw(t, "nothing to keep apart")
+		if w, n := l.MaxInWindow, l.MinIntervalDays; w.Has() && n.Has() && w.Value.Count > 1 {
+			l.MaxInWindow.Value.Days = max(w.Value.Days, n.Value)
 		}
 		if l.MaxInWindow.Has() && l.MaxApplications.Has() { // more in a few days than in all would be refused
 			l.MaxInWindow.Value.Count = min(l.MaxInWindow.Value.Count, l.MaxApplications.Value)

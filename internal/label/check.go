@@ -53,6 +53,7 @@ var fields = []field{
 	{"maximum amount", directions, "the season may already be used up", func(l farm.Label) bool { return l.MaxAmount.Known() }, false},
 	{"re-entry interval (REI)", agBox, "nobody may work in the bed until it has passed", func(l farm.Label) bool { return l.REIHours.Known() || sitesREI(l) }, false},
 	{"pre-harvest interval (PHI)", directions, "flowers may not be cut until it has passed", func(l farm.Label) bool { return l.PHIDays.Known() }, false},
+	{"incompatible materials", directions, "some materials burn the plants when they come near in time", func(l farm.Label) bool { return len(l.KeepApart) > 0 || l.NoKeepApart }, false},
 	{"rainfast time", directions, "rain or irrigation too soon washes a spray off", func(l farm.Label) bool { return l.RainfastH.Known() }, true},
 	{"highest temperature", directions, "some sprays burn plants in heat", func(l farm.Label) bool { return l.MaxTempC.Known() }, true},
 	{"lowest temperature", directions, "some sprays do not work or burn in cold", func(l farm.Label) bool { return l.MinTempC.Known() }, true},

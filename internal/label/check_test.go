@@ -56,7 +56,7 @@ func TestCheck_EachBlankFieldIsNamed(t *testing.T) {
 		require.Equal(t, gaps[0].Field, got.Refusals[0].Field)
 	}
 	require.Equal(t, 25, blanked)
-	require.Len(t, label.Check(farm.Label{}), 25) // the empty copy; the group is asked for once an active is named
+	require.Len(t, label.Check(farm.Label{}), 26) // the empty copy, its materials to keep apart; group and limit are asked for once an active is named
 }
 
 // The questions about spraying are not asked of a dry bait, and are asked
@@ -304,6 +304,12 @@ func TestCheck_NeverLoosens(t *testing.T) {
 	require.Len(t, label.Check(l), 1)
 	require.Equal(t, "limit shared by active", label.Check(l)[0].Field)
 	require.True(t, label.Plan(ask(l, "2026-06-01")).Has(label.CodeUnknown))
+
+	l = bait()
+	l.NoKeepApart = false
+	require.Len(t, label.Check(l), 1, "an empty list of materials to keep apart is no answer")
+	l.KeepApart = []farm.Apart{{Active: "sulfur", Days: 14}}
+	require.Empty(t, label.Check(l))
 
 	l = bait()
 	l.RainfastH, l.MaxWindMS, l.MaxTempC, l.MinTempC = farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}

@@ -47,7 +47,7 @@ func bait() farm.Label {
 		MaxApplications: farm.None[int](), MaxInWindow: farm.None[farm.Window](), MaxAmount: farm.None[units.Quantity](),
 		REIHours: farm.None[float64](), PHIDays: farm.None[int](), RainfastH: farm.None[float64](),
 		MaxTempC: farm.None[float64](), MinTempC: farm.None[float64](), MaxWindMS: farm.None[float64](),
-		Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Animals: farm.None[string](), PPE: farm.Value("gloves"),
+		Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Animals: farm.None[string](), PPE: farm.Value("gloves"), NoKeepApart: true,
 	}
 }
 

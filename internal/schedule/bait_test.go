@@ -34,7 +34,7 @@ func demo() farm.Label {
 		MinIntervalDays: farm.Value(7), ReapplyByDays: farm.Value(14), ReapplyWhen: farm.Value("eaten"),
 		MaxApplications: farm.Value(6), MaxInWindow: farm.Value(farm.Window{Count: 3, Days: 30}), MaxAmount: farm.None[units.Quantity](),
 		REIHours: farm.Value(4.0), PHIDays: farm.Value(0), Bees: farm.None[string](), WaterBuffer: farm.Value(3.048),
-		Animals: farm.None[string](), PPE: farm.Value("gloves"),
+		Animals: farm.None[string](), PPE: farm.Value("gloves"), NoKeepApart: true,
 	}
 }
 
