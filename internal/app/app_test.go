@@ -392,38 +392,44 @@ func TestVerdict_Nulls(t *testing.T) {
 	require.Empty(t, v.NullReasons)
 }
 
-// Entries of the calendar keep their UID while the week lasts, and change it
-// with the week; no UID stands twice.
-func TestWeekEvents_UIDs(t *testing.T) {
+// Entries of the calendar keep their UID for as long as they stand for the
+// same need, over weeks and over changes of the farm's name; a change raises
+// the sequence, and only a change; what is done is cancelled.
+func TestWeekEvents_Calendar(t *testing.T) {
 	a := busyFarm(t)
-	uids := func(day string) map[string]report.Event {
-		doc, err := a.Week(ctx, civil.MustParse(day))
+	export := func() map[string]report.Event {
+		t.Helper()
+		doc, err := a.Week(ctx, a.Today())
 		require.NoError(t, err)
+		require.NoError(t, a.CalendarWritten(ctx, a.Today()))
 		out := map[string]report.Event{}
 		for _, e := range doc.Events {
 			require.NotContains(t, out, e.UID)
-			require.Regexp(t, `^[a-z0-9W-]+@[a-z0-9-]+\.leafturn\.invalid$`, e.UID)
+			require.Regexp(t, `^[a-z0-9-]+@[0-9a-f]{16}\.leafturn\.invalid$`, e.UID)
 			out[e.UID] = e
 		}
 		require.NotEmpty(t, out)
 		return out
 	}
-	monday, again, wednesday, before := uids("2026-07-20"), uids("2026-07-20"), uids("2026-07-22"), uids("2026-07-13")
-	require.Equal(t, monday, again)
-	shared := 0
-	for id, e := range wednesday {
-		old, ok := monday[id]
-		if !ok {
-			continue
+	first := export()
+	require.Equal(t, first, export(), "nothing has changed")
+	_, err := a.SetFarm(ctx, app.FarmOptions{Name: p("Renamed")})
+	require.NoError(t, err)
+	require.Equal(t, first, export(), "nor by another name")
+
+	picked := ""
+	for uid := range first {
+		if strings.Contains(uid, "water-jet") {
+			picked = uid
 		}
-		shared++
-		require.Greater(t, e.Sequence, old.Sequence, "the later export wins (RFC 5545, 3.8.7.4)")
-		require.True(t, e.Revised.After(old.Revised))
 	}
-	require.Positive(t, shared)
-	for id := range before {
-		require.NotContains(t, monday, id)
-	}
+	require.NotEmpty(t, picked)
+	_, err = a.Did(ctx, a.Today(), "mite", "water_jet", []string{"A1"}, "", farm.DoneMore{})
+	require.NoError(t, err)
+	after := export()
+	require.Equal(t, report.Cancelled, after[picked].Status)
+	require.Equal(t, 1, after[picked].Sequence)
+	require.Equal(t, after, export(), "it is cancelled once")
 }
 
 // A week's list needs beds; an unknown line, bed or pest is said with the way out.

@@ -103,14 +103,6 @@ func TestSources_Numbering(t *testing.T) {
 	}
 }
 
-func TestSlug(t *testing.T) {
-	for in, want := range map[string]string{
-		"My field": "my-field", "  Tarnwick Lane (invented) ": "tarnwick-lane-invented", "Ährenfeld 3": "hrenfeld-3", "---": "", "A--b": "a-b",
-	} {
-		require.Equal(t, want, slug(in), in)
-	}
-}
-
 func TestUnitPlural(t *testing.T) {
 	for _, c := range []struct {
 		label string

@@ -2,6 +2,8 @@ package app
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"io"
 	"regexp"
@@ -152,7 +154,9 @@ func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (st
 	if err != nil {
 		return "", err
 	}
-	st, err := store.Create(ctx, path, f)
+	// The farm's name in calendars: from its name and the moment it is made.
+	sum := sha256.Sum256([]byte(f.Name + "\n" + now.UTC().Format(time.RFC3339Nano)))
+	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])))
 	if err != nil {
 		return "", err
 	}

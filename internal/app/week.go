@@ -200,7 +200,9 @@ func (a *App) Week(ctx context.Context, on civil.Date) (*report.Document, error)
 		return nil, err
 	}
 	doc := a.weekDocument(l, a.weekWarnings(l))
-	doc.Events = a.weekEvents(l)
+	if doc.Events, _, err = a.calendarEvents(ctx, a.weekEvents(l), on); err != nil {
+		return nil, err
+	}
 	return doc, a.addDeviations(ctx, on, doc)
 }
 

@@ -319,17 +319,25 @@ func orEmpty(s []string) []string {
 }
 
 // weekEvents makes calendar entries of the lines that have a day: steps and
-// orders on their last day, closed beds until they open. A line keeps its UID
-// through the ISO week, so a later export in that week changes the entry and
-// adds no second one; the sequence counts the days since Monday.
+// orders on their last day, closed beds until they open. The UID of each is
+// what it is about; package agenda makes the one that stays of it.
 func (a *App) weekEvents(list week.List) []report.Event {
 	var out []report.Event
+	seen := map[string]int{}
 	for _, l := range list.Lines {
 		if l.By.IsZero() || l.Section == week.Avoid || l.Section == week.Left {
 			continue
 		}
+		action := l.Action
+		if strings.Contains(l.Ref, ":settled") {
+			action += " settled"
+		}
+		base := strings.ToLower(strings.Join([]string{string(l.Section), l.Pest, action, strings.Join(l.Beds, "+")}, ":"))
+		if seen[base]++; seen[base] > 1 {
+			base += fmt.Sprintf(":%d", seen[base])
+		}
 		e := report.Event{
-			UID:         fmt.Sprintf("%s-%s@%s.leafturn.invalid", list.Today.WeekString(), strings.NewReplacer(":", "-", "_", "-", " ", "-").Replace(l.Ref), slug(a.farm.Name)),
+			UID:         base,
 			Summary:     eventSummary(l),
 			Description: strings.Join(append(append([]string{l.Why}, l.Details...), l.Safety...), "\n"),
 			Location:    a.farm.Place,
@@ -337,8 +345,6 @@ func (a *App) weekEvents(list week.List) []report.Event {
 			Categories:  []string{strings.ToUpper(string(l.Section))},
 			Transparent: true,
 			Alarms:      []report.Alarm{report.AlarmAt(0, 7, 0)},
-			Revised:     list.Today.In(a.loc).UTC(),
-			Sequence:    (int(list.Today.Weekday()) + 6) % 7,
 		}
 		if l.Section == week.Order {
 			e.Alarms = []report.Alarm{report.AlarmAt(-1, 18, 0), report.AlarmAt(0, 7, 0)}
@@ -361,28 +367,14 @@ func (a *App) closures(list week.List) []report.Event {
 	var out []report.Event
 	for _, c := range list.Closed {
 		out = append(out, report.Event{
-			UID:         fmt.Sprintf("rei-%d-%s@%s.leafturn.invalid", c.Treatment, strings.ToLower(c.Bed), slug(a.farm.Name)),
+			UID:         strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
 			Summary:     fmt.Sprintf("Keep out of %s until %s: re-entry interval of %s", c.Bed, c.Until.In(a.loc).Format("Mon 2 Jan 15:04"), c.Product),
 			Description: "No hand work in the bed until then. The label outranks this entry.",
 			Location:    a.farm.Place,
 			Start:       c.From.UTC(), End: c.Until.UTC(),
 			Categories: []string{"REENTRY"},
-			Alarms:     []report.Alarm{{Offset: 0}},
-			Revised:    c.From.UTC(),
+			Alarms:     []report.Alarm{{Offset: 0}, {Offset: c.Until.Sub(c.From)}}, // closed, and open again
 		})
 	}
 	return out
-}
-
-func slug(s string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(s) {
-		switch {
-		case r >= 'a' && r <= 'z' || r >= '0' && r <= '9':
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
-			b.WriteByte('-')
-		}
-	}
-	return strings.Trim(b.String(), "-")
 }

@@ -38,10 +38,15 @@ func weekCommand(d *deps) *ucli.Command {
 						return err
 					}
 					if file == "-" {
-						_, err := b.WriteTo(d.Out)
-						return err
+						if _, err := b.WriteTo(d.Out); err != nil {
+							return err
+						}
+						return d.calendarWritten(ctx, a, day)
 					}
 					if err := app.WriteFile(file, b.Bytes()); err != nil {
+						return err
+					}
+					if err := d.calendarWritten(ctx, a, day); err != nil {
 						return err
 					}
 				}
@@ -49,6 +54,20 @@ func weekCommand(d *deps) *ucli.Command {
 			})
 		},
 	}
+}
+
+// calendarWritten notes what a calendar was given. A store that cannot be
+// written still gives a calendar: the next one only tells the same again.
+func (d *deps) calendarWritten(ctx context.Context, a *app.App, day civil.Date) error {
+	if err := a.CalendarWritten(ctx, day); err != nil {
+		d.warn([]string{"what this calendar holds could not be noted, so the next one tells the same changes again: " + firstLine(err.Error())})
+	}
+	return nil
+}
+
+func firstLine(s string) string {
+	s, _, _ = strings.Cut(s, "\n")
+	return s
 }
 
 func whyCommand(d *deps) *ucli.Command {

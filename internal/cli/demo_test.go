@@ -247,8 +247,8 @@ func demoCalendar(f *field, folder string) {
 	require.Equal(t, 1, closures)
 	require.Contains(t, raw, "DTSTART:20260720T033000Z\r\nDTEND:20260721T033000Z\r\n")
 
-	// An export on the next day of the same week changes the same entries: the
-	// UIDs of lines that stand in both lists are equal.
+	// An export on the next day changes the same entries, and so does one of the
+	// week after: what still stands keeps its UID, and what is new has its own.
 	later, err := ical.ParseCalendar(strings.NewReader(export(demo.Week.AddDays(1).String())))
 	require.NoError(t, err)
 	same := 0
@@ -260,9 +260,16 @@ func demoCalendar(f *field, folder string) {
 	require.Greater(t, same, dated/2)
 	next, err := ical.ParseCalendar(strings.NewReader(export(demo.Week.AddDays(7).String())))
 	require.NoError(t, err)
+	stands, fresh := 0, 0
 	for _, e := range next.Events() {
-		require.False(t, uids[e.Id()], "next week's entries are new ones: %s", e.Id())
+		if uids[e.Id()] {
+			stands++
+		} else {
+			fresh++
+		}
 	}
+	require.Positive(t, stands)
+	require.Positive(t, fresh)
 }
 
 // demoAsOf enters the season again as it went by: on every counting day the

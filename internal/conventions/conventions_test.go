@@ -26,7 +26,7 @@ var layers = [][]string{
 	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
 	{"internal/farm", "internal/catalog"},
 	{"internal/estimate", "internal/belief", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan"},
-	{"internal/report", "internal/render", "internal/record", "internal/ingest", "internal/store", "plots"},
+	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/store", "plots"},
 	{"internal/app", "internal/demo"},
 	{"internal/cli", "cmd/leafturn"},
 }
