@@ -345,22 +345,8 @@ func (a *App) aparts() []label.Apart {
 // reentryWords says when beds are open again after all that was put on them:
 // the longest interval counts.
 func (a *App) reentryWords(versions map[int64]farm.Label, beds []farm.Bed, history []farm.Treatment) string {
-	var ts []farm.Treatment
-	sites, labels := map[string]farm.Site{}, map[string]farm.Label{}
-	for _, b := range beds {
-		sites[b.Code] = b.Site
-	}
-	for _, t := range history {
-		if _, ok := sites[t.Bed]; !ok {
-			continue
-		}
-		l := versions[t.ID]
-		key := fmt.Sprintf("%s version %d", t.Label, l.Version)
-		t.Label, labels[key] = key, l
-		ts = append(ts, t)
-	}
 	var lines []string
-	for _, o := range label.Reentry(ts, labels, sites, a.loc, a.now) {
+	for _, o := range a.openings(history, versions, beds, a.now) {
 		lines = append(lines, o.Words)
 	}
 	return strings.Join(lines, "\n")

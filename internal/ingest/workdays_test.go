@@ -27,7 +27,7 @@ func TestWeekdays(t *testing.T) {
 	require.Equal(t, []time.Weekday{time.Monday, time.Thursday}, d)
 	d, err = ingest.Weekdays("Sat-Mon,Sun")
 	require.NoError(t, err)
-	require.Equal(t, []time.Weekday{time.Saturday, time.Sunday, time.Monday}, d)
+	require.Equal(t, []time.Weekday{time.Monday, time.Saturday, time.Sunday}, d)
 	_, err = ingest.Weekdays("Mon,")
 	require.Error(t, err)
 }

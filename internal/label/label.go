@@ -108,7 +108,7 @@ type Request struct {
 	Label  farm.Label
 	Labels map[string]farm.Label // the other products of History, by key
 	// Versions are the labels that the treatments of History were made under, by
-	// record number: a later transcription never judges them. A treatment that
+	// record number: a later copy of the label never judges them. A treatment that
 	// is not in it is read by Labels.
 	Versions map[int64]farm.Label
 	// ActiveKey, when given, turns an active's name into one that all its names

@@ -63,7 +63,7 @@ func TestShared_ActiveByAnyName(t *testing.T) {
 	require.True(t, label.Plan(r).Allowed)
 }
 
-// A treatment is read by the version it was made under: a later transcription
+// A treatment is read by the version it was made under: a later copy of the label
 // neither closes a bed in the past nor opens it.
 func TestVersions_JudgeThePast(t *testing.T) {
 	old := with(func(l *farm.Label) { l.REIHours = farm.Value(4.0) })
