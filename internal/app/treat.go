@@ -44,8 +44,12 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	}
 	l.Entered = day
 	res := Said{}
+	var wrong diag.List
 	for _, c := range label.Contradictions(l) {
-		res.Warnings = append(res.Warnings, file+": "+c)
+		wrong.Add(diag.Usagef("look at the label again and correct it", "%s: %s", file, c))
+	}
+	if err := wrong.Err(); err != nil {
+		return Said{}, kept(err, "nothing was stored")
 	}
 	gaps := label.Check(l)
 	for _, g := range gaps {

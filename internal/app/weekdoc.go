@@ -366,6 +366,18 @@ func eventSummary(l week.Line) string {
 func (a *App) closures(list week.List) []report.Event {
 	var out []report.Event
 	for _, c := range list.Closed {
+		if c.Until.IsZero() {
+			out = append(out, report.Event{
+				UID:         strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
+				Summary:     fmt.Sprintf("Keep out of %s: nobody has read the re-entry interval of %s off its label", c.Bed, c.Product),
+				Description: "The bed stays closed until the label is read. The label outranks this entry.",
+				Location:    a.farm.Place,
+				First:       civil.DateIn(c.From, a.loc), Last: civil.DateIn(c.From, a.loc).AddDays(60), // as long as the list looks back
+				Categories: []string{"REENTRY"},
+				Alarms:     []report.Alarm{report.AlarmAt(0, 7, 0)},
+			})
+			continue
+		}
 		out = append(out, report.Event{
 			UID:         strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
 			Summary:     fmt.Sprintf("Keep out of %s until %s: re-entry interval of %s", c.Bed, c.Until.In(a.loc).Format("Mon 2 Jan 15:04"), c.Product),

@@ -67,9 +67,10 @@ func (b *builder) reentry() {
 					c.From, c.Treatment = t.End, t.ID
 				}
 			}
-			if o.Known {
-				b.closed = append(b.closed, c)
+			if !o.Known {
+				c.Until = time.Time{}
 			}
+			b.closed = append(b.closed, c)
 		}
 		if o.HarvestFrom.After(b.in.Today) || !o.HarvestKnown {
 			words := fmt.Sprintf("%s: cut from %s on", o.Bed, o.HarvestFrom.Short())
