@@ -3,6 +3,7 @@ package app_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"reflect"
@@ -399,9 +400,9 @@ func TestWeekEvents_Calendar(t *testing.T) {
 	a := busyFarm(t)
 	export := func() map[string]report.Event {
 		t.Helper()
-		doc, err := a.Week(ctx, a.Today())
+		doc, warning, err := a.WeekCalendar(ctx, a.Today(), func(*report.Document) error { return nil })
 		require.NoError(t, err)
-		require.NoError(t, a.CalendarWritten(ctx, a.Today()))
+		require.Empty(t, warning)
 		out := map[string]report.Event{}
 		for _, e := range doc.Events {
 			require.NotContains(t, out, e.UID)
@@ -430,6 +431,21 @@ func TestWeekEvents_Calendar(t *testing.T) {
 	require.Equal(t, report.Cancelled, after[picked].Status)
 	require.Equal(t, 1, after[picked].Sequence)
 	require.Equal(t, after, export(), "it is cancelled once")
+
+	// A file that cannot be written is not noted: the next one tells the change
+	// under the sequence that it would have had.
+	_, err = a.CountWords(ctx, strings.Fields("A1 mite foliage=dry 20*30 20*40"), app.CountOptions{Date: a.Today()})
+	require.NoError(t, err)
+	disk := errors.New("disk full")
+	doc, _, err := a.WeekCalendar(ctx, a.Today(), func(*report.Document) error { return disk })
+	require.ErrorIs(t, err, disk)
+	failed := map[string]int{}
+	for _, e := range doc.Events {
+		failed[e.UID] = e.Sequence
+	}
+	for uid, e := range export() {
+		require.Equal(t, failed[uid], e.Sequence, uid)
+	}
 }
 
 // A week's list needs beds; an unknown line, bed or pest is said with the way out.

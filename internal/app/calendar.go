@@ -28,28 +28,46 @@ func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.D
 	return agenda.Merge(ledger, now, uid, on, a.loc, a.now)
 }
 
-// CalendarWritten notes that a calendar file with the events of a day's list
-// was written, so that the next one tells what has changed since. Files of
-// earlier days are copies and are not noted. If it fails, the next file gives
-// the same changes again under the same sequences, which does no harm.
-func (a *App) CalendarWritten(ctx context.Context, day civil.Date) error {
-	if day != a.Today() {
-		return nil
-	}
-	list, err := a.list(ctx, day)
+// WeekCalendar makes the week's list and gives it to write, with its events as
+// a calendar is to be told them. What the file holds is noted in the same
+// transaction: a file that cannot be written leaves the ledger as it was, and
+// no two files give different words under one sequence. Files of earlier days
+// are copies and are not noted.
+//
+// Where the store cannot be written the file is written all the same, and
+// warning says so.
+func (a *App) WeekCalendar(ctx context.Context, day civil.Date, write func(*report.Document) error) (doc *report.Document, warning string, err error) {
+	doc, now, err := a.weekWithEvents(ctx, day)
 	if err != nil {
-		return err
+		return nil, "", err
 	}
-	_, changed, err := a.calendarEvents(ctx, a.weekEvents(list), day)
-	if err != nil || len(changed) == 0 {
-		return err
+	if day != a.Today() {
+		return doc, "", write(doc)
 	}
-	return a.st.Update(ctx, func(tx *store.Tx) error {
+	written := false
+	err = a.st.Update(ctx, func(tx *store.Tx) error {
+		uid, err := tx.FarmUID()
+		if err != nil {
+			return err
+		}
+		ledger, err := tx.CalendarEntries()
+		if err != nil {
+			return err
+		}
+		events, changed, err := agenda.Merge(ledger, now, uid, day, a.loc, a.now)
+		if err != nil {
+			return err
+		}
 		for _, c := range changed {
 			if err := tx.SetCalendarEntry(c); err != nil {
 				return err
 			}
 		}
-		return nil
+		doc.Events, written = events, true
+		return write(doc)
 	})
+	if err != nil && !written {
+		return doc, "what this calendar holds could not be noted, so the next one tells the same changes again: " + firstLine(err), write(doc)
+	}
+	return doc, "", err
 }

@@ -189,21 +189,29 @@ func (a *App) list(ctx context.Context, on civil.Date) (week.List, error) {
 
 // Week is the week's list of a day.
 func (a *App) Week(ctx context.Context, on civil.Date) (*report.Document, error) {
+	doc, _, err := a.weekWithEvents(ctx, on)
+	return doc, err
+}
+
+// weekWithEvents also gives the events by what they are about, as package
+// agenda takes them.
+func (a *App) weekWithEvents(ctx context.Context, on civil.Date) (*report.Document, []report.Event, error) {
 	if on.After(a.Today()) {
-		return nil, a.future("--date", on)
+		return nil, nil, a.future("--date", on)
 	}
 	if len(a.names.codes) == 0 {
-		return nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
+		return nil, nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
 	}
 	l, err := a.list(ctx, on)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	doc := a.weekDocument(l, a.weekWarnings(l))
-	if doc.Events, _, err = a.calendarEvents(ctx, a.weekEvents(l), on); err != nil {
-		return nil, err
+	events := a.weekEvents(l)
+	if doc.Events, _, err = a.calendarEvents(ctx, events, on); err != nil {
+		return nil, nil, err
 	}
-	return doc, a.addDeviations(ctx, on, doc)
+	return doc, events, a.addDeviations(ctx, on, doc)
 }
 
 // weekWarnings are the cautions over the whole list.

@@ -28,46 +28,38 @@ func weekCommand(d *deps) *ucli.Command {
 				return err
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				doc, err := a.Week(ctx, day)
-				if err != nil {
-					return err
+				file := c.String("ics")
+				if file == "" {
+					doc, err := a.Week(ctx, day)
+					if err != nil {
+						return err
+					}
+					return d.show(c, doc)
 				}
-				if file := c.String("ics"); file != "" {
+				doc, warning, err := a.WeekCalendar(ctx, day, func(doc *report.Document) error {
 					var b bytes.Buffer
 					if err := render.ICS(&b, *doc); err != nil {
 						return err
 					}
 					if file == "-" {
-						if _, err := b.WriteTo(d.Out); err != nil {
-							return err
-						}
-						return d.calendarWritten(ctx, a, day)
-					}
-					if err := app.WriteFile(file, b.Bytes()); err != nil {
+						_, err := b.WriteTo(d.Out)
 						return err
 					}
-					if err := d.calendarWritten(ctx, a, day); err != nil {
-						return err
-					}
+					return app.WriteFile(file, b.Bytes())
+				})
+				if err != nil {
+					return err
+				}
+				if warning != "" {
+					d.warn([]string{warning})
+				}
+				if file == "-" {
+					return nil
 				}
 				return d.show(c, doc)
 			})
 		},
 	}
-}
-
-// calendarWritten notes what a calendar was given. A store that cannot be
-// written still gives a calendar: the next one only tells the same again.
-func (d *deps) calendarWritten(ctx context.Context, a *app.App, day civil.Date) error {
-	if err := a.CalendarWritten(ctx, day); err != nil {
-		d.warn([]string{"what this calendar holds could not be noted, so the next one tells the same changes again: " + firstLine(err.Error())})
-	}
-	return nil
-}
-
-func firstLine(s string) string {
-	s, _, _ = strings.Cut(s, "\n")
-	return s
 }
 
 func whyCommand(d *deps) *ucli.Command {
