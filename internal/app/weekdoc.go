@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -378,6 +379,10 @@ func (a *App) closures(list week.List) []report.Event {
 			})
 			continue
 		}
+		alarms := []report.Alarm{{}}
+		if c.Until.Sub(c.From) >= time.Second { // closed, and open again
+			alarms = append(alarms, report.Alarm{FromEnd: true, Text: fmt.Sprintf("%s: the re-entry interval of %s ends now; look at the board before you go in", c.Bed, c.Product)})
+		}
 		out = append(out, report.Event{
 			UID:         strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
 			Summary:     fmt.Sprintf("Keep out of %s until %s: re-entry interval of %s", c.Bed, c.Until.In(a.loc).Format("Mon 2 Jan 15:04"), c.Product),
@@ -385,7 +390,7 @@ func (a *App) closures(list week.List) []report.Event {
 			Location:    a.farm.Place,
 			Start:       c.From.UTC(), End: c.Until.UTC(),
 			Categories: []string{"REENTRY"},
-			Alarms:     []report.Alarm{{Offset: 0}, {Offset: c.Until.Sub(c.From)}}, // closed, and open again
+			Alarms:     alarms,
 		})
 	}
 	return out

@@ -24,16 +24,22 @@ const ProdID = "-//leafturn//leafturn//EN"
 const maxOctets = 75
 
 // ICS writes the document's events as an iCalendar file (RFC 5545), a
-// snapshot for import: there is no METHOD. Whole days are dates with an
-// exclusive end, instants are UTC. DTSTAMP is when the event last changed
-// (Event.Revised, else Document.Made), so the same document gives the same
-// bytes. Alarms are relative to the start; on whole days that is 00:00 in the
-// zone of whoever reads the calendar.
+// snapshot for import. There is no METHOD: that would make of it a message
+// between an organizer and attendees (RFC 5546), which an entry without an
+// organizer cannot be. Without a METHOD, DTSTAMP is when the event last
+// changed (section 3.8.7.2): Event.Revised, else Document.Made. So the same
+// document gives the same bytes. LAST-MODIFIED repeats it for readers that
+// look there.
+//
+// Whole days are dates with an exclusive end, and belong to no zone. Instants
+// are UTC, or local time of the event's own zone, which the file then defines.
+// Alarms are relative to the start or the end; on whole days that is 00:00 in
+// the zone of whoever reads the calendar.
 //
 // Errors: what Document.Validate reports, ErrNoEvents, an event without a
-// time of change, or a failed write.
+// time of change, a zone that the zone data does not hold, or a failed write.
 //
-// Not here: repeating events, time zone definitions, invitations, to-dos.
+// Not here: repeating events, invitations, to-dos.
 func ICS(w io.Writer, doc report.Document) error {
 	if err := doc.Validate(); err != nil {
 		return err
@@ -45,6 +51,14 @@ func ICS(w io.Writer, doc report.Document) error {
 	c.line("BEGIN:VCALENDAR")
 	c.line("VERSION:2.0")
 	c.line("PRODID:" + ProdID)
+	c.line("CALSCALE:GREGORIAN")
+	names, spans, err := zonesOf(doc.Events)
+	if err != nil {
+		return err
+	}
+	for _, name := range names {
+		c.zone(name, spans[name])
+	}
 	for _, e := range doc.Events {
 		stamp := e.Revised
 		if stamp.IsZero() {
@@ -53,7 +67,9 @@ func ICS(w io.Writer, doc report.Document) error {
 		if stamp.IsZero() {
 			return fmt.Errorf("write calendar: event %q does not say when it last changed", e.UID)
 		}
-		c.event(e, stamp)
+		if err := c.event(e, stamp); err != nil {
+			return err
+		}
 	}
 	c.line("END:VCALENDAR")
 	if _, err := io.WriteString(w, c.out.String()); err != nil {
@@ -73,19 +89,24 @@ func (c *calendar) text(name, value string) {
 	}
 }
 
-func (c *calendar) event(e report.Event, stamp time.Time) {
+func (c *calendar) event(e report.Event, stamp time.Time) error {
+	z, err := zoneOf(e)
+	if err != nil {
+		return err
+	}
 	c.line("BEGIN:VEVENT")
 	c.text("UID", e.UID)
 	c.line("DTSTAMP:" + utcStamp(stamp))
+	c.line("LAST-MODIFIED:" + utcStamp(stamp))
 	if e.AllDay() {
 		c.line("DTSTART;VALUE=DATE:" + dateStamp(e.First))
 		c.line("DTEND;VALUE=DATE:" + dateStamp(e.EndDay()))
 	} else {
-		c.line("DTSTART:" + utcStamp(e.Start))
+		c.line(z.instant("DTSTART", e.Start))
 		// DTEND must be later than DTSTART (section 3.8.2.2); without it the
 		// event ends when it starts (section 3.6.1).
 		if utcStamp(e.End) > utcStamp(e.Start) && !e.End.IsZero() {
-			c.line("DTEND:" + utcStamp(e.End))
+			c.line(z.instant("DTEND", e.End))
 		}
 	}
 	c.text("SUMMARY", e.Summary)
@@ -117,10 +138,15 @@ func (c *calendar) event(e report.Event, stamp time.Time) {
 		c.line("BEGIN:VALARM")
 		c.line("ACTION:DISPLAY")
 		c.text("DESCRIPTION", text)
-		c.line("TRIGGER:" + duration(a.Offset))
+		related := ""
+		if a.FromEnd {
+			related = ";RELATED=END" // from the start is the default (section 3.2.14)
+		}
+		c.line("TRIGGER" + related + ":" + duration(a.Offset))
 		c.line("END:VALARM")
 	}
 	c.line("END:VEVENT")
+	return nil
 }
 
 func utcStamp(t time.Time) string { return t.UTC().Format("20060102T150405Z") }

@@ -136,6 +136,7 @@ type jsonEvent struct {
 	AllDay      bool        `json:"all_day"`
 	Start       string      `json:"start"`
 	End         string      `json:"end"`
+	Zone        string      `json:"zone"`
 	Alarms      []jsonAlarm `json:"alarms"`
 	Categories  []string    `json:"categories"`
 	Revised     time.Time   `json:"revised"`
@@ -146,6 +147,7 @@ type jsonEvent struct {
 
 type jsonAlarm struct {
 	OffsetMinutes float64 `json:"offset_minutes"`
+	FromEnd       bool    `json:"from_end"`
 	Text          string  `json:"text"`
 }
 
@@ -276,7 +278,7 @@ func newJSONTable(t *report.Table) *jsonTable {
 
 func newJSONEvent(e report.Event, made time.Time) jsonEvent {
 	out := jsonEvent{
-		UID: e.UID, Summary: e.Summary, Description: e.Description, Location: e.Location, AllDay: e.AllDay(),
+		UID: e.UID, Summary: e.Summary, Description: e.Description, Location: e.Location, AllDay: e.AllDay(), Zone: e.Zone,
 		Categories: e.Categories, Revised: e.Revised, Sequence: e.Sequence, Status: string(e.Status), Transparent: e.Transparent,
 	}
 	if out.Status == "" {
@@ -300,7 +302,7 @@ func newJSONEvent(e report.Event, made time.Time) jsonEvent {
 		if text == "" {
 			text = e.Summary
 		}
-		out.Alarms = append(out.Alarms, jsonAlarm{a.Offset.Minutes(), text})
+		out.Alarms = append(out.Alarms, jsonAlarm{a.Offset.Minutes(), a.FromEnd, text})
 	}
 	return out
 }

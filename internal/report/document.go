@@ -132,7 +132,9 @@ const (
 )
 
 // Event is one entry for a calendar: either whole days (First to Last, both
-// included) or a span between two instants.
+// included) or a span between two instants. Elapsed time, such as a re-entry
+// interval, is given in UTC; what is to be done when the farm's clock shows an
+// hour has the farm's Zone.
 type Event struct {
 	UID         string // globally unique and constant, from the domain key, such as "trt-12-B3@farm.invalid"
 	Summary     string // what to do; safety words belong here too, importers drop alarms
@@ -140,6 +142,7 @@ type Event struct {
 	Location    string
 	First, Last civil.Date // whole days, both included; zero Last is the same as First
 	Start, End  time.Time  // instants; zero End is an event without length
+	Zone        string     // IANA name of the zone whose clock the instants follow, "" for UTC
 	Alarms      []Alarm
 	Categories  []string
 	Revised     time.Time // when the event last changed; zero is the document's Made
@@ -160,11 +163,12 @@ func (e Event) EndDay() civil.Date {
 	return e.Last.AddDays(1)
 }
 
-// Alarm is a reminder at Offset from the start of its event; a negative
-// offset is before it.
+// Alarm is a reminder at Offset from the start of its event, or from its end;
+// a negative offset is before it.
 type Alarm struct {
-	Offset time.Duration
-	Text   string // "" is the event's summary
+	Offset  time.Duration
+	FromEnd bool   // from the end: on whole days, 00:00 of the day after the last
+	Text    string // "" is the event's summary
 }
 
 // AlarmAt returns the alarm of a whole-day event at a clock time (hour 0 to

@@ -123,6 +123,9 @@ func TestValidate(t *testing.T) {
 		`event 1 ("u"): needs either`:      func(x *Document) { x.Events[0].First = civil.Date{} },
 		"last day 2026-07-12 is before":    func(x *Document) { x.Events[0].Last = d.AddDays(-1) },
 		"ends before it starts":            func(x *Document) { x.Events[1].End = d.Time().Add(-time.Second) },
+		"an alarm from the end":            func(x *Document) { x.Events[1].Alarms = []Alarm{{FromEnd: true}} },
+		"whole days belong to no zone":     func(x *Document) { x.Events[0].Zone = "Europe/Amsterdam" },
+		"Local is another one":             func(x *Document) { x.Events[1].Zone = "Local" },
 		"sequence -1":                      func(x *Document) { x.Events[0].Sequence = -1 },
 		`status "MAYBE"`:                   func(x *Document) { x.Events[0].Status = "MAYBE" },
 	} {

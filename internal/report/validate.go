@@ -3,6 +3,7 @@ package report
 import (
 	"errors"
 	"fmt"
+	"time"
 )
 
 // Validate reports mistakes in how the document was put together: a missing
@@ -95,6 +96,18 @@ func validateEvents(events []Event) (errs []error) {
 		}
 		if !e.End.IsZero() && e.End.Before(e.Start) {
 			bad("ends before it starts")
+		}
+		if e.Zone != "" && e.AllDay() {
+			bad("whole days belong to no zone, not to %s", e.Zone)
+		}
+		if e.Zone == "Local" {
+			bad("the zone needs its name: Local is another one on each machine")
+		}
+		for _, a := range e.Alarms {
+			// RFC 5545, section 3.8.6.3: such an alarm needs an end.
+			if a.FromEnd && !e.AllDay() && !e.End.Truncate(time.Second).After(e.Start.Truncate(time.Second)) {
+				bad("an alarm from the end of an event without length")
+			}
 		}
 		if e.Sequence < 0 {
 			bad("sequence %d is below 0", e.Sequence)
