@@ -330,8 +330,11 @@ func (a *App) weekEvents(list week.List) []report.Event {
 			continue
 		}
 		action := l.Action
-		if strings.Contains(l.Ref, ":settled") {
-			action += " settled"
+		if parts := strings.Split(l.Ref, ":"); l.Section == week.Scout && len(parts) > 3 {
+			// The unit that is counted, or the agent that is looked for; not why.
+			if action = parts[2]; action == "settled" {
+				action += ":" + parts[3]
+			}
 		}
 		base := strings.ToLower(strings.Join([]string{string(l.Section), l.Pest, action, strings.Join(l.Beds, "+")}, ":"))
 		if seen[base]++; seen[base] > 1 {

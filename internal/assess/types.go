@@ -7,8 +7,7 @@
 // dispersion) as arguments. The statistics are in package estimate, the
 // decision rule in package verdict.
 //
-// Not here: a belief carried over from week to week, forecasts, spatial
-// patterns.
+// Not here: forecasts, spatial patterns.
 package assess
 
 import (

@@ -2,7 +2,7 @@ package belief
 
 import "math"
 
-// Ahead answers for the belief that Carry would give, at a tenth of the cost
+// Ahead answers for the belief that Carry would give, at a quarter of the cost
 // of making it: chances of being over a level need no density at every point.
 type Ahead struct {
 	from   Belief

@@ -11,8 +11,8 @@
 // Everything is an argument: assessments, catalogue steps, labels, records,
 // weather. The same input gives the same list on any day and any machine.
 //
-// Not here: the farm's working days, walking order and time budget; one plan
-// over several weeks.
+// Not here: walking order and time budget (package round), one plan over
+// several weeks with the farm's working days (package monthplan).
 package week
 
 import (
