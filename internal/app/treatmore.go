@@ -121,9 +121,12 @@ func (a *App) pestName(key string) string {
 // breachWords says what an application broke, what could not be judged, and
 // what to do next.
 func (a *App) breachWords(b farm.Bed, found []label.Rule, after label.After) []string {
-	var out, next []string
+	var out, next, unread []string
 	for _, r := range found {
 		switch {
+		case r.Code == label.CodeUnknown && r.Field != "":
+			unread = append(unread, r.Field)
+			continue
 		case r.Unknown:
 			out = append(out, fmt.Sprintf("%s: cannot be judged: %s", b.Code, r.Words))
 			continue
@@ -135,6 +138,9 @@ func (a *App) breachWords(b farm.Bed, found []label.Rule, after label.After) []s
 		if n := label.Next(r.Code, after); !contains(next, n) {
 			next = append(next, n)
 		}
+	}
+	if len(unread) > 0 {
+		out = append(out, fmt.Sprintf("%s: cannot be judged until these are read off the label (`leafturn label ask` says where they stand): %s", b.Code, strings.Join(unread, ", ")))
 	}
 	if len(next) > 0 {
 		out = append(out, b.Code+": it is recorded as it happened. Now: "+strings.Join(next, "; "))
