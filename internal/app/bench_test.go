@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"path/filepath"
+	"runtime/debug"
 	"testing"
 	"time"
 
@@ -85,6 +86,7 @@ func bigFarm(b *testing.B, seasons int) (*App, func(day civil.Date, beds int)) {
 // beds, in a quarter of them, in none), on a new day, and the same list asked
 // for again. Five seasons should cost what one does.
 func BenchmarkVerdicts(b *testing.B) {
+	defer debug.SetGCPercent(debug.SetGCPercent(400)) // as the program does
 	for _, seasons := range []int{1, 5} {
 		verdicts := func(b *testing.B, a *App, on civil.Date) {
 			s, err := a.snapshot(context.Background(), on)

@@ -20,8 +20,8 @@ import (
 type memory struct {
 	beds    []farm.Bed
 	year    int
-	visits  []farm.Visit // live ones of the year, by date, bed, pest and number
-	last    int64        // the highest number among them
+	season  visits // live ones of the year
+	last    int64  // the highest number among them
 	facts   map[factsOf]*assess.Pest
 	kept    map[pairOn]keptVerdict
 	beliefs assess.Beliefs
@@ -48,40 +48,76 @@ type keptVerdict struct {
 
 // keptDays is the number of days whose verdicts are kept: a list looks back at
 // the one of the week before.
-const keptDays = 4
+const keptDays = 2
 
-// season returns the live visits of a year. Only those that came since the
-// last call are read; after a void all of them.
-func (m *memory) season(tx *store.Tx, beds []farm.Bed, year int) ([]farm.Visit, error) {
+// visits are counts by date, bed, pest and number, all of them and in parts.
+// Lists share them: one that grows does so behind what the others see.
+type visits struct {
+	all    []farm.Visit
+	byPest map[string][]farm.Visit
+	byPair map[[2]string][]farm.Visit // by bed and pest
+}
+
+func byDate(x, y farm.Visit) int {
+	return cmp.Or(x.Date.Compare(y.Date), cmp.Compare(x.Bed, y.Bed), cmp.Compare(x.Pest, y.Pest), cmp.Compare(x.ID, y.ID))
+}
+
+// with returns the visits and fresh ones, which it sorts.
+func (v visits) with(fresh []farm.Visit) visits {
+	slices.SortFunc(fresh, byDate)
+	if n := len(v.all); n > 0 && len(fresh) > 0 && byDate(v.all[n-1], fresh[0]) > 0 {
+		fresh = append(slices.Clone(v.all), fresh...)
+		slices.SortFunc(fresh, byDate)
+		v = visits{}
+	}
+	if v.all == nil {
+		v.byPest, v.byPair = map[string][]farm.Visit{}, map[[2]string][]farm.Visit{}
+	}
+	v.all = append(v.all, fresh...)
+	for i := range fresh {
+		x := &fresh[i]
+		v.byPest[x.Pest] = append(v.byPest[x.Pest], *x)
+		pair := [2]string{x.Bed, x.Pest}
+		v.byPair[pair] = append(v.byPair[pair], *x)
+	}
+	return v
+}
+
+// until are those of a sorted list up to a day.
+func until(list []farm.Visit, day civil.Date) []farm.Visit {
+	n, _ := slices.BinarySearchFunc(list, day.AddDays(1), func(v farm.Visit, d civil.Date) int { return v.Date.Compare(d) })
+	return slices.Clip(list[:n])
+}
+
+// read returns the live visits of a year. Only those that came since the last
+// call are read; after a void all of them.
+func (m *memory) read(tx *store.Tx, beds []farm.Bed, year int) (visits, error) {
 	if m.year != year || !reflect.DeepEqual(m.beds, beds) {
 		*m = memory{beds: beds, year: year}
 	}
 	f := store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31)}
 	live, err := tx.CountVisits(f)
 	if err != nil {
-		return nil, err
+		return visits{}, err
 	}
 	f.After = m.last
 	fresh, err := tx.Visits(f)
 	if err != nil {
-		return nil, err
+		return visits{}, err
 	}
-	if len(m.visits)+len(fresh) != live {
-		m.visits, f.After = nil, 0
+	if len(m.season.all)+len(fresh) != live {
+		m.season, f.After = visits{}, 0
 		if fresh, err = tx.Visits(f); err != nil {
-			return nil, err
+			return visits{}, err
 		}
 	}
 	if len(fresh) > 0 {
-		m.visits = append(slices.Clip(m.visits), fresh...) // lists made before keep theirs
-		slices.SortFunc(m.visits, func(x, y farm.Visit) int {
-			return cmp.Or(x.Date.Compare(y.Date), cmp.Compare(x.Bed, y.Bed), cmp.Compare(x.Pest, y.Pest), cmp.Compare(x.ID, y.ID))
-		})
+		m.season = m.season.with(fresh)
 		for _, v := range fresh {
 			m.last = max(m.last, v.ID)
 		}
 	}
-	return m.visits, nil
+	return m.season, nil
 }
 
 // same returns the facts that are known already if they say what p says.

@@ -185,7 +185,7 @@ func (a *App) priorBelief(s snapshot, bed farm.Bed, facts assess.Pest, u assess.
 	stage, _ := farm.StageOn(s.stages[bed.Code], s.on)
 	x, err := assess.Assess(assess.Input{
 		Today: s.on, Bed: bed, Stage: stage, Pest: facts, Events: s.stages[bed.Code],
-		Visits: only(s.visits, bed.Code, facts.Key), Holds: a.conditions(s), Steps: s.stepDays()[[2]string{bed.Code, facts.Key}],
+		Visits: s.byPair[[2]string{bed.Code, facts.Key}], Holds: a.conditions(s), Steps: s.stepDays()[[2]string{bed.Code, facts.Key}],
 	})
 	if err != nil || x.Now() == nil || x.Decider == nil || x.Decider.Unit.Measure != u.Measure {
 		return sampling.Belief{}, err

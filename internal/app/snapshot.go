@@ -2,7 +2,6 @@ package app
 
 import (
 	"context"
-	"slices"
 	"time"
 
 	"leafturn/internal/civil"
@@ -19,6 +18,7 @@ type snapshot struct {
 	planted    map[string]civil.Date        // by bed code: when its present crop was planted
 	visits     []farm.Visit                 // of the calendar year of on
 	byPest     map[string][]farm.Visit      // the same by pest
+	byPair     map[[2]string][]farm.Visit   // the same by bed and pest
 	labels     []farm.Label                 // the version in force on that day
 	treatments []farm.Treatment             // of the 400 days before: limits look back a year
 	versions   map[int64]farm.Label         // by treatment: the label it was made under
@@ -33,7 +33,7 @@ type snapshot struct {
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
-	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}, planted: map[string]civil.Date{}}
+	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -59,14 +59,18 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 				s.planted[b.Code] = d
 			}
 		}
-		visits, err := a.memory.season(tx, s.beds, on.Year)
+		known, err := a.memory.read(tx, s.beds, on.Year)
 		if err != nil {
 			return err
 		}
-		until, _ := slices.BinarySearchFunc(visits, on.AddDays(1), func(v farm.Visit, d civil.Date) int { return v.Date.Compare(d) })
-		s.visits = slices.Clip(visits[:until])
-		for i := range s.visits {
-			s.byPest[s.visits[i].Pest] = append(s.byPest[s.visits[i].Pest], s.visits[i])
+		s.visits = until(known.all, on)
+		for pest, list := range known.byPest {
+			if list = until(list, on); len(list) > 0 {
+				s.byPest[pest] = list
+			}
+		}
+		for pair, list := range known.byPair {
+			s.byPair[pair] = until(list, on)
 		}
 		if s.treatments, err = tx.Treatments(back); err != nil {
 			return err

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
@@ -36,16 +37,14 @@ func (a *App) watched(s snapshot) []string {
 // snapshot's day. A brief one leaves the numbers of earlier visits out, see
 // assess.Input.
 func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
-	visits := map[[2]string][]farm.Visit{}
-	for i := range s.visits {
-		pair := [2]string{s.visits[i].Bed, s.visits[i].Pest}
-		visits[pair] = append(visits[pair], s.visits[i])
-	}
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
 	a.memory.makeRoom(s.on)
-	facts := map[factsOf]*assess.Pest{}
 	watched, steps := a.watched(s), s.stepDays()
+	facts, err := a.allFacts(s, watched)
+	if err != nil {
+		return nil, err
+	}
 	var out []assess.Assessment
 	type question struct {
 		at   int // in out
@@ -56,23 +55,10 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 	for _, b := range s.beds {
 		stage, since := farm.StageOn(s.stages[b.Code], s.on)
 		for _, key := range watched {
-			p, ok := a.cat.Pest(key)
-			if !ok {
-				return nil, diag.Failf(nil, "update leafturn, or void the records of that pest", "the store holds the pest %q, which this version does not know", key)
-			}
-			id := factsOf{key, stage, s.on}
-			f, ok := facts[id]
-			if !ok {
-				made, err := a.pestFacts(p, stage, s)
-				if err != nil {
-					return nil, err
-				}
-				f = a.memory.same(id, made)
-				facts[id] = f
-			}
+			f := facts[factsOf{key, stage, s.on}]
 			in := assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
-				Events: s.stages[b.Code], Visits: visits[[2]string{b.Code, key}], Holds: holds,
+				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
 				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs,
 			}
 			x, ok := a.memory.known(in, f)
@@ -82,19 +68,72 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 			out = append(out, x)
 		}
 	}
-	var g errgroup.Group
-	g.SetLimit(runtime.GOMAXPROCS(0))
-	for _, q := range asked {
-		g.Go(func() (err error) {
-			out[q.at], err = assess.Assess(q.in)
-			return err
-		})
-	}
-	if err := g.Wait(); err != nil {
+	err = inParallel(len(asked), func(i int) (err error) {
+		out[asked[i].at], err = assess.Assess(asked[i].in)
+		return err
+	})
+	if err != nil {
 		return nil, err
 	}
 	for _, q := range asked {
 		a.memory.keep(q.in, q.pest, out[q.at])
+	}
+	return out, nil
+}
+
+// inParallel does n things on all cores, and returns an error of one of them.
+func inParallel(n int, do func(i int) error) error {
+	var g errgroup.Group
+	var next atomic.Int64
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		g.Go(func() error {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= n {
+					return nil
+				}
+				if err := do(i); err != nil {
+					return err
+				}
+			}
+		})
+	}
+	return g.Wait()
+}
+
+// allFacts are the facts of each watched pest at each stage that a bed is at.
+func (a *App) allFacts(s snapshot, watched []string) (map[factsOf]*assess.Pest, error) {
+	pests := make([]catalog.Pest, len(watched))
+	for i, key := range watched {
+		var ok bool
+		if pests[i], ok = a.cat.Pest(key); !ok {
+			return nil, diag.Failf(nil, "update leafturn, or void the records of that pest", "the store holds the pest %q, which this version does not know", key)
+		}
+	}
+	var ids []factsOf
+	var of []catalog.Pest
+	seen := map[farm.Stage]bool{}
+	for _, b := range s.beds {
+		stage, _ := farm.StageOn(s.stages[b.Code], s.on)
+		if seen[stage] {
+			continue
+		}
+		seen[stage] = true
+		for i, key := range watched {
+			ids, of = append(ids, factsOf{key, stage, s.on}), append(of, pests[i])
+		}
+	}
+	made := make([]assess.Pest, len(ids))
+	err := inParallel(len(ids), func(i int) (err error) {
+		made[i], err = a.pestFacts(of[i], ids[i].stage, s)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := map[factsOf]*assess.Pest{}
+	for i, id := range ids {
+		out[id] = a.memory.same(id, made[i])
 	}
 	return out, nil
 }
@@ -283,19 +322,9 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 	actAt, holdBelow := a.farm.ActAt()
 	return assess.Assess(assess.Input{
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
-		Events: s.stages[bed.Code], Visits: only(s.visits, bed.Code, p.Key), Holds: a.conditions(s),
+		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
 		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true,
 	})
-}
-
-func only(all []farm.Visit, bed, pest string) []farm.Visit {
-	var out []farm.Visit
-	for _, v := range all {
-		if v.Bed == bed && v.Pest == pest {
-			out = append(out, v)
-		}
-	}
-	return out
 }
 
 // finite returns a pointer to v, nil when it is no number.

@@ -65,11 +65,11 @@ func read(v *farm.Visit, in Input) (Reading, error) {
 	}
 	u = u.On(v.Date)
 	r := Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
-		kept: in.Beliefs, brief: in.Brief && !u.Percent && v.Presence == nil && v.Stratum != farm.HotSpot}
-	r.Invalid = verdict.Validity(*v, u.Needs)
-	r.Cautions = verdict.Cautions(*v, u.Needs)
-	stage, _ := farm.StageOn(in.Events, v.Date)
-	r.Act, r.Watch, r.Nearest = levels(in.Pest.Levels, u.Measure, stage, in.Holds)
+		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot}
+	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
+	if !r.brief {
+		r.levelsOfDay(in)
+	}
 	r.Max = math.NaN()
 	counts := v.Seen()
 	if len(counts) > 0 {
@@ -88,10 +88,10 @@ func read(v *farm.Visit, in Input) (Reading, error) {
 	return r, r.measure()
 }
 
-// measure fills what counts say of the density; of a brief reading without
-// the interval.
+// measure fills what counts say of the density; of a brief reading by counts
+// alone without the interval.
 func (r *Reading) measure() error {
-	d, err := r.kept.density(r.Visit, r.Unit, r.brief)
+	d, err := r.kept.density(r.Visit, r.Unit, r.brief && r.Visit.Presence == nil)
 	if err != nil {
 		return err
 	}
@@ -102,31 +102,41 @@ func (r *Reading) measure() error {
 	return nil
 }
 
+// levelsOfDay fills the levels of the bed's stage on the day of the visit.
+func (r *Reading) levelsOfDay(in Input) {
+	stage, _ := farm.StageOn(in.Events, r.Visit.Date)
+	r.Act, r.Watch = levels(in.Pest.Levels, r.Unit.Measure, stage, in.Holds)
+	r.Nearest = nearestLevels(in.Pest.Levels, r.Unit.Measure)
+}
+
 // complete fills what a brief reading lacks.
-func (r *Reading) complete() error {
+func (r *Reading) complete(in Input) error {
 	if !r.brief {
 		return nil
 	}
 	r.brief = false
-	if r.Belief != nil {
-		r.readOff()
+	r.levelsOfDay(in)
+	if err := r.believed(); err != nil || r.Unit.Percent {
+		return err
 	}
 	return r.measure()
+}
+
+// kSource says where the clumping of a unit comes from.
+func kSource(u Unit) string {
+	return cmp.Or(u.Dispersed.Words, "k as for most pests on plants: common practice")
 }
 
 // density is what one visit says by itself of animals per unit: the mean with
 // the interval that keeps its level at every density (see
 // belief.SampleInterval). Of a presence sample the density is the one at which
 // that share of units would be infested.
-// Brief leaves the interval and the search for an outlier out, which needs a
+// Brief leaves the intervals and the search for an outlier out, which needs a
 // visit of counts alone.
 func density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
 	counts := v.Seen()
-	d := estimate.Density{N: v.UnitsLooked(), Level: 0.95, KSource: u.Dispersed.Words}
+	d := estimate.Density{N: v.UnitsLooked(), Level: 0.95, KSource: kSource(u)}
 	c := u.clump()
-	if d.KSource == "" {
-		d.KSource = "k as for most pests on plants: common practice"
-	}
 	infested := 0
 	for _, x := range counts {
 		d.Total += x
@@ -147,17 +157,18 @@ func density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
 			d.Method = "from counts and the share of units infested"
 		}
 	}
+	if brief && d.N > 0 {
+		d.Mean = float64(d.Total) / float64(len(counts))
+		d.K = c.At(max(d.Mean, belief.Lowest))
+		d.PropInfested = float64(infested) / float64(d.N)
+		d.Low, d.High, d.PropLow, d.PropHigh = math.NaN(), math.NaN(), math.NaN(), math.NaN()
+		return d, nil
+	}
 	share, err := estimate.Proportion(infested, d.N)
 	if err != nil {
 		return d, err
 	}
 	d.PropInfested, d.PropLow, d.PropHigh = share.P, share.Low, share.High
-	if brief {
-		d.Mean = float64(d.Total) / float64(len(counts))
-		d.K = c.At(max(d.Mean, belief.Lowest))
-		d.Low, d.High = math.NaN(), math.NaN()
-		return d, nil
-	}
 	iv, err := belief.SampleInterval(e, c, d.Level)
 	if err != nil {
 		return d, err
@@ -210,52 +221,46 @@ func share(v farm.Visit, u Unit) (estimate.Share, error) {
 	return estimate.Proportion(infested, looked)
 }
 
-// levels picks the action and the watch level in a measure at a stage, and
-// the published levels of other crops beside them. Where a condition of the
-// farm is required and holds, its rows replace the others.
-func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level, nearest []Level) {
-	var plain, special []Level
-	for _, l := range all {
-		if l.Measure != measure || l.Requires != "" && !holds[l.Requires] {
+// levels picks the action and the watch level in a measure at a stage. Where a
+// condition of the farm is required and holds, its rows replace the others.
+func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level) {
+	special := [2]bool{} // of act and watch
+	for i := range all {
+		l := &all[i]
+		if l.Measure != measure || l.Requires == "" && l.Transfer || l.Requires != "" && !holds[l.Requires] || !stage.Between(l.From, l.To) {
 			continue
 		}
+		to, n := &act, 0
 		switch l.Kind {
-		case "act", "watch":
+		case "act":
+		case "watch":
+			to, n = &watch, 1
 		default:
 			continue
 		}
-		switch {
-		case l.Transfer && l.Requires == "":
-			if l.Ref.Basis == "published" {
-				nearest = append(nearest, l)
-			}
-		case !stage.Between(l.From, l.To):
-		case l.Requires != "":
-			special = append(special, l)
-		default:
-			plain = append(plain, l)
+		if *to == nil || l.Requires != "" && !special[n] {
+			*to, special[n] = l, l.Requires != ""
 		}
 	}
-	pick := func(rows []Level) {
-		for _, l := range rows {
-			switch {
-			case l.Kind == "watch" && watch == nil:
-				watch = &l
-			case l.Kind != "watch" && act == nil:
-				act = &l
-			}
+	return act, watch
+}
+
+// nearestLevels are the published levels of other crops in a measure.
+func nearestLevels(all []Level, measure string) (nearest []Level) {
+	for i := range all {
+		if l := &all[i]; l.Measure == measure && (l.Kind == "act" || l.Kind == "watch") && l.Requires == "" && l.Transfer && l.Ref.Basis == "published" {
+			nearest = append(nearest, *l)
 		}
 	}
-	pick(special)
-	pick(plain)
-	return act, watch, nearest
+	return nearest
 }
 
 // LevelsAt returns the action and the watch level in a measure at a stage (nil
 // where there is none), and the published levels of other crops beside them.
 // holds names the conditions of the farm that hold, see Level.Requires.
 func LevelsAt(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level, nearest []Level) {
-	return levels(all, measure, stage, holds)
+	act, watch = levels(all, measure, stage, holds)
+	return act, watch, nearestLevels(all, measure)
 }
 
 // decide fills the verdict, the reading that decided and the one before it.
@@ -285,7 +290,7 @@ func (a *Assessment) decide(in Input) error {
 	// An invalid count has no chance of its own: the result's is that of an
 	// older one.
 	if a.Earlier != nil {
-		if err := a.Earlier.complete(); err != nil {
+		if err := a.Earlier.complete(in); err != nil {
 			return err
 		}
 	}
@@ -311,7 +316,7 @@ func (a *Assessment) candidates(in Input) []int {
 	last := a.Readings[len(a.Readings)-1].Visit.Date
 	for i := len(a.Readings) - 1; i >= 0; i-- {
 		r := &a.Readings[i]
-		act, _, _ := levels(in.Pest.Levels, r.Unit.Measure, in.Stage, in.Holds)
+		act, _ := levels(in.Pest.Levels, r.Unit.Measure, in.Stage, in.Holds)
 		if r.Valid() && act != nil && act.Operator != "none" && in.Today.Sub(r.Visit.Date) <= in.Pest.StaleDays {
 			last = r.Visit.Date
 			break
@@ -360,7 +365,7 @@ type judged struct {
 // judge asks for the verdict of reading i.
 func (a *Assessment) judge(in Input, i int) (judged, error) {
 	r := &a.Readings[i]
-	if err := r.complete(); err != nil {
+	if err := r.complete(in); err != nil {
 		return judged{}, err
 	}
 	vin := verdict.Input{
@@ -374,12 +379,12 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 			return judged{verdict.Decide(vin), i, nil}, nil
 		}
 		base = &a.Readings[on]
-		if err := base.complete(); err != nil {
+		if err := base.complete(in); err != nil {
 			return judged{}, err
 		}
 	}
 	// The decision is for today, so today's growth stage chooses the levels.
-	base.Act, base.Watch, base.Nearest = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
+	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
 	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
 	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
 	vin.Cautions = base.Cautions
@@ -438,7 +443,7 @@ func orDamage(in Input, res verdict.Result, r *Reading) verdict.Result {
 	if r.Act != nil {
 		pct = r.Act.OrDamagePct
 	}
-	if l, _, _ := levels(in.Pest.Levels, r.Unit.Damage, in.Stage, in.Holds); r.Unit.Damage != "" && l != nil && l.Operator == ">=" && (pct <= 0 || l.Value < pct) {
+	if l, _ := levels(in.Pest.Levels, r.Unit.Damage, in.Stage, in.Holds); r.Unit.Damage != "" && l != nil && l.Operator == ">=" && (pct <= 0 || l.Value < pct) {
 		pct = l.Value
 	}
 	if pct <= 0 || d == nil || res.Verdict == verdict.Act || res.Verdict == verdict.Stale {
@@ -559,7 +564,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 		return
 	}
 	h := &a.HotSpots[len(a.HotSpots)-1]
-	h.Act, h.Watch, h.Nearest = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds)
+	h.Act, h.Watch = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds)
 	if h.Belief != nil {
 		h.readOff()
 	}

@@ -61,23 +61,26 @@ func growth(from, to civil.Date, steps []civil.Date) belief.Growth {
 }
 
 // believe carries a belief for each measure through the valid readings in the
-// order of their days, and reads intervals and chances off it.
+// order of their days, and reads intervals and chances off it; of brief
+// readings it only notes where they stand.
 func (a *Assessment) believe(in Input) error {
-	now := map[string]*belief.Belief{}
+	now := map[string]*state{}
 	for i := range a.Readings {
 		r := &a.Readings[i]
 		if !r.Valid() {
 			continue
 		}
 		before := now[r.Unit.Measure]
-		next, err := in.Beliefs.step(before, r, in.Steps)
+		next, err := in.Beliefs.after(before, r, in.Steps)
 		if err != nil {
-			return fmt.Errorf("visit %d of %s on %s: %w", r.Visit.ID, r.Visit.Bed, r.Visit.Date, err)
+			return r.wrong(err)
 		}
 		now[r.Unit.Measure] = next
-		r.Belief, r.Alone = next, before == nil || before.IsWeak()
+		r.state, r.Alone = next, before == nil || before.weak
 		if !r.brief {
-			r.readOff()
+			if err := r.believed(); err != nil {
+				return err
+			}
 		}
 	}
 	// A hot spot is believed by itself: it says nothing of the bed.
@@ -86,29 +89,58 @@ func (a *Assessment) believe(in Input) error {
 		if !h.Valid() {
 			continue
 		}
-		b, err := in.Beliefs.step(nil, h, nil)
+		s, err := in.Beliefs.after(nil, h, nil)
 		if err != nil {
-			return fmt.Errorf("visit %d of %s on %s: %w", h.Visit.ID, h.Visit.Bed, h.Visit.Date, err)
+			return h.wrong(err)
 		}
-		h.Belief, h.Alone = b, true
-		h.readOff()
+		h.state, h.Alone = s, true
+		if err := h.believed(); err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
+// Believed is Belief, made where a brief assessment left it out. An error means
+// that a stored visit cannot be computed with.
+func (r *Reading) Believed() (*belief.Belief, error) {
+	if r.state == nil || r.Belief != nil {
+		return r.Belief, nil
+	}
+	b, read, err := r.state.believed()
+	if err != nil {
+		return nil, r.wrong(err)
+	}
+	r.Belief, r.read = b, read
+	return b, nil
+}
+
+// believed fills the belief of a reading and what is read off it.
+func (r *Reading) believed() error {
+	b, err := r.Believed()
+	if b != nil {
+		r.readOff()
+	}
+	return err
+}
+
+func (r *Reading) wrong(err error) error {
+	return fmt.Errorf("visit %d of %s on %s: %w", r.Visit.ID, r.Visit.Bed, r.Visit.Date, err)
+}
+
 // Beliefs keeps what visits showed, so that it is worked out once: the lists of
-// two weeks share all but the last round. It holds the beliefs, each known by
-// the one before it and by its visit, what was read off them, the density of a
-// visit by itself, and how pests clump by what was known when a week began.
+// two weeks share all but the last round. It holds the last beliefs of each
+// bed and pest, each known by the one before it and by its visit, the density
+// of a visit by itself, and how pests clump by what was known when a week began.
 // A visit never changes once it is stored; those without a record number are
 // not kept. Several goroutines may use one; the zero value is ready, and a nil
 // one keeps nothing.
 type Beliefs struct {
-	steps     kept[beliefKey, *belief.Belief]
-	readers   kept[*belief.Belief, *belief.Reader]
-	densities kept[densityKey, estimate.Density]
-	laws      kept[lawKey, estimate.Dispersion]
-	levels    kept[levelKey, float64]
+	states      kept[stateKey, *state]
+	likelihoods kept[likelihoodKey, *belief.Likelihood]
+	densities   kept[densityKey, estimate.Density]
+	laws        kept[lawKey, estimate.Dispersion]
+	levels      kept[levelKey, float64]
 }
 
 // kept is a map that several goroutines may use.
@@ -138,13 +170,18 @@ func (k *kept[K, V]) get(key K, made func() (V, error)) (V, error) {
 	return v, nil
 }
 
-type beliefKey struct {
-	before *belief.Belief
+type stateKey struct {
+	before *state
 	visit  int64
 	pest   string
 	unit   string
 	clump  belief.Clump
 	unrest bool
+}
+
+type likelihoodKey struct {
+	clump belief.Clump
+	scale float64
 }
 
 // lawKey names the visits before a week by their number and a sum over theirs.
@@ -165,58 +202,107 @@ type densityKey struct {
 	visit int64
 	unit  string
 	clump belief.Clump
-	words string
-	brief bool
 }
 
-// step is the belief after a reading. before is the one of the last reading,
-// nil for the first of a season, which begins weak.
-func (k *Beliefs) step(before *belief.Belief, r *Reading, steps []civil.Date) (*belief.Belief, error) {
+// state is what is believed after a reading: how it is made, and while it is
+// kept the belief itself.
+type state struct {
+	before   *state // nil: the first of a season, which begins weak
+	day      civil.Date
+	growth   belief.Growth // since before
+	evidence belief.Evidence
+	like     *belief.Likelihood
+	weak     bool // no unit was looked at yet
+
+	mu     sync.Mutex
+	belief *belief.Belief
+	read   *belief.Reader
+}
+
+// keptStates is how many of the latest beliefs of a bed and pest are kept: a
+// list looks back at the one of the week before. Older ones are made again
+// where they are asked for.
+const keptStates = 4
+
+// after is the state after a reading. before is the one of the last reading,
+// nil for the first of a season.
+func (k *Beliefs) after(before *state, r *Reading, steps []civil.Date) (*state, error) {
 	day, c := r.Visit.Date, r.Unit.clump()
-	b := belief.Weak()
-	b.Date = day
 	var g belief.Growth
 	if before != nil {
-		g = growth(before.Date, day, steps)
+		g = growth(before.day, day, steps)
 	}
-	made := func() (*belief.Belief, error) {
-		if before != nil {
-			var err error
-			if b, err = belief.Carry(*before, day.Sub(before.Date), g); err != nil {
-				return nil, err
-			}
-		}
-		next, err := belief.Update(b, r.evidence(), c)
-		return &next, err
+	made := func() (*state, error) {
+		s := &state{before: before, day: day, growth: g, evidence: r.evidence()}
+		s.weak = (before == nil || before.weak) && len(s.evidence.Counts)+s.evidence.Presence.Looked == 0
+		var err error
+		s.like, err = k.likelihood(c, s.evidence.Scale)
+		return s, err
 	}
 	if k == nil || r.Visit.ID == 0 {
 		return made()
 	}
-	return k.steps.get(beliefKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g != belief.UnknownGrowth()}, made)
+	return k.states.get(stateKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g != belief.UnknownGrowth()}, made)
 }
 
-// reader reads off a belief.
-func (k *Beliefs) reader(b *belief.Belief) *belief.Reader {
+func (k *Beliefs) likelihood(c belief.Clump, scale float64) (*belief.Likelihood, error) {
+	made := func() (*belief.Likelihood, error) { return belief.NewLikelihood(c, scale) }
 	if k == nil {
-		return b.Read()
+		return made()
 	}
-	r, _ := k.readers.get(b, func() (*belief.Reader, error) { return b.Read(), nil })
-	return r
+	return k.likelihoods.get(likelihoodKey{c, scale}, made)
+}
+
+// believed is the belief of a state and its reader.
+func (s *state) believed() (*belief.Belief, *belief.Reader, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.belief != nil {
+		return s.belief, s.read, nil
+	}
+	b := belief.Weak()
+	b.Date = s.day
+	if s.before != nil {
+		last, _, err := s.before.believed()
+		if err != nil {
+			return nil, nil, err
+		}
+		if b, err = belief.Carry(*last, s.day.Sub(last.Date), s.growth); err != nil {
+			return nil, nil, err
+		}
+	}
+	b, read, err := s.like.Update(b, s.evidence)
+	if err != nil {
+		return nil, nil, err
+	}
+	s.belief, s.read = &b, read
+	old := s
+	for range keptStates {
+		if old = old.before; old == nil {
+			return s.belief, s.read, nil
+		}
+	}
+	old.mu.Lock()
+	old.belief, old.read = nil, nil
+	old.mu.Unlock()
+	return s.belief, s.read, nil
 }
 
 // density is what a visit says by itself.
 func (k *Beliefs) density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
 	made := func() (estimate.Density, error) { return density(v, u, brief) }
-	if k == nil || v.ID == 0 {
+	if k == nil || v.ID == 0 || brief {
 		return made()
 	}
-	return k.densities.get(densityKey{v.ID, u.Key, u.clump(), u.Dispersed.Words, brief}, made)
+	d, err := k.densities.get(densityKey{v.ID, u.Key, u.clump()}, made)
+	d.KSource = kSource(u)
+	return d, err
 }
 
 // readOff fills what is read off the belief: the likely range and the chances.
 func (r *Reading) readOff() {
 	low, high := math.NaN(), math.NaN()
-	read := r.kept.reader(r.Belief)
+	read := r.read
 	if iv, err := read.Interval(0.95); err == nil {
 		low, high = iv.Low, iv.High
 	}

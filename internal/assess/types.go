@@ -140,8 +140,8 @@ type Input struct {
 	// count that is too near its level, and the chance that they do.
 	Deep bool
 	// Brief leaves what the verdict does not rest on out: of readings by counts
-	// other than Decider and Earlier the intervals and chances are NaN, which
-	// saves most of the work late in a season.
+	// other than Decider and Earlier the levels and the belief are nil, the
+	// intervals and chances NaN, which saves most of the work late in a season.
 	Brief bool
 	// Beliefs keeps what visits showed between calls; nil keeps nothing.
 	Beliefs *Beliefs
@@ -178,8 +178,10 @@ type Reading struct {
 	Chance   float64 // chance that the truth is at or over Act; NaN without a level
 	ChanceW  float64 // the same for Watch
 
-	brief bool     // intervals and chances are still to be filled
+	brief bool     // levels, belief, interval and chances are still to be filled
 	kept  *Beliefs // what was worked out before
+	state *state   // how Belief is made, nil where there is none
+	read  *belief.Reader
 }
 
 // Valid reports whether the visit's conditions let it count.

@@ -35,16 +35,20 @@ func LookAhead(b Belief, days int, g Growth) (*Ahead, error) {
 		return a, nil
 	}
 	a.sd, a.share = start.sd, start.weak
-	p, bend := atoms(b.ln)
+	w := works.Get().(*work)
+	defer works.Put(w)
+	bend := atoms(&w.mass, b.ln)
 	u, every := gridU[:], 1
-	if !(bend <= 1.0/9) {
+	var p []float64
+	if !(bend <= sharpest) {
 		u, p, _ = gauss(b.ln, a.sd/1.5)
 	} else {
-		for start.shift == 0 && every < 4 && bend*float64(4*every*every) <= 1.0/9 && a.sd >= 10*gridStep*float64(every) {
+		for start.shift == 0 && every < 4 && bend*float64(4*every*every) <= thinnest && a.sd >= 10*gridStep*float64(every) {
 			every *= 2
 		}
-		p = thin(p, every)
+		p = thin(&w.mass, every)
 	}
+	a.u, a.p = make([]float64, 0, len(p)), make([]float64, 0, len(p))
 	for i, m := range p {
 		if m >= 1e-17 {
 			a.u = append(a.u, math.Min(math.Max(u[i*every]+start.shift, gridU[0]), gridU[points-1]))

@@ -88,7 +88,8 @@ func FromPrior(p estimate.Prior) (Belief, error) {
 			return Belief{}, fmt.Errorf("prior at %v: %w", math.Exp(u), ErrDomain)
 		}
 	}
-	return Belief{}.made(f), nil
+	b, _ := Belief{}.made(f)
+	return b, nil
 }
 
 func (b Belief) log() []float64 {
@@ -169,12 +170,14 @@ func levelOK(level float64) error {
 	return nil
 }
 
-// made returns b with the log density f, which it scales to mass 1.
-func (b Belief) made(f []float64) Belief {
-	lnMass := newReader(f).lnMass
+// made returns b with the log density f, which it scales to mass 1, and its
+// reader.
+func (b Belief) made(f []float64) (Belief, *Reader) {
+	r := newReader(f)
 	for i := range f {
-		f[i] -= lnMass
+		f[i] -= r.lnMass
 	}
+	r.lnMass = 0
 	b.ln = f
-	return b
+	return b, r
 }

@@ -3,6 +3,7 @@ package belief
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/floats"
 
@@ -74,11 +75,24 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 	if days == 0 || b.IsWeak() {
 		return b, nil
 	}
-	f := blurred(b.ln, s.shift, s.sd)
+	f := make([]float64, points)
+	blurred(f, b.ln, s.shift, s.sd)
+	mass := 0.0
 	for i := range f {
-		f[i] = math.Log((1-s.weak)*f[i] + s.weak*weakDensity[i])
+		f[i] = (1-s.weak)*f[i] + s.weak*weakDensity[i]
+		mass += f[i]
 	}
-	return b.made(f), nil
+	// The trapezoid rule is exact for what is as smooth as the blur, but for
+	// the ends of the grid.
+	for i, w := range gregory {
+		mass += (w - 1) * (f[i] + f[points-1-i])
+	}
+	mass *= gridStep
+	for i := range f {
+		f[i] = math.Log(f[i] / mass)
+	}
+	b.ln = f
+	return b, nil
 }
 
 func carryable(days int, g Growth) error {
@@ -125,56 +139,81 @@ var weakDensity = func() (f [points]float64) {
 	return f
 }()
 
-// blurred returns, at the grid points, the log density f moved by shift and
-// blurred by a normal law with the given standard deviation, as a density.
-func blurred(f []float64, shift, sd float64) []float64 {
-	p, bend := atoms(f)
-	if !(bend <= 1.0/9) {
-		u, p, _ := gauss(f, sd/1.5)
-		return spread(u, p, shift, sd)
+// blurred sets out, at the grid points, to the density of which f is the log,
+// moved by shift and blurred by a normal law with the given standard deviation.
+func blurred(out, f []float64, shift, sd float64) {
+	w := works.Get().(*work)
+	defer works.Put(w)
+	bend := atoms(&w.mass, f)
+	if !(bend <= sharpest) {
+		u, mass, _ := gauss(f, sd/1.5)
+		spread(out, u, mass, shift, sd)
+		return
 	}
 	// Where the density and the blur are wide enough every second or fourth
 	// point will do: the trapezoid rule stays exact for the atoms, and what is
 	// as smooth as the blur is known from the points that remain.
 	if shift != 0 {
-		return spread(gridU[:], thin(p, 1), shift, sd)
+		spread(out, gridU[:], thin(&w.mass, 1), shift, sd)
+		return
 	}
 	every := 1
-	for every < 4 && bend*float64(4*every*every) <= 1.0/9 && sd >= 10*gridStep*float64(2*every) {
+	for every < 4 && bend*float64(4*every*every) <= thinnest && sd >= 10*gridStep*float64(2*every) {
 		every *= 2
 	}
-	return thinSpread(thin(p, every), every, sd)
+	w.thinSpread(out, thin(&w.mass, every), every, sd)
 }
 
-// atoms returns the mass of each step of the grid at its point, and how
-// sharply the density bends where it counts: with a standard deviation of
-// three points or more, a bend of 1/9, the trapezoid rule is exact but for the
-// ends of the grid.
-func atoms(f []float64) (p []float64, bend float64) {
-	p = make([]float64, points)
+// work is room to work in.
+type work struct {
+	mass, ln [points]float64
+	kernel   [2*points - 1]float64
+}
+
+var works = sync.Pool{New: func() any { return new(work) }}
+
+// sharpest is the bend that the trapezoid rule takes, thinnest the one that is
+// left when points are thinned out, and counts the mass of a step from which on
+// its bend matters.
+const (
+	sharpest = 1.0 / 4
+	thinnest = 1.0 / 9
+	counts   = 1e-8
+)
+
+// atoms sets p to the mass of each step of the grid at its point and returns how
+// sharply the density bends where it counts: with a standard deviation of two
+// points or more, which bends by a quarter, the trapezoid rule is exact but for
+// the ends of the grid (of a normal law to exp(-8π²)). Where a law of clumping
+// sets in the density has a corner, which costs about its mass times its bend:
+// not worth a look below counts.
+func atoms(p *[points]float64, f []float64) (bend float64) {
 	for i, v := range f {
-		if v < -40 {
+		if p[i] = 0; v < -40 {
 			continue
 		}
 		p[i] = math.Exp(v) * gridStep
 		if p[i] > 1 {
 			bend = math.Inf(1)
 		}
-		if p[i] > 1e-10 && i > 0 && i < points-1 {
+		if p[i] > counts && i > 0 && i < points-1 {
 			bend = max(bend, math.Abs(f[i-1]-2*v+f[i+1]))
 		}
 	}
-	return p, bend
+	return bend
 }
 
-// thin keeps each so many atoms, with Gregory's weights at the ends of the
-// grid, where the density does not fall to 0.
-func thin(p []float64, every int) []float64 {
-	out := make([]float64, (points-1)/every+1)
+// gregory are the weights that Gregory's rule gives to the ends of a sum.
+var gregory = [3]float64{3.0 / 8, 7.0 / 6, 23.0 / 24}
+
+// thin keeps each so many atoms, in place, with Gregory's weights at the ends of
+// the grid, where the density does not fall to 0.
+func thin(p *[points]float64, every int) []float64 {
+	out := p[:(points-1)/every+1]
 	for i := range out {
 		out[i] = p[i*every] * float64(every)
 	}
-	for i, w := range [3]float64{3.0 / 8, 7.0 / 6, 23.0 / 24} {
+	for i, w := range gregory {
 		out[i] *= w
 		out[len(out)-1-i] *= w
 	}
@@ -183,42 +222,35 @@ func thin(p []float64, every int) []float64 {
 
 // thinSpread is spread of thinned atoms without a shift, worked out at them and
 // interpolated between them in logs by the polynomial through six.
-func thinSpread(mass []float64, every int, sd float64) []float64 {
+func (w *work) thinSpread(f, mass []float64, every int, sd float64) {
 	n := len(mass)
 	h := gridStep * float64(every) / sd
 	reach := min(int(8.5/h)+1, n-1)
-	kernel := make([]float64, 2*reach+1)
+	kernel := w.kernel[:2*reach+1]
 	for i := range reach + 1 {
 		z := h * float64(i)
 		k := math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
 		kernel[reach-i], kernel[reach+i] = k, k
 	}
-	at := make([]float64, n)
-	for i := range at {
+	ln := w.ln[:n]
+	for i := range n {
 		lo, hi := max(i-reach, 0), min(i+reach+1, n)
-		at[i] = floats.Dot(mass[lo:hi], kernel[reach-i+lo:reach-i+hi])
-	}
-	if every == 1 {
-		return at
-	}
-	f := make([]float64, points)
-	ln := make([]float64, n)
-	for i, v := range at {
+		v := floats.Dot(mass[lo:hi], kernel[reach-i+lo:reach-i+hi])
 		f[i*every] = v
-		ln[i] = math.Log(max(v, 1e-300))
+		if every > 1 {
+			ln[i] = math.Log(max(v, 1e-300))
+		}
 	}
 	for i := range n - 1 {
 		for j := 1; j < every; j++ {
 			f[i*every+j] = math.Exp(between(ln, i, float64(j)/float64(every)))
 		}
 	}
-	return f
 }
 
-// spread returns the density, at the grid points, of the masses p at u moved
-// by shift and blurred by a normal law with the given standard deviation.
-func spread(u, mass []float64, shift, sd float64) []float64 {
-	f := make([]float64, points)
+// spread adds to f the density, at the grid points, of the masses at u moved by
+// shift and blurred by a normal law with the given standard deviation.
+func spread(f, u, mass []float64, shift, sd float64) {
 	h := gridStep / sd
 	q := math.Exp(-h * h)
 	reach := int(8.5/h) + 1
@@ -245,5 +277,4 @@ func spread(u, mass []float64, shift, sd float64) []float64 {
 			f[i] += y
 		}
 	}
-	return f
 }

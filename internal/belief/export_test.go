@@ -21,7 +21,7 @@ func RiseError(counts []int, ks []float64) (worst float64, err error) {
 				exact += float64(s.freq[i]) * math.Log1p(float64(j)/k)
 			}
 		}
-		worst = max(worst, math.Abs(r.at(k)-exact))
+		worst = max(worst, math.Abs(r.at(k, math.Log(k))-exact))
 	}
 	return worst, nil
 }

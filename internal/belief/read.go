@@ -17,7 +17,12 @@ type Reader struct {
 }
 
 // Read prepares the belief for reading.
-func (b Belief) Read() *Reader { return newReader(b.log()) }
+func (b Belief) Read() *Reader {
+	if b.ln == nil {
+		return weakReader
+	}
+	return newReader(b.ln)
+}
 
 // Where the density bends no more than a normal law whose standard deviation
 // is six steps of the grid, and rises or falls by no more than a factor of e
@@ -41,6 +46,15 @@ func newReader(f []float64) *Reader {
 			top = v
 		}
 	}
+	// What lies below the cut cannot count: lo and hi are the first and the last
+	// step that can.
+	lo, hi := 0, points-2
+	for lo < hi && max(f[lo], f[lo+1]) < top-cut-1 {
+		lo++
+	}
+	for hi > lo && max(f[hi], f[hi+1]) < top-cut-1 {
+		hi--
+	}
 	// The steps that must be cut finer, and their mass in logs.
 	type fine struct {
 		step   int
@@ -62,9 +76,10 @@ func newReader(f []float64) *Reader {
 			rough = i
 		}
 	}
-	look(1)
-	look(2)
-	for i := range points - 1 {
+	for i := lo - 2; i < lo+3; i++ {
+		look(i)
+	}
+	for i := lo; i <= hi; i++ {
 		look(i + 3)
 		if i >= 2 && i < points-3 && rough < i-2 {
 			w := f[i-2 : i+4]
@@ -76,12 +91,12 @@ func newReader(f []float64) *Reader {
 		finest = max(finest, m)
 	}
 	var p [points]float64
-	for i, v := range f {
-		p[i] = math.Exp(v - finest)
+	for i := max(lo-2, 0); i < min(hi+4, points); i++ {
+		p[i] = math.Exp(f[i] - finest)
 	}
 	mass := r.upper[:points-1]
 	next := 0
-	for i := range mass {
+	for i := lo; i <= hi; i++ {
 		switch {
 		case next < len(cutFiner) && cutFiner[next].step == i:
 			mass[i] = math.Exp(cutFiner[next].lnMass - finest)
@@ -92,11 +107,11 @@ func newReader(f []float64) *Reader {
 		}
 	}
 	total := 0.0
-	for i := points - 2; i >= 0; i-- {
+	for i := hi; i >= 0; i-- {
 		total += mass[i]
 		mass[i] = total
 	}
-	for i := range mass {
+	for i := range hi + 1 {
 		mass[i] /= total
 	}
 	r.lnMass = finest + math.Log(total)

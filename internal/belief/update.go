@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
@@ -30,12 +31,10 @@ type sample struct {
 }
 
 func (e Evidence) sample() (sample, error) {
-	s := sample{n: len(e.Counts), pr: e.Presence, scale: e.Scale}
-	if s.scale == 0 {
-		s.scale = 1
-	}
-	if !(s.scale >= 1e-3 && s.scale <= 1e3) {
-		return s, fmt.Errorf("scale %v, want 0.001 to 1000: %w", e.Scale, ErrDomain)
+	s := sample{n: len(e.Counts), pr: e.Presence}
+	var err error
+	if s.scale, err = oneScale(e.Scale); err != nil {
+		return s, err
 	}
 	if p := s.pr; p.Looked < 0 || p.Looked > estimate.MaxCount || p.Infested < 0 || p.Infested > p.Looked || p.Tally < 0 || p.Tally > maxTally {
 		return s, fmt.Errorf("%d infested of %d looked at, tally %d (want at most %d): %w", p.Infested, p.Looked, p.Tally, maxTally, ErrDomain)
@@ -83,64 +82,147 @@ const maxTally = 1000
 // 1961, Nature 189:732-735; Kuno 1986, Researches on Population Ecology
 // 28:305-319 (zero term; from memory).
 func Update(b Belief, e Evidence, c Clump) (Belief, error) {
-	s, err := e.sample()
+	if err := e.check(b); err != nil {
+		return b, err
+	}
+	l, err := NewLikelihood(c, e.Scale)
 	if err != nil {
 		return b, err
 	}
-	if err := c.check(); err != nil {
-		return b, err
-	}
+	b, _, err = l.Update(b, e)
+	return b, err
+}
+
+// check reports evidence that says nothing of the belief's day.
+func (e Evidence) check(b Belief) error {
 	if !e.Date.IsZero() && !b.Date.IsZero() && e.Date != b.Date {
-		return b, fmt.Errorf("a visit on %s and a belief of %s: carry the belief to the day of the visit: %w", e.Date, b.Date, ErrDomain)
+		return fmt.Errorf("a visit on %s and a belief of %s: carry the belief to the day of the visit: %w", e.Date, b.Date, ErrDomain)
+	}
+	return nil
+}
+
+// Likelihood holds what the visits of a pest share that clumps alike on units
+// that stood as long: k at each density. It serves any number of updates and
+// of goroutines.
+type Likelihood struct {
+	clump  Clump
+	scale  float64
+	lowest float64         // of k
+	mean   [points]float64 // per unit
+	lnMean [points]float64
+	k, lnK [points]float64
+	lnR    [points]float64 // ln(1+mean/k)
+
+	mu    sync.Mutex
+	tails map[int]*tails // by tally
+}
+
+// tails are the logs of the chances that a unit holds at most a tally, and more.
+type tails struct{ clear, infested [points]float64 }
+
+// tailsOf are the tails of a tally, worked out once.
+func (l *Likelihood) tailsOf(tally int) *tails {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	t := l.tails[tally]
+	if t == nil {
+		t = &tails{}
+		for i := range t.clear {
+			t.clear[i], t.infested[i] = lnTails(tally, l.mean[i], l.k[i], l.lnR[i])
+		}
+		if l.tails == nil {
+			l.tails = map[int]*tails{}
+		}
+		l.tails[tally] = t
+	}
+	return t
+}
+
+// NewLikelihood prepares updates by visits whose pest clumps as c says and
+// whose Evidence.Scale is scale. Errors: ErrDomain.
+func NewLikelihood(c Clump, scale float64) (*Likelihood, error) {
+	if err := c.check(); err != nil {
+		return nil, err
+	}
+	one, err := oneScale(scale)
+	if err != nil {
+		return nil, err
+	}
+	l := &Likelihood{clump: c, scale: one, lowest: math.Inf(1)}
+	law, lnScale := c.law(), math.Log(one)
+	for i, u := range gridU {
+		l.lnMean[i] = u - lnScale
+		l.mean[i] = math.Exp(l.lnMean[i])
+		l.k[i], l.lnR[i] = law(l.lnMean[i])
+		l.lnK[i] = math.Log(l.k[i])
+		l.lowest = math.Min(l.lowest, l.k[i])
+	}
+	return l, nil
+}
+
+func oneScale(scale float64) (float64, error) {
+	if scale == 0 {
+		return 1, nil
+	}
+	if !(scale >= 1e-3 && scale <= 1e3) {
+		return scale, fmt.Errorf("scale %v, want 0.001 to 1000: %w", scale, ErrDomain)
+	}
+	return scale, nil
+}
+
+// Update is the function Update, with the clumping and the scale of l. It
+// gives the reader of the new belief as well, which is made on the way.
+func (l *Likelihood) Update(b Belief, e Evidence) (Belief, *Reader, error) {
+	s, err := e.sample()
+	if err != nil {
+		return b, nil, err
+	}
+	if s.scale != l.scale {
+		return b, nil, fmt.Errorf("a visit of scale %v and a likelihood for %v: %w", s.scale, l.scale, ErrDomain)
+	}
+	if err := e.check(b); err != nil {
+		return b, nil, err
 	}
 	if b.Date.IsZero() {
 		b.Date = e.Date
 	}
 	if s.n+s.pr.Looked == 0 {
-		return b, nil
+		return b, b.Read(), nil
 	}
 	f := slices.Clone(b.log())
-	s.addLogLik(f, c)
+	l.add(f, s)
 	b.Seen = b.Date
 	b.Units += s.n + s.pr.Looked
 	b.Visits++
-	return b.made(f), nil
+	b, read := b.made(f)
+	return b, read, nil
 }
 
-// addLogLik adds the log likelihood at each grid point to f.
-func (s sample) addLogLik(f []float64, c Clump) {
-	n, lnScale := float64(s.n), math.Log(s.scale)
-	var k, lnR [points]float64 // lnR is ln(1+m/k)
-	lowest := math.Inf(1)
-	law := c.law()
-	for i, u := range gridU {
-		k[i], lnR[i] = law(u - lnScale)
-		lowest = math.Min(lowest, k[i])
-	}
-	var rise riser
-	if c.K == 0 && s.n > 0 {
-		rise = s.newRiser(lowest)
-	}
-	for i, u := range gridU {
-		lm := u - lnScale
-		m := math.Exp(lm)
-		if s.n > 0 {
-			if math.IsInf(k[i], 1) {
-				f[i] += s.total*lm - n*m
+// add adds the log likelihood of a sample at each grid point to f.
+func (l *Likelihood) add(f []float64, s sample) {
+	n := float64(s.n)
+	if s.n > 0 {
+		for i := range f {
+			if math.IsInf(l.k[i], 1) {
+				f[i] += s.total*l.lnMean[i] - n*l.mean[i]
 			} else {
-				f[i] += s.total*(lm-lnR[i]) - n*k[i]*lnR[i]
-			}
-			if c.K == 0 { // for a fixed k the sum of ln Γ is a constant
-				f[i] += rise.at(k[i])
+				f[i] += s.total*(l.lnMean[i]-l.lnR[i]) - n*l.k[i]*l.lnR[i]
 			}
 		}
-		if s.pr.Looked > 0 {
-			clear, infested := lnTails(s.pr.Tally, m, k[i], lnR[i])
-			if s.pr.Infested > 0 {
-				f[i] += float64(s.pr.Infested) * infested
+		if l.clump.K == 0 { // for a fixed k the sum of ln Γ is a constant
+			s.newRiser(l.lowest).add(f, l)
+		}
+	}
+	if s.pr.Looked > 0 {
+		t := l.tailsOf(s.pr.Tally)
+		if n := float64(s.pr.Infested); n > 0 {
+			for i := range f {
+				f[i] += n * t.infested[i]
 			}
-			if c := s.pr.Looked - s.pr.Infested; c > 0 {
-				f[i] += float64(c) * clear
+		}
+		if n := float64(s.pr.Looked - s.pr.Infested); n > 0 {
+			for i := range f {
+				f[i] += n * t.clear[i]
 			}
 		}
 	}
@@ -184,7 +266,17 @@ func (s sample) newRiser(lowest float64) riser {
 	return r
 }
 
-func (r riser) at(k float64) float64 {
+// add adds the sum at each grid point to f.
+func (r riser) add(f []float64, l *Likelihood) {
+	if r.large == 0 {
+		return
+	}
+	for i := range f {
+		f[i] += r.at(l.k[i], l.lnK[i])
+	}
+}
+
+func (r riser) at(k, lnK float64) float64 {
 	if r.large == 0 || math.IsInf(k, 1) {
 		return 0
 	}
@@ -192,7 +284,7 @@ func (r riser) at(k float64) float64 {
 		q := 1 / k
 		return q * (r.sums[0] - q*(r.sums[1]/2-q*(r.sums[2]/3-q*(r.sums[3]/4-q*r.sums[4]/5))))
 	}
-	x := (math.Log(k) - r.lo) / riseStep
+	x := (lnK - r.lo) / riseStep
 	i := min(max(int(x), 0), len(r.table)-2)
 	return between(r.table, i, x-float64(i))
 }

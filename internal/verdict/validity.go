@@ -24,17 +24,18 @@ type Needs struct {
 // was not noted is no reason: see Cautions. An invalid count is kept and shown
 // but is neither a zero nor part of a mean.
 func Validity(v farm.Visit, need Needs) []string {
-	bad, _ := conditions(v, need)
+	bad, _ := Conditions(v, need)
 	return bad
 }
 
 // Cautions returns the conditions that the protocol asks for and nobody noted.
 func Cautions(v farm.Visit, need Needs) []string {
-	_, open := conditions(v, need)
+	_, open := Conditions(v, need)
 	return open
 }
 
-func conditions(v farm.Visit, need Needs) (bad, open []string) {
+// Conditions returns both: why the visit is not valid, and what nobody noted.
+func Conditions(v farm.Visit, need Needs) (bad, open []string) {
 	c := v.Conditions
 	if need.SoilMoist || need.NotWaterlogged {
 		switch {
