@@ -277,7 +277,12 @@ func (d *decider) decide() {
 	}
 	few := in.N < in.MinUnits
 	if !in.Watch.none() {
-		d.r.ChanceWatch = d.exceeds(in.Watch.perUnit(percent))
+		if d.r.ChanceWatch = d.exceeds(in.Watch.perUnit(percent)); in.Watch.any() {
+			d.r.ChanceWatch = 0 // none found is not a find
+			if d.found() > 0 {
+				d.r.ChanceWatch = 1
+			}
+		}
 		d.r.Watched = !few && d.r.ChanceWatch >= in.ActAt
 		if d.r.Watched {
 			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
@@ -449,17 +454,24 @@ func (d *decider) enemiesHold() bool {
 	return hold
 }
 
+// found is the number of animals or of infested units, at least 1 where any was
+// seen.
+func (d *decider) found() int {
+	if s := d.in.Share; s != nil {
+		return s.Infested
+	}
+	if n := d.in.Density.Total; n > 0 || d.in.Density.PropInfested == 0 {
+		return n
+	}
+	return 1
+}
+
 // anyFind decides where one find is enough, as for diseases to be rogued.
 func (d *decider) anyFind() {
 	in := &d.in
-	found, looked := 0, in.N
+	found, looked := d.found(), in.N
 	if in.Share != nil {
-		found, looked = in.Share.Infested, in.Share.Looked
-	} else {
-		found = in.Density.Total
-		if found == 0 && in.Density.PropInfested > 0 {
-			found = 1
-		}
+		looked = in.Share.Looked
 	}
 	if found > 0 {
 		d.r.Chance = 1

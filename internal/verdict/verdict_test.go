@@ -398,3 +398,17 @@ func FuzzDecide(f *testing.F) {
 		}
 	})
 }
+
+// None found is not a find: a watch level of "any" is not reached by zeros.
+func TestDecide_WatchAnyFind(t *testing.T) {
+	for infested, want := range map[int]float64{0: 0, 1: 1} {
+		share, err := estimate.Proportion(infested, 50)
+		require.NoError(t, err)
+		r := verdict.Decide(verdict.Input{
+			Today: civil.MustParse("2026-07-13"), Last: civil.MustParse("2026-07-13"), Pest: "tospovirus", Unit: "plant",
+			Share: &share, N: 50, Watch: &verdict.Level{Operator: ">", Words: "any find"},
+		})
+		require.InDelta(t, want, r.ChanceWatch, 0)
+		require.Equal(t, infested > 0, r.Watched)
+	}
+}
