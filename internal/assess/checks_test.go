@@ -478,3 +478,21 @@ func TestUnit_Scale(t *testing.T) {
 		require.InDelta(t, x.want, assess.Unit{PerNights: x.per, Nights: x.protocol}.Scale(x.stood), 1e-12, "%+v", x)
 	}
 }
+
+// Damage alone acts by the farm's own costs. The chance that 5 % or more of the
+// blooms are hurt is, with 2 of 50, 0.41 (scipy.stats.beta.sf(0.05, 2.5, 48.5)),
+// and with 3 of 50 0.66.
+func TestAssess_DamageByTheFarmsCosts(t *testing.T) {
+	for _, row := range []struct {
+		hurt  int
+		actAt float64
+		acts  bool
+	}{
+		{2, 0, false}, {2, 0.2, true}, {3, 0, true}, {3, 0.8, false},
+	} {
+		in := input(thrips(), farm.Bloom, hurt(count("thrips", "bloom", repeat(10, 1)...), row.hurt, 50))
+		in.ActAt = row.actAt
+		a := assessed(t, in)
+		require.Equal(t, row.acts, a.Result.Verdict == verdict.Act, "%d hurt, act at %g: %s", row.hurt, row.actAt, a.Result.Reasons)
+	}
+}
