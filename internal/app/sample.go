@@ -314,7 +314,7 @@ func (a *App) advice(o SampleOptions, u assess.Unit, plan sampling.Plan) (report
 		return report.Section{}, nil, diag.Usagef("count again as soon as the conditions are right", "these counts decide nothing, and they are not low counts: %s", strings.Join(bad, "; "))
 	}
 	if v.Stratum != "" && v.Stratum != farm.Random {
-		return report.Section{}, nil, diag.Usagef("give the units that were chosen at random", "units of a %s say nothing of the whole bed", v.Stratum)
+		return report.Section{}, nil, diag.Usagef("give the units that were chosen at random", "%s units say nothing of the whole bed", v.Stratum)
 	}
 	if k := v.Conditions.Nights; k > 0 && u.Scale(k) != u.Scale(0) {
 		return report.Section{}, nil, diag.Usagef("enter them with `leafturn count`, which reads them by their nights", "the stop lines are for units that stood as long as the protocol says, and these stood %d nights", k)

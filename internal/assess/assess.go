@@ -449,12 +449,8 @@ func orDamage(in Input, res verdict.Result, r *Reading) verdict.Result {
 	if pct <= 0 || d == nil || res.Verdict == verdict.Act || res.Verdict == verdict.Stale {
 		return res
 	}
-	actAt := in.ActAt
-	if actAt <= 0 {
-		actAt = verdict.DefaultActAt
-	}
 	s, err := estimate.Proportion(d.Hurt, d.Looked)
-	if err != nil || s.Exceeds(pct/100) < actAt {
+	if err != nil || s.Exceeds(pct/100) < in.actAt() {
 		return res
 	}
 	why := fmt.Sprintf("damage on %d of %d: the level also acts from %g %% damaged", d.Hurt, d.Looked, pct)

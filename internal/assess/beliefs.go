@@ -412,10 +412,7 @@ const (
 // settle finds how many more units would bring the chance of being over a
 // level to where it decides.
 func settle(b belief.Belief, r *Reading, level float64, in Input, scale float64) (int, float64, bool) {
-	s := sampling.Settle{Threshold: level / scale, Clump: r.Unit.SamplingClump(), ActAt: in.ActAt, HoldBelow: in.HoldBelow}
-	if s.ActAt <= 0 {
-		s.ActAt = verdict.DefaultActAt
-	}
+	s := sampling.Settle{Threshold: level / scale, Clump: r.Unit.SamplingClump(), ActAt: in.actAt(), HoldBelow: in.HoldBelow}
 	if s.HoldBelow <= 0 {
 		s.HoldBelow = min(verdict.DefaultHoldBelow, s.ActAt)
 	}

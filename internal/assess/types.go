@@ -139,15 +139,23 @@ type Input struct {
 	// Deep asks for what takes a while: how many more units would settle a
 	// count that is too near its level, and the chance that they do.
 	Deep bool
-	// Brief leaves what the verdict does not rest on out: of readings by counts
-	// other than Decider and Earlier the levels and the belief are nil, the
-	// intervals and chances NaN, which saves most of the work late in a season.
+	// Brief leaves what the verdict does not rest on out: of readings other
+	// than Decider and Earlier the levels and the belief are nil, the intervals
+	// (of counts) and the chances NaN, which saves most of the work late in a season.
 	Brief bool
 	// Beliefs keeps what visits showed between calls; nil keeps nothing.
 	Beliefs *Beliefs
 	// ActAt and HoldBelow are the chances at which to act and below which to
 	// hold; 0 takes the defaults of package verdict.
 	ActAt, HoldBelow float64
+}
+
+// actAt is the chance at which to act.
+func (in Input) actAt() float64 {
+	if in.ActAt > 0 {
+		return in.ActAt
+	}
+	return verdict.DefaultActAt
 }
 
 // Reading is what one visit says in the unit's measure.

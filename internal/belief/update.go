@@ -82,9 +82,6 @@ const maxTally = 1000
 // 1961, Nature 189:732-735; Kuno 1986, Researches on Population Ecology
 // 28:305-319 (zero term; from memory).
 func Update(b Belief, e Evidence, c Clump) (Belief, error) {
-	if err := e.check(b); err != nil {
-		return b, err
-	}
 	l, err := NewLikelihood(c, e.Scale)
 	if err != nil {
 		return b, err

@@ -277,11 +277,11 @@ func (d *decider) decide() {
 	}
 	few := in.N < in.MinUnits
 	if !in.Watch.none() {
-		if d.r.ChanceWatch = d.exceeds(in.Watch.perUnit(percent)); in.Watch.any() {
-			d.r.ChanceWatch = 0 // none found is not a find
-			if d.found() > 0 {
-				d.r.ChanceWatch = 1
-			}
+		switch {
+		case !in.Watch.any():
+			d.r.ChanceWatch = d.exceeds(in.Watch.perUnit(percent))
+		case d.found() > 0:
+			d.r.ChanceWatch = 1
 		}
 		d.r.Watched = !few && d.r.ChanceWatch >= in.ActAt
 		if d.r.Watched {
