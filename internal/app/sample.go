@@ -141,7 +141,7 @@ func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, er
 		q.MaxUnits = n
 	}
 	if o.Bed != "" {
-		if q.Belief, err = a.priorBelief(s, bed, facts, u); err != nil {
+		if q.Belief, err = a.priorBelief(s, bed, facts, u, act.Value); err != nil {
 			return nil, err
 		}
 	}
@@ -182,7 +182,7 @@ func (a *App) usualStage(s snapshot) farm.Stage {
 
 // priorBelief is what earlier visits say of the bed, in the plan's terms;
 // empty where there are none.
-func (a *App) priorBelief(s snapshot, bed farm.Bed, facts assess.Pest, u assess.Unit) (sampling.Belief, error) {
+func (a *App) priorBelief(s snapshot, bed farm.Bed, facts assess.Pest, u assess.Unit, level float64) (sampling.Belief, error) {
 	stage, _ := farm.StageOn(s.stages[bed.Code], s.on)
 	x, err := assess.Assess(assess.Input{
 		Today: s.on, Bed: bed, Stage: stage, Pest: facts, Events: s.stages[bed.Code],
@@ -191,7 +191,7 @@ func (a *App) priorBelief(s snapshot, bed farm.Bed, facts assess.Pest, u assess.
 	if err != nil || x.Now() == nil || x.Decider == nil || x.Decider.Unit.Measure != u.Measure {
 		return sampling.Belief{}, err
 	}
-	return x.Decider.Levels(*x.Now()), nil
+	return x.Decider.Levels(*x.Now(), level), nil
 }
 
 // sampleDocument writes the plan out.

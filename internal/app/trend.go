@@ -127,8 +127,9 @@ func trendOf(x assess.Assessment) (b TrendBed, known bool, err error) {
 	if now == nil || x.Decider.Act == nil || x.Decider.Act.Operator == "none" || x.Decider.Act.Value <= 0 {
 		return b, true, nil
 	}
-	density, weight := now.Weights()
-	c, err := trend.Crossing(trend.Belief{Density: density, Weight: weight}, rate.PerDay, rate.SD, x.Decider.DensityOf(x.Decider.Act.Value))
+	at := x.Decider.DensityOf(x.Decider.Act.Value)
+	density, weight := now.WeightsAbout(at)
+	c, err := trend.Crossing(trend.Belief{Density: density, Weight: weight}, rate.PerDay, rate.SD, at)
 	if err != nil {
 		return b, true, err
 	}

@@ -419,15 +419,16 @@ func settle(b belief.Belief, r *Reading, level float64, in Input, scale float64)
 	if r.Unit.Percent {
 		s.Percent, s.Threshold, s.Tally, s.Clump = true, level/100, max(r.Unit.Tally, 1)-1, sampling.Clump{}
 	}
-	s.Belief = r.Levels(b)
+	s.Belief = r.Levels(b, level)
 	n, p, ok, err := s.More(settleChance, settleMost)
 	return n, p, ok && err == nil && n > 0
 }
 
 // Levels is a belief in the terms of a sampling plan for the reading's unit:
-// animals per unit as long as it stood, or the share of units infested.
-func (r *Reading) Levels(b belief.Belief) sampling.Belief {
-	density, weight := b.Weights()
+// animals per unit as long as it stood, or the share of units infested. The
+// weights at or over level, a level in the measure, are b's chance of it.
+func (r *Reading) Levels(b belief.Belief, level float64) sampling.Belief {
+	density, weight := b.WeightsAbout(r.DensityOf(level))
 	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
 	levels := make([]float64, len(density))
 	for i, m := range density {

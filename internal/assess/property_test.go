@@ -304,3 +304,24 @@ func FuzzPlural(f *testing.F) {
 		require.Equal(t, many, assess.Plural(label, 0), "none is said as many are")
 	})
 }
+
+// What "look again" is settled by starts from the very chance that the verdict
+// rests on, for counts on more nights than one and for shares.
+func TestLevels_AreTheVerdictsChance(t *testing.T) {
+	nights := good(count("slug", "trap", 6, 6, 5, 7, 6, 6, 4, 8, 6))
+	nights.Conditions.Nights = 3
+	for _, x := range []struct {
+		in    assess.Input
+		level float64
+	}{{input(slugs(), farm.Budding, nights), 4}, {input(slugs(), farm.Budding, nights), 1}, {input(mites(), farm.Budding, good(count("spider_mite", "leaf", clumped()...))), 10}} {
+		r := assessed(t, x.in).Decider
+		b := r.Levels(*r.Belief, x.level)
+		over := 0.0
+		for i, l := range b.Levels {
+			if l*r.Unit.Scale(r.Visit.Conditions.Nights) >= x.level {
+				over += b.Weights[i]
+			}
+		}
+		require.InDelta(t, r.Belief.Exceeds(x.level), over, 1e-9)
+	}
+}

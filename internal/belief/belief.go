@@ -24,6 +24,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
@@ -160,6 +161,28 @@ func (b Belief) Weights() (density, weight []float64) {
 		}
 		weight[i], last = last-next, next
 	}
+	return density, weight
+}
+
+// WeightsAbout is Weights with the cell in which threshold lies cut in two
+// there, each part at its middle: the weights of the densities at or over
+// threshold add up to Exceeds(threshold). A threshold off the grid cuts none.
+func (b Belief) WeightsAbout(threshold float64) (density, weight []float64) {
+	density, weight = b.Weights()
+	if !(threshold > Lowest && threshold < Highest) {
+		return density, weight
+	}
+	u := math.Log(threshold)
+	i := min(max(int(math.Round((u-gridU[0])/gridStep)), 0), points-1)
+	low, high := math.Max(gridU[i]-gridStep/2, gridU[0]), math.Min(gridU[i]+gridStep/2, gridU[points-1])
+	over := b.Exceeds(threshold)
+	for _, w := range weight[i+1:] {
+		over -= w
+	}
+	over = math.Min(math.Max(over, 0), weight[i])
+	density = slices.Insert(density, i+1, math.Exp((u+high)/2))
+	weight = slices.Insert(weight, i+1, over)
+	density[i], weight[i] = math.Exp((low+u)/2), weight[i]-over
 	return density, weight
 }
 

@@ -337,3 +337,25 @@ func Example() {
 	// 1.77 (0.65 to 6.01), over 3 with a chance of 0.18
 	// 1.69 (0.04 to 40.51), over 3 with a chance of 0.34
 }
+
+// The weights at or over a level are the chance of it, wherever the level lies
+// in its cell: on a grid point (1, 10, 100), between two, at the ends.
+func TestWeightsAbout_AreTheChance(t *testing.T) {
+	for _, x := range [][]int{{0}, {0, 0, 0, 0, 1}, {1, 1, 1, 1}, {9, 11, 8, 12, 10, 10}, {100, 240, 31}} {
+		b := saw(t, belief.Weak(), belief.Clump{K: 2}, x...)
+		for _, level := range []float64{0.00009, 0.00010001, 0.01, 1, 1.0144, 1.0145, 1.02, 3.7, 10, 10.2, 100, 9999, 1e4, 2e4} {
+			density, weight := b.WeightsAbout(level)
+			require.True(t, slices.IsSorted(density), "%v", level)
+			over, sum := 0.0, 0.0
+			for i, d := range density {
+				require.GreaterOrEqual(t, weight[i], 0.0)
+				sum += weight[i]
+				if d >= level {
+					over += weight[i]
+				}
+			}
+			require.InDelta(t, 1, sum, 1e-9)
+			require.InDelta(t, b.Exceeds(level), over, 1e-9, "%v at %v", x, level)
+		}
+	}
+}
