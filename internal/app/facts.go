@@ -82,7 +82,11 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 }
 
 func levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
-	v, op, _ := t.At()
+	v, op, known := t.At()
+	own := v
+	if known && !t.Any {
+		own = *t.Value
+	}
 	kind := t.Kind
 	switch kind {
 	case "disease":
@@ -91,7 +95,7 @@ func levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
 		kind = "act"
 	}
 	l := assess.Level{
-		Measure: t.Measure, Unit: t.Unit, Kind: kind, Value: v, Operator: op, From: t.From, To: t.To, StageWords: t.StageWords,
+		Measure: t.Measure, Unit: t.Unit, Kind: kind, Value: v, Own: own, Operator: op, From: t.From, To: t.To, StageWords: t.StageWords,
 		Crop: t.Crop, Conditions: t.Conditions, NeedsDamagePct: t.NeedsDamagePct, OrDamagePct: t.OrDamagePct,
 		Requires: t.Requires, Transfer: t.Transferred(), Ref: refOf(t.Provenance),
 	}

@@ -107,6 +107,10 @@ func trendOf(x assess.Assessment) (b TrendBed, known bool, err error) {
 	}
 	visits := trendVisits(x)
 	b.Visits = len(visits)
+	if len(visits) == 0 {
+		b.Words = "no valid count this season"
+		return b, false, nil
+	}
 	rate, err := trend.Growth(visits, x.Decider.Unit.TrendClump())
 	switch {
 	case errors.Is(err, trend.ErrNoSlope), errors.Is(err, trend.ErrNoClumping), errors.Is(err, estimate.ErrEmpty):

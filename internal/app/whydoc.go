@@ -108,7 +108,7 @@ func (a *App) countsSection(x assess.Assessment, src *sources) report.Section {
 	}
 	s.Table = t
 	if more := len(all) - shown; more > 0 {
-		s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("%d earlier visits this season: `leafturn visits %s %s`", more, x.Bed.Code, x.Pest.Key)))
+		s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("%d %s this season: `leafturn visits %s %s`", more, unitPlural("earlier visit", more), x.Bed.Code, x.Pest.Key)))
 	}
 	if u := x.Decider.Unit; u.Ref.Basis != "" {
 		s.Notes = append(s.Notes, report.Plain("how: "+u.How).Cite(src.cite(u.Ref)...))
@@ -130,9 +130,16 @@ func (a *App) estimateSection(r assess.Reading, src *sources) report.Section {
 		t.Rows = append(t.Rows, row("likely, with earlier visits", report.Text(week.Number(r.LikelyL)+" to "+week.Number(r.LikelyH))))
 	}
 	if d := r.Density; d != nil {
+		if p := r.Visit.Presence; p != nil {
+			t.Rows = append(t.Rows, row("infested of looked at, not counted", report.Text(fmt.Sprintf("%d of %d", p.Infested, p.Looked))))
+		}
+		if len(r.Visit.Seen()) > 0 {
+			t.Rows = append(t.Rows,
+				row("animals counted", report.Count(d.Total)),
+				row("share of units infested", report.Percent(d.PropInfested)),
+			)
+		}
 		t.Rows = append(t.Rows,
-			row("animals counted", report.Count(d.Total)),
-			row("share of units infested", report.Percent(d.PropInfested)),
 			row("dispersion k of the negative binomial", kValue(d.K)),
 			row("k from", report.Text(d.KSource)),
 			row("method", report.Text(d.Method+"; interval: exact for the total of a negative binomial whose k goes with the density")),
@@ -192,6 +199,9 @@ func levelSection(r assess.Reading, src *sources) report.Section {
 		if i == 4 {
 			break
 		}
+		if !l.Overridden {
+			l.Value = l.Own // in the source's own unit
+		}
 		s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("for comparison, %s (%s): %s %s", l.Crop, l.StageWords, week.LevelWords(l), l.Unit)).Cite(src.cite(l.Ref)...))
 	}
 	if !math.IsNaN(r.Chance) {
@@ -208,31 +218,45 @@ func plainWords(x assess.Assessment) string {
 	}
 	var parts []string
 	if !math.IsNaN(r.Infested) {
+		units, some, none := unitPlural(r.Unit.Label, 2), "some", "any"
+		if r.Unit.Percent && r.Unit.Tally > 1 {
+			some = fmt.Sprintf("%d or more", r.Unit.Tally)
+			none = some
+		}
 		switch p := r.Infested; {
+		case p == 0 && r.N == 1:
+			parts = append(parts, fmt.Sprintf("The one %s looked at had none.", r.Unit.Label))
 		case p == 0:
-			parts = append(parts, fmt.Sprintf("None of the %d %s had any.", r.N, unitPlural(r.Unit.Label, r.N)))
-		case p > 0.95:
-			parts = append(parts, fmt.Sprintf("Nearly all %s have some.", unitPlural(r.Unit.Label, 2)))
+			parts = append(parts, fmt.Sprintf("None of the %d %s had %s.", r.N, unitPlural(r.Unit.Label, r.N), none))
+		case p >= 0.95:
+			parts = append(parts, fmt.Sprintf("Nearly all %s have %s.", units, some))
 		case p < 0.5:
-			parts = append(parts, fmt.Sprintf("About 1 in %d %s.", int(math.Round(1/p)), unitPlural(r.Unit.Label, 2)+" has some"))
+			parts = append(parts, fmt.Sprintf("About 1 in %d %s has %s.", int(math.Round(1/p)), units, some))
 		default:
-			parts = append(parts, fmt.Sprintf("About %d in 10 %s have some.", int(math.Round(p*10)), unitPlural(r.Unit.Label, 2)))
+			parts = append(parts, fmt.Sprintf("About %d in 10 %s have %s.", int(math.Round(p*10)), units, some))
 		}
 	}
 	if !r.Unit.Percent {
 		low, high := r.Low, r.High
-		if r.Belief != nil {
+		if r.Belief != nil && !r.Alone { // of one visit alone, its own interval keeps its level
 			low, high = r.LikelyL, r.LikelyH
 		}
 		parts = append(parts, fmt.Sprintf("Likely %s to %s %s.", week.Number(low), week.Number(high), r.Unit.Words))
 	}
 	if x.Result.ChanceKnown && r.Act != nil && r.Act.Value > 0 {
-		parts = append(parts, fmt.Sprintf("%s chance of being at or over the action level of %s.", upperWord(inTen(x.Result.Chance)), week.Number(r.Act.Value)))
+		parts = append(parts, fmt.Sprintf("%s chance of being at or over the action level of %s.", upperWord(inTen(x.Result.Chance)), week.Number(r.Act.Value)+percentSign(r.Unit)))
 	}
 	if x.Rising() {
 		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value), x.Earlier.Visit.Date.Short()))
 	}
 	return strings.Join(parts, " ")
+}
+
+func percentSign(u assess.Unit) string {
+	if u.Percent {
+		return " %"
+	}
+	return ""
 }
 
 // inTen says a chance as one would: 7 in 10.

@@ -498,9 +498,9 @@ func verdictLevel(l *Level, u Unit, scale float64) *verdict.Level {
 	case l.Operator == ">" && l.Value == 0:
 		v.Words = "any find"
 	case u.Percent:
-		v.Words = fmt.Sprintf("%g %%", l.Value)
+		v.Words = fmt.Sprintf("%.3g %%", l.Value)
 	default:
-		v.Words = fmt.Sprintf("%g %s", l.Value, u.Words)
+		v.Words = fmt.Sprintf("%.3g %s", l.Value, u.Words)
 	}
 	if l.Transferred() {
 		v.Crop = l.Crop
@@ -585,7 +585,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	a.HotSpotAct = true
 	a.Result.SpotAction = true
 	a.Result.Reasons = append(a.Result.Reasons, fmt.Sprintf(
-		"a hot spot with %.3g %s on %d units is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N))
+		"a hot spot with %.3g %s on %d %s is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N, Plural(h.Unit.Label, h.N)))
 }
 
 // enemiesHold reports whether the natural enemies in a hot spot are enough

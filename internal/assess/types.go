@@ -58,7 +58,8 @@ type Level struct {
 	Unit           string // the source's own unit
 	Kind           string // act, watch, hold_ratio, release_trigger, report, disease
 	Value          float64
-	Operator       string // >=, >, <=, none
+	Own            float64 // the value in the source's own unit
+	Operator       string  // >=, >, <=, none
 	From, To       farm.Stage
 	StageWords     string
 	Crop           string // the crop that it was published for
@@ -277,7 +278,7 @@ func Plural(label string, n int) string {
 		return label
 	}
 	head, rest := label, ""
-	for _, sep := range []string{" of ", " by ", " at ", " scored", " tapped", " looked", " raked"} {
+	for _, sep := range []string{" of ", " by ", " at ", " scored", " tapped", " looked", " raked", " tested"} {
 		if i := strings.Index(head, sep); i > 0 {
 			head, rest = label[:i], label[i:]
 		}
