@@ -262,9 +262,14 @@ func weatherCommand(d *deps) *ucli.Command {
 		Name: "weather", Usage: "record the day's weather, or read a file of days",
 		UsageText: "leafturn weather --min 9C --max 22C --rain 3mm\nleafturn weather --file weather.csv",
 		Description: "A file has a header such as date,min_c,max_c,rain_mm,soil_c (or min_f, max_f,\n" +
-			"rain_in); a blank cell is a day that was not measured, never a zero.",
+			"rain_in); a blank cell is a day that was not measured, never a zero. A station's\n" +
+			"GHCN-Daily file (.dly or CSV) is read as it is.",
 		Flags: []ucli.Flag{
 			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read days from a CSV `FILE`"},
+			&ucli.StringFlag{Name: "station", Usage: "with a GHCN-Daily file: the station `ID` that it must be of"},
+			&ucli.StringFlag{Name: "from", Usage: "with a GHCN-Daily file: the first `DATE` wanted"},
+			&ucli.StringFlag{Name: "to", Usage: "with a GHCN-Daily file: the last `DATE` wanted"},
+			&ucli.BoolFlag{Name: "tenths", Usage: "with a GHCN-Daily file: its values are known to be tenths"},
 			&ucli.StringFlag{Name: "min", Usage: "lowest air temperature, such as 9C or 48F"},
 			&ucli.StringFlag{Name: "max", Usage: "highest air temperature"},
 			&ucli.StringFlag{Name: "rain", Usage: "rain, such as 3mm or 0.1in"},
@@ -283,7 +288,7 @@ func weatherCommand(d *deps) *ucli.Command {
 			}
 			if file := c.String("file"); file != "" {
 				return d.readFile(file, func(r *bytes.Reader, name string) error {
-					said, err := a.WeatherFile(c.Context, r, name)
+					said, err := a.WeatherFile(c.Context, r, name, app.WeatherFileOptions{Station: c.String("station"), From: c.String("from"), To: c.String("to")}, c.Bool("tenths"))
 					if err != nil {
 						return err
 					}

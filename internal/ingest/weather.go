@@ -40,8 +40,9 @@ func weatherHeading(h string) (name, unit string, ok bool) {
 // measured"; a zero is a zero.
 //
 // A minimum above its maximum, a reading that cannot be (with a guess at what
-// it was meant to be), a date that stands twice and a date after today on a
-// row that is no forecast are problems. The error is a *diag.List with every
+// it was meant to be), a column of Celsius that holds Fahrenheit, a date that
+// stands twice or out of order, and a date after today on a row that is no
+// forecast are problems. The error is a *diag.List with every
 // problem; the days that read well are returned beside it in date order.
 func ParseWeather(r io.Reader, file string, today civil.Date) ([]farm.WeatherDay, error) {
 	t, ok := readTable(r, file, weatherColumns, weatherHeading)
@@ -62,10 +63,21 @@ func ParseWeather(r io.Reader, file string, today civil.Date) ([]farm.WeatherDay
 	}
 	var days []farm.WeatherDay
 	rows := map[civil.Date]int{}
+	var last civil.Date
+	way := 0 // 1 oldest first, -1 newest first
 	for _, row := range t.rows {
 		before := t.count()
 		d, ok := t.weatherDay(row, today)
 		if ok {
+			turn := d.Date.Compare(last)
+			switch {
+			case t.count() > before || turn == 0:
+			case !last.IsZero() && way != 0 && turn != way:
+				t.add(row[0].row, t.columnAt(row, "date"), "sort the file by date; newest first is good too", "%s is out of order after %s", d.Date, last)
+			case !last.IsZero():
+				way = turn
+			}
+			last = d.Date
 			if first, twice := rows[d.Date]; twice {
 				t.add(row[0].row, t.columnAt(row, "date"), "keep one of the two rows", "%s is already on row %d", d.Date, first)
 			} else {
@@ -79,8 +91,38 @@ func ParseWeather(r io.Reader, file string, today civil.Date) ([]farm.WeatherDay
 	if len(t.rows) == 0 && t.count() == 0 {
 		t.add(0, 0, "write one row for each day below the heading", "no weather in it")
 	}
+	t.notFahrenheit(days)
 	slices.SortFunc(days, func(a, b farm.WeatherDay) int { return a.Date.Compare(b.Date) })
 	return days, t.list.Err()
+}
+
+// A column of Celsius whose middle reading is hotter than this, over so many
+// days, is one of Fahrenheit. Common practice for a cool temperate climate.
+const (
+	hotMiddleMax  = 38.0
+	hotMiddleMin  = 27.0
+	hotMiddleDays = 7
+)
+
+// notFahrenheit finds columns of Celsius that hold Fahrenheit, as winter days
+// of 40 do, each of which could be true by itself.
+func (t *table) notFahrenheit(days []farm.WeatherDay) {
+	for _, c := range t.columns {
+		limit := map[string]float64{"min": hotMiddleMin, "max": hotMiddleMax, "soil": hotMiddleMin}[c.name]
+		if limit == 0 || c.unit != "C" {
+			continue
+		}
+		var all []float64
+		for _, d := range days {
+			if v := map[string]*float64{"min": d.MinC, "max": d.MaxC, "soil": d.SoilC}[c.name]; v != nil {
+				all = append(all, *v)
+			}
+		}
+		slices.Sort(all)
+		if n := len(all); n >= hotMiddleDays && all[n/2] > limit {
+			t.add(c.row, c.col, "if it is Fahrenheit, name it "+c.name+"_f", "the middle one of the %d readings below %s is %s °C", n, quote(c.text), number(all[n/2]))
+		}
+	}
 }
 
 // weatherDay reads one row; ok reports that its date is known.

@@ -1,6 +1,7 @@
 package ingest_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -19,8 +20,8 @@ func TestParseWeather(t *testing.T) {
 		{Date: civil.MustParse("2026-07-22"), MinC: ptr(-5), MaxC: ptr(-5), Forecast: true},
 	}
 	for name, text := range map[string]string{
-		"metric, any order of days": "date,min_c,max_c,rain_mm,soil_c,humidity,forecast,source\n2026-07-22,-5,-5,,,,yes,\n" +
-			"2026-07-12,10,25,0,,,,\n2026-07-13,,20,12.7,15,65,no,own gauge\n",
+		"metric, newest first": "date,min_c,max_c,rain_mm,soil_c,humidity,forecast,source\n2026-07-22,-5,-5,,,,yes,\n" +
+			"2026-07-13,,20,12.7,15,65,no,own gauge\n2026-07-12,10,25,0,,,,\n",
 		"US": "Date,Min (°F),Max °F,Rain (in),Soil F,Humidity %,Forecast,Source\n2026-07-12,50,77,0,,,no,\n" +
 			"2026-07-13,,68,.5,59,65%,0,own gauge\n2026-07-22,23,23,,,,1,\n",
 		"decimal commas": "date;min_c;max_c;rain_mm;soil_c;humidity_pct;forecast;source\n2026-07-12;10,0;25,0;0,0;;;;\n" +
@@ -149,4 +150,27 @@ func FuzzWeather(f *testing.F) {
 		}
 		require.Equal(t, days, again)
 	})
+}
+
+func TestParseWeather_OutOfOrder(t *testing.T) {
+	_, err := ingest.ParseWeather(strings.NewReader("date,rain_mm\n2026-07-10,1\n2026-07-12,0\n2026-07-11,0\n2026-07-13,0\n"), "w", today)
+	require.ErrorContains(t, err, "w:4:1: 2026-07-11 is out of order after 2026-07-12")
+}
+
+// Winter days of 38 to 48 could each be a day in Celsius; a fortnight of them
+// is a column of Fahrenheit.
+func TestParseWeather_FahrenheitInACelsiusColumn(t *testing.T) {
+	var f, c strings.Builder
+	f.WriteString("date,min_c,max_c\n")
+	c.WriteString("date,min_c,max_c\n")
+	for i := range 14 {
+		d := today.AddDays(i - 20)
+		fmt.Fprintf(&f, "%s,%d,%d\n", d, 29+i%3, 40+i%9)
+		fmt.Fprintf(&c, "%s,%d,%d\n", d, 14+i%3, 30+i%9) // a heat wave
+	}
+	_, err := ingest.ParseWeather(strings.NewReader(f.String()), "w", today)
+	require.ErrorContains(t, err, `w:1:12: the middle one of the 14 readings below "max_c" is 43 °C`)
+	require.ErrorContains(t, err, "name it min_f")
+	_, err = ingest.ParseWeather(strings.NewReader(c.String()), "w", today)
+	require.NoError(t, err)
 }
