@@ -86,6 +86,9 @@ func fitLine(x, y []float64, dropped int) (Line, error) {
 		sxy += float64(dx * dy)
 		syy += float64(dy * dy)
 	}
+	if !finite(l.XSquares, l.XMean*l.XMean) {
+		return checked(l, math.Inf(1))
+	}
 	if !(l.XSquares > 1e-24*n*(1+l.XMean*l.XMean)) {
 		return l, fmt.Errorf("all points at one density: %w", ErrFew)
 	}

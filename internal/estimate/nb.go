@@ -20,8 +20,14 @@ func LogPMF(x int, mean, k float64) float64 {
 	if x < 0 || !(mean >= 0 && mean <= math.MaxFloat64) || !(k > 0) {
 		return math.Inf(-1)
 	}
+	if k < minK { // an animal on any unit at all is less likely than that
+		if x > 0 {
+			return math.Inf(-1)
+		}
+		return 0
+	}
 	lg, _ := math.Lgamma(float64(x) + 1)
-	return logKernel(x, mean, k) - lg
+	return math.Min(logKernel(x, mean, k)-lg, 0) // rounding must make no chance of more than 1
 }
 
 // logKernel is LogPMF without -ln x!.
