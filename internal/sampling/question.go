@@ -22,7 +22,8 @@ type Clump struct {
 }
 
 // At returns the negative binomial k at a mean per unit: K, or the k that
-// gives the variance of the law; +Inf where the variance is not above the mean.
+// gives the variance of the law; +Inf where the variance is not above the mean
+// and for numbers out of range.
 func (c Clump) At(mean float64) float64 {
 	switch {
 	case c.K > 0:
@@ -32,7 +33,7 @@ func (c Clump) At(mean float64) float64 {
 	}
 	// k = m²/(variance - m) = m/(alpha + (beta-1) m)
 	over := c.IwaoAlpha + (c.IwaoBeta-1)*mean
-	if !(mean > 0) || !(over > 0) {
+	if !(mean > 0) || math.IsInf(mean, 1) || !(over > 0) {
 		return math.Inf(1)
 	}
 	return math.Max(mean/over, math.SmallestNonzeroFloat64)
