@@ -94,7 +94,7 @@ func anything(t *testing.T, raw []byte, scale, infested, looked, nights, days in
 		if m := r.Unit.ClumpAt(a); math.IsNaN(m) {
 			t.Fatalf("k is %v at %v", m, a)
 		}
-		if l := r.Levels(belief.Weak()); len(l.Levels) != len(l.Weights) {
+		if l := r.Levels(belief.Weak(), 1); len(l.Levels) != len(l.Weights) {
 			t.Fatal("levels and weights")
 		}
 	}
@@ -116,7 +116,7 @@ func TestAssess_Nothing(t *testing.T) {
 	require.InDelta(t, 3, r.DensityOf(3), 0)
 	r.Unit.Percent = true
 	require.True(t, math.IsNaN(r.DensityOf(math.NaN())), "a level that is no number has no density")
-	require.Len(t, r.Levels(belief.Weak()).Levels, len(r.Levels(belief.Weak()).Weights))
+	require.Len(t, r.Levels(belief.Weak(), 1).Levels, len(r.Levels(belief.Weak(), 1).Weights))
 	_, err = assess.OwnClumping(assess.Pest{}, nil, today, nil)
 	require.NoError(t, err)
 	require.InDelta(t, 1, assess.Unit{}.Scale(math.MinInt), 0)
