@@ -459,7 +459,7 @@ func (u Unit) TrendClump() estimate.Dispersion { return u.clump().Dispersion() }
 // DensityOf is the density of the belief at a level in the measure: the level
 // itself, or for a percentage the density at which that share is infested.
 func (r *Reading) DensityOf(level float64) float64 {
-	if !r.Unit.Percent {
+	if !r.Unit.Percent || math.IsNaN(level) {
 		return level
 	}
 	made := func() (float64, error) { return r.densityAt(level / 100), nil }

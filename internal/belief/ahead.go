@@ -4,6 +4,7 @@ import "math"
 
 // Ahead answers for the belief that Carry would give, at a quarter of the cost
 // of making it: chances of being over a level need no density at every point.
+// The zero Ahead speaks of the weak belief.
 type Ahead struct {
 	from   Belief
 	days   int
@@ -75,6 +76,9 @@ func (a *Ahead) above(at float64) float64 {
 
 // Exceeds is Belief.Exceeds of the carried belief.
 func (a *Ahead) Exceeds(threshold float64) float64 {
+	if a == nil || a.u == nil && a.read == nil {
+		return weakReader.Exceeds(threshold)
+	}
 	if a.read != nil || math.IsNaN(threshold) || threshold <= Lowest || threshold > Highest {
 		r := a.read
 		if r == nil {
@@ -88,6 +92,9 @@ func (a *Ahead) Exceeds(threshold float64) float64 {
 
 // Belief makes the carried belief.
 func (a *Ahead) Belief() Belief {
+	if a == nil {
+		return Weak()
+	}
 	b, err := Carry(a.from, a.days, a.growth)
 	if err != nil { // LookAhead has asked already
 		return Belief{Date: a.from.Date}

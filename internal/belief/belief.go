@@ -80,18 +80,28 @@ type Belief struct {
 func Weak() Belief { return Belief{} }
 
 // FromPrior is the belief with another prior in place of the weak one, cut to
-// Lowest to Highest. Errors: ErrDomain when the prior is not finite there.
+// Lowest to Highest. Errors: ErrDomain when the prior is nil, or not finite
+// there, or there is no mass in what it says.
 func FromPrior(p estimate.Prior) (Belief, error) {
+	if p == nil {
+		return Belief{}, fmt.Errorf("no prior: %w", ErrDomain)
+	}
 	f := make([]float64, points)
 	for i, u := range gridU {
 		f[i] = u + p(math.Exp(u))
-		if math.IsNaN(f[i]) || math.IsInf(f[i], 0) {
+		if !(math.Abs(f[i]) <= mostLn) {
 			return Belief{}, fmt.Errorf("prior at %v: %w", math.Exp(u), ErrDomain)
 		}
 	}
-	b, _ := Belief{}.made(f)
+	b, r := Belief{}.made(f)
+	if m := newReader(r.f).lnMass; !(math.Abs(m) < 1e-6) {
+		return Belief{}, fmt.Errorf("the prior jumps between densities that lie side by side: %w", ErrDomain)
+	}
 	return b, nil
 }
+
+// mostLn is how far the log of a prior may lie from 0.
+const mostLn = 1e9
 
 func (b Belief) log() []float64 {
 	if b.ln == nil {

@@ -124,7 +124,7 @@ func PoolTaylor(published Law, visits []MomentPair) (Clump, error) {
 	if err := c.check(); err != nil {
 		return c, err
 	}
-	if !(published.SE >= 0 && published.SE <= 10 && published.Weight >= 0 && published.Weight <= 1e6) {
+	if !(published.SE >= 0 && published.SE <= 10 && (published.Weight == 0 || published.Weight >= 1e-6 && published.Weight <= 1e6)) {
 		return c, fmt.Errorf("standard error %v, weight %v: %w", published.SE, published.Weight, ErrDomain)
 	}
 	var use []MomentPair

@@ -3,6 +3,9 @@ package belief_test
 import (
 	"math"
 	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
 
 	"leafturn/internal/belief"
 	"leafturn/internal/estimate"
@@ -91,4 +94,127 @@ func FuzzUnmarshal(f *testing.F) {
 			t.Fatalf("%v, %d bytes from %d", err, len(again), len(raw))
 		}
 	})
+}
+
+// strange are the numbers that break arithmetic, among ordinary ones.
+var strange = []float64{math.NaN(), math.Inf(1), math.Inf(-1), 0, 5e-324, 1e-300, 1e-9, 1e-3, 0.5, 0.95, 1, 1 - 0x1p-53, 1.5, 2, 40, 1e6, 1e300, math.MaxFloat64, -1, -1e300}
+
+// readers fails where what reads a belief gives no chance or density.
+func readers(t *testing.T, b belief.Belief, a, p float64) {
+	t.Helper()
+	sane(t, b)
+	for _, r := range []*belief.Reader{b.Read(), nil, {}} {
+		if c := r.Exceeds(a); !(c >= 0 && c <= 1) {
+			t.Fatalf("chance %v of %v", c, a)
+		}
+		if q := r.Quantile(p); !math.IsNaN(p) && !(q >= belief.Lowest && q <= belief.Highest) {
+			t.Fatalf("quantile %v is %v", p, q)
+		}
+		if in, err := r.Interval(p); err == nil && !(in.Low <= in.High*(1+1e-6)) {
+			t.Fatalf("interval %v is %v", p, in)
+		}
+	}
+	_, w := b.Weights()
+	sum := 0.0
+	for _, x := range w {
+		sum += x
+	}
+	if !(math.Abs(sum-1) < 1e-6) {
+		t.Fatalf("weights sum to %v", sum)
+	}
+}
+
+// others calls what FuzzUpdate does not.
+func others(t *testing.T, n int, a, b, c, d float64) {
+	t.Helper()
+	weak := belief.Weak()
+	readers(t, weak, a, b)
+	if prior, err := belief.FromPrior(estimate.GammaPrior(a, b)); err == nil {
+		readers(t, prior, c, d)
+	}
+	post, err := belief.Update(weak, belief.Evidence{Date: day, Counts: []int{3, 0, 14, 1}}, mites)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := belief.Growth{Rate: a, RateSD: b, Noise: c, HalfLife: d, ResetAfter: 120, SeasonStart: day.AddDays(n % 1000)}
+	ahead, err := belief.LookAhead(post, n, g)
+	carried, cerr := belief.Carry(post, n, g)
+	if (err == nil) != (cerr == nil) {
+		t.Fatalf("%v and %v", err, cerr)
+	}
+	for _, x := range []*belief.Ahead{ahead, nil, {}} {
+		if p := x.Exceeds(a); !(p >= 0 && p <= 1+1e-9) {
+			t.Fatalf("chance %v of %v ahead", p, a)
+		}
+		sane(t, x.Belief())
+	}
+	if cerr == nil {
+		readers(t, carried, a, b)
+	}
+	law := belief.Clump{A: a, B: b, K: c}
+	if k := law.At(d); math.IsNaN(k) {
+		t.Fatalf("%+v at %v: k is NaN", law, d)
+	}
+	if l, err := belief.NewLikelihood(law, d); err == nil {
+		if b, r, err := l.Update(weak, belief.Evidence{Counts: []int{2, 0, 40_000}, Scale: d}); err == nil {
+			readers(t, b, a, 0.9)
+			if p := r.Exceeds(a); !(p >= 0 && p <= 1) {
+				t.Fatalf("chance %v of %v", p, a)
+			}
+		}
+	}
+	pool, err := belief.PoolTaylor(belief.Law{A: a, B: b, K: c, SE: d, Weight: math.Abs(c)}, []belief.MomentPair{{Mean: d, Variance: a, N: n}, {Mean: 2, Variance: 7, N: 9}})
+	if err == nil && (math.IsNaN(pool.A+pool.B+pool.SELnA+pool.SEB+pool.SELnK) || math.IsNaN(pool.K)) {
+		t.Fatalf("pool %+v", pool)
+	}
+	if in, err := belief.SampleInterval(belief.Evidence{Counts: []int{n, 3, 0}, Scale: d}, law, a); err == nil && !(in.Low >= 0 && in.Low <= in.High) {
+		t.Fatalf("interval %v", in)
+	}
+}
+
+// Every function answers every strange number, soon, and with a number or an
+// error.
+func TestStrangeNumbers(t *testing.T) {
+	for i, a := range strange {
+		for j, b := range strange {
+			others(t, []int{0, 1, 7, 300, math.MaxInt, -1}[(i+j)%6], a, b, strange[(3*i+j)%len(strange)], strange[(i+7*j+2)%len(strange)])
+		}
+	}
+}
+
+// What used to panic, to hang or to be NaN without a word.
+func TestStrangeNumbers_Mended(t *testing.T) {
+	nan := math.NaN()
+	_, err := belief.FromPrior(nil)
+	require.ErrorIs(t, err, belief.ErrDomain)
+	_, err = belief.FromPrior(estimate.GammaPrior(nan, 1))
+	require.ErrorIs(t, err, belief.ErrDomain)
+	_, err = belief.FromPrior(func(m float64) float64 { return 1e300 * math.Sin(m) })
+	require.ErrorIs(t, err, belief.ErrDomain)
+	_, err = belief.PoolTaylor(belief.Law{A: 2, B: 1.5, Weight: 1e-300, SE: 1}, nil)
+	require.ErrorIs(t, err, belief.ErrDomain)
+	var none *belief.Likelihood
+	_, _, err = none.Update(belief.Weak(), belief.Evidence{})
+	require.ErrorIs(t, err, belief.ErrDomain)
+	for _, r := range []*belief.Reader{nil, {}} {
+		require.Equal(t, belief.Weak().Exceeds(3), r.Exceeds(3))
+		require.Equal(t, belief.Weak().Median(), r.Median())
+	}
+	for _, a := range []*belief.Ahead{nil, {}} {
+		require.Equal(t, belief.Weak().Exceeds(3), a.Exceeds(3))
+		require.True(t, a.Belief().IsWeak())
+	}
+	// It used to try tens of millions of totals one by one.
+	start := time.Now()
+	_, err = belief.SampleInterval(belief.Evidence{Presence: estimate.Presence{Infested: 50_000, Looked: 100_000, Tally: 1000}}, belief.Clump{A: 1e-6, B: 1}, 0.95)
+	require.ErrorIs(t, err, belief.ErrDomain)
+	require.Less(t, time.Since(start), 30*time.Second)
+}
+
+// FuzzOthers feeds any numbers to what FuzzUpdate does not call.
+func FuzzOthers(f *testing.F) {
+	f.Add(7, 1.0, 0.2, 3.0, 0.9)
+	f.Add(0, math.NaN(), 1e300, 5e-324, math.Inf(1))
+	f.Add(300, 1e-6, 2.0, 1e-3, 40.0)
+	f.Fuzz(func(t *testing.T, n int, a, b, c, d float64) { others(t, n, a, b, c, d) })
 }

@@ -48,6 +48,9 @@ func SampleInterval(e Evidence, c Clump, level float64) (estimate.Interval, erro
 	if err == nil && s.pr.Looked > 100_000 {
 		err = fmt.Errorf("%d units looked at, want at most 100000: %w", s.pr.Looked, ErrDomain)
 	}
+	if stands := (s.pr.Tally + 1) * s.pr.Infested; err == nil && stands > 1_000_000 {
+		err = fmt.Errorf("%d infested with a tally of %d, want at most a million animals together: %w", s.pr.Infested, s.pr.Tally, ErrDomain)
+	}
 	if err != nil {
 		return out, err
 	}

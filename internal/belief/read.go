@@ -10,6 +10,7 @@ import (
 // Reader reads chances and quantiles off a belief: several of them cost little
 // more than one. It holds the chance that the density is above each grid
 // point.
+// The zero Reader reads the weak belief.
 type Reader struct {
 	f      []float64 // log density of ln density at the grid points
 	lnMass float64
@@ -158,8 +159,17 @@ func (r *Reader) part(i int, t float64) float64 {
 	return math.Min(math.Max(math.Exp(lnFrom(r.f, i, t, s)-r.lnMass), 0), r.upper[i]-r.upper[i+1])
 }
 
+// known is the reader, or the weak belief's where there is none.
+func (r *Reader) known() *Reader {
+	if r == nil || r.f == nil {
+		return weakReader
+	}
+	return r
+}
+
 // Exceeds is Belief.Exceeds.
 func (r *Reader) Exceeds(threshold float64) float64 {
+	r = r.known()
 	switch {
 	case math.IsNaN(threshold), threshold > Highest:
 		return 0
@@ -176,6 +186,7 @@ func (r *Reader) Median() float64 { return r.Quantile(0.5) }
 
 // Quantile is Belief.Quantile.
 func (r *Reader) Quantile(p float64) float64 {
+	r = r.known()
 	q := 1 - p
 	switch {
 	case math.IsNaN(p):

@@ -174,7 +174,10 @@ func (l *Likelihood) Update(b Belief, e Evidence) (Belief, *Reader, error) {
 	if err != nil {
 		return b, nil, err
 	}
-	if s.scale != l.scale {
+	if l == nil || s.scale != l.scale {
+		if l == nil {
+			l = &Likelihood{}
+		}
 		return b, nil, fmt.Errorf("a visit of scale %v and a likelihood for %v: %w", s.scale, l.scale, ErrDomain)
 	}
 	if err := e.check(b); err != nil {

@@ -23,6 +23,8 @@ const (
 	beforeDays = 14
 	afterDays  = 21
 	apartDays  = 4
+	leastK     = 1e-100
+	mostDays   = 3650 // a wait is not longer
 )
 
 // Step is something done against a pest on one day, in one or more beds.
@@ -36,7 +38,8 @@ type Step struct {
 	WaitDays int // a count sooner than so many days after says nothing yet
 }
 
-// Count is one visit to randomly chosen units of a bed.
+// Count is one visit to randomly chosen units of a bed. One without units, or
+// with a total that no units hold, does not count.
 type Count struct {
 	Bed    string
 	Date   civil.Date
@@ -45,6 +48,10 @@ type Count struct {
 	Units  int
 	Visit  int64
 	Reason string // why it does not count, "" where it does
+}
+
+func (c *Count) counts() bool {
+	return c.Reason == "" && c.Units >= 1 && c.Total >= 0 && float64(c.Total) <= estimate.MaxCount*float64(c.Units)
 }
 
 // Method is how a result was reached.
@@ -85,8 +92,8 @@ func (r Result) Known() bool { return r.Method != None }
 
 // Judge returns a result for each step, in the order of their days. steps are
 // all steps against the pest, counts all its counts, in any order. k gives the
-// k of the negative binomial for a unit at a mean. today tells what can still
-// be counted.
+// k of the negative binomial for a unit at a mean; without one, or where it is
+// no number above 0, there is no result. today tells what can still be counted.
 //
 // Of each bed the last valid count within 14 days before the step and the
 // first within 21 days after its wait are taken. Another step between the two
@@ -104,6 +111,7 @@ func Judge(steps []Step, counts []Count, k func(unit string, mean float64) float
 	})
 	out := make([]Result, 0, len(steps))
 	for _, s := range steps {
+		s.WaitDays = min(max(s.WaitDays, 0), mostDays)
 		out = append(out, judge(s, steps, counts, k, today))
 	}
 	slices.SortStableFunc(out, func(a, b Result) int { return a.Date.Compare(b.Date) })
@@ -177,7 +185,7 @@ func judge(s Step, steps []Step, counts []Count, k func(string, float64) float64
 func units(counts []Count) []string {
 	var out []string
 	for _, c := range counts {
-		if c.Reason == "" && !slices.Contains(out, c.Unit) {
+		if c.counts() && !slices.Contains(out, c.Unit) {
 			out = append(out, c.Unit)
 		}
 	}
@@ -203,7 +211,7 @@ func around(s Step, bed, unit string, counts []Count) pair {
 	var p pair
 	for i := range counts {
 		c := &counts[i]
-		if c.Bed != bed || c.Unit != unit || c.Reason != "" || c.Units < 1 {
+		if c.Bed != bed || c.Unit != unit || !c.counts() {
 			continue
 		}
 		switch ago := s.Date.Sub(c.Date); {
@@ -269,7 +277,7 @@ func (r *Result) checks(steps []Step, counts []Count, both bool) {
 		var best *Count
 		for i := range counts {
 			c := &counts[i]
-			if c.Bed == bed && c.Unit == r.Unit && c.Reason == "" && c.Units > 0 && !c.Date.Before(from) && !c.Date.After(to) &&
+			if c.Bed == bed && c.Unit == r.Unit && c.counts() && !c.Date.Before(from) && !c.Date.After(to) &&
 				(best == nil || c.Date.After(best.Date) || c.Date == best.Date && c.Visit > best.Visit) {
 				best = c
 			}
@@ -326,9 +334,14 @@ func (r *Result) estimate(k func(string, float64) float64) {
 		}
 		return total / math.Max(float64(n), 1)
 	}
+	if k == nil {
+		k = func(string, float64) float64 { return 0 }
+	}
 	at := k(r.Unit, math.Max(mean(r.Before, r.After, r.CheckBefore, r.CheckAfter), 0.01))
 	var err error
 	switch {
+	case !(at >= leastK):
+		r.Missing = "how clumped the animals are is not known"
 	case r.Before.Units > 0 && r.CheckAfter.Units > 0:
 		r.Method = HendersonTilton
 		r.Efficacy, err = estimate.HendersonTilton(r.Before, r.After, r.CheckBefore, r.CheckAfter, at, level)

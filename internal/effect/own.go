@@ -45,7 +45,7 @@ func Pool(results []Result) []Own {
 	by := map[string][]Result{}
 	var keys []string
 	for _, r := range results {
-		if !r.Known() || !(r.Efficacy.SELnRatio > 0) {
+		if !r.Known() || !(r.Efficacy.SELnRatio > 0 && r.Efficacy.SELnRatio <= 1e3) || !(math.Abs(lnRatio(r)) <= 1e3) {
 			continue
 		}
 		if by[r.Key] == nil {

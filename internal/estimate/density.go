@@ -81,7 +81,7 @@ func (d Density) Posterior() Posterior { return d.post }
 // The order of units does not matter, but for OutlierUnit.
 //
 // Errors: ErrEmpty; ErrDomain for a count or presence out of range, or a
-// dispersion with A <= 0 or not finite, B outside 1..2, or K < 0.
+// dispersion with A below 0 or over 1e100, B outside 1..2, or K below 1e-100.
 // Sources: Bliss & Fisher 1953, Biometrics 9:176-200 (likelihood); Taylor
 // 1961, Nature 189:732-735; Kuno 1986, Researches on Population Ecology
 // 28:305-319 (zero term; from memory).
@@ -95,7 +95,7 @@ func Estimate(in Sample, disp Dispersion) (Density, error) {
 		}
 	}
 	p := in.Presence
-	if p.Looked < 0 || p.Infested < 0 || p.Infested > p.Looked || p.Tally < 0 || p.Tally > MaxCount {
+	if p.Looked < 0 || float64(p.Looked) > maxUnits || p.Infested < 0 || p.Infested > p.Looked || p.Tally < 0 || p.Tally > MaxCount {
 		return d, fmt.Errorf("%d infested of %d, tally %d: %w", p.Infested, p.Looked, p.Tally, ErrDomain)
 	}
 	if t.n+p.Looked == 0 {
@@ -106,7 +106,9 @@ func Estimate(in Sample, disp Dispersion) (Density, error) {
 		return d, err
 	}
 	d.N, d.Level = t.n+p.Looked, 0.95
-	d.post = newPosterior(law.logLik(t, p), WeakPrior, startMean(t, p))
+	if d.post, err = newPosterior(law.logLik(t, p), WeakPrior, startMean(t, p)); err != nil {
+		return Density{}, err
+	}
 	if t.n > 0 {
 		d.Total, d.Max, d.Mean = int(t.total), t.max, t.mean()
 		if t.value[0] == 0 {
@@ -149,9 +151,9 @@ func Estimate(in Sample, disp Dispersion) (Density, error) {
 
 func (d Dispersion) law() (lawK, error) {
 	switch {
-	case d.K > 0:
+	case kOK(d.K):
 		return lawK{fixed: d.K}, nil
-	case d.K != 0 || math.IsNaN(d.A) || math.IsInf(d.A, 0) || d.A < 0:
+	case d.K != 0 || !(d.A >= 0 && d.A <= maxA):
 		return lawK{}, fmt.Errorf("k %v, a %v: %w", d.K, d.A, ErrDomain)
 	case d.A > 0 && !(d.B >= 1 && d.B <= 2):
 		return lawK{}, fmt.Errorf("b %v of Taylor's law, want 1 to 2: %w", d.B, ErrDomain)

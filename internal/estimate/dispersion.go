@@ -86,6 +86,9 @@ func fitLine(x, y []float64, dropped int) (Line, error) {
 		sxy += float64(dx * dy)
 		syy += float64(dy * dy)
 	}
+	if !finite(l.XSquares, l.XMean*l.XMean) {
+		return checked(l, math.Inf(1))
+	}
 	if !(l.XSquares > 1e-24*n*(1+l.XMean*l.XMean)) {
 		return l, fmt.Errorf("all points at one density: %w", ErrFew)
 	}
@@ -102,7 +105,7 @@ func fitLine(x, y []float64, dropped int) (Line, error) {
 	if syy > 0 {
 		l.R2 = 1 - sse/syy
 	}
-	return l, nil
+	return checked(l, l.Intercept, l.Slope, l.SEIntercept, l.SESlope, l.R2, l.MSE, l.XMean, l.XSquares)
 }
 
 // Taylor is Taylor's power law, variance = A mean^B.
@@ -118,7 +121,8 @@ type Taylor struct {
 // with no animals or no variance drop out and are counted in Line.Dropped.
 // Errors in m are ignored, which biases b slightly down.
 //
-// Errors: ErrDomain for slices of unlike length or a negative value; ErrFew.
+// Errors: ErrDomain for slices of unlike length, a value that is negative or
+// not finite, or points too far apart to compute with; ErrFew.
 // Source: Taylor 1961, Nature 189:732-735.
 func FitTaylor(means, variances []float64) (Taylor, error) {
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -132,7 +136,11 @@ func FitTaylor(means, variances []float64) (Taylor, error) {
 		return Taylor{}, err
 	}
 	l, err := fitLine(x, y, drop)
-	return Taylor{math.Exp(l.Intercept), l.Slope, l, l.Points < 8 || hi < 10*lo}, err
+	if err != nil {
+		return Taylor{Line: l, Thin: true}, err
+	}
+	a := math.Exp(l.Intercept)
+	return checked(Taylor{a, l.Slope, l, l.Points < 8 || hi < 10*lo}, a)
 }
 
 // FitIwao fits mean crowding m* = alpha + beta m over samples: Intercept is
@@ -157,6 +165,9 @@ func usable(a, b []float64, f func(a, b float64) (x, y float64, ok bool)) (x, y 
 			return nil, nil, 0, fmt.Errorf("point %d is (%v, %v): %w", i+1, a[i], b[i], ErrDomain)
 		}
 		if px, py, ok := f(a[i], b[i]); ok {
+			if !finite(px, py) {
+				return nil, nil, 0, fmt.Errorf("point %d is (%v, %v), too far apart to compute with: %w", i+1, a[i], b[i], ErrDomain)
+			}
 			x, y = append(x, px), append(y, py)
 		} else {
 			dropped++
@@ -166,7 +177,8 @@ func usable(a, b []float64, f func(a, b float64) (x, y float64, ok bool)) (x, y 
 }
 
 // TaylorK returns the k that Taylor's law gives at a mean,
-// k = m²/(a m^b - m), or +Inf where the variance is not above the mean.
+// k = m²/(a m^b - m), or +Inf where the variance is not above the mean and for
+// arguments out of range.
 // Source: Southwood 1978, Ecological Methods (from memory).
 func TaylorK(mean, a, b float64) float64 {
 	if !(mean > 0) || math.IsInf(mean, 1) {
@@ -185,10 +197,12 @@ func TaylorK(mean, a, b float64) float64 {
 }
 
 // PoissonDensity returns the density at which Taylor's line meets the Poisson
-// line (variance = mean): a^(-1/(b-1)). It is ErrDomain for a <= 0 or b = 1.
+// line (variance = mean): a^(-1/(b-1)). It is ErrDomain for a <= 0, b = 1,
+// values that are not finite and a density that is no number.
 func PoissonDensity(a, b float64) (float64, error) {
-	if !(a > 0) || b == 1 || math.IsNaN(b) {
+	d := math.Exp(-math.Log(a) / (b - 1))
+	if !(a > 0) || b == 1 || !finite(a, b, d) {
 		return 0, fmt.Errorf("a %v, b %v: %w", a, b, ErrDomain)
 	}
-	return math.Exp(-math.Log(a) / (b - 1)), nil
+	return d, nil
 }

@@ -17,7 +17,7 @@ import (
 // 1986, Annual Review of Entomology 31:341-368 (from memory).
 func InjuryLevel(c, v, i, d, k float64) (float64, error) {
 	e := c / (v * i * d * k)
-	if !(c >= 0) || !(v > 0 && i > 0 && d > 0 && k > 0 && k <= 1) || math.IsNaN(e) || math.IsInf(e, 0) {
+	if !(c >= 0) || !(v > 0 && i > 0 && d > 0 && k > 0 && k <= 1) || !finite(c, v, i, d, e) || c > 0 && e == 0 {
 		return 0, fmt.Errorf("no injury level for C %v, V %v, I %v, D %v, K %v: %w", c, v, i, d, k, ErrDomain)
 	}
 	return e, nil
@@ -37,16 +37,16 @@ func ActionLevel(eil, rPerDay, leadDays float64) (float64, error) {
 // Errors: ErrDomain when a density or days is not above 0.
 func GrowthRate(earlier, later, days float64) (float64, error) {
 	r := math.Log(later/earlier) / days
-	if !(earlier > 0 && later > 0 && days > 0) || math.IsInf(r, 0) || math.IsNaN(r) {
+	if !(earlier > 0 && later > 0 && days > 0) || !finite(earlier, later, days, r) {
 		return 0, fmt.Errorf("%v to %v in %v days: %w", earlier, later, days, ErrDomain)
 	}
 	return r, nil
 }
 
 // DoublingTime returns ln 2/r: days (or weeks) to double, negative for a
-// halving, +Inf at r = 0.
+// halving, +Inf at r = 0 and where r is NaN: no doubling is known of.
 func DoublingTime(r float64) float64 {
-	if r == 0 {
+	if r == 0 || math.IsNaN(r) {
 		return math.Inf(1)
 	}
 	return math.Ln2 / r
@@ -63,7 +63,8 @@ type Reading struct {
 // is added before the first or after the last reading, and a missed visit is
 // bridged; the caller flags it. Fewer than two days give no steps.
 //
-// Errors: ErrDomain for a mean that is negative or not finite, or no date.
+// Errors: ErrDomain for a mean that is negative or not finite, no date, or a
+// total that is too large for a number.
 // Source: Ruppel 1983, J. Economic Entomology 76:375-377 (from memory).
 func PestDays(readings []Reading) (steps []float64, total float64, err error) {
 	sum, n := map[civil.Date]float64{}, map[civil.Date]float64{}
@@ -84,6 +85,9 @@ func PestDays(readings []Reading) (steps []float64, total float64, err error) {
 		s := float64(b.Sub(a)) * (sum[a]/n[a] + sum[b]/n[b]) / 2
 		steps = append(steps, s)
 		total += s
+	}
+	if !finite(total) {
+		return nil, 0, fmt.Errorf("a total of %v animal-days: %w", total, ErrDomain)
 	}
 	return steps, total, nil
 }

@@ -22,7 +22,8 @@ func Abbott(treated, check float64) (float64, error) {
 	if !(check > 0) || !(treated >= 0) || math.IsInf(check, 1) || math.IsInf(treated, 1) {
 		return 0, fmt.Errorf("treated %v, check %v: %w", treated, check, ErrDomain)
 	}
-	return 100 * (check - treated) / check, nil
+	e := 100 * (check - treated) / check
+	return checked(e, e)
 }
 
 // CorrectedMortality returns (p - c)/(1 - c), the mortality due to treatment
@@ -35,7 +36,8 @@ func CorrectedMortality(p, c float64) (float64, error) {
 	return (p - c) / (1 - c), nil
 }
 
-// Cell is the animals counted on Units sample units.
+// Cell is the animals counted on Units sample units. A mean is 0 or from 1e-9
+// to MaxCount animals per unit.
 type Cell struct {
 	Total float64
 	Units int
@@ -43,9 +45,13 @@ type Cell struct {
 
 func (c Cell) mean() float64 { return c.Total / float64(c.Units) }
 
+func (c Cell) ok() bool {
+	return c.Units >= 1 && float64(c.Units) <= maxUnits && (c.Total == 0 || c.mean() >= 1e-9 && c.mean() <= MaxCount)
+}
+
 // AbbottCounts returns Abbott's efficacy from counts, with a Wald interval on
-// the log ratio of the means. k is that of the counts, +Inf for Poisson.
-// An empty check is ErrDomain.
+// the log ratio of the means. k is that of the counts, +Inf for Poisson; for
+// a k near 0 Low can be -Inf. An empty check is ErrDomain.
 func AbbottCounts(treated, check Cell, k, level float64) (Efficacy, error) {
 	return ratio(k, level, []Cell{treated}, []Cell{check})
 }
@@ -66,13 +72,13 @@ func ratio(k, level float64, up, down []Cell) (Efficacy, error) {
 	if err := levelOK(level); err != nil {
 		return Efficacy{}, err
 	}
-	if !(k > 0) {
+	if !kOK(k) {
 		return Efficacy{}, fmt.Errorf("k %v: %w", k, ErrDomain)
 	}
 	e := Efficacy{K: k}
 	r := 1.0
 	for i, c := range append(append([]Cell(nil), up...), down...) {
-		if c.Units < 1 || !(c.Total >= 0) || math.IsInf(c.Total, 1) || i >= len(up) && c.Total == 0 {
+		if !c.ok() || i >= len(up) && c.Total == 0 {
 			return Efficacy{}, fmt.Errorf("%v animals on %d units cannot be compared with: %w", c.Total, c.Units, ErrDomain)
 		}
 		if c.Total == 0 {
@@ -108,14 +114,20 @@ func ratio(k, level float64, up, down []Cell) (Efficacy, error) {
 // AbbottProfile returns the profile likelihood interval of Abbott's efficacy
 // for two groups of counts with a known common k: all ratios of means whose
 // likelihood, with the check mean fitted anew, is within the chi-square cut.
-// A treated group without animals has an upper limit of 100.
+// A treated group without animals has an upper limit of 100; Low is -Inf where
+// the counts set no lower one.
 //
-// Errors: ErrDomain when the check is empty or holds no animals.
+// Errors: ErrDomain as AbbottCounts; ErrLarge above 10¹² animals, where rounding
+// hides the ends.
 // Source: Venables & Ripley 2002, Modern Applied Statistics with S, ch. 7.
 func AbbottProfile(treated, check Cell, k, level float64) (Interval, error) {
 	e, err := AbbottCounts(treated, check, k, level)
 	if err != nil {
 		return Interval{}, err
+	}
+	tooLarge := fmt.Errorf("%v animals against %v: %w", treated.Total, check.Total, ErrLarge)
+	if math.Max(treated.Total, check.Total) > 1e12 {
+		return Interval{}, tooLarge
 	}
 	nt, nc := float64(treated.Units), float64(check.Units)
 	mt, mc := treated.mean(), check.mean()
@@ -165,19 +177,29 @@ func AbbottProfile(treated, check Cell, k, level float64) (Interval, error) {
 			b -= 1
 		}
 	}
-	for hi := b; hi < 600; hi += e.SELnRatio {
+	steps := 0
+	for hi := b; hi < 600 && steps < maxSteps; hi += e.SELnRatio {
 		if profile(hi+e.SELnRatio) > 0 {
 			out.Low = 100 * (1 - math.Exp(root(profile, hi, hi+e.SELnRatio, 1e-12)))
 			break
 		}
+		steps++
 	}
 	if mt > 0 {
-		for lo := b; lo > -600; lo -= e.SELnRatio {
+		for lo := b; lo > -600 && steps < maxSteps; lo -= e.SELnRatio {
 			if profile(lo-e.SELnRatio) > 0 {
 				out.High = 100 * (1 - math.Exp(root(profile, lo-e.SELnRatio, lo, 1e-12)))
 				break
 			}
+			steps++
 		}
+	}
+	if steps == maxSteps || math.IsNaN(out.Low) || math.IsNaN(out.High) {
+		return Interval{}, tooLarge
 	}
 	return out, nil
 }
+
+// maxSteps bounds the search for the ends: a few standard errors are enough
+// for ordinary counts.
+const maxSteps = 2000

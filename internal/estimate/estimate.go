@@ -45,6 +45,30 @@ const (
 // MaxCount is the largest count on one unit that is accepted.
 const MaxCount = 1_000_000_000
 
+// Bounds far outside what anybody counts, within which nothing here leaves
+// the range of numbers: of k (but for +Inf) and of Taylor's a, of the level of
+// an interval, and of sample units given as a number.
+const (
+	minK     = 1e-100
+	maxA     = 1e100
+	minLevel = 1e-12
+	maxLevel = 1 - minLevel
+	maxUnits = 1e12
+)
+
+// kOK reports whether k is one that can be computed with; +Inf is Poisson.
+func kOK(k float64) bool { return k >= minK }
+
+// checked gives an answer, or ErrDomain where some of its numbers are too
+// large to be one.
+func checked[T any](answer T, v ...float64) (T, error) {
+	if !finite(v...) {
+		var none T
+		return none, fmt.Errorf("the numbers lie too far apart to compute with: %w", ErrDomain)
+	}
+	return answer, nil
+}
+
 // Interval is a two-sided interval. High may be +Inf when the data set no
 // upper bound; it is never NaN.
 type Interval struct {
@@ -126,8 +150,8 @@ func Summarize(counts []int) (Summary, error) {
 }
 
 func levelOK(level float64) error {
-	if !(level > 0 && level < 1) {
-		return fmt.Errorf("level %v, want between 0 and 1: %w", level, ErrDomain)
+	if !(level >= minLevel && level <= maxLevel) {
+		return fmt.Errorf("level %v, want between 0 and 1 and not within 1e-12 of them: %w", level, ErrDomain)
 	}
 	return nil
 }

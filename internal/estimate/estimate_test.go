@@ -422,68 +422,6 @@ func TestRegress_Edges(t *testing.T) {
 	require.InEpsilon(t, want.High, math.Exp(p.High), 1e-6)
 }
 
-// FuzzCounts feeds arbitrary counts and constants to every entry point: no
-// panic, no NaN, intervals in order.
-func FuzzCounts(f *testing.F) {
-	f.Add([]byte{0, 0, 1, 0, 7, 2, 0, 4}, 1, 0.5, 1.3, 1.5)
-	f.Add([]byte{255, 255}, 3_000_000, 1e-12, 5.0, 2.0)
-	f.Add([]byte{}, 1, math.NaN(), -1.0, math.Inf(1))
-	f.Add([]byte{0, 0, 0}, 1, math.Inf(1), 1e-300, 1.0)
-	f.Fuzz(func(t *testing.T, raw []byte, scale int, k, a, b float64) {
-		if len(raw) > 60 {
-			raw = raw[:60]
-		}
-		x := make([]int, len(raw))
-		for i, c := range raw {
-			x[i] = int(c) * (scale % 5_000_000)
-		}
-		ok := func(what string, v ...float64) {
-			for _, f := range v {
-				if math.IsNaN(f) {
-					t.Fatalf("%s is NaN for %v, k %v, a %v, b %v", what, x, k, a, b)
-				}
-			}
-		}
-		if fit, err := estimate.FitNB(x); err == nil {
-			fk, _ := fit.K()
-			se, _ := fit.SEK()
-			mk, _ := fit.MomentK()
-			ok("fit", fk, se, mk, fit.LogLik, fit.PoissonLL, fit.SEMean())
-		}
-		if s, err := estimate.StudentInterval(x, 0.95); err == nil {
-			ok("student", s.Low, s.High)
-		}
-		if p, err := estimate.ProfileKnownK(x, k, 0.95); err == nil {
-			ok("profile", p.Low, p.High)
-			if p.Low > p.High {
-				t.Fatalf("profile upside down: %v", p)
-			}
-		}
-		if p, err := estimate.ProfileFreeK(x, 0.9); err == nil {
-			ok("profile, k free", p.Low, p.High)
-		}
-		if d, err := estimate.Disperse(x); err == nil {
-			ok("indices", d.VarianceToMean, d.Patchiness, d.Morisita, d.Green, d.PUpper, d.PLower)
-		}
-		for _, disp := range []estimate.Dispersion{{K: k}, {A: a, B: b}, {}} {
-			in := estimate.Sample{Counts: x, Presence: estimate.Presence{Infested: len(x) / 2, Looked: len(x), Tally: scale % 7}}
-			if d, err := estimate.Estimate(in, disp); err == nil {
-				ok("density", d.Low, d.High, d.Mean, d.K, d.Exceeds(1), d.Exceeds(a), d.PropLow, d.PropHigh)
-				if d.Low > d.High {
-					t.Fatalf("density upside down: %v %v", d.Low, d.High)
-				}
-			}
-		}
-		ok("pmf", estimate.CDF(scale, a, k), estimate.Survival(scale, a, k))
-		if p, err := estimate.ShareOver(scale, a, k); err == nil {
-			ok("share", p)
-		}
-		if p, _, err := estimate.WilsonRoom(a, k, b); err == nil {
-			ok("Wilson-Room", p)
-		}
-	})
-}
-
 // Bliss & Fisher 1953, Biometrics 9:176-200: European red mites on 150 apple
 // leaves.
 func ExampleFitNB() {

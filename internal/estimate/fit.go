@@ -30,12 +30,20 @@ func (f Fit) K() (float64, bool) {
 // false where k is not a finite estimate.
 func (f Fit) SEK() (float64, bool) { return f.se, f.Outcome == Converged && f.se > 0 }
 
-// Mean returns the mean of the first group.
-func (f Fit) Mean() float64 { return f.Means[0] }
+// Mean returns the mean of the first group, 0 of the zero Fit.
+func (f Fit) Mean() float64 {
+	if len(f.Means) == 0 {
+		return 0
+	}
+	return f.Means[0]
+}
 
 // SEMean returns sqrt((m + m²/k)/n) of the first group, animals per unit;
-// with the Poisson variance where k is not estimable.
+// with the Poisson variance where k is not estimable. It is 0 of the zero Fit.
 func (f Fit) SEMean() float64 {
+	if len(f.sizes) == 0 {
+		return 0
+	}
 	m, v := f.Means[0], f.Means[0]
 	if f.Outcome == Converged || f.Outcome == Capped {
 		v += m * m / f.k
@@ -46,7 +54,7 @@ func (f Fit) SEMean() float64 {
 // MomentK returns k = m²/(s² - m) of the first group and whether it exists
 // (s² > m).
 func (f Fit) MomentK() (float64, bool) {
-	m := f.Means[0]
+	m := f.Mean()
 	if !(f.variance > m) {
 		return 0, false
 	}
@@ -76,10 +84,13 @@ func (f Fit) SEKExpected() (float64, bool) {
 		if tail < 0.5 {
 			tail = -math.Expm1(-logZeroTerm(m, k))
 		}
-		for j := 0.0; tail > 1e-16 && j < 5e6; j++ {
+		for j := 0.0; tail > 1e-16 && (j <= m || p > 1e-17*q) && j < 5e6; j++ {
 			s += tail * j * (2*k + j) / (k * k * (k + j) * (k + j))
 			p *= (j + k) / (j + 1) * (1 - q)
 			tail -= p
+		}
+		if tail > 1e-6 {
+			return 0, false
 		}
 		info += float64(f.sizes[g]) * (m*m/(k*k*(k+m)) - s)
 	}

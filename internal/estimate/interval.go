@@ -23,7 +23,7 @@ func PoissonExact(total int, level float64) (Interval, error) {
 	if err := levelOK(level); err != nil {
 		return Interval{}, err
 	}
-	if total < 0 {
+	if total < 0 || float64(total) > maxUnits*MaxCount {
 		return Interval{}, fmt.Errorf("total %d: %w", total, ErrDomain)
 	}
 	a := (1 - level) / 2
@@ -36,8 +36,14 @@ func PoissonExact(total int, level float64) (Interval, error) {
 
 // gammaQuantile is the p quantile of a gamma law with the shape and rate 1,
 // half the chi-square quantile on 2·shape degrees of freedom. The library's
-// value is polished by Newton steps on its own distribution function.
+// value is polished by Newton steps on its own distribution function; for a
+// huge shape, where it fails, the cube root is normal (Wilson & Hilferty 1931,
+// PNAS 17:684-688, from memory).
 func gammaQuantile(p, shape float64) float64 {
+	if shape > 1e12 {
+		c := 1 - 1/(9*shape) + distuv.UnitNormal.Quantile(p)/(3*math.Sqrt(shape))
+		return shape * c * c * c
+	}
 	g := distuv.Gamma{Alpha: shape, Beta: 1}
 	x := g.Quantile(p)
 	for range 4 {
@@ -55,14 +61,15 @@ func gammaQuantile(p, shape float64) float64 {
 //
 //	k finite: k ((1-level)^(-1/(nk)) - 1); k = +Inf: -ln(1-level)/n
 //
-// At level 0.95 and k = +Inf it is 2.9957/n, the "rule of three".
+// At level 0.95 and k = +Inf it is 2.9957/n, the "rule of three". For a few
+// units and a k near 0 it can be +Inf: they set no bound.
 // Errors: ErrDomain. Source: Hanley & Lippman-Hand 1983, JAMA 249:1743 (from
 // memory); the form with k follows from (1+m/k)^(-nk) = 1-level.
 func ZeroUpper(n int, k, level float64) (float64, error) {
 	if err := levelOK(level); err != nil {
 		return 0, err
 	}
-	if n < 1 || !(k > 0) {
+	if n < 1 || !kOK(k) {
 		return 0, fmt.Errorf("n %d, k %v: %w", n, k, ErrDomain)
 	}
 	e := -math.Log1p(-level) / float64(n)
@@ -92,12 +99,12 @@ func StudentInterval(counts []int, level float64) (Interval, error) {
 }
 
 // LogWald returns m exp(-/+ z SE/m) with SE = sqrt((m + m²/k)/n). At m = 0 it
-// is (0, 0): use ZeroUpper. Errors: ErrDomain.
+// is (0, 0): use ZeroUpper. For a k near 0 High can be +Inf. Errors: ErrDomain.
 func LogWald(mean, k float64, n int, level float64) (Interval, error) {
 	if err := levelOK(level); err != nil {
 		return Interval{}, err
 	}
-	if !(mean >= 0) || math.IsInf(mean, 1) || !(k > 0) || n < 1 {
+	if !(mean >= 0) || math.IsInf(mean, 1) || !kOK(k) || n < 1 {
 		return Interval{}, fmt.Errorf("mean %v, k %v, n %d: %w", mean, k, n, ErrDomain)
 	}
 	if mean == 0 {
@@ -123,7 +130,7 @@ func ProfileKnownK(counts []int, k, level float64) (Interval, error) {
 	if err == nil {
 		err = levelOK(level)
 	}
-	if err == nil && !(k > 0) {
+	if err == nil && !kOK(k) {
 		err = fmt.Errorf("k %v: %w", k, ErrDomain)
 	}
 	if err != nil {

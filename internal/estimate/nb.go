@@ -10,18 +10,24 @@ import (
 //
 //	ln P(x) = ln Γ(x+k) - ln Γ(k) - ln x! + k ln(k/(k+m)) + x ln(m/(k+m))
 //
-// x >= 0; mean >= 0; k > 0, and k = +Inf is Poisson. Arguments out of range
-// give -Inf. The gamma ratio is taken as a product for small x and by
+// x >= 0; mean >= 0; k > 0, and k = +Inf is Poisson. Arguments out of range,
+// NaN among them, and an infinite mean give -Inf. The gamma ratio is taken as a product for small x and by
 // Stirling differences for large k, so nothing cancels as k grows.
 //
 // Accuracy: relative 1e-8 in P for k from 0.001 to 1e10 (TestMethodsCases, NB-07).
 // Source: Bliss & Fisher 1953, Biometrics 9:176-200.
 func LogPMF(x int, mean, k float64) float64 {
-	if x < 0 || !(mean >= 0) || !(k > 0) {
+	if x < 0 || !(mean >= 0 && mean <= math.MaxFloat64) || !(k > 0) {
 		return math.Inf(-1)
 	}
+	if k < minK { // an animal on any unit at all is less likely than that
+		if x > 0 {
+			return math.Inf(-1)
+		}
+		return 0
+	}
 	lg, _ := math.Lgamma(float64(x) + 1)
-	return logKernel(x, mean, k) - lg
+	return math.Min(logKernel(x, mean, k)-lg, 0) // rounding must make no chance of more than 1
 }
 
 // logKernel is LogPMF without -ln x!.
@@ -38,7 +44,7 @@ func logKernel(x int, m, k float64) float64 {
 	}
 	l := -logZeroTerm(m, k)
 	if x > 0 {
-		l += fx*(math.Log(m)-math.Log1p(m/k)) + riseLog(k, x)
+		l += fx*(math.Log(m)-log1pOver(m, k)) + riseLog(k, x)
 	}
 	return l
 }
@@ -48,7 +54,16 @@ func logZeroTerm(m, k float64) float64 {
 	if math.IsInf(k, 1) {
 		return m
 	}
-	return k * math.Log1p(m/k)
+	return k * log1pOver(m, k)
+}
+
+// log1pOver is ln(1+m/k).
+func log1pOver(m, k float64) float64 {
+	q := m / k
+	if q > math.MaxFloat64 {
+		return math.Log(m) - math.Log(k)
+	}
+	return math.Log1p(q)
 }
 
 // riseLog returns ln[Γ(k+x) / (Γ(k) k^x)], the log of the product of (1+j/k)
@@ -79,7 +94,7 @@ func stirling(z float64) float64 {
 }
 
 // CDF returns the chance that one unit holds at most x animals. Arguments as
-// in LogPMF; x < 0 gives 0.
+// in LogPMF; x < 0, arguments out of range and an infinite mean give 0.
 //
 // Accuracy: absolute 2e-11 for k from 0.001 to +Inf (TestNB_Tails).
 func CDF(x int, mean, k float64) float64 {
@@ -88,7 +103,8 @@ func CDF(x int, mean, k float64) float64 {
 }
 
 // Survival returns the chance that one unit holds more than x animals,
-// computed directly and not as 1 - CDF. x < 0 gives 1.
+// computed directly and not as 1 - CDF. Where CDF gives 0 for its arguments
+// it gives 1.
 func Survival(x int, mean, k float64) float64 {
 	_, upper := tails(x, mean, k)
 	return upper
@@ -102,6 +118,8 @@ func tails(x int, m, k float64) (lower, upper float64) {
 		return 1, 0
 	case math.IsInf(m, 1):
 		return 0, 1
+	case k < minK: // an animal on any unit at all is less likely than that
+		return 1, 0
 	}
 	fx := float64(x)
 	if math.IsInf(k, 1) || k > 1e12*math.Max(1, m) {
@@ -112,7 +130,11 @@ func tails(x int, m, k float64) (lower, upper float64) {
 	// where a sum would be too long.
 	r := m / (k + m)
 	if fx > maxSum {
-		return mathext.RegIncBeta(k, fx+1, k/(k+m)), mathext.RegIncBeta(fx+1, k, r)
+		lower, upper = mathext.RegIncBeta(k, fx+1, k/(k+m)), mathext.RegIncBeta(fx+1, k, r)
+		if lower >= 0 && upper >= 0 && math.Abs(lower+upper-1) < 1e-3 {
+			return lower, upper
+		}
+		return farTails(fx, m, k)
 	}
 	if fx > m && 40*(k+m) < maxSum*k { // the upper tail is short: from x+1 upwards
 		p := math.Exp(LogPMF(x+1, m, k))
@@ -144,6 +166,18 @@ func tails(x int, m, k float64) (lower, upper float64) {
 	}
 	s = math.Min(s, 1)
 	return s, 1 - s
+}
+
+// farTails is tails for numbers that the incomplete beta function cannot take.
+// Counts are then so large that they are as good as continuous: gamma where
+// they clump, normal where k is huge.
+func farTails(x, m, k float64) (lower, upper float64) {
+	if k > 1e12 {
+		z := (x + 0.5 - m) / (math.Sqrt(m) * math.Sqrt(1+m/k))
+		return math.Erfc(-z/math.Sqrt2) / 2, math.Erfc(z/math.Sqrt2) / 2
+	}
+	at := (x + 0.5) / m * k
+	return mathext.GammaIncReg(k, at), mathext.GammaIncRegComp(k, at)
 }
 
 // maxSum is the most terms of a tail that are summed.

@@ -15,40 +15,75 @@ type Prior func(mean float64) float64
 // proportional to m^(-1/2)/(1+m). Half of it lies below one animal per unit,
 // it is proper, and its tail is so long that a handful of units outweigh it.
 // Common practice (a half-Cauchy prior for a scale); the scale is ours.
-func WeakPrior(m float64) float64 { return -0.5*math.Log(m) - math.Log1p(m) }
+// A mean that is not above 0 has -Inf.
+func WeakPrior(m float64) float64 {
+	if !(m > 0) {
+		return math.Inf(-1)
+	}
+	return -0.5*math.Log(m) - math.Log1p(m)
+}
 
 // GammaPrior is a gamma prior with the given shape and rate, both above 0.
+// Otherwise it is NaN everywhere, which everything that takes a Prior refuses.
 func GammaPrior(shape, rate float64) Prior {
+	if !(shape > 0 && rate > 0 && finite(shape, rate)) {
+		return func(float64) float64 { return math.NaN() }
+	}
 	return func(m float64) float64 { return (shape-1)*math.Log(m) - rate*m }
 }
 
-// GammaPoisson is the posterior of a Poisson mean under a gamma prior.
+// GammaPoisson is the posterior of a Poisson mean under a gamma prior. One
+// with a shape or rate outside 1e-100 to 1e100 says nothing: its interval is
+// (0, +Inf), its mean +Inf and the chance of being over any threshold 1.
 type GammaPoisson struct{ Shape, Rate float64 }
 
+func (g GammaPoisson) ok() bool {
+	return g.Shape >= 1e-100 && g.Shape <= 1e100 && g.Rate >= 1e-100 && g.Rate <= 1e100
+}
+
 // UpdateGamma returns the posterior Gamma(shape + total, rate + n).
-// Errors: ErrEmpty, ErrDomain.
+// Errors: ErrEmpty; ErrDomain for a shape or rate below 0 or over 1e100, or a
+// shape below 1e-100.
 // Source: Gelman et al. 2013, Bayesian Data Analysis, ch. 2 (from memory).
 func UpdateGamma(shape, rate float64, counts []int) (GammaPoisson, error) {
 	t, err := newTally(counts)
-	if err == nil && !(shape > 0 && rate >= 0 && finite(shape, rate)) {
+	g := GammaPoisson{shape + t.total, rate + float64(t.n)}
+	if err == nil && !(shape > 0 && rate >= 0 && g.ok()) {
 		err = fmt.Errorf("shape %v, rate %v: %w", shape, rate, ErrDomain)
 	}
-	return GammaPoisson{shape + t.total, rate + float64(t.n)}, err
+	if err != nil {
+		return GammaPoisson{}, err
+	}
+	return g, nil
 }
 
 // Mean returns the posterior mean.
-func (g GammaPoisson) Mean() float64 { return g.Shape / g.Rate }
-
-// Exceeds returns the chance that the mean is at or over threshold.
-func (g GammaPoisson) Exceeds(threshold float64) float64 {
-	if threshold <= 0 {
-		return 1
+func (g GammaPoisson) Mean() float64 {
+	if !g.ok() {
+		return math.Inf(1)
 	}
-	return mathext.GammaIncRegComp(g.Shape, g.Rate*threshold)
+	return g.Shape / g.Rate
 }
 
-// Interval returns the central interval at level.
+// Exceeds returns the chance that the mean is at or over threshold. NaN gives 0.
+func (g GammaPoisson) Exceeds(threshold float64) float64 {
+	switch {
+	case math.IsNaN(threshold):
+		return 0
+	case threshold <= 0 || !g.ok():
+		return 1
+	case math.IsInf(threshold, 1):
+		return 0
+	}
+	return mathext.GammaIncRegComp(g.Shape, math.Min(g.Rate*threshold, math.MaxFloat64))
+}
+
+// Interval returns the central interval at level; (0, +Inf) for a level
+// outside (0, 1).
 func (g GammaPoisson) Interval(level float64) Interval {
+	if levelOK(level) != nil || !g.ok() {
+		return Interval{High: math.Inf(1)}
+	}
 	return Interval{gammaQuantile((1-level)/2, g.Shape) / g.Rate, gammaQuantile((1+level)/2, g.Shape) / g.Rate}
 }
 
@@ -68,8 +103,12 @@ const (
 )
 
 // newPosterior builds the grid for an unnormalised log density of the mean.
-// start is a mean near the mode.
-func newPosterior(logLik func(m float64) float64, prior Prior, start float64) Posterior {
+// start is a mean near the mode. It is ErrDomain where prior and likelihood
+// have no place in common or leave the range of numbers.
+func newPosterior(logLik func(m float64) float64, prior Prior, start float64) (Posterior, error) {
+	if prior == nil || math.IsNaN(prior(start)) {
+		return Posterior{}, fmt.Errorf("the prior is not a number at a mean of %v: %w", start, ErrDomain)
+	}
 	lp := func(u float64) float64 {
 		m := math.Exp(u)
 		v := logLik(m) + prior(m) + u
@@ -125,12 +164,15 @@ func newPosterior(logLik func(m float64) float64, prior Prior, start float64) Po
 		p.above[i] = p.above[i+1] + cell(i)
 	}
 	total := p.below[n-1]
+	if !(total > 0) || !finite(p.u0, p.h, total) {
+		return Posterior{}, fmt.Errorf("no mean fits both the counts and the prior: %w", ErrDomain)
+	}
 	for i := range p.f {
 		p.f[i] /= total
 		p.below[i] /= total
 		p.above[i] /= total
 	}
-	return p
+	return p, nil
 }
 
 // Exceeds returns the chance that the mean is at or over threshold; a
@@ -160,10 +202,15 @@ func hermite(a, b, da, db, t float64) float64 {
 	return math.Max(math.Min(a, b), math.Min(math.Max(a, b), v))
 }
 
-// Quantile returns the mean below which the share q of the posterior lies.
+// Quantile returns the mean below which the share q of the posterior lies; a
+// share outside 0 to 1 is taken as the nearer of them, and NaN as 1/2. The
+// zero Posterior gives 0.
 func (p Posterior) Quantile(q float64) float64 {
 	if len(p.f) == 0 {
 		return 0
+	}
+	if math.IsNaN(q) {
+		q = 0.5
 	}
 	lo, hi := 0, len(p.f)-1
 	for hi-lo > 1 {
@@ -285,29 +332,31 @@ func (l lawK) logLik(t tally, pr Presence) func(m float64) float64 {
 }
 
 // PosteriorKnownK returns the posterior of the mean for counts with k known,
-// +Inf for Poisson. Errors: ErrEmpty, ErrDomain.
+// +Inf for Poisson. Errors: ErrEmpty; ErrDomain for a count or k out of range
+// or a prior that is not a number or rules the counts out.
 func PosteriorKnownK(counts []int, k float64, prior Prior) (Posterior, error) {
 	t, err := newTally(counts)
-	if err == nil && !(k > 0) {
+	if err == nil && !kOK(k) {
 		err = fmt.Errorf("k %v: %w", k, ErrDomain)
 	}
 	if err != nil {
 		return Posterior{}, err
 	}
-	return newPosterior(lawK{fixed: k}.logLik(t, Presence{}), prior, startMean(t, Presence{})), nil
+	return newPosterior(lawK{fixed: k}.logLik(t, Presence{}), prior, startMean(t, Presence{}))
 }
 
 // PosteriorUnknownK returns the posterior of the mean with ln k ~ Normal(lnMean,
-// lnSD) integrated out. Errors: ErrEmpty, ErrDomain.
+// lnSD) integrated out; lnMean from -50 to 50, lnSD up to 25. Errors as
+// PosteriorKnownK.
 func PosteriorUnknownK(counts []int, lnMean, lnSD float64, prior Prior) (Posterior, error) {
 	t, err := newTally(counts)
-	if err == nil && !(finite(lnMean, lnSD) && lnSD > 0) {
+	if err == nil && !(math.Abs(lnMean) <= 50 && lnSD > 0 && lnSD <= 25) {
 		err = fmt.Errorf("ln k normal (%v, %v): %w", lnMean, lnSD, ErrDomain)
 	}
 	if err != nil {
 		return Posterior{}, err
 	}
-	return newPosterior(lawK{lnMean: lnMean, lnSD: lnSD}.logLik(t, Presence{}), prior, startMean(t, Presence{})), nil
+	return newPosterior(lawK{lnMean: lnMean, lnSD: lnSD}.logLik(t, Presence{}), prior, startMean(t, Presence{}))
 }
 
 func startMean(t tally, p Presence) float64 {

@@ -25,7 +25,8 @@ func ShareOver(tally int, mean, k float64) (float64, error) {
 }
 
 // MeanFromShare inverts ShareInfested: k((1-p)^(-1/k) - 1). p = 0 gives 0;
-// p = 1 has no finite mean and gives +Inf, so use a bound. Above about 0.8
+// p = 1 has no finite mean and gives +Inf, so use a bound; so does a k near 0
+// where the mean is too large for a number. Above about 0.8
 // the answer rests on very few units. Errors: ErrDomain.
 func MeanFromShare(p, k float64) (float64, error) {
 	if !(p >= 0 && p <= 1) || !(k > 0) {
@@ -96,7 +97,7 @@ type Prediction struct {
 //
 //	Var(ln m) = b² p/(n (1-p) ln²(1-p)) + mse + mse (1/N + (x-x̄)²/Sxx)
 //
-// Errors: ErrDomain.
+// Errors: ErrDomain, for an answer that is too large for a number as well.
 // Sources: Schaalje, Butts & Lysyk 1991; Nyrop & Binns 1991 (both from memory).
 func (k KonoSugino) Predict(p float64, n int) (Prediction, error) {
 	if !(p > 0 && p < 1) || n < 0 || k.Line.Points < 3 {
@@ -111,5 +112,5 @@ func (k KonoSugino) Predict(p float64, n int) (Prediction, error) {
 		r.Sampling = l.Slope * l.Slope * p / (float64(n) * (1 - p) * q * q)
 	}
 	r.VarLn = r.Sampling + r.Residual + r.Parameter
-	return r, nil
+	return checked(r, r.Median, r.Mean, r.VarLn)
 }

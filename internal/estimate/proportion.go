@@ -9,7 +9,7 @@ import (
 )
 
 func shareOK(infested, looked int, level float64) error {
-	if looked < 1 || infested < 0 || infested > looked {
+	if looked < 1 || float64(looked) > maxUnits || infested < 0 || infested > looked {
 		return fmt.Errorf("%d infested of %d: %w", infested, looked, ErrDomain)
 	}
 	return levelOK(level)
@@ -90,7 +90,8 @@ func ZeroShareUpper(looked int, level float64) (float64, error) {
 //	the smallest n with C(N-D, n)/C(N, n) <= 1 - level, D = share·N rounded up
 //
 // stock is the number of plants N; 0 means very many, where n is
-// ln(1-level)/ln(1-share). Errors: ErrDomain.
+// ln(1-level)/ln(1-share). Errors: ErrDomain; ErrLarge for a stock over ten
+// million, or for more units than anybody can look at (10¹²).
 // Source: hypergeometric law, by definition.
 func UnitsToDetect(share, level float64, stock int) (int, error) {
 	if err := levelOK(level); err != nil {
@@ -103,9 +104,16 @@ func UnitsToDetect(share, level float64, stock int) (int, error) {
 		if share == 1 {
 			return 1, nil
 		}
-		return int(math.Ceil(math.Log1p(-level)/math.Log1p(-share) - 1e-9)), nil
+		n := math.Ceil(math.Log1p(-level)/math.Log1p(-share) - 1e-9)
+		if n > maxUnits {
+			return 0, fmt.Errorf("share %v takes %.3g units: %w", share, n, ErrLarge)
+		}
+		return max(int(n), 1), nil
 	}
-	sick := math.Ceil(share*float64(stock) - 1e-9)
+	if stock > maxStock {
+		return 0, fmt.Errorf("a stock of %d, want 0 for very many: %w", stock, ErrLarge)
+	}
+	sick := math.Max(1, math.Ceil(share*float64(stock)-1e-9))
 	miss := 1.0
 	for n := 1; n <= stock; n++ {
 		left := float64(stock - n + 1)
@@ -116,6 +124,9 @@ func UnitsToDetect(share, level float64, stock int) (int, error) {
 	}
 	return stock, nil
 }
+
+// maxStock is the largest stock that is gone through plant by plant.
+const maxStock = 10_000_000
 
 // Share is a proportion of units infested with its uncertainty.
 type Share struct {

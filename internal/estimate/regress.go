@@ -42,7 +42,8 @@ const (
 // has one row per count; give a column of ones for an intercept. offset may
 // be nil; else it is ln(effort). A zero count is ordinary data.
 //
-// Errors: ErrEmpty; ErrDomain for ragged or non-finite rows; ErrFew with
+// Errors: ErrEmpty; ErrDomain for ragged or non-finite rows, another law, or
+// numbers too far apart to compute with; ErrFew with
 // fewer rows than columns, columns that depend on each other, or no animals
 // (all-zero data have no slope).
 // Source: Venables & Ripley 2002, Modern Applied Statistics with S, ch. 7.
@@ -52,6 +53,9 @@ func Regress(law Law, y []int, x [][]float64, offset []float64) (Regression, err
 		return Regression{}, err
 	}
 	n := len(y)
+	if law != PoissonLaw && law != NegBinLaw {
+		return Regression{}, fmt.Errorf("law %d: %w", law, ErrDomain)
+	}
 	if len(x) != n || offset != nil && len(offset) != n || len(x[0]) == 0 {
 		return Regression{}, fmt.Errorf("%d counts, %d rows, %d offsets: %w", n, len(x), len(offset), ErrDomain)
 	}
@@ -115,7 +119,7 @@ func Regress(law Law, y []int, x [][]float64, offset []float64) (Regression, err
 	r.AIC = 2*float64(p) - 2*r.LogLik
 	if law == NegBinLaw {
 		r.AIC += 2
-		return r, nil
+		return r.checked()
 	}
 	effort := 0.0
 	for _, o := range r.offset {
@@ -124,7 +128,14 @@ func Regress(law Law, y []int, x [][]float64, offset []float64) (Regression, err
 	for i, c := range y {
 		r.NullDeviance += devianceTerm(float64(c), t.total*math.Exp(r.offset[i])/effort, r.K)
 	}
-	return r, nil
+	return r.checked()
+}
+
+func (r Regression) checked() (Regression, error) {
+	if !finite(r.Coef...) || !finite(r.SE...) || !(r.K > 0) {
+		return checked(Regression{}, math.NaN())
+	}
+	return checked(r, r.LogLik, r.Deviance, r.NullDeviance, r.AIC, r.Pearson, r.SEK)
 }
 
 func finite(v ...float64) bool {
@@ -238,7 +249,7 @@ func (r Regression) ProfileCoef(j int, level float64) (Interval, error) {
 	if err := levelOK(level); err != nil {
 		return Interval{}, err
 	}
-	if j < 0 || j >= len(r.Coef) {
+	if j < 0 || j >= len(r.Coef) || len(r.x) == 0 || len(r.Coef) != len(r.x[0]) || len(r.SE) != len(r.Coef) {
 		return Interval{}, fmt.Errorf("coefficient %d of %d: %w", j, len(r.Coef), ErrDomain)
 	}
 	n, cut := len(r.y), chi1(level)
@@ -369,5 +380,5 @@ func FitTrend(law Law, time []float64, counts []int, effort []float64, level flo
 	h := zOf(level) * t.SE
 	t.Factor, t.Doubling = math.Exp(t.Slope), DoublingTime(t.Slope)
 	t.FactorCI = Interval{math.Exp(t.Slope - h), math.Exp(t.Slope + h)}
-	return t, nil
+	return checked(t, t.Factor, h)
 }

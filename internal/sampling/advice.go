@@ -38,7 +38,7 @@ func (a Advice) ChanceSettledBy(n int) float64 {
 	switch {
 	case a.Stop != GoOn && n >= a.N:
 		return 1
-	case n <= a.N || len(a.settled) == 0:
+	case n <= a.N || n < 1 || len(a.settled) == 0:
 		return 0
 	}
 	return a.settled[min(n, len(a.settled))-1]

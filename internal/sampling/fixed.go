@@ -91,9 +91,12 @@ func (c Clump) PrecisionTable(d float64, units []int) ([]PrecisionRow, error) {
 }
 
 // SheetUnits returns the numbers of units of a paper table: every one up to
-// 10, then every fifth, and the last.
+// 10, then every fifth, and the last; none for more than 100,000.
 func SheetUnits(most int) []int {
 	var out []int
+	if most > 100_000 {
+		return nil
+	}
 	for n := 1; n <= most; n++ {
 		if n <= 10 || n%5 == 0 || n == most {
 			out = append(out, n)

@@ -58,7 +58,7 @@ func (q Question) law(level, factor float64, top int) law {
 	if q.shares() {
 		return shareLaw(q.share(level, factor))
 	}
-	return countLaw(level, q.Clump.At(level)*factor, top)
+	return countLaw(level, q.k(level, factor), top)
 }
 
 // passage is where the walk between the lines ends.
@@ -170,7 +170,7 @@ func (q Question) totals(n, x int, level, factor float64) (atMost, more float64)
 		return binomial(n, x, q.share(level, factor))
 	}
 	// The sum of n negative binomial counts is negative binomial with n k.
-	m, k := float64(n)*level, float64(n)*factor*q.Clump.At(level)
+	m, k := float64(n)*level, float64(n)*q.k(level, factor)
 	return estimate.CDF(x, m, k), estimate.Survival(x, m, k)
 }
 

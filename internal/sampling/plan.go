@@ -209,9 +209,10 @@ func (p Plan) riskOf(lines []Line, level, factor float64) Risk {
 // Risk returns the exact chances to act and to hold and the mean number of
 // units at a true level, when the true k is kFactor times the planned one (1
 // for as planned; of no effect with Percent). Act and Hold are summed apart
-// and add up to 1. Errors: estimate.ErrDomain.
+// and add up to 1. Errors: estimate.ErrDomain, for a kFactor outside a
+// millionth to a million and for the zero Plan as well.
 func (p Plan) Risk(level, kFactor float64) (Risk, error) {
-	if !(level >= 0) || math.IsInf(level, 1) || p.Question.Percent && level > 1 || !pos(kFactor) {
+	if len(p.Lines) == 0 || !(level >= 0) || math.IsInf(level, 1) || p.Question.Percent && level > 1 || !(kFactor >= 1e-6 && kFactor <= 1e6) {
 		return Risk{}, bad("level %v, k times %v", level, kFactor)
 	}
 	return p.riskOf(p.Lines, level, kFactor), nil
@@ -266,8 +267,7 @@ func (p Plan) Grid() []float64 {
 func (p SPRT) at(level float64) Point {
 	const most = 60
 	a, b := -float64(most), float64(most) // the level falls as h rises
-	far, _ := p.Wald(a)
-	near, _ := p.Wald(b)
+	far, near := p.wald(a), p.wald(b)
 	switch {
 	case level >= far.Level:
 		return Point{level, 0, p.HUpper / (level - p.Slope)}
@@ -276,16 +276,16 @@ func (p SPRT) at(level float64) Point {
 	}
 	for range 100 {
 		h := (a + b) / 2
-		if w, err := p.Wald(h); err != nil { // h is 0: halve off the middle
+		if h == 0 { // halve off the middle
 			a += 1e-7
-		} else if w.Level > level {
+		} else if p.wald(h).Level > level {
 			a = h
 		} else {
 			b = h
 		}
 	}
 	if h := (a + b) / 2; math.Abs(h) > 1e-6 {
-		w, _ := p.Wald(h)
+		w := p.wald(h)
 		return Point{level, w.Hold, w.Units}
 	}
 	// h tends to 0: hold = hU/(hU-hL), units = -hL hU / variance.
@@ -299,6 +299,9 @@ func (p SPRT) at(level float64) Point {
 // Expect returns the mean number of units and the chance to act when the true
 // density is as in the belief.
 func (p Plan) Expect(b Belief) (units, act float64, err error) {
+	if len(p.Lines) == 0 {
+		return 0, 0, bad("a plan without lines")
+	}
 	if err := b.check(p.Question.Percent); err != nil {
 		return 0, 0, err
 	}

@@ -22,7 +22,8 @@ type Clump struct {
 }
 
 // At returns the negative binomial k at a mean per unit: K, or the k that
-// gives the variance of the law; +Inf where the variance is not above the mean.
+// gives the variance of the law; +Inf where the variance is not above the mean
+// and for numbers out of range.
 func (c Clump) At(mean float64) float64 {
 	switch {
 	case c.K > 0:
@@ -32,7 +33,7 @@ func (c Clump) At(mean float64) float64 {
 	}
 	// k = m²/(variance - m) = m/(alpha + (beta-1) m)
 	over := c.IwaoAlpha + (c.IwaoBeta-1)*mean
-	if !(mean > 0) || !(over > 0) {
+	if !(mean > 0) || math.IsInf(mean, 1) || !(over > 0) {
 		return math.Inf(1)
 	}
 	return math.Max(mean/over, math.SmallestNonzeroFloat64)
@@ -49,6 +50,10 @@ func (c Clump) variance(m float64) float64 {
 	return (c.IwaoAlpha+1)*m + (c.IwaoBeta-1)*m*m
 }
 
+// leastK is the least k that is computed with, and 1/leastK the largest
+// constant of a law.
+const leastK = 1e-100
+
 // check returns what is wrong with c, or "".
 func (c Clump) check() string {
 	n := 0
@@ -62,11 +67,11 @@ func (c Clump) check() string {
 		return "how clumped the animals are is missing"
 	case n > 1:
 		return "how clumped the animals are is given twice"
-	case c.K != 0 && !(c.K > 0):
+	case c.K != 0 && !(c.K >= leastK):
 		return fmt.Sprintf("k is %v", c.K)
-	case (c.TaylorA != 0 || c.TaylorB != 0) && (!pos(c.TaylorA) || math.IsNaN(c.TaylorB) || math.Abs(c.TaylorB) > 10):
+	case (c.TaylorA != 0 || c.TaylorB != 0) && (!(c.TaylorA > 0 && c.TaylorA <= 1/leastK) || math.IsNaN(c.TaylorB) || math.Abs(c.TaylorB) > 10):
 		return fmt.Sprintf("Taylor's a is %v and b is %v", c.TaylorA, c.TaylorB)
-	case (c.IwaoAlpha != 0 || c.IwaoBeta != 0) && (!pos(c.IwaoBeta) || !(c.IwaoAlpha > -1) || math.IsInf(c.IwaoAlpha, 1)):
+	case (c.IwaoAlpha != 0 || c.IwaoBeta != 0) && (!(c.IwaoBeta > 0 && c.IwaoBeta <= 1/leastK) || !(c.IwaoAlpha > -1 && c.IwaoAlpha <= 1/leastK)):
 		return fmt.Sprintf("Iwao's alpha is %v and beta is %v", c.IwaoAlpha, c.IwaoBeta)
 	}
 	return ""
@@ -186,8 +191,10 @@ func (q Question) filled() (Question, error) {
 		return no("give a least number of units from 1 to the most", "the least units is %d and the most %d", q.MinUnits, q.MaxUnits)
 	case q.Method != MethodTuned && q.Method != MethodWald && q.Method != MethodIwao:
 		return no("take tuned, Wald or Iwao", "there is no method %q", string(q.Method))
-	case math.IsNaN(q.T) || math.IsInf(q.T, 0) || q.T < 0:
-		return no("give 0, or a number such as 1.645", "the multiplier of Iwao's lines is %v", q.T)
+	case !q.Percent && !pos(q.Clump.variance(q.Threshold), q.Clump.variance(lo), q.Clump.variance(hi)):
+		return no("look at the constants of the law again: its variance must be above 0 at every density of the plan", "the law gives a variance of %v at the threshold", q.Clump.variance(q.Threshold))
+	case !(q.T >= 0 && q.T <= 10):
+		return no("give 0, or a number such as 1.645, at most 10", "the multiplier of Iwao's lines is %v", q.T)
 	}
 	if len(q.Belief.Levels) > 0 || len(q.Belief.Weights) > 0 {
 		if err := q.Belief.check(q.Percent); err != nil {
@@ -208,12 +215,17 @@ func (q Question) filled() (Question, error) {
 	return q, nil
 }
 
+// k is that of the clumping at a level, times factor.
+func (q Question) k(level, factor float64) float64 {
+	return math.Max(q.Clump.At(level)*factor, math.SmallestNonzeroFloat64)
+}
+
 // share returns the share of units infested at a level, with k times factor.
 func (q Question) share(level, factor float64) float64 {
 	if q.Percent {
 		return level
 	}
-	p, err := estimate.ShareOver(q.Tally, level, q.Clump.At(level)*factor)
+	p, err := estimate.ShareOver(q.Tally, level, q.k(level, factor))
 	if err != nil {
 		return math.NaN()
 	}

@@ -42,9 +42,18 @@ func finite(n float64) (float64, error) {
 }
 
 // RoundUp returns the whole number of units for a computed n, not adding one
-// for rounding noise.
+// for rounding noise. It is at most math.MaxInt32, for NaN as well, and at
+// least -math.MaxInt32.
 func RoundUp(n float64) int {
-	return int(math.Min(math.Ceil(n-1e-9*math.Max(1, n)), math.MaxInt32))
+	return whole(math.Ceil(n - 1e-9*math.Max(1, n)))
+}
+
+// whole is v as a whole number that no arithmetic on totals can overflow.
+func whole(v float64) int {
+	if math.IsNaN(v) {
+		return math.MaxInt32
+	}
+	return int(math.Max(-math.MaxInt32, math.Min(v, math.MaxInt32)))
 }
 
 // General returns n = (z s/(D m))², from a variance s² known from before.
@@ -124,7 +133,7 @@ func FinitePlants(n float64, plants int) (float64, error) {
 	if !pos(n) || plants < 1 {
 		return 0, bad("n %v of %d plants", n, plants)
 	}
-	return n / (1 + (n-1)/float64(plants)), nil
+	return finite(n / (1 + (n-1)/float64(plants)))
 }
 
 // GreenLine returns the running total at which sampling may stop after n
@@ -153,7 +162,8 @@ func KunoLine(n int, alpha, beta, d float64) (total float64, ok bool, err error)
 	if !(den > 1e-12*d*d) {
 		return 0, false, nil
 	}
-	return (alpha + 1) / den, true, nil
+	total, err = finite((alpha + 1) / den)
+	return total, err == nil, err
 }
 
 // IwaoLines returns the running totals after n units at and below which the
@@ -179,6 +189,9 @@ func confidenceLines(n int, m0, variance, t float64) (lower, upper float64, err 
 	}
 	h := t * math.Sqrt(float64(n)*variance)
 	c := float64(n) * m0
+	if _, err := finite(c + h); err != nil {
+		return 0, 0, err
+	}
 	return c - h, c + h, nil
 }
 
@@ -189,7 +202,7 @@ func IwaoMaxUnits(m0, alpha, beta, t, d float64) (float64, error) {
 	if !pos(m0, v, t, d) {
 		return 0, bad("critical mean %v, alpha %v, beta %v, t %v, d %v", m0, alpha, beta, t, d)
 	}
-	return t * t / (d * d) * v, nil
+	return finite(t * t / (d * d) * v)
 }
 
 func errLarge(top, n int) error {

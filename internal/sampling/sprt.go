@@ -78,16 +78,17 @@ func (p SPRT) lines(alpha, beta float64) (SPRT, error) {
 // false when no total can hold yet.
 func (p SPRT) HoldAt(n int) (int, bool) {
 	t := math.Floor(p.Slope*float64(n) + p.HLower)
-	return int(t), t >= 0
+	return whole(t), t >= 0
 }
 
 // ActAt returns the smallest running total that acts after n units.
 func (p SPRT) ActAt(n int) int {
-	return int(math.Ceil(p.Slope*float64(n) + p.HUpper))
+	return whole(math.Ceil(p.Slope*float64(n) + p.HUpper))
 }
 
-// FirstHold returns the smallest n at which a total of 0 can hold.
-func (p SPRT) FirstHold() int { return int(math.Ceil(-p.HLower/p.Slope - 1e-12)) }
+// FirstHold returns the smallest n at which a total of 0 can hold, at most
+// math.MaxInt32.
+func (p SPRT) FirstHold() int { return whole(math.Ceil(-p.HLower/p.Slope - 1e-12)) }
 
 // Point is one point of the operating characteristic.
 type Point struct {
@@ -98,25 +99,39 @@ type Point struct {
 
 // Wald returns Wald's approximate operating characteristic at the parameter
 // h: h = 1 is the safe level (Hold = 1-alpha), h = -1 the action level (Hold
-// = beta). It assumes no largest number of units. h = 0 is ErrDomain.
+// = beta). It assumes no largest number of units. h = 0, or so near to it or
+// so far off that nothing can be computed, is ErrDomain.
 func (p SPRT) Wald(h float64) (Point, error) {
-	if h == 0 || math.IsNaN(h) || math.Abs(h) > 200 {
+	if h == 0 || math.IsNaN(h) || math.Abs(h) > 200 || !(p.g > 0) {
 		return Point{}, bad("h %v", h)
 	}
+	w := p.wald(h)
+	if _, err := finite(w.Level + w.Hold + w.Units); err != nil {
+		return Point{}, bad("h %v", h)
+	}
+	return w, nil
+}
+
+func (p SPRT) wald(h float64) Point {
 	la, lb := h*math.Log((1-p.beta)/p.alpha), h*math.Log(p.beta/(1-p.alpha))
 	hold := math.Expm1(la) / (math.Exp(la) - math.Exp(lb))
+	if la > 700 { // the same, divided by what is too large for a number
+		hold = 1 / (1 - math.Exp(lb-la))
+	}
 	var m float64
 	switch {
 	case p.k == 0:
 		q := math.Pow((1-p.m1)/(1-p.m0), h)
-		m = (1 - q) / (math.Pow(p.m1/p.m0, h) - q)
+		if m = (1 - q) / (math.Pow(p.m1/p.m0, h) - q); math.IsInf(q, 1) {
+			m = 1
+		}
 	case math.IsInf(p.k, 1):
 		m = (p.m1 - p.m0) * h / math.Expm1(h*math.Log(p.m1/p.m0))
 	default:
 		q := -h * math.Log1p((p.m1-p.m0)/(p.k+p.m0)) // h ln(q0/q1)
 		m = p.k * -math.Expm1(q) / math.Expm1(h*math.Log(p.m1/p.m0)+q)
 	}
-	return Point{m, hold, (p.HLower + (p.HUpper-p.HLower)*(1-hold)) / (m - p.Slope)}, nil
+	return Point{m, hold, (p.HLower + (p.HUpper-p.HLower)*(1-hold)) / (m - p.Slope)}
 }
 
 // Exact returns the real chance to hold and the real mean number of units
@@ -128,12 +143,15 @@ func (p SPRT) Wald(h float64) (Point, error) {
 // Errors: estimate.ErrDomain; estimate.ErrLarge above 10⁸ steps.
 // Source: direct enumeration; compare Nyrop & Binns 1991 (from memory).
 func (p SPRT) Exact(level, k float64, nMin, nMax int) (Point, error) {
-	if !(level >= 0) || math.IsInf(level, 1) || nMax < 1 || nMin > nMax || p.k == 0 && level > 1 || p.k > 0 && !(k > 0) {
+	if !(p.g > 0) || !(level >= 0) || math.IsInf(level, 1) || nMax < 1 || nMin > nMax || p.k == 0 && level > 1 || p.k > 0 && !(k > 0) {
 		return Point{}, bad("level %v, k %v, %d to %d units", level, k, nMin, nMax)
+	}
+	if nMax > 1_000_000 {
+		return Point{}, errLarge(p.ActAt(nMax), nMax)
 	}
 	act := func(n int) int {
 		if n >= nMax {
-			return int(math.Floor(p.Slope*float64(nMax))) + 1
+			return whole(math.Floor(p.Slope*float64(nMax))) + 1
 		}
 		return p.ActAt(n)
 	}

@@ -319,8 +319,8 @@ func (d *drawing) confidence(t float64) []Line {
 		if err != nil { // the threshold and the law were checked
 			panic("sampling: " + err.Error())
 		}
-		lines[i].Act = max(1, int(math.Ceil(hi)))
-		lines[i].Hold = max(-1, min(int(math.Floor(lo)), lines[i].Act-1))
+		lines[i].Act = max(1, whole(math.Ceil(hi)))
+		lines[i].Hold = max(-1, min(whole(math.Floor(lo)), lines[i].Act-1))
 	}
 	return lines
 }

@@ -67,11 +67,12 @@ type Chance struct {
 // Accuracy: 1e-9 against bivariate normal probabilities (TestCrossing_Scipy).
 // Errors: estimate.ErrDomain for arguments out of range or not finite.
 func Crossing(b Belief, rate, sd, threshold float64) (Chance, error) {
+	const most = 1e100 // of a rate or a ln density
 	bad := func(format string, args ...any) (Chance, error) {
 		return Chance{}, fmt.Errorf("%s: %w", fmt.Sprintf(format, args...), estimate.ErrDomain)
 	}
 	switch {
-	case !finite(rate, sd) || sd < 0:
+	case !(math.Abs(rate) <= most && sd >= 0 && sd <= most):
 		return bad("rate %v with standard deviation %v", rate, sd)
 	case !finite(threshold) || threshold <= 0:
 		return bad("threshold %v, want above 0", threshold)
@@ -83,7 +84,7 @@ func Crossing(b Belief, rate, sd, threshold float64) (Chance, error) {
 	lt := math.Log(threshold)
 	var c Chance
 	if len(b.Density) == 0 {
-		if !finite(b.LnMean, b.LnSD) || b.LnSD < 0 {
+		if !(math.Abs(b.LnMean) <= most && b.LnSD >= 0 && b.LnSD <= most) {
 			return bad("ln density %v with standard deviation %v", b.LnMean, b.LnSD)
 		}
 		for d := range c.At {

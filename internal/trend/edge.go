@@ -41,7 +41,7 @@ func EdgeAgainstMiddle(edge, middle []BedCount) (Ratio, error) {
 	var total, units [2]float64
 	for side, beds := range [][]BedCount{middle, edge} {
 		for i, b := range beds {
-			if b.N < 1 || b.Total < 0 || float64(b.Total) > float64(estimate.MaxCount)*float64(b.N) || !(b.K > 0) {
+			if b.N < 1 || b.N > estimate.MaxCount || b.Total < 0 || float64(b.Total) > float64(estimate.MaxCount)*float64(b.N) || !(b.K >= leastK) {
 				return r, fmt.Errorf("count %d (%s): %d animals on %d units, k %v: %w", i+1, b.Code, b.Total, b.N, b.K, estimate.ErrDomain)
 			}
 			total[side], units[side] = total[side]+float64(b.Total), units[side]+float64(b.N)

@@ -67,7 +67,8 @@ func InverseDistance(xy [][2]float64) Weights {
 }
 
 // RowStandard returns the weights with each row summing to 1, so that each
-// place weighs the same however many neighbours it has. Rows of zeros stay.
+// place weighs the same however many neighbours it has. Rows of zeros, and rows
+// whose sum is no finite number, stay.
 func (w Weights) RowStandard() Weights {
 	out := make(Weights, len(w))
 	for i, row := range w {
@@ -77,7 +78,7 @@ func (w Weights) RowStandard() Weights {
 		}
 		out[i] = slices.Clone(row)
 		for j := range row {
-			if s > 0 {
+			if s > 0 && finite(s) {
 				out[i][j] /= s
 			}
 		}

@@ -41,6 +41,9 @@ type Field struct {
 	ExpectedFalse float64
 }
 
+// leastK is the least k that is computed with.
+const leastK = 1e-100
+
 // ListAt is the chance at which a bed is listed. Ours.
 const ListAt = 0.9
 
@@ -80,7 +83,7 @@ func HotSpots(beds []BedCount, factor float64) (Field, error) {
 	}
 	total := 0.0
 	for i, b := range beds {
-		if b.N < 1 || b.Total < 0 || float64(b.Total) > float64(estimate.MaxCount)*float64(b.N) || !(b.K > 0) {
+		if b.N < 1 || b.N > estimate.MaxCount || b.Total < 0 || float64(b.Total) > float64(estimate.MaxCount)*float64(b.N) || !(b.K >= leastK) {
 			return f, fmt.Errorf("bed %d (%s): %d animals on %d units, k %v: %w", i+1, b.Code, b.Total, b.N, b.K, estimate.ErrDomain)
 		}
 		total += float64(b.Total)

@@ -119,7 +119,7 @@ func Recent(visits []Visit, dates, weeks int) []Visit {
 		if i == len(out) || v.Date != out[i].Date {
 			seen++
 		}
-		if seen > dates || out[len(out)-1].Date.Sub(v.Date) > 7*weeks {
+		if seen > dates || out[len(out)-1].Date.Sub(v.Date) > 7*min(max(weeks, 0), 10_000) {
 			break
 		}
 		i--
@@ -277,7 +277,7 @@ func toCells(visits []Visit) ([]cell, error) {
 			c.total, c.most = c.total+float64(x), max(c.most, x)
 		}
 		p := v.Presence
-		if p.Looked < 0 || p.Infested < 0 || p.Infested > p.Looked || p.Tally < 0 || p.Tally > estimate.MaxCount {
+		if p.Looked < 0 || p.Looked > estimate.MaxCount || p.Infested < 0 || p.Infested > p.Looked || p.Tally < 0 || p.Tally > estimate.MaxCount {
 			return nil, bad("%d infested of %d, tally %d", p.Infested, p.Looked, p.Tally)
 		}
 		if len(v.Counts)+p.Looked == 0 {

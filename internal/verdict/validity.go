@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"fmt"
+	"math"
 
 	"leafturn/internal/farm"
 )
@@ -57,19 +58,20 @@ func Conditions(v farm.Visit, need Needs) (bad, open []string) {
 	}
 	low := func(name string, t, limit *float64) {
 		switch {
-		case limit == nil:
-		case t == nil:
+		case limit == nil || math.IsNaN(*limit):
+		case t == nil || math.IsNaN(*t):
 			open = append(open, name+" temperature was not noted")
 		case *t < *limit:
 			bad = append(bad, fmt.Sprintf("the %s was too cold: %s °C, under %s °C", name, num(*t), num(*limit)))
 		}
 	}
 	low("air", c.AirC, need.AirMinC)
-	if need.AirMaxC != nil {
+	if need.AirMaxC != nil && !math.IsNaN(*need.AirMaxC) {
+		noted := c.AirC != nil && !math.IsNaN(*c.AirC)
 		switch {
-		case c.AirC != nil && *c.AirC > *need.AirMaxC:
+		case noted && *c.AirC > *need.AirMaxC:
 			bad = append(bad, fmt.Sprintf("the air was too warm: %s °C, over %s °C", num(*c.AirC), num(*need.AirMaxC)))
-		case c.AirC == nil && need.AirMinC == nil:
+		case !noted && need.AirMinC == nil:
 			open = append(open, "air temperature was not noted")
 		}
 	}

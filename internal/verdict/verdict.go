@@ -201,7 +201,7 @@ type Result struct {
 func Decide(in Input) Result {
 	d := decider{in: in.withDefaults()}
 	d.decide()
-	if s := in.HotSpot; s != nil && s.N > 0 {
+	if s := in.HotSpot; s != nil && s.N > 0 && number(s.Mean) {
 		d.hotSpot(*s)
 	}
 	return d.r
@@ -221,6 +221,9 @@ func (in Input) withDefaults() Input {
 	}
 	return in
 }
+
+// number reports whether v is a finite number.
+func number(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 type decider struct {
 	in Input
@@ -250,7 +253,7 @@ func (d *decider) decide() {
 		d.set(LookAgain, RuleInvalid, 0)
 		d.say("count again as soon as the conditions are right")
 		return
-	case in.Last.IsZero() || in.Density == nil && in.Share == nil:
+	case in.Last.IsZero() || in.Density == nil && in.Share == nil || in.Share != nil && in.Share.Looked < 1:
 		d.set(NeverCounted, RuleNeverCounted, 0)
 		d.say("no count of %s here: nothing is known, and that is not zero", in.pest())
 		return
@@ -283,6 +286,9 @@ func (d *decider) decide() {
 		case d.found() > 0:
 			d.r.ChanceWatch = 1
 		}
+		if math.IsNaN(d.r.ChanceWatch) {
+			d.r.ChanceWatch = 0
+		}
 		d.r.Watched = !few && d.r.ChanceWatch >= in.ActAt
 		if d.r.Watched {
 			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
@@ -300,7 +306,13 @@ func (d *decider) decide() {
 		d.say("there is no action level: %s; no action on numbers alone", why)
 		return
 	}
-	d.r.Chance, d.r.ChanceKnown = d.exceeds(in.Act.perUnit(percent)), true
+	chance := d.exceeds(in.Act.perUnit(percent))
+	if !number(in.Act.perUnit(percent)) || math.IsNaN(chance) {
+		d.set(LookAgain, RuleNoThreshold, 0)
+		d.say("the action level, or the chance of being over it, is not a number: correct it; nothing is decided by numbers until then")
+		return
+	}
+	d.r.Chance, d.r.ChanceKnown = chance, true
 	if in.Act.any() {
 		d.anyFind()
 		return
@@ -377,7 +389,10 @@ func (d *decider) gates() (Verdict, string) {
 			name = "damage"
 		}
 		s, err := estimate.Proportion(in.Damage.Hurt, in.Damage.Looked)
-		if err != nil {
+		if !number(*need) {
+			d.say("the level asks for %s, and how much of it is not a number: correct it", name)
+			out, rule = LookAgain, RuleDamage
+		} else if err != nil {
 			d.say("the level asks for %s on at least %s %% as well, and nobody looked: look before acting", name, num(*need))
 			out, rule = LookAgain, RuleDamage
 		} else {
@@ -408,7 +423,8 @@ func (d *decider) gates() (Verdict, string) {
 // enemiesHold sets a hold where natural enemies are enough.
 func (d *decider) enemiesHold() bool {
 	in, e := &d.in, &d.in.Enemies
-	ratioRule, shareRule := e.HoldAtOrBelow != nil, e.HoldAtShare != nil
+	ratioRule := e.HoldAtOrBelow != nil && number(*e.HoldAtOrBelow)
+	shareRule := e.HoldAtShare != nil && number(*e.HoldAtShare)
 	if !ratioRule && !shareRule {
 		return false
 	}
@@ -513,6 +529,7 @@ func (d *decider) hotSpot(s Spot) {
 	d.say("a hot spot of %s per %s (%s) is kept out of the mean: %s", num(s.Mean), d.in.unit(), plural(s.N, "unit"), words)
 }
 
+// exceeds is the chance of being at or over a threshold, NaN where nobody knows.
 func (d *decider) exceeds(threshold float64) float64 {
 	p := 0.0
 	if d.in.Over != nil {
