@@ -440,6 +440,29 @@ func TestPrecision(t *testing.T) {
 	}
 }
 
+// Of a share the line is where (1 - p)/(n p) = D²: the sample size at the share
+// of the line is n.
+func TestShareTable(t *testing.T) {
+	for _, d := range []float64{0.05, 0.25, 0.7} {
+		for _, r := range must[[]sampling.PrecisionRow](t)(sampling.ShareTable(d, []int{1, 5, 28, 400})) {
+			require.InEpsilon(t, float64(r.N), must[float64](t)(sampling.ShareRelative(r.Exact/float64(r.N), d, 1)), 1e-9)
+			require.Equal(t, int(math.Ceil(r.Exact-1e-9)), r.Total)
+			require.LessOrEqual(t, r.Total, r.N)
+		}
+	}
+	for _, e := range []error{second(sampling.ShareTable(0, []int{5})), second(sampling.ShareTable(math.NaN(), []int{5})), second(sampling.ShareTable(0.2, []int{0}))} {
+		require.ErrorIs(t, e, estimate.ErrDomain)
+	}
+}
+
+func TestBelief_Median(t *testing.T) {
+	require.Equal(t, 2.0, sampling.Belief{Levels: []float64{3, 1, 2}, Weights: []float64{4, 4, 2}}.Median())
+	require.Equal(t, 3.0, sampling.Belief{Levels: []float64{3, 1, 2}, Weights: []float64{11, 4, 2}}.Median())
+	require.Zero(t, sampling.Belief{}.Median())
+	b := must[sampling.Belief](t)(sampling.LogNormal(0.7, 1, 0, 41))
+	require.InDelta(t, 0.7, b.Median(), 1e-9)
+}
+
 // A plan for slugs under traps (k 0.8 is common practice): the table to take
 // into the field.
 func ExampleMakePlan() {
