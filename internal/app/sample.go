@@ -121,7 +121,7 @@ func (a *App) ask(ctx context.Context, o SampleOptions) (asked, error) {
 func clumpOf(u assess.Unit, k string) (sampling.Clump, string, error) {
 	switch {
 	case u.Percent && k != "":
-		return sampling.Clump{}, "", diag.Usagef("leave it out", "--k is of no use here: of %s it is told only whether they are infested", assess.Plural(u.Label, 2))
+		return sampling.Clump{}, "", diag.Usagef("leave it out", "--clumping is of no use here: of %s it is told only whether they are infested", assess.Plural(u.Label, 2))
 	case u.Percent:
 		return sampling.Clump{}, "units taken as independent", nil
 	case k == "" && u.Dispersed.Words != "":
@@ -133,7 +133,7 @@ func clumpOf(u assess.Unit, k string) (sampling.Clump, string, error) {
 	}
 	v, err := units.ParseNumber(k)
 	if err != nil || v < 0.01 || v > 1000 {
-		return sampling.Clump{}, "", diag.Usagef("write a number from 0.01 to 1000, such as 0.8, or poisson for animals that do not clump", "--k %q says nothing of clumping", k)
+		return sampling.Clump{}, "", diag.Usagef("write a number from 0.01 to 1000, such as 0.8, or poisson for animals that do not clump", "--clumping %q is no k", k)
 	}
 	return sampling.Clump{K: v}, "k " + week.Number(v) + ", as you say", nil
 }

@@ -303,11 +303,11 @@ func TestSample_Refuses(t *testing.T) {
 	a := busyFarm(t)
 	for want, o := range map[string]app.SampleOptions{
 		`--method "guess" is not known`:               {Method: "guess"},
-		`--k "0" says nothing of clumping`:            {K: "0"},
-		`--k "-1" says nothing of clumping`:           {K: "-1"},
-		`--k "NaN" says nothing of clumping`:          {K: "NaN"},
-		`--k "Inf" says nothing of clumping`:          {K: "Inf"},
-		`--k "1e999" says nothing of clumping`:        {K: "1e999"},
+		`--clumping "0" is no k`:                      {K: "0"},
+		`--clumping "-1" is no k`:                     {K: "-1"},
+		`--clumping "NaN" is no k`:                    {K: "NaN"},
+		`--clumping "Inf" is no k`:                    {K: "Inf"},
+		`--clumping "1e999" is no k`:                  {K: "1e999"},
 		`--precision "0" is not known`:                {Precision: "0"},
 		`--precision "NaN" is not known`:              {Precision: "NaN"},
 		`--precision "1e400" is not known`:            {Precision: "1e400"},
@@ -322,7 +322,7 @@ func TestSample_Refuses(t *testing.T) {
 		`and --so-far belongs to a plan`:              {Precision: "25", SoFar: []string{"3"}},
 		`--most "19" is not a number of units`:        {Pest: "mite", Most: "19"},
 		`with fewer than 20 leaves there is no`:       {Pest: "mite", Most: "NaN"},
-		`--k is of no use here: of shoot tips`:        {Pest: "aphid", K: "1"},
+		`--clumping is of no use here: of shoot tips`: {Pest: "aphid", K: "1"},
 		`there is no action level for aphids in aphi`: {Pest: "aphid", Unit: "leaf"},
 	} {
 		if o.Pest == "" {

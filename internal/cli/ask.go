@@ -155,7 +155,7 @@ func sampleCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "needless", Usage: "risk of acting at half the level, in `PERCENT` (default: 10)"},
 			&ucli.StringFlag{Name: "missed", Usage: "risk of holding at one and a half times the level, in `PERCENT` (default: 10)"},
 			&ucli.StringFlag{Name: "method", Usage: "`METHOD` of drawing the lines: tuned to the exact risks, or by the books wald or iwao (default: tuned)"},
-			&ucli.StringFlag{Name: "k", Usage: "how clumped the animals are, `K` of the negative binomial or poisson, when you know better"},
+			&ucli.StringFlag{Name: "clumping", Usage: "how clumped the animals are: `K` of the negative binomial, or poisson, when you know better"},
 			&ucli.BoolFlag{Name: "curve", Usage: "for an adviser: chances and units at every density, Wald's formulas beside the exact ones"},
 			&ucli.StringFlag{Name: "precision", Usage: "how many units to know the mean to a standard error of so many `PERCENT` of it"},
 		),
@@ -167,7 +167,7 @@ func sampleCommand(d *deps) *ucli.Command {
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				o := app.SampleOptions{Date: day, Pest: w[0], Unit: c.String("unit"), Stage: c.String("stage"), Most: c.String("most"),
 					Needless: c.String("needless"), Missed: c.String("missed"),
-					Method: c.String("method"), K: c.String("k"), Curve: c.Bool("curve"), Precision: c.String("precision")}
+					Method: c.String("method"), K: c.String("clumping"), Curve: c.Bool("curve"), Precision: c.String("precision")}
 				rest := w[1:]
 				if len(rest) > 0 && (!c.Bool("so-far") || a.HasBed(rest[0])) {
 					o.Bed, rest = rest[0], rest[1:]
