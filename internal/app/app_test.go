@@ -264,7 +264,10 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"visits":       func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
 		"estimate":     func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
 		"sample": func() (*report.Document, error) {
-			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Stage: "emerged", Needless: "10", Missed: "10", SoFar: []string{"3", "0", "2", "1", "4"}})
+			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Stage: "emerged", Needless: "10", Missed: "10", Curve: true, SoFar: []string{"3", "0", "2", "1", "4"}})
+		},
+		"sample --precision PERCENT": func() (*report.Document, error) {
+			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Precision: "25"})
 		},
 		"trend PEST":       func() (*report.Document, error) { return a.Trend(ctx, day, "slug") },
 		"round":            func() (*report.Document, error) { return a.Round(ctx, day, "5") },

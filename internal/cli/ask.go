@@ -139,18 +139,25 @@ func estimateCommand(d *deps) *ucli.Command {
 func sampleCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "sample", Usage: "how many to look at: stop lines for a pest, and whether to stop now",
-		UsageText: "leafturn sample slug\nleafturn sample mite D5\nleafturn sample mite D5 --so-far 0 3 1 12 0 2",
+		UsageText: "leafturn sample slug\nleafturn sample mite D5\nleafturn sample mite D5 --so-far 0 3 1 12 0 2\n" +
+			"leafturn sample mite --method wald --curve\nleafturn sample mite --precision 25",
 		ArgsUsage: "PEST [BED] [--so-far COUNTS...]",
 		Description: "A sequential plan: look at one unit after the other and stop as soon as the running\n" +
 			"total reaches a line. With --so-far the counts in the field so far come last: it says\n" +
-			"stop: act, stop: hold, or go on, and how many more to expect.",
+			"stop: act, stop: hold, or go on, and how many more to expect.\n" +
+			"It never stops on fewer units than a verdict needs. With --precision it is no plan for a\n" +
+			"decision, but how many units it takes to know a mean.",
 		Flags: outputFlags(dateOption,
 			&ucli.BoolFlag{Name: "so-far", Usage: "the words after PEST and BED are counts in the field so far"},
 			&ucli.StringFlag{Name: "unit", Usage: "the sample `UNIT`, when not the pest's usual one"},
 			&ucli.StringFlag{Name: "stage", Usage: "the growth `STAGE`, when not that of the bed (or of most beds)"},
 			&ucli.StringFlag{Name: "most", Usage: "decide after `N` units at the latest (default: one and a half times the protocol)"},
-			&ucli.StringFlag{Name: "needless", Usage: "risk of acting at half the level, in `PERCENT`", Value: "10"},
-			&ucli.StringFlag{Name: "missed", Usage: "risk of holding at one and a half times the level, in `PERCENT`", Value: "10"},
+			&ucli.StringFlag{Name: "needless", Usage: "risk of acting at half the level, in `PERCENT` (default: 10)"},
+			&ucli.StringFlag{Name: "missed", Usage: "risk of holding at one and a half times the level, in `PERCENT` (default: 10)"},
+			&ucli.StringFlag{Name: "method", Usage: "`METHOD` of drawing the lines: tuned to the exact risks, or by the books wald or iwao (default: tuned)"},
+			&ucli.StringFlag{Name: "clumping", Usage: "how clumped the animals are: `K` of the negative binomial, or poisson, when you know better"},
+			&ucli.BoolFlag{Name: "curve", Usage: "for an adviser: chances and units at every density, Wald's formulas beside the exact ones"},
+			&ucli.StringFlag{Name: "precision", Usage: "how many units to know the mean to a standard error of so many `PERCENT` of it"},
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 1, -1, "PEST [BED] [--so-far COUNTS...]")
@@ -159,7 +166,8 @@ func sampleCommand(d *deps) *ucli.Command {
 			}
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				o := app.SampleOptions{Date: day, Pest: w[0], Unit: c.String("unit"), Stage: c.String("stage"), Most: c.String("most"),
-					Needless: c.String("needless"), Missed: c.String("missed")}
+					Needless: c.String("needless"), Missed: c.String("missed"),
+					Method: c.String("method"), K: c.String("clumping"), Curve: c.Bool("curve"), Precision: c.String("precision")}
 				rest := w[1:]
 				if len(rest) > 0 && (!c.Bool("so-far") || a.HasBed(rest[0])) {
 					o.Bed, rest = rest[0], rest[1:]

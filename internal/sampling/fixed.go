@@ -90,6 +90,22 @@ func (c Clump) PrecisionTable(d float64, units []int) ([]PrecisionRow, error) {
 	return out, nil
 }
 
+// ShareTable is PrecisionTable for the number of infested units, when the share
+// infested is to be known to D = SE/share. From D² = (1 - p)/(n p) and p = T/n
+// it follows that T = n/(1 + n D²), which is below 1/D² at every n.
+// Errors: estimate.ErrDomain.
+func ShareTable(d float64, units []int) ([]PrecisionRow, error) {
+	var out []PrecisionRow
+	for _, n := range units {
+		if n < 1 || !pos(d) {
+			return nil, problem("give a precision above 0 and numbers of units from 1 on", "precision %v at %d units", d, n)
+		}
+		t := float64(n) / (1 + float64(n)*d*d)
+		out = append(out, PrecisionRow{N: n, Total: RoundUp(t), Exact: t})
+	}
+	return out, nil
+}
+
 // SheetUnits returns the numbers of units of a paper table: every one up to
 // 10, then every fifth, and the last; none for more than 100,000.
 func SheetUnits(most int) []int {

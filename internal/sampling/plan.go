@@ -313,28 +313,3 @@ func (p Plan) Expect(b Belief) (units, act float64, err error) {
 	}
 	return units, act, nil
 }
-
-// Sheet is a table for paper: fewer rows, and the exact risks when totals are
-// looked up only at those.
-type Sheet struct {
-	Rows             []Line
-	AtSafe, AtAction Risk
-}
-
-// Sheet returns the rows from the least units on: every unit up to 10, then
-// every fifth, and the last.
-func (p Plan) Sheet() Sheet {
-	var s Sheet
-	lines := make([]Line, len(p.Lines))
-	for i, l := range p.Lines {
-		n := i + 1
-		if n >= p.Question.MinUnits && (n <= 10 || n%5 == 0) || n == len(lines) {
-			s.Rows = append(s.Rows, l)
-			lines[i] = l
-		} else {
-			lines[i] = Line{n, -1, Never}
-		}
-	}
-	s.AtSafe, s.AtAction = p.riskOf(lines, p.Safe, 1), p.riskOf(lines, p.Action, 1)
-	return s
-}

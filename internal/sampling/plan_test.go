@@ -278,10 +278,9 @@ func TestPlan_Properties(t *testing.T) {
 				last = c.Act
 			}
 		}
-		s := p.Sheet()
-		require.Equal(t, p.Lines[q.MaxUnits-1], s.Rows[len(s.Rows)-1])
-		require.InDelta(t, 1, s.AtSafe.Act+s.AtSafe.Hold, 1e-9)
-		require.GreaterOrEqual(t, s.AtSafe.Units, p.AtSafe.Units-1e-9, "fewer looks, not fewer units")
+		for _, most := range []int{3, 12, 40} {
+			sheetSound(t, p, p.Sheet(most), most)
+		}
 	})
 }
 
@@ -358,13 +357,59 @@ func TestClump(t *testing.T) {
 	require.Equal(t, 0.8, sampling.Clump{K: 0.8}.At(123))
 }
 
-func TestPlan_Sheet(t *testing.T) {
-	p := plan(t, sampling.Question{Threshold: 1, Clump: sampling.Clump{K: 0.5}, MaxUnits: 33})
-	var ns []int
-	for _, r := range p.Sheet().Rows {
-		ns = append(ns, r.N)
+// sheetSound follows the sheet as a grower does and compares with the plan.
+func sheetSound(t require.TestingT, p sampling.Plan, s sampling.Sheet, most int) {
+	lines := p.Deciding()
+	last := lines[len(lines)-1]
+	require.Equal(t, lines[0], s.Rows[0], "the first row is the first that may decide")
+	require.Equal(t, last, s.Rows[len(s.Rows)-1], "the last row decides and is there")
+	require.Equal(t, last.Hold+1, last.Act)
+	require.LessOrEqual(t, len(s.Rows), most)
+	require.InDelta(t, 1, s.AtSafe.Act+s.AtSafe.Hold, 1e-9)
+	if s.Gaps {
+		require.GreaterOrEqual(t, s.AtSafe.Units, p.AtSafe.Units-1e-9, "fewer looks, not fewer units")
+		return
 	}
-	require.Equal(t, []int{5, 6, 7, 8, 9, 10, 15, 20, 25, 30, 33}, ns)
+	require.Equal(t, p.AtSafe, s.AtSafe)
+	require.Equal(t, p.AtAction, s.AtAction)
+	row := 0
+	for _, l := range lines {
+		for row+1 < len(s.Rows) && s.Rows[row+1].N <= l.N {
+			row++
+		}
+		require.Equal(t, sampling.Line{N: l.N, Hold: s.Rows[row].Hold, Act: s.Rows[row].Act}, l, "a row holds until the next")
+	}
+}
+
+func TestPlan_Sheet(t *testing.T) {
+	units := func(s sampling.Sheet) (ns []int) {
+		for _, r := range s.Rows {
+			ns = append(ns, r.N)
+		}
+		return ns
+	}
+	p := plan(t, sampling.Question{Threshold: 1, Clump: sampling.Clump{K: 0.5}, MaxUnits: 33})
+	last := p.Deciding()[len(p.Deciding())-1].N
+	require.Equal(t, []int{5, 10, 15, 20, 25, 30, last}, units(p.Sheet(8)), "33 units on eight rows")
+	require.True(t, p.Sheet(8).Gaps)
+	require.False(t, p.Sheet(40).Gaps)
+	// Few infested of many: the lines change at some units only.
+	tips := plan(t, sampling.Question{Threshold: 0.1, Percent: true, MinUnits: 25, MaxUnits: 75})
+	s := tips.Sheet(40)
+	require.False(t, s.Gaps)
+	require.Less(t, len(s.Rows), 20)
+	sheetSound(t, tips, s, 40)
+	// The risks of a sheet with gaps are those of the plan with those rows only.
+	thin := p.Sheet(8)
+	only := p
+	only.Lines = make([]sampling.Line, last)
+	for i := range only.Lines {
+		only.Lines[i] = sampling.Line{N: i + 1, Hold: -1, Act: sampling.Never}
+	}
+	for _, r := range thin.Rows {
+		only.Lines[r.N-1] = r
+	}
+	require.Equal(t, must[sampling.Risk](t)(only.Risk(p.Safe, 1)), thin.AtSafe)
 	require.Equal(t, []int{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 12}, sampling.SheetUnits(12))
 }
 
@@ -395,6 +440,29 @@ func TestPrecision(t *testing.T) {
 	}
 }
 
+// Of a share the line is where (1 - p)/(n p) = D²: the sample size at the share
+// of the line is n.
+func TestShareTable(t *testing.T) {
+	for _, d := range []float64{0.05, 0.25, 0.7} {
+		for _, r := range must[[]sampling.PrecisionRow](t)(sampling.ShareTable(d, []int{1, 5, 28, 400})) {
+			require.InEpsilon(t, float64(r.N), must[float64](t)(sampling.ShareRelative(r.Exact/float64(r.N), d, 1)), 1e-9)
+			require.Equal(t, int(math.Ceil(r.Exact-1e-9)), r.Total)
+			require.LessOrEqual(t, r.Total, r.N)
+		}
+	}
+	for _, e := range []error{second(sampling.ShareTable(0, []int{5})), second(sampling.ShareTable(math.NaN(), []int{5})), second(sampling.ShareTable(0.2, []int{0}))} {
+		require.ErrorIs(t, e, estimate.ErrDomain)
+	}
+}
+
+func TestBelief_Median(t *testing.T) {
+	require.Equal(t, 2.0, sampling.Belief{Levels: []float64{3, 1, 2}, Weights: []float64{4, 4, 2}}.Median())
+	require.Equal(t, 3.0, sampling.Belief{Levels: []float64{3, 1, 2}, Weights: []float64{11, 4, 2}}.Median())
+	require.Zero(t, sampling.Belief{}.Median())
+	b := must[sampling.Belief](t)(sampling.LogNormal(0.7, 1, 0, 41))
+	require.InDelta(t, 0.7, b.Median(), 1e-9)
+}
+
 // A plan for slugs under traps (k 0.8 is common practice): the table to take
 // into the field.
 func ExampleMakePlan() {
@@ -405,7 +473,7 @@ func ExampleMakePlan() {
 		fmt.Println(err)
 		return
 	}
-	for _, l := range p.Sheet().Rows {
+	for _, l := range p.Sheet(40).Rows {
 		fmt.Printf("%2d: hold at %2d, act at %2d\n", l.N, l.Hold, l.Act)
 	}
 	fmt.Printf("acts needlessly %.1f %%, holds wrongly %.1f %%\n", 100*p.AtSafe.Act, 100*p.AtAction.Hold)
@@ -418,7 +486,10 @@ func ExampleMakePlan() {
 	//  8: hold at  4, act at  9
 	//  9: hold at  5, act at 10
 	// 10: hold at  6, act at 10
-	// 15: hold at 12, act at 13
+	// 11: hold at  8, act at 11
+	// 12: hold at  8, act at 12
+	// 13: hold at  9, act at 12
+	// 14: hold at 11, act at 12
 	// acts needlessly 9.9 %, holds wrongly 19.9 %
 	// Go on. Expect about 3 more units.
 }

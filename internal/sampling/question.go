@@ -1,8 +1,10 @@
 package sampling
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"leafturn/internal/diag"
 	"leafturn/internal/estimate"
@@ -271,6 +273,27 @@ func (b Belief) norm() Belief {
 		out.Weights[i] = w / sum
 	}
 	return out
+}
+
+// Median returns the smallest level with half of the weight at or below it; 0
+// for an empty belief.
+func (b Belief) Median() float64 {
+	sum := 0.0
+	for _, w := range b.Weights {
+		sum += w
+	}
+	order := make([]int, len(b.Levels))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(i, j int) int { return cmp.Compare(b.Levels[i], b.Levels[j]) })
+	below := 0.0
+	for _, i := range order {
+		if below += b.Weights[i]; 2*below >= sum {
+			return b.Levels[i]
+		}
+	}
+	return 0
 }
 
 // LogNormal returns a belief of equally probable densities whose logs are
