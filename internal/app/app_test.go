@@ -464,12 +464,14 @@ func TestAsking_Refused(t *testing.T) {
 	require.ErrorContains(t, err, `did you mean "slug"`)
 	_, err = a.Numbers(ctx, a.Today(), "B1", "slug")
 	require.ErrorContains(t, err, "has no counts")
-	_, err = a.Numbers(ctx, a.Today(), "B1", "mosaic") // a presence sample has no counts
-	require.ErrorContains(t, err, "presence samples")
+	doc, err := a.Numbers(ctx, a.Today(), "B1", "mosaic") // a presence sample has no counts
+	require.NoError(t, err)
+	require.Nil(t, doc.Data.(app.NumbersData).Mean)
+	require.NotNil(t, doc.Data.(app.NumbersData).Presence)
 	_, err = a.Visits(ctx, a.Today(), []string{"A1x"}, false)
 	require.ErrorContains(t, err, "neither a bed nor a pest")
 	for _, bad := range [][]string{{"4", "-3"}, {"4", "2.5"}, {"-"}, {"x"}} {
-		_, err = app.NumbersOf(bad, a.Today())
+		_, err = app.NumbersOf(bad, "", a.Today())
 		require.Error(t, err, "%v", bad)
 		require.Equal(t, diag.CodeUsage, diag.Code(err), "%v", bad)
 	}
