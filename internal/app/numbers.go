@@ -275,11 +275,14 @@ func figure(v float64) string {
 	return s
 }
 
-// percent writes a share as a whole percentage, small ones with a decimal.
+// percent writes a share as a percentage, small ones with a decimal.
 func percent(p float64) string {
 	v := 100 * p
-	if v > 0 && v < 1 || v > 99 && v < 100 {
+	switch {
+	case v > 99 && v < 100:
 		return fmt.Sprintf("%.1f %%", v)
+	case v < 10:
+		return fmt.Sprintf("%.2g %%", v)
 	}
 	return fmt.Sprintf("%.0f %%", v)
 }

@@ -106,7 +106,11 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 	if err != nil {
 		return nil, err
 	}
-	n.Mean, n.Low, n.High = finite(mean), finite(iv.Low), finite(iv.High)
+	post, err := b.believed(e, c)
+	if err != nil {
+		return nil, err
+	}
+	n.Mean, n.Low, n.High = finite(mean), finite(iv.Low), finite(math.Min(iv.High, post.Quantile(0.975)))
 	if share == 1 {
 		n.High = nil
 	}
@@ -132,7 +136,7 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 	} else {
 		limits += fmt.Sprintf("%.6g", *n.High)
 	}
-	t.row("  95 %, k taken as known", report.Text(limits), "exact; the share is itself a sample")
+	t.row("  95 %, k taken as known", report.Text(limits), "exact, but no higher than a weak prior lets it be; as in `leafturn why`")
 	t.row("  its k", kWords(c.At(math.Max(mean, belief.Lowest))), source)
 	t.row("  were they at random", bound(n.Random, "every unit has them"), "Poisson: -ln(1-p)")
 	t.row("  were they very clumped", bound(n.Clumped, "every unit has them"), "k 0.3")
@@ -204,22 +208,24 @@ func (b *numbersBuilder) presenceWords(what string) {
 	b.say("Of the two intervals of the share use the score interval; the exact one is on the safe side and a little wide. Both take the units to be independent: leaves of one plant are not.")
 }
 
+// believed is the belief that the sample by itself gives to a weak prior.
+func (b *numbersBuilder) believed(e belief.Evidence, c belief.Clump) (belief.Belief, error) {
+	weak := belief.Weak()
+	weak.Date = b.in.visit.Date
+	return belief.Update(weak, e, c)
+}
+
 // both is the mean that counts and presence sample support together.
 func (b *numbersBuilder) both(e belief.Evidence, c belief.Clump) (report.Section, error) {
 	iv, err := belief.SampleInterval(e, c, 0.95)
 	if err != nil {
 		return report.Section{}, err
 	}
-	weak := belief.Weak()
-	weak.Date = b.in.visit.Date
-	post, err := belief.Update(weak, e, c)
+	post, err := b.believed(e, c)
 	if err != nil {
 		return report.Section{}, err
 	}
 	x := &BothNumbers{Mean: post.Median(), Low: iv.Low, High: finite(math.Min(iv.High, post.Quantile(0.975)))}
-	if !math.IsInf(iv.High, 1) {
-		x.High = finite(iv.High)
-	}
 	if b.d.Total == 0 && e.Presence.Infested == 0 {
 		x.Mean = 0
 	}
@@ -231,7 +237,7 @@ func (b *numbersBuilder) both(e belief.Evidence, c belief.Clump) (report.Section
 	if x.High != nil {
 		hi = fmt.Sprintf("%.6g", *x.High)
 	}
-	t.row("  95 %", report.Text(fmt.Sprintf("%.6g to %s", x.Low, hi)), "exact for all units, clumping from outside, as in `leafturn why`")
+	t.row("  95 %", report.Text(fmt.Sprintf("%.6g to %s", x.Low, hi)), "as above, for all units")
 	if n := b.d.Presence; b.d.OutsideLow != nil && (*b.d.OutsideLow > deref(n.High) || deref(b.d.OutsideHigh) < deref(n.Low)) {
 		b.say("Counts and presence do not agree: their intervals do not meet. If the counted units were chosen because they were infested, do not put the two together.")
 		return report.Section{Key: "together", Table: &t.Table}, nil

@@ -198,3 +198,13 @@ func asList(err error, to **diag.List) bool {
 	}
 	return ok && len(l.Problems) > 0
 }
+
+// ParseShare reads a presence sample such as 12/50.
+func ParseShare(text string) (infested, looked int, err error) {
+	m := fraction.FindStringSubmatch(tidy(text))
+	if m == nil {
+		return 0, 0, refuse("write infested/looked without blanks, such as 12/50", "%s is not a presence sample", quote(text))
+	}
+	infested, looked, bad := ratio(m, farm.MaxUnits, "infested")
+	return infested, looked, asError(bad)
+}
