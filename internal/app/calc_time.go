@@ -33,7 +33,7 @@ const overPoisson = 1.5
 // seasonVisits are the season's valid visits to a bed's random units that were
 // counted by the unit of the latest of them, with that unit's facts, and how
 // many were left out.
-func (a *App) seasonVisits(ctx context.Context, day civil.Date, bedWord, pestWord string) (bed farm.Bed, p catalog.Pest, u assess.Unit, visits []farm.Visit, left int, err error) {
+func (a *App) seasonVisits(ctx context.Context, from, day civil.Date, bedWord, pestWord string) (bed farm.Bed, p catalog.Pest, u assess.Unit, visits []farm.Visit, left int, err error) {
 	beds, err := a.names.findBeds([]string{bedWord})
 	if err != nil {
 		return bed, p, u, nil, 0, err
@@ -47,6 +47,9 @@ func (a *App) seasonVisits(ctx context.Context, day civil.Date, bedWord, pestWor
 		return bed, p, u, nil, 0, err
 	}
 	for _, v := range slices.Backward(s.byPair[[2]string{bed.Code, p.Key}]) {
+		if v.Date.Before(from) {
+			break
+		}
 		proto, ok := a.cat.Protocol(p.Key, v.Unit)
 		if !ok {
 			left++
@@ -67,14 +70,22 @@ func (a *App) seasonVisits(ctx context.Context, day civil.Date, bedWord, pestWor
 	}
 	slices.Reverse(visits)
 	if len(visits) == 0 {
-		return bed, p, u, nil, left, diag.Failf(nil, "count some first: `leafturn count`; see `leafturn visits "+bed.Code+" "+p.Key+"`", "%s has no valid counts of %s this season up to %s", bed.Code, p.Name, day)
+		return bed, p, u, nil, left, diag.Failf(nil, "count some first: `leafturn count`; see `leafturn visits "+bed.Code+" "+p.Key+"`", "%s has no valid counts of %s %s", bed.Code, p.Name, timeWords(from, day))
 	}
 	return bed, p, u, visits, left, nil
 }
 
+// timeWords is "this season up to" a day, or from one to another.
+func timeWords(from, day civil.Date) string {
+	if from.IsZero() {
+		return "this season up to " + day.String()
+	}
+	return "from " + from.String() + " to " + day.String()
+}
+
 // PestDays adds up the animal-days per unit over the season's visits to a bed.
-func (a *App) PestDays(ctx context.Context, day civil.Date, bedWord, pestWord string) (*report.Document, error) {
-	bed, p, u, visits, left, err := a.seasonVisits(ctx, day, bedWord, pestWord)
+func (a *App) PestDays(ctx context.Context, from, day civil.Date, bedWord, pestWord string) (*report.Document, error) {
+	bed, p, u, visits, left, err := a.seasonVisits(ctx, from, day, bedWord, pestWord)
 	if err != nil {
 		return nil, err
 	}
@@ -206,8 +217,8 @@ type dated struct {
 }
 
 // Growth fits the growth per week over the season's visits to a bed.
-func (a *App) Growth(ctx context.Context, day civil.Date, bedWord, pestWord string) (*report.Document, error) {
-	bed, p, u, visits, left, err := a.seasonVisits(ctx, day, bedWord, pestWord)
+func (a *App) Growth(ctx context.Context, from, day civil.Date, bedWord, pestWord string) (*report.Document, error) {
+	bed, p, u, visits, left, err := a.seasonVisits(ctx, from, day, bedWord, pestWord)
 	if err != nil {
 		return nil, err
 	}
@@ -298,6 +309,9 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 	} else {
 		say("Both laws say nearly the same: the counts scatter about as much as chance.")
 	}
+	if d.Bends = bends(nb.Fit, week, y, effort); d.Bends {
+		say("But the counts bend: they rise and fall, or speed up, and one rate does not fit them. Look at a shorter time%s.", map[bool]string{true: " with --from and --date", false: ""}[d.Bed != ""])
+	}
 	if d.NB.ProfileLow != nil && d.NB.ProfileHigh != nil && d.Dates < 8 {
 		say("With few dates the profile interval of the slope is the better one: times %s to %s a week.", figure(math.Exp(*d.NB.ProfileLow)), figure(math.Exp(*d.NB.ProfileHigh)))
 	}
@@ -337,6 +351,18 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		{Key: "fit", Table: t, Notes: report.Lines(srcGLM + "; a zero is a count like any other")}}
 	doc.Data = d
 	return doc, nil
+}
+
+// bends reports whether a curved line of ln mean fits clearly better than the
+// straight one: twice the gain in log-likelihood over 3.84, the 95 % point of
+// chi-square on 1 degree of freedom.
+func bends(straight estimate.Regression, week []float64, y []int, effort []float64) bool {
+	x, off := make([][]float64, len(y)), make([]float64, len(y))
+	for i, w := range week {
+		x[i], off[i] = []float64{1, w, w * w}, math.Log(effort[i])
+	}
+	curve, err := estimate.Regress(estimate.NegBinLaw, y, x, off)
+	return err == nil && 2*(curve.LogLik-straight.LogLik) > 3.84
 }
 
 func growthFit(t estimate.Trend) GrowthFit {

@@ -67,6 +67,9 @@ func (a *App) Numbers(ctx context.Context, day civil.Date, bedWord, pestWord str
 		in.kono, in.konoOn = ownKono(s.byPest[p.Key], u)
 		doc := a.document(fmt.Sprintf("%s, %s, %s", v.Bed, p.Name, v.Date.Short()), day)
 		doc.Subtitle = fmt.Sprintf("visit %d: %s", v.ID, ingest.FormatNote(v))
+		if bad := verdict.Validity(v, u.Needs); len(bad) > 0 {
+			doc.Warnings = report.Lines("This visit is not valid and decides nothing: " + strings.Join(bad, "; ") + ".")
+		}
 		return numbersDocument(doc, in)
 	}
 	return nil, diag.Failf(nil, "see `leafturn visits "+beds[0].Code+" "+p.Key+"`", "%s has no counts of %s up to %s", beds[0].Code, p.Name, day)
@@ -207,7 +210,7 @@ func (b *numbersBuilder) readWords() []string {
 	for _, e := range v.Enemies {
 		w := fmt.Sprintf("+%s=%d was read: natural enemies are counted apart and change no number here", e.Enemy, e.Count)
 		if b.d.Total > 0 && e.Count > 0 {
-			w += fmt.Sprintf("; there are %s for each of them", animals(float64(b.d.Total)/float64(e.Count)))
+			w += fmt.Sprintf("; that is %d of them to %s", e.Count, animals(float64(b.d.Total)))
 		}
 		out = append(out, w+".")
 	}

@@ -114,6 +114,7 @@ type GrowthData struct {
 	Low      float64           `json:"low_95"`
 	High     float64           `json:"high_95"`
 	Doubling *float64          `json:"doubling_days"`
+	Bends    bool              `json:"bends"`
 	NB       GrowthFit         `json:"negative_binomial"`
 	Poisson  GrowthFit         `json:"poisson"`
 	Words    []string          `json:"words"`

@@ -44,6 +44,25 @@ func (d *deps) ofFile(c *ucli.Context, f func(r *bytes.Reader, name string, toda
 	})
 }
 
+var fromOption = &ucli.StringFlag{Name: "from", Usage: "leave out what was counted before `DAY`"}
+
+// between is answer with the day that --from gives, zero where it does not.
+func (d *deps) between(c *ucli.Context, f func(ctx context.Context, a *app.App, from, day civil.Date) (*report.Document, error)) error {
+	return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+		if !c.IsSet("from") {
+			return f(ctx, a, civil.Date{}, day)
+		}
+		from, err := dateFlag(c.String("from"), a.Today())
+		switch {
+		case err != nil:
+			return nil, err
+		case from.After(day):
+			return nil, diag.Usagef("give an earlier day", "--from %s lies after %s", from, day)
+		}
+		return f(ctx, a, from, day)
+	})
+}
+
 func calcClumping(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "clumping", Usage: "how a pest clumps over visits: Taylor, Iwao, one k, mean from the share infested",
@@ -80,9 +99,12 @@ func calcPestDays(d *deps) *ucli.Command {
 		Name: "pest-days", Usage: "how many there were and for how long, added up over the season",
 		UsageText: "leafturn calc pest-days B3 slug\nleafturn calc pest-days --means 2026-06-01=0 2026-06-08=1.2 2026-06-15=4.5",
 		ArgsUsage: "BED PEST | --means DATE=MEAN...",
-		Flags:     outputFlags(dateOption, &ucli.BoolFlag{Name: "means", Usage: "the words are days with the mean per unit; needs no farm"}),
+		Flags:     outputFlags(dateOption, fromOption, &ucli.BoolFlag{Name: "means", Usage: "the words are days with the mean per unit; needs no farm"}),
 		Action: func(c *ucli.Context) error {
 			if c.Bool("means") {
+				if c.IsSet("from") {
+					return diag.Usagef("leave the earlier readings out", "--from goes with BED PEST, not with --means")
+				}
 				w, err := words(c, 1, -1, "--means DATE=MEAN...")
 				if err != nil {
 					return err
@@ -101,8 +123,8 @@ func calcPestDays(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-				return a.PestDays(ctx, day, w[0], w[1])
+			return d.between(c, func(ctx context.Context, a *app.App, from, day civil.Date) (*report.Document, error) {
+				return a.PestDays(ctx, from, day, w[0], w[1])
 			})
 		},
 	}
@@ -115,17 +137,20 @@ func calcGrowth(d *deps) *ucli.Command {
 		ArgsUsage: "BED PEST | --file FILE",
 		Description: "A file has one day a line: 2026-06-01 3 0 1 12 0. Or the animals of all units\n" +
 			"together with the units behind them: 2026-06-01 311 effort=504.",
-		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "file", Usage: "read dated counts from `FILE` (- is standard input); needs no farm"}),
+		Flags: outputFlags(dateOption, fromOption, &ucli.StringFlag{Name: "file", Usage: "read dated counts from `FILE` (- is standard input); needs no farm"}),
 		Action: func(c *ucli.Context) error {
 			if c.IsSet("file") {
+				if c.IsSet("from") {
+					return diag.Usagef("leave the earlier lines out", "--from goes with BED PEST, not with --file")
+				}
 				return d.ofFile(c, app.GrowthOf)
 			}
 			w, err := words(c, 2, 2, "BED PEST, or --file FILE")
 			if err != nil {
 				return err
 			}
-			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-				return a.Growth(ctx, day, w[0], w[1])
+			return d.between(c, func(ctx context.Context, a *app.App, from, day civil.Date) (*report.Document, error) {
+				return a.Growth(ctx, from, day, w[0], w[1])
 			})
 		},
 	}
