@@ -18,7 +18,7 @@ import (
 // column 1 is the first letter of the first word.
 func ParseSample(words []string, pest string, opt Options) (farm.Visit, error) {
 	p := newNotes("", opt)
-	line := strings.Join(words, " ")
+	line := joinWords(words)
 	if d, col := checkChars(line); d != nil {
 		p.put(0, col, d)
 		return farm.Visit{}, p.list.Err()
