@@ -224,6 +224,10 @@ func atOne(a, b float64, unit string) string {
 	return fmt.Sprintf(" At 1 per %s that is k %s, and %s of the %s have any.", unit, figure(k), percent(p), plural(unit))
 }
 
+// maxVarLn is the variance of ln mean from which a prediction is no use: its
+// ends are more than 10,000 times apart. Ours.
+const maxVarLn = 6
+
 // predict adds the mean that a share such as 12/50 stands for by the line.
 func predict(d *ClumpingData, t *methodTable, kono estimate.KonoSugino, share, unit string) error {
 	if share == "" {
@@ -237,12 +241,17 @@ func predict(d *ClumpingData, t *methodTable, kono estimate.KonoSugino, share, u
 	switch {
 	case d.Kono == nil:
 		return diag.Failf(nil, "give more samples, some neither clear nor all infested", "--share %s needs a line, and there is none: %s", share, d.Reasons["kono_sugino"])
+	case d.Kono.B <= 0:
+		return diag.Failf(nil, "give more samples of unlike means", "--share %s: in these samples more units infested do not go with more animals, so the line says nothing", share)
 	case hit == 0 || hit == looked:
 		return diag.Usagef("use `leafturn estimate --counts "+share+"`, which gives a bound", "--share %s: a share of 0 or of all has no point on the line", share)
 	}
 	r, err := kono.Predict(float64(hit)/float64(looked), looked)
 	if err != nil {
 		return diag.Failf(err, "give more samples", "no mean can be predicted: %s", reasonOf(err))
+	}
+	if !(r.VarLn <= maxVarLn) {
+		return diag.Failf(nil, "give more samples of unlike means", "--share %s: the line is too unsure to say a mean", share)
 	}
 	p := konoPredicted(kono, r)
 	d.Prediction = p

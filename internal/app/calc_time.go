@@ -26,6 +26,9 @@ const (
 	srcGLM    = "log-linear regression; Venables & Ripley 2002, ch. 7"
 )
 
+// z95 is the normal quantile of a two-sided 95 % interval.
+const z95 = 1.959963984540054
+
 // overPoisson is the Pearson dispersion above which Poisson's errors are too
 // small to be used (see the doc of estimate.Regression).
 const overPoisson = 1.5
@@ -273,6 +276,15 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		seen[c.on] = true
 	}
 	d.Dates = len(seen)
+	found := map[civil.Date]bool{}
+	for _, c := range counts {
+		if c.count > 0 {
+			found[c.on] = true
+		}
+	}
+	if len(seen) >= 3 && len(found) == 1 {
+		return nil, diag.Failf(nil, "count again when there are some on another day", "animals were found on one day only: that shows no rate of growth")
+	}
 	nb, err := estimate.FitTrend(estimate.NegBinLaw, week, y, effort, 0.95)
 	var pois estimate.Trend
 	if err == nil {
@@ -281,13 +293,20 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 	switch {
 	case errors.Is(err, estimate.ErrFew) && len(seen) < 3:
 		return nil, diag.Failf(err, "count on more days", "growth needs counts on 3 different days, and there are %d", len(seen))
-	case errors.Is(err, estimate.ErrFew):
+	case errors.Is(err, estimate.ErrFew) && len(found) == 0:
 		return nil, diag.Failf(err, "count again when there are any", "every count is 0: nothing can be seen to grow")
+	case errors.Is(err, estimate.ErrFew):
+		return nil, diag.Failf(err, "count more units a day, or on more days", "no growth can be told: the counts are too few and too uneven")
 	case err != nil:
 		return nil, diag.Failf(err, "check the counts and their dates", "no growth can be fitted: %s", reasonOf(err))
 	}
 	d.NB, d.Poisson = growthFit(nb), growthFit(pois)
-	d.Factor, d.Low, d.High = nb.Factor, nb.FactorCI.Low, nb.FactorCI.High
+	d.Factor, d.Low, d.High = nb.Factor, finite(math.Exp(d.NB.WaldLow)), finite(math.Exp(d.NB.WaldHigh))
+	for name, p := range map[string]*float64{"low_95": d.Low, "high_95": d.High} {
+		if p == nil {
+			d.Reasons[name] = "no limit"
+		}
+	}
 	d.Doubling = finite(7 * nb.Doubling)
 	if d.Doubling == nil {
 		d.Reasons["doubling_days"] = "no growth"
@@ -300,8 +319,8 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		}
 	}
 	say := func(format string, args ...any) { d.Words = append(d.Words, fmt.Sprintf(format, args...)) }
-	say("Times %s a week (likely %s to %s)%s: %d counts on %d days from %s to %s.", figure(d.Factor), figure(d.Low), figure(d.High), days, d.Counts, d.Dates, dayWords(d.First, doc.AsOf), dayWords(d.Last, doc.AsOf))
-	if d.Low < 1 && d.High > 1 {
+	say("Times %s a week (likely %s to %s)%s: %d counts on %d days from %s to %s.", figure(d.Factor), figure(deref(d.Low)), figure(deref(d.High)), days, d.Counts, d.Dates, dayWords(d.First, doc.AsOf), dayWords(d.Last, doc.AsOf))
+	if deref(d.Low) < 1 && deref(d.High) > 1 {
 		say("That can be growth or decline: the counts do not tell.")
 	}
 	if pois.Fit.Pearson > overPoisson {
@@ -367,7 +386,7 @@ func bends(straight estimate.Regression, week []float64, y []int, effort []float
 
 func growthFit(t estimate.Trend) GrowthFit {
 	f := t.Fit
-	g := GrowthFit{Intercept: f.Coef[0], SEIntercept: f.SE[0], Slope: t.Slope, SESlope: t.SE, WaldLow: math.Log(t.FactorCI.Low), WaldHigh: math.Log(t.FactorCI.High),
+	g := GrowthFit{Intercept: f.Coef[0], SEIntercept: f.SE[0], Slope: t.Slope, SESlope: t.SE, WaldLow: t.Slope - z95*t.SE, WaldHigh: t.Slope + z95*t.SE,
 		K: finite(f.K), LogLik: f.LogLik, Deviance: f.Deviance, AIC: f.AIC, Pearson: f.Pearson}
 	if f.SEK > 0 {
 		g.SEK = finite(f.SEK)

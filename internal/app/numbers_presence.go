@@ -164,6 +164,10 @@ func (b *numbersBuilder) konoRows(t *methodTable, n *PresenceNumbers) {
 		return
 	}
 	r, err := b.in.kono.Predict(n.Share, n.Looked)
+	if err == nil && r.VarLn > maxVarLn {
+		t.row("mean by the farm's own line", report.Missing("the line is too unsure"), srcKono)
+		return
+	}
 	if err != nil {
 		t.row("mean by the farm's own line", report.Missing("a share of 0 or 1 has no point on the line"), srcKono)
 		return
@@ -176,7 +180,7 @@ func (b *numbersBuilder) konoRows(t *methodTable, n *PresenceNumbers) {
 }
 
 func konoPredicted(k estimate.KonoSugino, r estimate.Prediction) *KonoPredicted {
-	h := 1.959964 * math.Sqrt(r.VarLn)
+	h := z95 * math.Sqrt(r.VarLn)
 	return &KonoPredicted{Visits: k.Line.Points, A: k.Line.Intercept, B: k.Line.Slope, Median: r.Median, Mean: r.Mean,
 		Low: r.Median * math.Exp(-h), High: r.Median * math.Exp(h), VarLn: r.VarLn, Sampling: r.Sampling, Residual: r.Residual, Parameter: r.Parameter}
 }

@@ -111,8 +111,8 @@ type GrowthData struct {
 	First    civil.Date        `json:"first"`
 	Last     civil.Date        `json:"last"`
 	Factor   float64           `json:"factor_per_week"`
-	Low      float64           `json:"low_95"`
-	High     float64           `json:"high_95"`
+	Low      *float64          `json:"low_95"`
+	High     *float64          `json:"high_95"`
 	Doubling *float64          `json:"doubling_days"`
 	Bends    bool              `json:"bends"`
 	NB       GrowthFit         `json:"negative_binomial"`
