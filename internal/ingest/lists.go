@@ -172,6 +172,10 @@ func ParseCell(text string) (counts []int, total, looked int, problem error) {
 		}
 		return nil, t, n, nil
 	}
+	notCounts := refuse("write the count of each unit, such as \"4 0 1 1 0\", or TOTAL/UNITS, such as 36/40", "%s is not a list of counts", quote(text))
+	if strings.ContainsAny(text, "=+#") {
+		return nil, 0, 0, notCounts
+	}
 	v, err := ParseSample([]string{text}, "", Options{})
 	var list *diag.List
 	switch {
@@ -182,8 +186,8 @@ func ParseCell(text string) (counts []int, total, looked int, problem error) {
 		return nil, 0, 0, err
 	}
 	counts = v.Seen()
-	if v.Presence != nil || len(counts) == 0 || strings.ContainsAny(text, "=+#") {
-		return nil, 0, 0, refuse("write the count of each unit, such as \"4 0 1 1 0\", or TOTAL/UNITS, such as 36/40", "%s is not a list of counts", quote(text))
+	if v.Presence != nil || len(counts) == 0 {
+		return nil, 0, 0, notCounts
 	}
 	for _, c := range counts {
 		total += c

@@ -105,7 +105,7 @@ func TestParseCell(t *testing.T) {
 		require.Equal(t, c.counts, counts, c.text)
 		require.Equal(t, []int{c.total, c.looked}, []int{total, looked}, c.text)
 	}
-	for _, bad := range []string{"", "x", "4/0", "4 x", "4 nights=3", "4 12/50", "4 # a", "1.5", "-3", "-", "99999999999999999999/4"} {
+	for _, bad := range []string{"", "x", "4/0", "4 x", "4 nights=3", "4 12/50", "4 # a", "4 +mite=1", "1.5", "-3", "-", "99999999999999999999/4"} {
 		_, _, _, err := ingest.ParseCell(bad)
 		require.Error(t, err, bad)
 		require.Equal(t, diag.CodeUsage, diag.Code(err), bad)
