@@ -263,6 +263,21 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"due":          func() (*report.Document, error) { return a.Due(ctx, day) },
 		"visits":       func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
 		"estimate":     func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
+		"calc clumping": func() (*report.Document, error) {
+			return app.ClumpingOf(bytes.NewReader([]byte("0 3 1 2\n5 0 9 1\n1 0 0 2\n7 30 2 4\n")), "lists.txt", "12/50", day)
+		},
+		"calc pest-days": func() (*report.Document, error) {
+			return app.PestDaysOf([]string{"2026-06-01=2", "2026-06-08=1.5"}, day)
+		},
+		"calc growth": func() (*report.Document, error) {
+			return app.GrowthOf(bytes.NewReader([]byte("2026-05-01 0 3 1\n2026-05-08 5 2 9\n2026-05-15 8 30 7\n")), "dated.txt", day)
+		},
+		"calc efficacy": func() (*report.Document, error) {
+			return app.Efficacy(app.EfficacyOptions{TreatedAfter: "1 0 2", UntreatedAfter: "4 9 6"}, day)
+		},
+		"calc injury-level": func() (*report.Document, error) {
+			return app.InjuryLevel(app.InjuryOptions{Cost: "20/acre", Value: "500", Injury: "10%/800", Loss: "1/acre", Doubling: "7", Lead: "7"}, day)
+		},
 		"sample": func() (*report.Document, error) {
 			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Stage: "emerged", Needless: "10", Missed: "10", Curve: true, SoFar: []string{"3", "0", "2", "1", "4"}})
 		},
@@ -467,12 +482,14 @@ func TestAsking_Refused(t *testing.T) {
 	require.ErrorContains(t, err, `did you mean "slug"`)
 	_, err = a.Numbers(ctx, a.Today(), "B1", "slug")
 	require.ErrorContains(t, err, "has no counts")
-	_, err = a.Numbers(ctx, a.Today(), "B1", "mosaic") // a presence sample has no counts
-	require.ErrorContains(t, err, "presence samples")
+	doc, err := a.Numbers(ctx, a.Today(), "B1", "mosaic") // a presence sample has no counts
+	require.NoError(t, err)
+	require.Nil(t, doc.Data.(app.NumbersData).Mean)
+	require.NotNil(t, doc.Data.(app.NumbersData).Presence)
 	_, err = a.Visits(ctx, a.Today(), []string{"A1x"}, false)
 	require.ErrorContains(t, err, "neither a bed nor a pest")
 	for _, bad := range [][]string{{"4", "-3"}, {"4", "2.5"}, {"-"}, {"x"}} {
-		_, err = app.NumbersOf(bad, a.Today())
+		_, err = app.NumbersOf(bad, "", a.Today())
 		require.Error(t, err, "%v", bad)
 		require.Equal(t, diag.CodeUsage, diag.Code(err), "%v", bad)
 	}

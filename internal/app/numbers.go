@@ -5,60 +5,36 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
+	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/report"
-	"leafturn/internal/store"
+	"leafturn/internal/verdict"
 )
 
-// NumbersData is the statistics of one sample, for machines. Some quantities
-// do not exist for some samples; Reasons says of each null field why.
-type NumbersData struct {
-	Counted        string   `json:"counted"`
-	N              int      `json:"n"`
-	Total          int      `json:"total"`
-	Mean           float64  `json:"mean"`
-	Variance       *float64 `json:"variance"`
-	Max            int      `json:"max"`
-	Zeros          int      `json:"zeros"`
-	Infested       float64  `json:"prop_infested"`
-	WilsonLow      *float64 `json:"infested_wilson95_low"`
-	WilsonHigh     *float64 `json:"infested_wilson95_high"`
-	ExactLow       *float64 `json:"infested_exact95_low"`
-	ExactHigh      *float64 `json:"infested_exact95_high"`
-	StudentLow     *float64 `json:"mean_t95_low"`
-	StudentHigh    *float64 `json:"mean_t95_high"`
-	PoissonLow     *float64 `json:"mean_poisson_exact95_low"`
-	PoissonHigh    *float64 `json:"mean_poisson_exact95_high"`
-	ProfileLow     *float64 `json:"mean_nb_profile95_low"`
-	ProfileHigh    *float64 `json:"mean_nb_profile95_high"`
-	WaldLow        *float64 `json:"mean_nb_wald95_low"`
-	WaldHigh       *float64 `json:"mean_nb_wald95_high"`
-	KMoments       *float64 `json:"k_moments"`
-	K              *float64 `json:"k_mle"`
-	KSE            *float64 `json:"k_mle_se"`
-	KReason        string   `json:"k_outcome"` // converged, Poisson limit, no animals, one unit
-	NBLogLik       *float64 `json:"nb_loglik"`
-	PoissonLogLik  *float64 `json:"poisson_loglik"`
-	DispersionChi2 *float64 `json:"dispersion_chisq"`
-	DispersionP    *float64 `json:"dispersion_p"`
-	Crowding       *float64 `json:"lloyd_mean_crowding"`
-	Patchiness     *float64 `json:"lloyd_patchiness"`
-	Morisita       *float64 `json:"morisita"`
-	Green          *float64 `json:"green_index"`
-
-	Reasons map[string]string `json:"null_reasons"`
+// numbersInput is one sample with what is known of how the pest clumps.
+type numbersInput struct {
+	visit farm.Visit
+	unit  string // what one unit is, in the singular
+	// facts are those of the pest's sample unit; zero for a list of no pest.
+	facts  assess.Unit
+	signs  bool                 // of a disease or a vertebrate: there is no density of animals behind a share
+	known  bool                 // the clumping of facts is published or the farm's own
+	kono   *estimate.KonoSugino // fitted over the farm's own visits, nil where there are too few
+	konoOn int                  // how many visits
 }
 
-// Numbers gives the classical statistics of a visit, or of a plain list of
-// counts, for an adviser. With two words they are a bed and a pest, whose
-// latest visit on or before the day is taken; with list set the words are
-// counts.
+// tally is the animals that a unit may hold and still be scored clear.
+func (in numbersInput) tally() int { return max(in.facts.Tally, 1) - 1 }
+
+// Numbers gives the classical statistics of the latest visit to a bed for a
+// pest on or before the day, with what they mean.
 func (a *App) Numbers(ctx context.Context, day civil.Date, bedWord, pestWord string) (*report.Document, error) {
 	beds, err := a.names.findBeds([]string{bedWord})
 	if err != nil {
@@ -68,160 +44,250 @@ func (a *App) Numbers(ctx context.Context, day civil.Date, bedWord, pestWord str
 	if err != nil {
 		return nil, err
 	}
-	var visits []farm.Visit
-	err = a.st.View(ctx, func(tx *store.Tx) (err error) {
-		visits, err = tx.Visits(store.Filter{Bed: beds[0].Code, Pest: p.Key, To: day})
-		return err
-	})
+	s, err := a.snapshot(ctx, day)
 	if err != nil {
 		return nil, err
 	}
+	visits := s.byPair[[2]string{beds[0].Code, p.Key}]
 	for i := len(visits) - 1; i >= 0; i-- {
-		if v := visits[i]; v.Stratum == farm.Random && len(v.Seen()) > 0 {
-			u, _ := a.cat.Protocol(v.Pest, v.Unit)
-			doc := a.document(fmt.Sprintf("%s, %s, %s", v.Bed, p.Name, v.Date.Short()), day)
-			doc.Subtitle = fmt.Sprintf("visit %d: %s", v.ID, ingest.FormatNote(v))
-			return numbersDocument(doc, v.Seen(), "per "+u.UnitLabel)
+		v := visits[i]
+		if v.Stratum != farm.Random || v.UnitsLooked() == 0 {
+			continue
 		}
+		pest, err := a.pestFacts(p, a.usualStage(s), s)
+		if err != nil {
+			return nil, err
+		}
+		u, ok := pest.Unit(v.Unit)
+		if !ok {
+			return nil, diag.Failf(nil, "see `leafturn pest "+p.Key+"`", "the sample unit %q of visit %d is not in the catalogue", v.Unit, v.ID)
+		}
+		u = u.On(v.Date)
+		in := numbersInput{visit: v, unit: u.Label, facts: u, signs: p.Kind != "animal", known: u.Dispersed != (estimate.Dispersion{})}
+		in.kono, in.konoOn = ownKono(s.byPest[p.Key], u)
+		doc := a.document(fmt.Sprintf("%s, %s, %s", v.Bed, p.Name, v.Date.Short()), day)
+		doc.Subtitle = fmt.Sprintf("visit %d: %s", v.ID, ingest.FormatNote(v))
+		if bad := verdict.Validity(v, u.Needs); len(bad) > 0 {
+			doc.Warnings = report.Lines("This visit is not valid and decides nothing: " + strings.Join(bad, "; ") + ".")
+		}
+		return numbersDocument(doc, in)
 	}
-	return nil, diag.Failf(nil, "presence samples are in `leafturn why`; see `leafturn visits "+beds[0].Code+" "+p.Key+"`", "%s has no counts of %s up to %s", beds[0].Code, p.Name, day)
+	return nil, diag.Failf(nil, "see `leafturn visits "+beds[0].Code+" "+p.Key+"`", "%s has no counts of %s up to %s", beds[0].Code, p.Name, day)
 }
 
-// NumbersOf gives the classical statistics of a plain list of counts.
-func NumbersOf(words []string, day civil.Date) (*report.Document, error) {
+// konoLeast is the fewest visits that a line of mean on share is fitted over,
+// as for Taylor's law. Common practice.
+const konoLeast = 8
+
+// ownKono fits mean on share infested over the valid counted visits to random
+// units; nil where there are too few.
+func ownKono(visits []farm.Visit, u assess.Unit) (*estimate.KonoSugino, int) {
+	var means, shares []float64
+	for _, v := range visits {
+		counts := v.Seen()
+		if v.Unit != u.Key || v.Stratum != farm.Random || len(counts) < 2 || len(verdict.Validity(v, u.Needs)) > 0 {
+			continue
+		}
+		m, p := meanAndShare(counts, max(u.Tally, 1))
+		means, shares = append(means, m), append(shares, p)
+	}
+	fit, err := estimate.FitKonoSugino(means, shares)
+	if err != nil || fit.Line.Points < konoLeast || fit.Line.Slope <= 0 {
+		return nil, len(means)
+	}
+	return &fit, fit.Line.Points
+}
+
+// meanAndShare returns the mean of counts and the share of at least from.
+func meanAndShare(counts []int, from int) (mean, share float64) {
+	for _, c := range counts {
+		mean += float64(c)
+		if c >= from {
+			share++
+		}
+	}
+	n := float64(len(counts))
+	return mean / n, share / n
+}
+
+// NumbersOf gives the classical statistics of a plain list of counts, of a
+// presence sample, or of both. pestWord, which may be empty, says whose
+// published clumping to use.
+func NumbersOf(words []string, pestWord string, day civil.Date) (*report.Document, error) {
 	cat, err := loadCatalog()
 	if err != nil {
 		return nil, err
 	}
-	// The notes grammar reads the list, so that 70*0 and - work here too.
-	v, err := ingest.ParseWords(append([]string{"list", "slug"}, words...), ingest.Options{Today: day, Date: day, Names: listNames{newNames(cat, nil)}})
-	if err != nil {
+	a := &App{cat: cat, names: newNames(cat, nil)}
+	in := numbersInput{unit: "unit"}
+	pest, title := "", "A list of counts"
+	if pestWord != "" {
+		p, err := a.names.findPest(pestWord)
+		if err != nil {
+			return nil, err
+		}
+		pest, title = p.Key, "A list of counts: "+p.Name
+		in.signs = p.Kind != "animal"
+	}
+	if in.visit, err = ingest.ParseSample(words, pest, ingest.Options{Today: day, Date: day, Names: a.names}); err != nil {
 		return nil, asUsage(err)
 	}
-	if len(v.Seen()) == 0 {
-		return nil, diag.Usagef("give the numbers, such as `leafturn estimate --counts 4 0 2 7 1`", "a list of counts is needed")
+	if in.visit.UnitsLooked() == 0 {
+		return nil, diag.Usagef("give the numbers, such as `leafturn estimate --counts 4 0 2 7 1`", "no unit was looked at")
 	}
-	doc := &report.Document{Title: "A list of counts", AsOf: day, Facts: cat.Version}
-	return numbersDocument(doc, v.Seen(), "per unit")
+	if pest != "" {
+		u, _ := cat.Protocol(pest, in.visit.Unit)
+		in.facts = a.unitFacts(u)
+		in.unit, in.known = u.UnitLabel, in.facts.Dispersed != (estimate.Dispersion{})
+	}
+	doc := &report.Document{Title: title, AsOf: day, Facts: cat.Version}
+	if in.visit.Presence != nil && len(in.visit.Seen()) == 0 {
+		doc.Title = strings.Replace(title, "A list of counts", "A presence sample", 1)
+	}
+	return numbersDocument(doc, in)
 }
 
-// listNames lets the notes grammar read a list without a farm.
-type listNames struct{ *names }
-
-// Bed takes any word for a bed.
-func (listNames) Bed(word string) (string, bool) { return word, true }
-
-func numbersDocument(doc *report.Document, counts []int, per string) (*report.Document, error) {
-	s, err := estimate.Summarize(counts)
-	if err != nil {
-		return nil, diag.Usagef("give whole numbers of 0 or more", "%v", err)
-	}
-	d := NumbersData{Counted: per, N: s.N, Total: s.Total, Mean: s.Mean, Max: s.Max, Zeros: s.Zeros, Infested: 1 - float64(s.Zeros)/float64(s.N), Reasons: map[string]string{}}
-	t := &report.Table{Columns: []report.Column{{Title: "Quantity"}, {Title: "Value"}, {Title: "Source of the method"}}}
-	row := func(name string, v report.Value, source string) {
-		t.Rows = append(t.Rows, []report.Value{report.Text(name), v, report.Text(source)})
-	}
-	num := func(p *float64, field, why string) report.Value {
-		if p == nil {
-			d.Reasons[field] = why
-			return report.Missing(why)
-		}
-		return report.Text(fmt.Sprintf("%.6g", *p))
-	}
-	interval := func(name, field string, iv estimate.Interval, err error, low, high **float64, source string) {
-		missing := func(why string) {
-			d.Reasons[field+"_low"], d.Reasons[field+"_high"] = why, why
-			row(name, report.Missing(why), source)
-		}
+// numbersDocument puts everything together: the words first, the numbers under
+// them.
+func numbersDocument(doc *report.Document, in numbersInput) (*report.Document, error) {
+	counts := in.visit.Seen()
+	d := NumbersData{Counted: "per " + in.unit, N: len(counts), Words: []string{}, Reasons: map[string]string{}}
+	var sections []report.Section
+	b := &numbersBuilder{in: in, d: &d, counts: counts}
+	if len(counts) > 0 {
+		tables, err := b.countTables()
 		if err != nil {
-			missing(reasonOf(err))
-			return
+			return nil, diag.Usagef("give whole numbers of 0 or more", "%v", err)
 		}
-		*low, *high = finite(iv.Low), finite(iv.High)
-		words := fmt.Sprintf("%.6g to %.6g", iv.Low, iv.High)
-		switch {
-		case math.IsInf(iv.Low, -1):
-			missing("one unit gives no interval")
-			return
-		case math.IsInf(iv.High, 1):
-			d.Reasons[field+"_high"] = "no upper limit"
-			words = fmt.Sprintf("%.6g upwards, no upper limit", iv.Low)
-		case iv.Low < 0:
-			words = fmt.Sprintf("0 (by the formula %.6g) to %.6g", iv.Low, iv.High)
+		sections = append(sections, tables...)
+	} else {
+		b.noCounts()
+	}
+	if in.visit.Presence != nil {
+		s, err := b.presenceSection()
+		if err != nil {
+			return nil, err
 		}
-		row(name, report.Text(words), source)
+		sections = append(sections, s...)
+	} else {
+		d.Reasons["presence"], d.Reasons["counts_and_presence"] = "no presence sample", "no presence sample"
 	}
-	row("units", report.Count(s.N), "")
-	row("total", report.Count(s.Total), "")
-	row("mean "+per, report.Text(fmt.Sprintf("%.6g", s.Mean)), "")
-	if s.N > 1 {
-		d.Variance = finite(s.Variance)
-	}
-	row("variance", num(d.Variance, "variance", "one unit has no variance"), "divisor n - 1")
-	row("highest, zeros", report.Text(fmt.Sprintf("%d, %d", s.Max, s.Zeros)), "")
-	infested := s.N - s.Zeros
-	row("share of units infested", report.Text(fmt.Sprintf("%.6g", d.Infested)), "")
-	iv, err := estimate.Wilson(infested, s.N, 0.95)
-	interval("  95 % interval, score", "infested_wilson95", iv, err, &d.WilsonLow, &d.WilsonHigh, "Wilson 1927, JASA 22:209-212")
-	iv, err = estimate.ClopperPearson(infested, s.N, 0.95)
-	interval("  95 % interval, exact", "infested_exact95", iv, err, &d.ExactLow, &d.ExactHigh, "Clopper & Pearson 1934, Biometrika 26:404-413")
-
-	fit, ferr := estimate.FitNB(counts)
-	if ferr == nil {
-		d.KReason = string(fit.Outcome)
-		if k, ok := fit.MomentK(); ok {
-			d.KMoments = finite(k)
-		}
-		if k, ok := fit.K(); ok {
-			d.K = finite(k)
-		}
-		if se, ok := fit.SEK(); ok {
-			d.KSE = finite(se)
-		}
-		d.NBLogLik, d.PoissonLogLik = finite(fit.LogLik), finite(fit.PoissonLL)
-	}
-	const bliss = "Bliss & Fisher 1953, Biometrics 9:176-200"
-	none := "not estimable: " + d.KReason
-	flat := "the variance is not above the mean"
-	if s.N == 1 {
-		flat = "one unit has no variance"
-	}
-	row("k, negative binomial, by moments", num(d.KMoments, "k_moments", flat), bliss)
-	row("k, maximum likelihood", num(d.K, "k_mle", none), bliss)
-	row("  standard error", num(d.KSE, "k_mle_se", none), "observed information")
-	row("log-likelihood, negative binomial", num(d.NBLogLik, "nb_loglik", none), "")
-	row("log-likelihood, Poisson", num(d.PoissonLogLik, "poisson_loglik", none), "")
-	iv, err = estimate.ProfileFreeK(counts, 0.95)
-	interval("mean, 95 %, profile likelihood", "mean_nb_profile95", iv, err, &d.ProfileLow, &d.ProfileHigh, "k profiled out")
-	switch {
-	case d.K != nil && s.Total > 0:
-		iv, err = estimate.LogWald(s.Mean, *d.K, s.N, 0.95)
-		interval("mean, 95 %, Wald on the log", "mean_nb_wald95", iv, err, &d.WaldLow, &d.WaldHigh, "SE² = (1/mean + 1/k)/n")
-	default:
-		d.Reasons["mean_nb_wald95_low"], d.Reasons["mean_nb_wald95_high"] = none, none
-	}
-	iv, err = estimate.StudentInterval(counts, 0.95)
-	interval("mean, 95 %, Student", "mean_t95", iv, err, &d.StudentLow, &d.StudentHigh, "poor for few clumped units")
-	iv, err = estimate.PoissonExact(s.Total, 0.95)
-	iv.Low, iv.High = iv.Low/float64(s.N), iv.High/float64(s.N)
-	interval("mean, 95 %, exact Poisson", "mean_poisson_exact95", iv, err, &d.PoissonLow, &d.PoissonHigh, "Garwood 1936, Biometrika 28:437-442; not for clumped units")
-	x, derr := estimate.Disperse(counts)
-	if derr == nil && s.Total > 0 {
-		d.DispersionChi2, d.DispersionP, d.Crowding, d.Patchiness = finite(x.ChiSquare), finite(x.PUpper), finite(x.Crowding), finite(x.Patchiness)
-		if x.MorisitaDefined {
-			d.Morisita, d.Green = finite(x.Morisita), finite(x.Green)
-		}
-	}
-	few := "too few animals or units"
-	row("variance to mean test, chi-square", num(d.DispersionChi2, "dispersion_chisq", few), fmt.Sprintf("%d degrees of freedom", max(s.N-1, 0)))
-	row("  chance without clumping", num(d.DispersionP, "dispersion_p", few), "")
-	row("mean crowding", num(d.Crowding, "lloyd_mean_crowding", few), "Lloyd 1967, J. Anim. Ecol. 36:1-30")
-	row("patchiness", num(d.Patchiness, "lloyd_patchiness", few), "Lloyd 1967")
-	row("Morisita's index", num(d.Morisita, "morisita", few), "Morisita 1962, Res. Popul. Ecol. 4:1-7")
-	row("Green's index", num(d.Green, "green_index", few), "(variance/mean - 1)/(total - 1)")
-	doc.Sections = []report.Section{{Key: "numbers", Table: t}}
+	words := append(b.words, b.readWords()...)
+	d.Words = append(d.Words, words...)
+	doc.Sections = append([]report.Section{{Key: "words", Title: "In words", Notes: report.Lines(words...)}}, sections...)
 	doc.Data = d
 	return doc, nil
+}
+
+// readWords says what the words beside the counts mean for the numbers.
+func (b *numbersBuilder) readWords() []string {
+	v, u := b.in.visit, b.in.facts
+	var out []string
+	mean := b.anyMean()
+	if n := v.Conditions.Nights; n > 0 {
+		b.d.Nights = n
+		switch {
+		case u.Key != "" && u.PerNights == 0:
+			out = append(out, fmt.Sprintf("nights=%d was read; %s are not reckoned per night, so it changes no number.", n, plural(b.in.unit)))
+		case mean != nil:
+			scale, words := 1/float64(n), "per "+b.in.unit+" and night"
+			if u.Key != "" {
+				scale, words = u.Scale(n), u.Words
+			}
+			b.d.PerNight = finite(*mean / float64(n))
+			out = append(out, fmt.Sprintf("nights=%d was read: the numbers are for %s. %s per %s makes %s %s.", n, nightWords(n), figure(*mean), b.in.unit, figure(*mean*scale), words))
+		}
+	}
+	if b.d.PerNight == nil {
+		b.d.Reasons["mean_per_night"] = "no nights were noted, or they do not matter"
+	}
+	switch v.Stratum {
+	case farm.HotSpot:
+		out = append(out, "hotspot was read: the units were chosen because they looked bad. The numbers speak of that spot, not of the bed.")
+	case farm.Edge:
+		out = append(out, "edge was read: the numbers speak of the outer rows, not of the whole bed.")
+	}
+	for _, e := range v.Enemies {
+		w := fmt.Sprintf("+%s=%d was read: natural enemies are counted apart and change no number here", e.Enemy, e.Count)
+		if b.d.Total > 0 && e.Count > 0 {
+			w += fmt.Sprintf("; that is %d of them to %s", e.Count, animals(float64(b.d.Total)))
+		}
+		out = append(out, w+".")
+	}
+	if x := v.Damage; x != nil {
+		w := fmt.Sprintf("damage=%d/%d was read: %s of the parts are hurt", x.Hurt, x.Looked, percent(float64(x.Hurt)/float64(x.Looked)))
+		if iv, err := estimate.Wilson(x.Hurt, x.Looked, 0.95); err == nil {
+			w += fmt.Sprintf(" (likely %s to %s)", percent(iv.Low), percent(iv.High))
+		}
+		out = append(out, w+". It changes no number of the counts.")
+	}
+	c := v.Conditions
+	if c.Soil != farm.Unknown || c.Foliage != farm.Unknown || c.AirC != nil || c.SoilC != nil || c.Disturbed {
+		out = append(out, "The conditions were read and change no number here; `leafturn why` judges whether a count is valid.")
+	}
+	if lost := len(v.Counts) - len(v.Seen()); lost > 0 {
+		out = append(out, fmt.Sprintf("Left out, because not looked at: %s.", unitsOf(lost, b.in.unit)))
+	}
+	return out
+}
+
+// anyMean is the best mean at hand: of the counts, or of the presence sample.
+func (b *numbersBuilder) anyMean() *float64 {
+	switch {
+	case b.d.Mean != nil:
+		return b.d.Mean
+	case b.d.Presence != nil:
+		return b.d.Presence.Mean
+	}
+	return nil
+}
+
+func nightWords(n int) string {
+	if n == 1 {
+		return "1 night"
+	}
+	return fmt.Sprintf("%d nights", n)
+}
+
+func plural(unit string) string { return assess.Plural(unit, 2) }
+
+// unitsOf is "1 leaf" or "4 leaves".
+func unitsOf(n int, unit string) string { return fmt.Sprintf("%d %s", n, assess.Plural(unit, n)) }
+
+// animals is a number of animals: "1 animal", "2.5 animals".
+func animals(v float64) string {
+	w := figure(v)
+	if w == "1" {
+		return "1 animal"
+	}
+	return w + " animals"
+}
+
+// figure writes a number for people, to three digits.
+func figure(v float64) string {
+	if math.IsInf(v, 0) {
+		return "no limit"
+	}
+	if v != 0 && math.Abs(v) < 1e-4 {
+		return fmt.Sprintf("%.1e", v)
+	}
+	if a := math.Abs(v); a >= 100 {
+		return fmt.Sprintf("%.0f", v)
+	}
+	s := fmt.Sprintf("%.3g", v)
+	return s
+}
+
+// percent writes a share as a percentage, small ones with a decimal.
+func percent(p float64) string {
+	v := 100 * p
+	switch {
+	case v > 99 && v < 100:
+		return fmt.Sprintf("%.1f %%", v)
+	case v < 10:
+		return fmt.Sprintf("%.2g %%", v)
+	}
+	return fmt.Sprintf("%.0f %%", v)
 }
 
 // reasonOf says why a quantity does not exist.
@@ -231,7 +297,32 @@ func reasonOf(err error) string {
 		return "too few units"
 	case errors.Is(err, estimate.ErrEmpty):
 		return "no units"
+	case errors.Is(err, estimate.ErrLarge):
+		return "too many and too high counts for the exact method"
 	}
 	s, _, _ := strings.Cut(err.Error(), "\n")
 	return s
 }
+
+// methodTable is a table of quantities, each with the source of its method.
+type methodTable struct{ report.Table }
+
+func newMethodTable(first string) *methodTable {
+	return &methodTable{report.Table{Columns: []report.Column{{Title: first}, {Title: "Value"}, {Title: "Method and source"}}}}
+}
+
+func (t *methodTable) row(name string, v report.Value, source string) {
+	t.Rows = append(t.Rows, []report.Value{report.Text(name), v, report.Text(source)})
+}
+
+func (t *methodTable) number(name string, v float64, source string) {
+	t.row(name, report.Text(fmt.Sprintf("%.6g", v)), source)
+}
+
+func without(counts []int, unit int) []int { return slices.Delete(slices.Clone(counts), unit-1, unit) }
+
+// listNames lets the notes grammar read a list without a farm.
+type listNames struct{ *names }
+
+// Bed takes any word for a bed.
+func (listNames) Bed(word string) (string, bool) { return word, true }

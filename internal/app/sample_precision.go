@@ -15,9 +15,6 @@ import (
 	"leafturn/internal/week"
 )
 
-// z95 turns a standard error into half of a 95 % interval.
-const z95 = 1.96
-
 // precisionUnits are the rows of the line at which to stop.
 var precisionUnits = []int{5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200}
 

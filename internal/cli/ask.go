@@ -106,9 +106,15 @@ func dueCommand(d *deps) *ucli.Command {
 func estimateCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "estimate", Usage: "the statistics of a visit, or of a plain list of counts, for an adviser",
-		UsageText: "leafturn estimate B3 slug\nleafturn estimate --counts 70*0 38*1 17*2 10*3 9*4 3*5 2*6 1*7",
+		UsageText: "leafturn estimate B3 slug\nleafturn estimate --counts 70*0 38*1 17*2 10*3 9*4 3*5 2*6 1*7\n" +
+			"leafturn estimate --counts 12/50 --pest mite",
 		ArgsUsage: "BED PEST | --counts NUMBERS...",
-		Flags:     outputFlags(dateOption, &ucli.BoolFlag{Name: "counts", Usage: "the words are counts, not a bed and a pest; needs no farm"}),
+		Description: "The latest visit is taken, or the list: counts, a presence sample such as 12/50 (12\n" +
+			"infested of 50), or both. In words first, the numbers and their sources under them.\n" +
+			"`leafturn calc` has what needs more than one list.",
+		Flags: outputFlags(dateOption,
+			&ucli.BoolFlag{Name: "counts", Usage: "the words are counts, not a bed and a pest; needs no farm"},
+			&ucli.StringFlag{Name: "pest", Usage: "with --counts: the `PEST`, whose published clumping is used then"}),
 		Action: func(c *ucli.Context) error {
 			if c.Bool("counts") {
 				w, err := words(c, 1, -1, "--counts NUMBERS...")
@@ -119,7 +125,7 @@ func estimateCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				doc, err := app.NumbersOf(w, civil.DateIn(now, now.Location()))
+				doc, err := app.NumbersOf(w, c.String("pest"), civil.DateIn(now, now.Location()))
 				if err != nil {
 					return err
 				}
@@ -128,6 +134,9 @@ func estimateCommand(d *deps) *ucli.Command {
 			w, err := words(c, 2, 2, "BED PEST, or --counts NUMBERS...")
 			if err != nil {
 				return err
+			}
+			if c.String("pest") != "" {
+				return diag.Usagef("leave --pest out, or write `leafturn estimate --counts NUMBERS... --pest PEST`", "--pest goes with --counts; BED PEST names the pest already")
 			}
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.Numbers(ctx, day, w[0], w[1])

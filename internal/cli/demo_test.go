@@ -160,7 +160,7 @@ func demoParity(f *field) {
 		{"why", "A2", "slug", "--date", "2026-06-08"}, {"why", "B4", "mosaic", "--date", "2026-07-20"},
 		{"due", "--date", "2026-07-20"}, {"visits", "D5", "mite"}, {"visits", "--all"}, {"pest"}, {"pest", "slug"}, {"pest", "mite"}, {"pest", "tospovirus"},
 		{"threshold", "list"}, {"label", "list"}, {"label", "show", "ironbait"}, {"label", "show", "demosulfur"},
-		{"bed", "list"}, {"farm", "show"}, {"estimate", "D5", "mite", "--date", "2026-07-13"},
+		{"bed", "list"}, {"farm", "show"}, {"estimate", "D5", "mite", "--date", "2026-07-13"}, {"calc", "clumping", "mite", "--share", "12/50"}, {"calc", "pest-days", "C2", "mite"}, {"calc", "growth", "C2", "mite", "--from", "2026-06-22"},
 		{"companions"}, {"companions", "slug"}, {"covers"}, {"covers", "--pest", "wireworm"},
 	} {
 		text := f.run(args...)

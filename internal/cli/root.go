@@ -58,7 +58,7 @@ func newApp(d *deps) *ucli.App {
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
 			boardCommand(d), recordsCommand(d),
-			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
+			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), calcCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
 			demoCommand(d),
 		},
 		Action: func(c *ucli.Context) error {

@@ -518,3 +518,20 @@ func anyRows(name string, rows [][]float64) got {
 	}
 	return got{name: out}
 }
+
+// Three single counts can have no negative binomial trend: k runs away to 0.
+// The fit must be refused, not given back worse than Poisson's.
+func TestRegress_RunawayIsRefused(t *testing.T) {
+	for _, y := range [][]int{{5, 0, 133}, {0, 0, 7}} {
+		r, err := estimate.FitTrend(estimate.NegBinLaw, []float64{0, 6.0 / 7, 1}, y, nil, 0.95)
+		if err != nil {
+			require.ErrorIs(t, err, estimate.ErrFew)
+			continue
+		}
+		p, err := estimate.FitTrend(estimate.PoissonLaw, []float64{0, 6.0 / 7, 1}, y, nil, 0.95)
+		require.NoError(t, err)
+		require.GreaterOrEqual(t, r.Fit.LogLik, p.Fit.LogLik-1e-6)
+	}
+	_, err := estimate.FitTrend(estimate.NegBinLaw, []float64{0, 6.0 / 7, 1}, []int{5, 0, 133}, nil, 0.95)
+	require.ErrorIs(t, err, estimate.ErrFew)
+}

@@ -43,9 +43,9 @@ const (
 // be nil; else it is ln(effort). A zero count is ordinary data.
 //
 // Errors: ErrEmpty; ErrDomain for ragged or non-finite rows, another law, or
-// numbers too far apart to compute with; ErrFew with
-// fewer rows than columns, columns that depend on each other, or no animals
-// (all-zero data have no slope).
+// numbers too far apart to compute with; ErrFew with fewer rows than columns,
+// columns that depend on each other, no animals (all-zero data have no slope),
+// or counts so few and uneven that no fit settles.
 // Source: Venables & Ripley 2002, Modern Applied Statistics with S, ch. 7.
 func Regress(law Law, y []int, x [][]float64, offset []float64) (Regression, error) {
 	t, err := newTally(y)
@@ -81,6 +81,10 @@ func Regress(law Law, y []int, x [][]float64, offset []float64) (Regression, err
 	if r.Coef, chol, err = irls(y, x, r.offset, r.K, mu); err != nil {
 		return Regression{}, err
 	}
+	poisson := 0.0 // log-likelihood of Poisson's fit
+	for i, c := range y {
+		poisson += LogPMF(c, mu[i], math.Inf(1))
+	}
 	if law == NegBinLaw {
 		var sums tailSums
 		sums.fill([][]int{y})
@@ -110,6 +114,11 @@ func Regress(law Law, y []int, x [][]float64, offset []float64) (Regression, err
 		r.LogLik += LogPMF(c, m, r.K)
 		r.Deviance += devianceTerm(fy, m, r.K)
 		r.Pearson += (fy - m) * (fy - m) / (m + m*m/r.K)
+	}
+	// A handful of counts can be so uneven that k runs away to 0 and the means
+	// with it; then the fit is worse than Poisson's, which is a case of it.
+	if !finite(r.Coef...) || !finite(r.SE...) || !finite(r.LogLik, r.Deviance, r.Pearson) || r.LogLik < poisson-1e-6*(1+math.Abs(poisson)) {
+		return Regression{}, fmt.Errorf("no fit settles: the counts are too few and too uneven: %w", ErrFew)
 	}
 	if n > p {
 		r.Pearson /= float64(n - p)

@@ -105,6 +105,23 @@ func ReadNotes(r io.Reader, file string, opt Options) ([]Note, Summary, error) {
 // with single blanks.
 func ParseWords(words []string, opt Options) (farm.Visit, error) {
 	p := newNotes("", opt)
+	line := joinWords(words)
+	if d, col := checkChars(line); d != nil {
+		p.put(0, col, d)
+		return farm.Visit{}, p.list.Err()
+	}
+	v, what := p.line(line)
+	if what != isVisit && p.count() == 0 {
+		p.add(0, 0, "write bed, pest and counts, such as: B3 slug 4 0 2 7 1", "no counts given")
+	}
+	if err := p.list.Err(); err != nil {
+		return farm.Visit{}, err
+	}
+	return v, nil
+}
+
+// joinWords makes a line of the words of a command.
+func joinWords(words []string) string {
 	parts := make([]string, len(words))
 	for i, w := range words {
 		// The shell has taken the quotes off by="Ana Lopez".
@@ -118,19 +135,7 @@ func ParseWords(words []string, opt Options) (farm.Visit, error) {
 			return r
 		}, w)
 	}
-	line := strings.Join(parts, " ")
-	if d, col := checkChars(line); d != nil {
-		p.put(0, col, d)
-		return farm.Visit{}, p.list.Err()
-	}
-	v, what := p.line(line)
-	if what != isVisit && p.count() == 0 {
-		p.add(0, 0, "write bed, pest and counts, such as: B3 slug 4 0 2 7 1", "no counts given")
-	}
-	if err := p.list.Err(); err != nil {
-		return farm.Visit{}, err
-	}
-	return v, nil
+	return strings.Join(parts, " ")
 }
 
 // Reserved reports whether a word begins a line of its own kind in notes, so

@@ -127,7 +127,11 @@ func (p *notesParser) rest(words []word, length int, v *farm.Visit) {
 		return
 	}
 	if !sampled {
-		p.problem(length+1, `write the count of each unit; 0 is a count, "-" a unit not looked at`, "no counts for %s in bed %s", v.Pest, v.Bed)
+		what := ""
+		if v.Bed != "" {
+			what = " for " + v.Pest + " in bed " + v.Bed
+		}
+		p.problem(length+1, `write the count of each unit; 0 is a count, "-" a unit not looked at`, "no counts%s", what)
 	} else if err := farm.ValidateVisit(*v); err != nil {
 		p.problem(1, "correct the line", "the visit %v", err)
 	}

@@ -135,7 +135,7 @@ func plans(t *testing.T, n, m int, a, b, c, d float64) {
 		if err != nil {
 			return
 		}
-		for _, r := range []sampling.Risk{p.AtSafe, p.AtThreshold, p.AtAction, p.Sheet().AtSafe, p.Sheet().AtAction} {
+		for _, r := range []sampling.Risk{p.AtSafe, p.AtThreshold, p.AtAction, p.Sheet(40).AtSafe, p.Sheet(40).AtAction} {
 			chance(t, nil, "risk", args, r.Act, r.Hold)
 			numbers(t, nil, "risk", args, r.Level, r.Units)
 		}
