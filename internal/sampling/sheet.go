@@ -1,8 +1,11 @@
 package sampling
 
 // Deciding returns the lines from the least units on, up to the first at which
-// every total decides.
+// every total decides. The zero Plan has none.
 func (p Plan) Deciding() []Line {
+	if len(p.Lines) == 0 {
+		return nil
+	}
 	lines := p.Lines[p.Question.MinUnits-1:]
 	for i, l := range lines {
 		if l.CanHold() && l.CanAct() && l.Act <= l.Hold+1 {
@@ -26,6 +29,9 @@ type Sheet struct {
 // rows at every second, fifth, tenth, ... unit.
 func (p Plan) Sheet(most int) Sheet {
 	lines := p.Deciding()
+	if len(lines) == 0 {
+		return Sheet{}
+	}
 	last := len(lines) - 1
 	pick := func(keep func(i int) bool) (rows []Line) {
 		for i, l := range lines {
