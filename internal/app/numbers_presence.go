@@ -148,8 +148,8 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 	}
 	e.Counts = b.counts
 	both, err := b.both(e, c)
-	if err != nil {
-		return nil, err
+	if err != nil || both.Key == "" {
+		return sections, err
 	}
 	return append(sections, both), nil
 }
@@ -219,8 +219,13 @@ func (b *numbersBuilder) believed(e belief.Evidence, c belief.Clump) (belief.Bel
 	return belief.Update(weak, e, c)
 }
 
-// both is the mean that counts and presence sample support together.
+// both is the mean that counts and presence sample support together; there is
+// none where the two contradict each other.
 func (b *numbersBuilder) both(e belief.Evidence, c belief.Clump) (report.Section, error) {
+	if n := b.d.Presence; b.d.OutsideLow != nil && (*b.d.OutsideLow > deref(n.High) || deref(b.d.OutsideHigh) < deref(n.Low)) {
+		b.say("Counts and presence do not agree: their intervals do not meet, so there is no number for both together. Were the counted units chosen because they were infested? Then use the presence sample.")
+		return report.Section{}, nil
+	}
 	iv, err := belief.SampleInterval(e, c, 0.95)
 	if err != nil {
 		return report.Section{}, err
@@ -242,10 +247,6 @@ func (b *numbersBuilder) both(e belief.Evidence, c belief.Clump) (report.Section
 		hi = fmt.Sprintf("%.6g", *x.High)
 	}
 	t.row("  95 %", report.Text(fmt.Sprintf("%.6g to %s", x.Low, hi)), "as above, for all units")
-	if n := b.d.Presence; b.d.OutsideLow != nil && (*b.d.OutsideLow > deref(n.High) || deref(b.d.OutsideHigh) < deref(n.Low)) {
-		b.say("Counts and presence do not agree: their intervals do not meet. If the counted units were chosen because they were infested, do not put the two together.")
-		return report.Section{Key: "together", Table: &t.Table}, nil
-	}
 	b.say("Counts and presence together: about %s per %s (likely %s to %s). Use this one: it rests on all %s.", figure(x.Mean), b.in.unit, figure(x.Low), figure(deref(x.High)), unitsOf(b.d.N+e.Presence.Looked, b.in.unit))
 	return report.Section{Key: "together", Table: &t.Table}, nil
 }
