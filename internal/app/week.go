@@ -138,19 +138,25 @@ func (a *App) allFacts(s snapshot, watched []string) (map[factsOf]*assess.Pest, 
 	return out, nil
 }
 
-// conditions are those that action levels depend on. A tospovirus is confirmed
-// by a positive test this season; until then it counts as absent.
+// conditions are those that action levels depend on: true, false by what was
+// said or found, or absent where it is not known. A positive test for a
+// tospovirus this season outranks what the farm said of its area.
 func (a *App) conditions(s snapshot) map[string]bool {
-	confirmed := false
+	holds := map[string]bool{}
+	say := func(c string) {
+		holds[c] = true
+		if o := farm.Opposite(c); o != "" {
+			holds[o] = false
+		}
+	}
+	for _, c := range a.farm.Area {
+		say(c)
+	}
 	for _, v := range s.byPest["tospovirus"] {
 		u, ok := a.cat.Protocol(v.Pest, v.Unit)
 		if ok && u.Measure == "plants_confirmed" && v.Presence != nil && v.Presence.Infested > 0 {
-			confirmed = true
+			say("tospovirus_confirmed")
 		}
-	}
-	holds := map[string]bool{"tospovirus_confirmed": confirmed, "no_tospovirus": !confirmed}
-	for _, c := range a.farm.Area {
-		holds[c] = true
 	}
 	return holds
 }

@@ -227,7 +227,7 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 	special := [2]bool{} // of act and watch
 	for i := range all {
 		l := &all[i]
-		if l.Measure != measure || l.Requires == "" && l.Transfer || l.Requires != "" && !holds[l.Requires] || !stage.Between(l.From, l.To) {
+		if l.Measure != measure || l.Requires == "" && l.Transfer || !met(l.Requires, holds) || !stage.Between(l.From, l.To) {
 			continue
 		}
 		to, n := &act, 0
@@ -243,6 +243,13 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 		}
 	}
 	return act, watch
+}
+
+// met reports whether a level's condition of the farm holds. Where it is not
+// known whether a tospovirus is about, the levels for a farm without one stand,
+// with a caution; any other condition must have been said.
+func met(requires string, holds map[string]bool) bool {
+	return requires == "" || holds[requires] || requires == "no_tospovirus" && !holds["tospovirus_confirmed"]
 }
 
 // nearestLevels are the published levels of other crops in a measure.
@@ -387,7 +394,13 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
 	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
 	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
+	vin.Whole = base.Unit.Wanted == 0 && in.Bed.Plants > 0 && base.N >= in.Bed.Plants
 	vin.Cautions = base.Cautions
+	if l := base.Act; l != nil && l.Requires == "no_tospovirus" {
+		if _, said := in.Holds[l.Requires]; !said {
+			vin.Cautions = append(slices.Clone(vin.Cautions), "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed")
+		}
+	}
 	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
 	if base.Act == nil {
 		vin.NoThreshold = noLevelWords(in, base.Unit)
@@ -480,11 +493,26 @@ func needsVirus(p Pest) bool {
 
 func noLevelWords(in Input, u Unit) string {
 	for _, l := range in.Pest.Levels {
-		if _, said := in.Holds[l.Requires]; l.Measure == u.Measure && l.Requires != "" && !said && !l.Transfer && in.Stage.Between(l.From, l.To) {
-			return "it depends on something of your area that has not been said: leafturn farm set --area " + l.Requires
+		if l.Measure != u.Measure || l.Transfer || !in.Stage.Between(l.From, l.To) || met(l.Requires, in.Holds) {
+			continue
 		}
+		switch _, said := in.Holds[l.Requires]; {
+		case !said && l.Requires == "tospovirus_confirmed":
+			continue
+		case said:
+			return fmt.Sprintf("the level in %s is for %s, and what is known of your farm says otherwise", u.Words, l.StageWords)
+		}
+		return "it depends on something of your area that has not been said: leafturn farm set --area " + areaWords(l.Requires)
 	}
 	return fmt.Sprintf("none is known for dahlias in %s at this stage", u.Words)
+}
+
+// areaWords are the answers that a farm may give where a level asks for one.
+func areaWords(requires string) string {
+	if o := farm.Opposite(requires); o != "" {
+		return requires + " (or " + o + ")"
+	}
+	return requires
 }
 
 // verdictLevel puts a level in the terms of the verdict. scale turns a mean

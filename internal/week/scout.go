@@ -157,6 +157,9 @@ func (b *builder) scoutLine(due Due) Line {
 	if w := u.ValidWhen(); w != "" {
 		details = append(details, "valid only when "+w)
 	}
+	if a.Decider != nil && a.Decider.Density != nil && a.Decider.Density.Outlier {
+		details = append(details, fmt.Sprintf("%s: %s", a.Bed.Code, OutlierWords(a.Decider.Density.OutlierUnit, a.Decider.Density.Max)))
+	}
 	if due.Kind == "after" {
 		details = append(details, b.treatedWords(a)...)
 	}
