@@ -1,6 +1,8 @@
 package app
 
 import (
+	"slices"
+
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
@@ -167,7 +169,8 @@ func (a *App) agentOffers(key string) []week.AgentOffer {
 
 // needs says when a count by a protocol is valid.
 func needs(u catalog.Protocol) verdict.Needs {
-	n := verdict.Needs{SoilMoist: u.NeedsSoil == farm.Moist, FoliageDry: u.NeedsFoliage == farm.Dry, Undisturbed: true}
+	n := verdict.Needs{SoilMoist: u.NeedsSoil == farm.Moist, FoliageDry: u.NeedsFoliage == farm.Dry, Undisturbed: true,
+		MustSoil: slices.Contains(u.MustNote, "soil"), MustFoliage: slices.Contains(u.MustNote, "foliage"), MustTemp: slices.Contains(u.MustNote, "temp")}
 	switch u.TempOf {
 	case "air":
 		n.AirMinC, n.AirMaxC = u.MinC, u.MaxC

@@ -26,6 +26,28 @@ func TestScoutsChecks_WithTheCatalogue(t *testing.T) {
 	}{
 		{name: "0 slugs in 9 traps, soil dry, 27 °C", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0 soil=dry air=27C"}, pest: "slug",
 			verdict: "look again", says: []string{"not valid, which is not the same as a low count", "27 °C, over 25 °C"}},
+		{name: "0 slugs in 9 traps, nothing noted of the soil", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0"}, pest: "slug",
+			verdict: "look again", says: []string{"until it is noted whether the soil was moist"}},
+		{name: "0 slugs in 9 traps on moist soil", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0 soil=moist"}, pest: "slug",
+			verdict: "hold", says: []string{"air temperature was not noted"}},
+		{name: "0 slugs in 9 traps, the soil noted on another count of that day", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0", "A1 mite 20*0 unit=tap soil=moist"}, pest: "slug",
+			verdict: "hold", not: []string{"soil moisture was not noted"}},
+		{name: "0 slugs in 9 traps, the soil noted dry on another count of that day", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0", "A1 mite 20*0 unit=tap soil=dry"}, pest: "slug",
+			verdict: "look again", says: []string{"whether this bed was different", "the soil surface was dry"}},
+		{name: "0 slugs in 9 traps, moist in one bed and dry in another", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0", "B1 slug 9*0 soil=dry", "B2 slug 9*0 soil=moist"}, pest: "slug",
+			verdict: "look again", says: []string{"until it is noted whether the soil was moist"}},
+		{name: "0 slugs in 9 traps, moist all over the round", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*0", "B1 slug 9*0 soil=moist", "B2 slug 9*0 soil=moist"}, pest: "slug",
+			verdict: "hold"},
+		{name: "many slugs act, whatever the soil was", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 9*7"}, pest: "slug",
+			verdict: "act", says: []string{"soil moisture was not noted"}},
+		{name: "0 slugs by torch, the night's warmth not noted", stage: "planted", day: "2026-05-20", lines: []string{"A1 slug 10*0 unit=night"}, pest: "slug",
+			verdict: "hold", says: []string{"there is no action level"}},
+		{name: "0 wireworms, nothing noted", day: "2026-04-20", lines: []string{"A1 wireworm 10*0"}, pest: "wireworm",
+			verdict: "look again", says: []string{"whether the soil was moist", "how warm the soil was"}},
+		{name: "0 wireworms, how warm the soil was not noted", day: "2026-04-20", lines: []string{"A1 wireworm 10*0 soil=moist"}, pest: "wireworm",
+			verdict: "look again", says: []string{"how warm the soil was"}, not: []string{"whether the soil was moist"}},
+		{name: "0 wireworms in warm moist soil", day: "2026-04-20", lines: []string{"A1 wireworm 10*0 soil=moist soilc=11C"}, pest: "wireworm",
+			verdict: "hold"},
 		{name: "6 slugs per trap in 3 nights are not 6 per night", stage: "budding", day: "2026-07-20", lines: []string{"A1 slug 6 6 5 7 6 6 4 8 6 nights=3 soil=moist air=15C damage=10/50"}, pest: "slug",
 			verdict: "hold", says: []string{"2 slugs per trap and night"}},
 		{name: "12 mites per leaf, 2 predatory mites per leaf", stage: "budding", day: "2026-07-20", lines: []string{"A1 mite " + mites12 + " foliage=dry +predatory_mite=80"}, pest: "mite",
@@ -122,10 +144,12 @@ func askScout(t *testing.T, area, stage, day, pest string, lines ...string) (ver
 	t.Helper()
 	on := civil.MustParse(day)
 	a := newFarm(t, testPath(t), on.Time(), app.FarmOptions{Area: p(area), LastFrost: p("04-25"), FirstFrost: p("10-20")})
-	_, err := a.AddBed(ctx, app.BedOptions{Code: "A1", Size: "30 m x 1.2 m", Plants: "200", Site: "outdoor"})
-	require.NoError(t, err)
+	for _, code := range []string{"A1", "B1", "B2"} {
+		_, err := a.AddBed(ctx, app.BedOptions{Code: code, Size: "30 m x 1.2 m", Plants: "200", Site: "outdoor"})
+		require.NoError(t, err)
+	}
 	if stage != "" {
-		_, err = a.Stage(ctx, on.AddDays(-10), stage, []string{"A1"}, "")
+		_, err := a.Stage(ctx, on.AddDays(-10), stage, []string{"A1"}, "")
 		require.NoError(t, err)
 	}
 	for _, line := range lines {

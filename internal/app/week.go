@@ -59,7 +59,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 			in := assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
-				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs,
+				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted,
 			}
 			x, ok := a.memory.known(in, f)
 			if !ok {
@@ -329,7 +329,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 	return assess.Assess(assess.Input{
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
-		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true,
+		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
 	})
 }
 

@@ -394,8 +394,8 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
 	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
 	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
+	a.unnoted(in, base, &vin)
 	vin.Whole = base.Unit.Wanted == 0 && in.Bed.Plants > 0 && base.N >= in.Bed.Plants
-	vin.Cautions = base.Cautions
 	if l := base.Act; l != nil && l.Requires == "no_tospovirus" {
 		if _, said := in.Holds[l.Requires]; !said {
 			vin.Cautions = append(slices.Clone(vin.Cautions), "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed")
@@ -437,6 +437,26 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		return judged{res, i, now}, nil
 	}
 	return judged{res, on, now}, nil
+}
+
+// unnoted gives the verdict what was not noted of a visit's conditions. What
+// was noted that day in the bed, or all over the round, stands in.
+func (a *Assessment) unnoted(in Input, r *Reading, vin *verdict.Input) {
+	vin.Cautions, vin.Unnoted = r.Cautions, verdict.Unnoted(r.Visit.Conditions, r.Unit.Needs)
+	if len(vin.Unnoted) == 0 || in.Noted == nil {
+		return
+	}
+	a.AskedNoted = true
+	v := r.Visit
+	day, c := in.Noted(v.Bed, v.Date), &v.Conditions
+	c.Soil, c.Foliage = cmp.Or(c.Soil, day.Soil), cmp.Or(c.Foliage, day.Foliage)
+	c.AirC, c.SoilC = cmp.Or(c.AirC, day.AirC), cmp.Or(c.SoilC, day.SoilC)
+	vin.Unnoted = verdict.Unnoted(*c, r.Unit.Needs)
+	bad, open := verdict.Conditions(v, r.Unit.Needs)
+	vin.Cautions = open
+	for _, b := range bad {
+		vin.Unnoted = append(vin.Unnoted, "whether this bed was different, for that day "+b)
+	}
 }
 
 // minUnits is the number of units below which there is no verdict: for a

@@ -137,6 +137,10 @@ type Input struct {
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
+	// Noted, when given, is what was noted of the conditions in a bed on a day,
+	// on any of its visits or on the whole round. It is asked only where a
+	// deciding count lacks a note that it must have.
+	Noted func(bed string, day civil.Date) farm.Conditions
 	// Deep asks for what takes a while: how many more units would settle a
 	// count that is too near its level, and the chance that they do.
 	Deep bool
@@ -213,6 +217,9 @@ type Assessment struct {
 	Prey       *float64
 	EnemyName  string
 	EnemyRef   Ref
+
+	// AskedNoted is true where Input.Noted had a part in the verdict.
+	AskedNoted bool
 
 	now *belief.Ahead
 }

@@ -111,11 +111,15 @@ type Protocol struct {
 	NeedsFoliage  farm.Wetness
 	TempOf        string // air or soil, "" when no temperature limits it
 	MinC, MaxC    *float64
-	Default       bool   // the pest's usual protocol
-	How           string // in one sentence of ours
-	Method        string // as the source gives it
-	Conditions    string // as the source gives them
-	BestTime      string
+	// MustNote are the conditions (soil, foliage, temp) without whose note a low
+	// count says nothing: pests.md rule "invalid is not zero". The others are
+	// cautions. Common practice.
+	MustNote   []string
+	Default    bool   // the pest's usual protocol
+	How        string // in one sentence of ours
+	Method     string // as the source gives it
+	Conditions string // as the source gives them
+	BestTime   string
 	Provenance
 }
 

@@ -125,6 +125,7 @@ type Input struct {
 	Invalid   []string   // why the latest visit was not valid
 	InvalidOn civil.Date // its date, zero when it was valid
 	Cautions  []string   // conditions that nobody noted
+	Unnoted   []string   // of those the ones without which a low count says nothing, as what to note
 
 	Watch, Act  *Level
 	NoThreshold string // why there is no action level
@@ -174,6 +175,7 @@ const (
 	RuleNotFound     = "none found, but it may have been missed"
 	RuleDamage       = "damage is needed too"
 	RuleConfirm      = "to be confirmed first"
+	RuleUnnoted      = "a condition was not noted"
 	RuleEnemies      = "natural enemies hold"
 )
 
@@ -203,6 +205,10 @@ type Result struct {
 func Decide(in Input) Result {
 	d := decider{in: in.withDefaults()}
 	d.decide()
+	if len(in.Unnoted) > 0 && d.r.Rule == RuleUnder {
+		d.set(LookAgain, RuleUnnoted, 0)
+		d.say("a low count means nothing here until it is noted %s: say so on a count of that day, or count again", strings.Join(in.Unnoted, " and "))
+	}
 	if s := in.HotSpot; s != nil && s.N > 0 && number(s.Mean) {
 		d.hotSpot(*s)
 	}

@@ -71,6 +71,8 @@ func againWords(a assess.Assessment) string {
 		if !a.Decider.Valid() {
 			return "the last count is not valid: " + a.Decider.Invalid[0]
 		}
+	case verdict.RuleUnnoted:
+		return "a low count, but a condition that it must have was not noted"
 	case verdict.RuleNear:
 		return "too near the action level to judge"
 	case verdict.RuleTooFew:
