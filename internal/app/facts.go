@@ -28,7 +28,7 @@ func (a *App) pestFacts(p catalog.Pest, stage farm.Stage, s snapshot) (assess.Pe
 		out.Units = append(out.Units, a.unitFacts(u))
 	}
 	for _, t := range a.cat.Thresholds(p.Key) {
-		out.Levels = append(out.Levels, levelFacts(t, s.overrides))
+		out.Levels = append(out.Levels, a.levelFacts(t, s.overrides))
 	}
 	for _, e := range a.cat.EnemiesOf(p.Key) {
 		if e.HoldEffect != "hold" || e.HoldPest != p.Key {
@@ -81,6 +81,18 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 		out.Dispersed = d
 	}
 	return out
+}
+
+// levelFacts are those of a level on this farm: its season is dated by the
+// farm's first frost.
+func (a *App) levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
+	l := levelFacts(t, overrides)
+	l.SeasonWords = t.Season.Words(a.farm.FirstFrost)
+	l.FrostUnknown = a.farm.FirstFrost.IsZero() && t.Season.NeedsFrost()
+	for _, x := range t.Season {
+		l.Season = append(l.Season, assess.Span{From: x.From.On(a.farm.FirstFrost), To: x.To.On(a.farm.FirstFrost)})
+	}
+	return l
 }
 
 func levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {

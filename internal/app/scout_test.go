@@ -21,6 +21,7 @@ func TestScoutsChecks_WithTheCatalogue(t *testing.T) {
 		name, area, stage, day string // the day of the count and of the question
 		lines                  []string
 		pest                   string
+		frost                  string // 10-20 where empty, none for -
 		verdict                string
 		says, not              []string
 	}{
@@ -76,13 +77,27 @@ func TestScoutsChecks_WithTheCatalogue(t *testing.T) {
 			verdict: "act", says: []string{"any find acts"}},
 		{name: "a hot spot of 60 mites beside 20 leaves", stage: "budding", day: "2026-07-20", lines: []string{"A1 mite 15*0 5*1 foliage=dry", "A1 mite 60 hotspot foliage=dry"}, pest: "mite",
 			verdict: "hold", says: []string{"hot spot with 60 spider mites per leaf"}},
+		{name: "mildew in June, before its season", stage: "budding", day: "2026-06-30", lines: []string{"A1 mildew 25/50 foliage=dry"}, pest: "mildew",
+			verdict: "hold", says: []string{"the act level of 10 % of plants", "from 1 July to 21 days before the first frost (29 September)", "30 Jun, is outside that"}},
+		{name: "mildew on the first day of its season", stage: "budding", day: "2026-07-01", lines: []string{"A1 mildew 25/50 foliage=dry"}, pest: "mildew",
+			verdict: "act", says: []string{"from 1 July to 21 days before the first frost (29 September)", "the action level is the one for"}},
+		{name: "mildew on the last day of its season", stage: "bloom", day: "2026-09-29", lines: []string{"A1 mildew 25/50 foliage=dry"}, pest: "mildew",
+			verdict: "act"},
+		{name: "mildew after its season", stage: "bloom", day: "2026-09-30", lines: []string{"A1 mildew 25/50 foliage=dry"}, pest: "mildew",
+			verdict: "hold", says: []string{"is outside that", "over the watch level"}},
+		{name: "mildew in October, where the frost date is not known", frost: "-", stage: "bloom", day: "2026-10-10", lines: []string{"A1 mildew 25/50 foliage=dry"}, pest: "mildew",
+			verdict: "act", says: []string{"from 1 July to 21 days before the first frost; the farm has no date for its first frost", "--first-frost"}},
+		{name: "mosaic in midsummer, when its signs fade", stage: "bloom", day: "2026-07-20", lines: []string{"A1 mosaic 20/200"}, pest: "mosaic",
+			verdict: "hold", says: []string{"to 30 June and from 1 September", "20 Jul, is outside that"}, not: []string{"over the watch level"}},
+		{name: "mosaic in September", stage: "bloom", day: "2026-09-01", lines: []string{"A1 mosaic 20/200"}, pest: "mosaic",
+			verdict: "hold", says: []string{"over the watch level"}},
 		{name: "potato leafhopper where nobody has said whether it lives there", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, pest: "leafhopper",
 			verdict: "hold", says: []string{"has not been said", "potato_leafhopper (or no_potato_leafhopper)"}},
 		{name: "no potato leafhopper in the area", area: "no_potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, pest: "leafhopper",
 			verdict: "hold", says: []string{"what is known of your farm says otherwise"}, not: []string{"has not been said"}},
 	} {
 		t.Run(x.name, func(t *testing.T) {
-			verdict, reasons := askScout(t, x.area, x.stage, x.day, x.pest, x.lines...)
+			verdict, reasons := askScout(t, x.area, x.frost, x.stage, x.day, x.pest, x.lines...)
 			require.Equal(t, x.verdict, verdict, reasons)
 			for _, s := range x.says {
 				require.Contains(t, reasons, s)
@@ -140,10 +155,14 @@ const mites12 = "0 0 1 2 3 4 5 6 7 8 9 10 11 12 14 16 20 26 36 50 0 0 1 2 3 4 5 
 
 // askScout enters lines in a new farm with one bed of 200 plants and asks for
 // the verdict of that day.
-func askScout(t *testing.T, area, stage, day, pest string, lines ...string) (verdict, reasons string) {
+func askScout(t *testing.T, area, frost, stage, day, pest string, lines ...string) (verdict, reasons string) {
 	t.Helper()
 	on := civil.MustParse(day)
-	a := newFarm(t, testPath(t), on.Time(), app.FarmOptions{Area: p(area), LastFrost: p("04-25"), FirstFrost: p("10-20")})
+	o := app.FarmOptions{Area: p(area), LastFrost: p("04-25"), FirstFrost: p("10-20")}
+	if frost != "" {
+		o.FirstFrost = nil
+	}
+	a := newFarm(t, testPath(t), on.Time(), o)
 	for _, code := range []string{"A1", "B1", "B2"} {
 		_, err := a.AddBed(ctx, app.BedOptions{Code: code, Size: "30 m x 1.2 m", Plants: "200", Site: "outdoor"})
 		require.NoError(t, err)

@@ -62,6 +62,9 @@ type Level struct {
 	Operator       string  // >=, >, <=, none
 	From, To       farm.Stage
 	StageWords     string
+	Season         []Span // parts of the year in which it is in force; nil is all year
+	SeasonWords    string
+	FrostUnknown   bool   // an end of the season hangs on a frost date that the farm has not given: that end is open
 	Crop           string // the crop that it was published for
 	Transfer       bool   // that crop is not dahlia
 	Conditions     string
@@ -72,6 +75,23 @@ type Level struct {
 	Reason         string  // why, when overridden
 	Catalogue      float64 // the catalogue's value, when overridden
 	Ref            Ref
+}
+
+// Span is from one day of the year to another, both included; a zero end is
+// open.
+type Span struct{ From, To civil.MonthDay }
+
+// InForce reports whether the level's season holds a day; the zero day is any.
+func (l *Level) InForce(day civil.Date) bool {
+	if len(l.Season) == 0 || day.IsZero() {
+		return true
+	}
+	for _, s := range l.Season {
+		if (s.From.IsZero() || !day.Before(s.From.In(day.Year))) && (s.To.IsZero() || !day.After(s.To.In(day.Year))) {
+			return true
+		}
+	}
+	return false
 }
 
 // Transferred reports whether the level was published for another crop.

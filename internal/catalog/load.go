@@ -213,7 +213,7 @@ func (l *loader) thresholds() {
 		pct[m.Key] = m.Percent
 	}
 	seen := map[string]bool{}
-	l.table("thresholds.csv", columns("pest_key,measure,factor,stage_from,stage_to,needs_damage_pct,or_damage_pct,kind,requires,pest,eppo,crop,stage,unit,method,level,value,operator,conditions"), func(w row) {
+	l.table("thresholds.csv", columns("pest_key,measure,factor,stage_from,stage_to,season,needs_damage_pct,or_damage_pct,kind,requires,pest,eppo,crop,stage,unit,method,level,value,operator,conditions"), func(w row) {
 		t := Threshold{Pest: w.oneOf("pest_key", l.pestKeys...), Measure: w.oneOf("measure", l.measureKeys...),
 			Kind:     w.oneOf("kind", "act", "watch", "hold_ratio", "release_trigger", "report", "disease", "reference"),
 			Requires: w.oneOf("requires", "", "tospovirus_confirmed", "no_tospovirus", "potato_leafhopper", "no_potato_leafhopper", "japanese_beetle_established", "japanese_beetle_absent"),
@@ -222,6 +222,7 @@ func (l *loader) thresholds() {
 			Conditions: w.str("conditions"), Provenance: w.provenance()}
 		t.Factor, t.Any = w.factor("factor")
 		t.From, t.To = w.stages("stage_from", "stage_to")
+		t.Season = w.season("season")
 		for _, d := range []struct {
 			col string
 			to  *float64
@@ -240,6 +241,9 @@ func (l *loader) thresholds() {
 			w.bad("factor", "any goes with a value of 1 and a percentage", "correct the factor or the measure")
 		case pct[t.Measure] && !t.Any && t.Value != nil && *t.Value*t.Factor > 100:
 			w.bad("value", fmt.Sprintf("%v %% is above 100 %%", *t.Value*t.Factor), "correct the value")
+		}
+		if t.Season != nil && t.Transferred() {
+			w.bad("season", "dates on a row for another crop", "leave the season empty: it is never used to act")
 		}
 		if t.From != "" && t.Transferred() {
 			w.bad("stage_from", "stages of a bed on a row for another crop", "leave the stages empty")

@@ -145,6 +145,7 @@ type Threshold struct {
 	Factor         float64 // the value times Factor is in Measure
 	Any            bool    // any find at all fulfils it ("1 plant confirmed"): above 0 % in Measure
 	Span                   // stages of the dahlia rows; open for other crops
+	Season         Season  // when in the year it is in force; nil is all year
 	NeedsDamagePct float64 // act only with at least so many % of parts damaged too; 0: no such rule
 	OrDamagePct    float64 // act as well from so many % of parts damaged on; 0: no such rule
 	// Kind: act, watch, hold_ratio (prey per enemy), release_trigger, report,

@@ -128,7 +128,8 @@ type Input struct {
 	Unnoted   []string   // of those the ones without which a low count says nothing, as what to note
 
 	Watch, Act  *Level
-	NoThreshold string // why there is no action level
+	Which       []string // why these levels and no others
+	NoThreshold string   // why there is no action level
 
 	Enemies        Enemies
 	Damage         Damage
@@ -278,6 +279,7 @@ func (d *decider) decide() {
 	for _, c := range in.Cautions {
 		d.say("caution: %s", c)
 	}
+	d.r.Reasons = append(d.r.Reasons, in.Which...)
 	percent := in.Share != nil
 	for _, l := range []*Level{in.Act, in.Watch} {
 		if !l.none() && l.Unit != "" && in.Unit != "" && l.Unit != in.Unit {
