@@ -191,7 +191,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 		if keys := src.cite(refOf(t.Provenance)); t.Source != "" && len(keys) > 0 {
 			basis += fmt.Sprintf(" [%d]", keys[0])
 		}
-		levels.Rows = append(levels.Rows, []report.Value{report.Text(crop), report.Text(t.StageWords), report.Text(t.Level), value, report.Text(t.Unit), report.Text(basis)})
+		levels.Rows = append(levels.Rows, []report.Value{report.Text(crop), report.Text(withSeason(t.StageWords, t.Season.Words(civil.MonthDay{}))), report.Text(t.Level), value, report.Text(t.Unit), report.Text(basis)})
 	}
 	doc.Sections = append(doc.Sections, report.Section{Key: "thresholds", Title: "Action levels", Lead: report.Plain("No animal pest has a published level for dahlia; what was published for another crop is marked transferred."), Table: levels})
 
@@ -220,6 +220,14 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 	return doc
 }
 
+// withSeason says a level's stages and its dates.
+func withSeason(stages, season string) string {
+	if season == "" {
+		return stages
+	}
+	return stages + ": " + season
+}
+
 func lowerFirst(s string) string {
 	if s == "" {
 		return s
@@ -232,6 +240,7 @@ type ThresholdData struct {
 	Pest       string   `json:"pest"`
 	Level      string   `json:"level"`
 	Stage      string   `json:"stage"`
+	Season     string   `json:"season"` // when in the year it is in force, "" all year
 	Measure    string   `json:"measure"`
 	Value      *float64 `json:"value"`
 	Operator   string   `json:"operator"`
@@ -266,19 +275,19 @@ func (a *App) Thresholds(ctx context.Context, day civil.Date, words []string) (*
 			if row.Transferred() || row.Kind == "reference" || row.Kind == "hold_ratio" || row.Kind == "release_trigger" {
 				continue
 			}
-			l := levelFacts(row, s.overrides)
+			l := a.levelFacts(row, s.overrides)
 			m, _ := a.cat.Measure(row.Measure)
 			basis := l.Ref.Basis
 			if keys := src.cite(l.Ref); len(keys) > 0 && l.Ref.Source != "" {
 				basis += fmt.Sprintf(" [%d]", keys[0])
 			}
-			d := ThresholdData{Pest: k, Level: l.Kind, Stage: l.StageWords, Measure: l.Measure, Value: finite(l.Value), Operator: l.Operator, Overridden: l.Overridden, Reason: l.Reason, Basis: l.Ref.Basis, Source: l.Ref.Source}
+			d := ThresholdData{Pest: k, Level: l.Kind, Stage: l.StageWords, Season: l.SeasonWords, Measure: l.Measure, Value: finite(l.Value), Operator: l.Operator, Overridden: l.Overridden, Reason: l.Reason, Basis: l.Ref.Basis, Source: l.Ref.Source}
 			if l.Overridden {
 				d.Catalogue = finite(l.Catalogue)
 				basis += fmt.Sprintf(", catalogue has %g", l.Catalogue)
 			}
 			data = append(data, d)
-			t.Rows = append(t.Rows, []report.Value{report.Text(p.Name), report.Text(l.Kind), report.Text(l.StageWords), report.Text(week.LevelWords(l)), report.Text(m.Words), report.Text(basis)})
+			t.Rows = append(t.Rows, []report.Value{report.Text(p.Name), report.Text(l.Kind), report.Text(withSeason(l.StageWords, l.SeasonWords)), report.Text(week.LevelWords(l)), report.Text(m.Words), report.Text(basis)})
 		}
 	}
 	doc.Sections = []report.Section{{Key: "thresholds", Table: t}}

@@ -13,6 +13,7 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/store"
@@ -48,14 +49,14 @@ func (a *App) CountWords(ctx context.Context, words []string, o CountOptions) (s
 		return "", kept(asUsage(err), "nothing was stored")
 	}
 	if o.Check {
-		return "reads well: " + ingest.FormatNote(v), nil
+		return "reads well: " + ingest.FormatNote(v) + a.outlierWords(v), nil
 	}
 	var id int64
 	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { id, err = tx.AddVisit(v, a.now); return err })
 	if err != nil {
 		return "", duplicateVisit(err, v)
 	}
-	return fmt.Sprintf("stored visit %d: %s", id, a.visitWords(v)), nil
+	return fmt.Sprintf("stored visit %d: %s", id, a.visitWords(v)) + a.outlierWords(v), nil
 }
 
 func (a *App) future(what string, d civil.Date) error {
@@ -82,6 +83,19 @@ func (a *App) visitWords(v farm.Visit) string {
 		parts = append(parts, fmt.Sprintf("%d of %d %s", p.Infested, p.Looked, unitPlural(proto.UnitLabel, p.Looked)))
 	}
 	return s + strings.Join(parts, ", ")
+}
+
+// outlierWords warns where one unit is far above the others, "" where none is.
+func (a *App) outlierWords(v farm.Visit) string {
+	p, ok := a.cat.Protocol(v.Pest, v.Unit)
+	if !ok || p.Presence || v.Stratum == farm.HotSpot {
+		return ""
+	}
+	i, err := estimate.Outlier(v.Seen(), a.unitFacts(p).Dispersed)
+	if err != nil || i == 0 {
+		return ""
+	}
+	return fmt.Sprintf("\n%s %s: %s; a slip is put right with `leafturn void visit`, a hot spot gets a line of its own with the word hotspot", v.Bed, v.Pest, week.OutlierWords(i, v.Seen()[i-1]))
 }
 
 // unitPlural is the words for n sample units.
@@ -114,8 +128,12 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 		}
 		return "", kept(err, words)
 	}
+	var far strings.Builder
+	for _, n := range notes {
+		far.WriteString(a.outlierWords(n.Visit))
+	}
 	if o.Check {
-		return fmt.Sprintf("%s reads well: %d visits with %d units; nothing was stored", file, sum.Visits, sum.Units), nil
+		return fmt.Sprintf("%s reads well: %d visits with %d units; nothing was stored", file, sum.Visits, sum.Units) + far.String(), nil
 	}
 	var first, last int64
 	var problems diag.List
@@ -141,7 +159,7 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 	if err != nil {
 		return "", kept(err, "nothing from this file was stored")
 	}
-	return fmt.Sprintf("stored %d visits (%d to %d) with %d units from %s", len(notes), first, last, sum.Units, file), nil
+	return fmt.Sprintf("stored %d visits (%d to %d) with %d units from %s", len(notes), first, last, sum.Units, file) + far.String(), nil
 }
 
 // Did stores that steps were carried out.

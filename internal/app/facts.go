@@ -1,6 +1,8 @@
 package app
 
 import (
+	"slices"
+
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
@@ -26,7 +28,7 @@ func (a *App) pestFacts(p catalog.Pest, stage farm.Stage, s snapshot) (assess.Pe
 		out.Units = append(out.Units, a.unitFacts(u))
 	}
 	for _, t := range a.cat.Thresholds(p.Key) {
-		out.Levels = append(out.Levels, levelFacts(t, s.overrides))
+		out.Levels = append(out.Levels, a.levelFacts(t, s.overrides))
 	}
 	for _, e := range a.cat.EnemiesOf(p.Key) {
 		if e.HoldEffect != "hold" || e.HoldPest != p.Key {
@@ -79,6 +81,18 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 		out.Dispersed = d
 	}
 	return out
+}
+
+// levelFacts are those of a level on this farm: its season is dated by the
+// farm's first frost.
+func (a *App) levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
+	l := levelFacts(t, overrides)
+	l.SeasonWords = t.Season.Words(a.farm.FirstFrost)
+	l.FrostUnknown = a.farm.FirstFrost.IsZero() && t.Season.NeedsFrost()
+	for _, x := range t.Season {
+		l.Season = append(l.Season, assess.Span{From: x.From.On(a.farm.FirstFrost), To: x.To.On(a.farm.FirstFrost)})
+	}
+	return l
 }
 
 func levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
@@ -167,7 +181,8 @@ func (a *App) agentOffers(key string) []week.AgentOffer {
 
 // needs says when a count by a protocol is valid.
 func needs(u catalog.Protocol) verdict.Needs {
-	n := verdict.Needs{SoilMoist: u.NeedsSoil == farm.Moist, FoliageDry: u.NeedsFoliage == farm.Dry, Undisturbed: true}
+	n := verdict.Needs{SoilMoist: u.NeedsSoil == farm.Moist, FoliageDry: u.NeedsFoliage == farm.Dry, Undisturbed: true,
+		MustSoil: slices.Contains(u.MustNote, "soil"), MustFoliage: slices.Contains(u.MustNote, "foliage"), MustTemp: slices.Contains(u.MustNote, "temp")}
 	switch u.TempOf {
 	case "air":
 		n.AirMinC, n.AirMaxC = u.MinC, u.MaxC

@@ -147,6 +147,9 @@ func (m *memory) known(in assess.Input, pest *assess.Pest) (assess.Assessment, b
 
 // keep stores an assessment.
 func (m *memory) keep(in assess.Input, pest *assess.Pest, out assess.Assessment) {
+	if out.AskedNoted {
+		return // it also rests on visits of other pests and beds
+	}
 	if m.kept == nil {
 		m.kept = map[pairOn]keptVerdict{}
 	}

@@ -266,6 +266,7 @@ type CatalogueLevel struct {
 	Crop           string    `json:"crop"`
 	Transferred    bool      `json:"transferred"`
 	StageWords     string    `json:"stage_words"`
+	Season         string    `json:"season"` // when in the year it is in force, "" all year
 	Stages         StageSpan `json:"stages"`
 	Value          *float64  `json:"value"`
 	Operator       string    `json:"operator"`
@@ -281,7 +282,7 @@ type CatalogueLevel struct {
 
 func levelData(t catalog.Threshold) CatalogueLevel {
 	out := CatalogueLevel{
-		Measure: t.Measure, Kind: t.Kind, Level: t.Level, Crop: t.Crop, Transferred: t.Transferred(), StageWords: t.StageWords, Stages: spanOf(t.Span),
+		Measure: t.Measure, Kind: t.Kind, Level: t.Level, Crop: t.Crop, Transferred: t.Transferred(), StageWords: t.StageWords, Season: t.Season.Words(civil.MonthDay{}), Stages: spanOf(t.Span),
 		Value: t.Value, Operator: t.Operator, Unit: t.Unit, Requires: t.Requires, Method: t.Method, Conditions: t.Conditions, Basis: basisOf(t.Provenance),
 	}
 	if v, _, ok := t.At(); ok {

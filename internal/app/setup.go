@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -129,7 +130,7 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 				f.Area = append(f.Area, w)
 			}
 		}
-		if contains(f.Area, "potato_leafhopper") && contains(f.Area, "no_potato_leafhopper") || contains(f.Area, "japanese_beetle_established") && contains(f.Area, "japanese_beetle_absent") {
+		if slices.ContainsFunc(f.Area, func(c string) bool { return contains(f.Area, farm.Opposite(c)) }) {
 			bad("give one of each pair", "--area %q contradicts itself", *o.Area)
 		}
 	}

@@ -1,7 +1,9 @@
 package app
 
 import (
+	"cmp"
 	"context"
+	"slices"
 	"time"
 
 	"leafturn/internal/civil"
@@ -146,6 +148,46 @@ func (s snapshot) stepDays() map[[2]string][]civil.Date {
 	}
 	for _, d := range s.done {
 		add(d.Bed, d.Pest, d.Date)
+	}
+	return out
+}
+
+// noted is what was noted of the conditions in a bed on a day: on its own
+// visits, else on all of the round that noted them where they agree. The
+// weather record has the soil's temperature.
+func (s snapshot) noted(bed string, day civil.Date) farm.Conditions {
+	i, _ := slices.BinarySearchFunc(s.visits, day, func(v farm.Visit, d civil.Date) int { return v.Date.Compare(d) })
+	var own, round farm.Conditions
+	var soil, foliage []farm.Wetness
+	for ; i < len(s.visits) && s.visits[i].Date == day; i++ {
+		v := s.visits[i]
+		c := v.Conditions
+		if v.Bed == bed {
+			own.Soil, own.Foliage = cmp.Or(own.Soil, c.Soil), cmp.Or(own.Foliage, c.Foliage)
+			own.AirC, own.SoilC = cmp.Or(own.AirC, c.AirC), cmp.Or(own.SoilC, c.SoilC)
+		}
+		soil, foliage = append(soil, c.Soil), append(foliage, c.Foliage)
+		round.AirC, round.SoilC = cmp.Or(round.AirC, c.AirC), cmp.Or(round.SoilC, c.SoilC)
+	}
+	if w, ok := s.weather[day]; ok && !w.Forecast {
+		round.SoilC = cmp.Or(round.SoilC, w.SoilC)
+	}
+	own.Soil, own.Foliage = cmp.Or(own.Soil, agreed(soil)), cmp.Or(own.Foliage, agreed(foliage))
+	own.AirC, own.SoilC = cmp.Or(own.AirC, round.AirC), cmp.Or(own.SoilC, round.SoilC)
+	return own
+}
+
+// agreed is the one wetness that was noted, unknown where there are several.
+func agreed(all []farm.Wetness) farm.Wetness {
+	out := farm.Unknown
+	for _, w := range all {
+		if w == farm.Unknown || w == out {
+			continue
+		}
+		if out != farm.Unknown {
+			return farm.Unknown
+		}
+		out = w
 	}
 	return out
 }

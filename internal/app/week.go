@@ -59,7 +59,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 			in := assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
-				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs,
+				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted,
 			}
 			x, ok := a.memory.known(in, f)
 			if !ok {
@@ -138,19 +138,25 @@ func (a *App) allFacts(s snapshot, watched []string) (map[factsOf]*assess.Pest, 
 	return out, nil
 }
 
-// conditions are those that action levels depend on. A tospovirus is confirmed
-// by a positive test this season; until then it counts as absent.
+// conditions are those that action levels depend on: true, false by what was
+// said or found, or absent where it is not known. A positive test for a
+// tospovirus this season outranks what the farm said of its area.
 func (a *App) conditions(s snapshot) map[string]bool {
-	confirmed := false
+	holds := map[string]bool{}
+	say := func(c string) {
+		holds[c] = true
+		if o := farm.Opposite(c); o != "" {
+			holds[o] = false
+		}
+	}
+	for _, c := range a.farm.Area {
+		say(c)
+	}
 	for _, v := range s.byPest["tospovirus"] {
 		u, ok := a.cat.Protocol(v.Pest, v.Unit)
 		if ok && u.Measure == "plants_confirmed" && v.Presence != nil && v.Presence.Infested > 0 {
-			confirmed = true
+			say("tospovirus_confirmed")
 		}
-	}
-	holds := map[string]bool{"tospovirus_confirmed": confirmed, "no_tospovirus": !confirmed}
-	for _, c := range a.farm.Area {
-		holds[c] = true
 	}
 	return holds
 }
@@ -323,7 +329,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 	return assess.Assess(assess.Input{
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
-		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true,
+		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
 	})
 }
 

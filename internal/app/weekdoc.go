@@ -207,6 +207,9 @@ func quietSection(quiet []assess.Assessment) report.Section {
 		if a.Result.Rule == verdict.RuleEnemies {
 			words += " natural enemies hold"
 		}
+		if d := r.Density; d != nil && d.Outlier {
+			words += ", " + week.OutlierWords(d.OutlierUnit, d.Max)
+		}
 		byPest[a.Pest.Name] = append(byPest[a.Pest.Name], words)
 	}
 	slices.Sort(order)

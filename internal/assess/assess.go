@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"leafturn/internal/belief"
+	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
@@ -105,7 +106,7 @@ func (r *Reading) measure() error {
 // levelsOfDay fills the levels of the bed's stage on the day of the visit.
 func (r *Reading) levelsOfDay(in Input) {
 	stage, _ := farm.StageOn(in.Events, r.Visit.Date)
-	r.Act, r.Watch = levels(in.Pest.Levels, r.Unit.Measure, stage, in.Holds)
+	r.Act, r.Watch = levels(in.Pest.Levels, r.Unit.Measure, stage, in.Holds, r.Visit.Date)
 	r.Nearest = nearestLevels(in.Pest.Levels, r.Unit.Measure)
 }
 
@@ -221,13 +222,14 @@ func share(v farm.Visit, u Unit) (estimate.Share, error) {
 	return estimate.Proportion(infested, looked)
 }
 
-// levels picks the action and the watch level in a measure at a stage. Where a
+// levels picks the action and the watch level in a measure at a stage on a
+// day, the zero day being any. Where a
 // condition of the farm is required and holds, its rows replace the others.
-func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level) {
+func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool, day civil.Date) (act, watch *Level) {
 	special := [2]bool{} // of act and watch
 	for i := range all {
 		l := &all[i]
-		if l.Measure != measure || l.Requires == "" && l.Transfer || l.Requires != "" && !holds[l.Requires] || !stage.Between(l.From, l.To) {
+		if l.Measure != measure || l.Requires == "" && l.Transfer || !met(l.Requires, holds) || !stage.Between(l.From, l.To) || !l.InForce(day) {
 			continue
 		}
 		to, n := &act, 0
@@ -245,6 +247,13 @@ func levels(all []Level, measure string, stage farm.Stage, holds map[string]bool
 	return act, watch
 }
 
+// met reports whether a level's condition of the farm holds. Where it is not
+// known whether a tospovirus is about, the levels for a farm without one stand,
+// with a caution; any other condition must have been said.
+func met(requires string, holds map[string]bool) bool {
+	return requires == "" || holds[requires] || requires == "no_tospovirus" && !holds["tospovirus_confirmed"]
+}
+
 // nearestLevels are the published levels of other crops in a measure.
 func nearestLevels(all []Level, measure string) (nearest []Level) {
 	for i := range all {
@@ -255,11 +264,12 @@ func nearestLevels(all []Level, measure string) (nearest []Level) {
 	return nearest
 }
 
-// LevelsAt returns the action and the watch level in a measure at a stage (nil
+// LevelsAt returns the action and the watch level in a measure at a stage, in
+// any season (nil
 // where there is none), and the published levels of other crops beside them.
 // holds names the conditions of the farm that hold, see Level.Requires.
 func LevelsAt(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level, nearest []Level) {
-	act, watch = levels(all, measure, stage, holds)
+	act, watch = levels(all, measure, stage, holds, civil.Date{})
 	return act, watch, nearestLevels(all, measure)
 }
 
@@ -316,7 +326,7 @@ func (a *Assessment) candidates(in Input) []int {
 	last := a.Readings[len(a.Readings)-1].Visit.Date
 	for i := len(a.Readings) - 1; i >= 0; i-- {
 		r := &a.Readings[i]
-		act, _ := levels(in.Pest.Levels, r.Unit.Measure, in.Stage, in.Holds)
+		act, _ := levels(in.Pest.Levels, r.Unit.Measure, in.Stage, in.Holds, in.Today)
 		if r.Valid() && act != nil && act.Operator != "none" && in.Today.Sub(r.Visit.Date) <= in.Pest.StaleDays {
 			last = r.Visit.Date
 			break
@@ -384,10 +394,29 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		}
 	}
 	// The decision is for today, so today's growth stage chooses the levels.
-	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds)
+	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds, in.Today)
 	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
 	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
-	vin.Cautions = base.Cautions
+	a.unnoted(in, base, &vin)
+	vin.Whole = base.Unit.Wanted == 0 && in.Bed.Plants > 0 && base.N >= in.Bed.Plants
+	for _, l := range []*Level{base.Act, base.Watch} {
+		if l == nil || l.SeasonWords == "" {
+			continue
+		}
+		words := fmt.Sprintf("the %s level is in force %s", l.Kind, l.SeasonWords)
+		if l.FrostUnknown {
+			words += "; the farm has no date for its first frost, so that end is left open: leafturn farm set --first-frost MM-DD"
+		}
+		vin.Which = append(vin.Which, words)
+	}
+	if l := base.Act; in.Deep && l != nil && l.From+l.To != "" {
+		vin.Which = append(vin.Which, fmt.Sprintf("the action level is the one for %s: the bed is at the stage %s", l.StageWords, in.Stage))
+	}
+	if l := base.Act; l != nil && l.Requires == "no_tospovirus" {
+		if _, said := in.Holds[l.Requires]; !said {
+			vin.Cautions = append(slices.Clone(vin.Cautions), "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed")
+		}
+	}
 	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
 	if base.Act == nil {
 		vin.NoThreshold = noLevelWords(in, base.Unit)
@@ -426,6 +455,26 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	return judged{res, on, now}, nil
 }
 
+// unnoted gives the verdict what was not noted of a visit's conditions. What
+// was noted that day in the bed, or all over the round, stands in.
+func (a *Assessment) unnoted(in Input, r *Reading, vin *verdict.Input) {
+	vin.Cautions, vin.Unnoted = r.Cautions, verdict.Unnoted(r.Visit.Conditions, r.Unit.Needs)
+	if len(vin.Unnoted) == 0 || in.Noted == nil {
+		return
+	}
+	a.AskedNoted = true
+	v := r.Visit
+	day, c := in.Noted(v.Bed, v.Date), &v.Conditions
+	c.Soil, c.Foliage = cmp.Or(c.Soil, day.Soil), cmp.Or(c.Foliage, day.Foliage)
+	c.AirC, c.SoilC = cmp.Or(c.AirC, day.AirC), cmp.Or(c.SoilC, day.SoilC)
+	vin.Unnoted = verdict.Unnoted(*c, r.Unit.Needs)
+	bad, open := verdict.Conditions(v, r.Unit.Needs)
+	vin.Cautions = open
+	for _, b := range bad {
+		vin.Unnoted = append(vin.Unnoted, "whether this bed was different, for that day "+b)
+	}
+}
+
 // minUnits is the number of units below which there is no verdict: for a
 // protocol that looks at every plant, no more than the bed has.
 func minUnits(u Unit, b farm.Bed) int {
@@ -443,7 +492,7 @@ func orDamage(in Input, res verdict.Result, r *Reading) verdict.Result {
 	if r.Act != nil {
 		pct = r.Act.OrDamagePct
 	}
-	if l, _ := levels(in.Pest.Levels, r.Unit.Damage, in.Stage, in.Holds); r.Unit.Damage != "" && l != nil && l.Operator == ">=" && (pct <= 0 || l.Value < pct) {
+	if l, _ := levels(in.Pest.Levels, r.Unit.Damage, in.Stage, in.Holds, in.Today); r.Unit.Damage != "" && l != nil && l.Operator == ">=" && (pct <= 0 || l.Value < pct) {
 		pct = l.Value
 	}
 	if pct <= 0 || d == nil || res.Verdict == verdict.Act || res.Verdict == verdict.Stale {
@@ -479,12 +528,37 @@ func needsVirus(p Pest) bool {
 }
 
 func noLevelWords(in Input, u Unit) string {
+	off := ""
 	for _, l := range in.Pest.Levels {
-		if _, said := in.Holds[l.Requires]; l.Measure == u.Measure && l.Requires != "" && !said && !l.Transfer && in.Stage.Between(l.From, l.To) {
-			return "it depends on something of your area that has not been said: leafturn farm set --area " + l.Requires
+		if l.Measure != u.Measure || l.Transfer || !in.Stage.Between(l.From, l.To) || l.Kind != "act" && l.Kind != "watch" {
+			continue
 		}
+		if met(l.Requires, in.Holds) {
+			if !l.InForce(in.Today) && (off == "" || l.Kind == "act") {
+				off = fmt.Sprintf("the %s level of %g %s is in force %s, and today, %s, is outside that", l.Kind, l.Value, u.Words, l.SeasonWords, in.Today.Short())
+			}
+			continue
+		}
+		switch _, said := in.Holds[l.Requires]; {
+		case !said && l.Requires == "tospovirus_confirmed":
+			continue
+		case said:
+			return fmt.Sprintf("the level in %s is for %s, and what is known of your farm says otherwise", u.Words, l.StageWords)
+		}
+		return "it depends on something of your area that has not been said: leafturn farm set --area " + areaWords(l.Requires)
+	}
+	if off != "" {
+		return off
 	}
 	return fmt.Sprintf("none is known for dahlias in %s at this stage", u.Words)
+}
+
+// areaWords are the answers that a farm may give where a level asks for one.
+func areaWords(requires string) string {
+	if o := farm.Opposite(requires); o != "" {
+		return requires + " (or " + o + ")"
+	}
+	return requires
 }
 
 // verdictLevel puts a level in the terms of the verdict. scale turns a mean
@@ -564,7 +638,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 		return
 	}
 	h := &a.HotSpots[len(a.HotSpots)-1]
-	h.Act, h.Watch = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds)
+	h.Act, h.Watch = levels(in.Pest.Levels, h.Unit.Measure, in.Stage, in.Holds, in.Today)
 	if h.Belief != nil {
 		h.readOff()
 	}

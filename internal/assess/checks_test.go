@@ -392,6 +392,13 @@ func TestAssess_Disease(t *testing.T) {
 	clean := count("tospovirus", "plant")
 	for looked, want := range map[int]verdict.Verdict{298: verdict.LookAgain, 299: verdict.Hold} {
 		clean.Presence = &farm.Presence{Looked: looked}
+		in := input(virus(), farm.Bloom, clean)
+		in.Bed.Plants = 2000 // a sample of many
+		require.Equal(t, want, assessed(t, in).Result.Verdict, looked)
+	}
+	// Of a bed of 60 plants none is left to be missed once 60 were looked at.
+	for looked, want := range map[int]verdict.Verdict{59: verdict.LookAgain, 60: verdict.Hold} {
+		clean.Presence = &farm.Presence{Looked: looked}
 		require.Equal(t, want, assessed(t, input(virus(), farm.Bloom, clean)).Result.Verdict, looked)
 	}
 }

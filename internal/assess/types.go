@@ -62,6 +62,9 @@ type Level struct {
 	Operator       string  // >=, >, <=, none
 	From, To       farm.Stage
 	StageWords     string
+	Season         []Span // parts of the year in which it is in force; nil is all year
+	SeasonWords    string
+	FrostUnknown   bool   // an end of the season hangs on a frost date that the farm has not given: that end is open
 	Crop           string // the crop that it was published for
 	Transfer       bool   // that crop is not dahlia
 	Conditions     string
@@ -72,6 +75,23 @@ type Level struct {
 	Reason         string  // why, when overridden
 	Catalogue      float64 // the catalogue's value, when overridden
 	Ref            Ref
+}
+
+// Span is from one day of the year to another, both included; a zero end is
+// open.
+type Span struct{ From, To civil.MonthDay }
+
+// InForce reports whether the level's season holds a day; the zero day is any.
+func (l *Level) InForce(day civil.Date) bool {
+	if len(l.Season) == 0 || day.IsZero() {
+		return true
+	}
+	for _, s := range l.Season {
+		if (s.From.IsZero() || !day.Before(s.From.In(day.Year))) && (s.To.IsZero() || !day.After(s.To.In(day.Year))) {
+			return true
+		}
+	}
+	return false
 }
 
 // Transferred reports whether the level was published for another crop.
@@ -137,6 +157,10 @@ type Input struct {
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
+	// Noted, when given, is what was noted of the conditions in a bed on a day,
+	// on any of its visits or on the whole round. It is asked only where a
+	// deciding count lacks a note that it must have.
+	Noted func(bed string, day civil.Date) farm.Conditions
 	// Deep asks for what takes a while: how many more units would settle a
 	// count that is too near its level, and the chance that they do.
 	Deep bool
@@ -213,6 +237,9 @@ type Assessment struct {
 	Prey       *float64
 	EnemyName  string
 	EnemyRef   Ref
+
+	// AskedNoted is true where Input.Noted had a part in the verdict.
+	AskedNoted bool
 
 	now *belief.Ahead
 }

@@ -127,7 +127,7 @@ func (l *loader) protocols() {
 	defaults := map[string]bool{}
 	unitWords := map[string]map[string]int{}
 	for _, file := range []string{"protocols.csv", "protocols_ours.csv"} {
-		l.table(file, columns("key,pest_key,enemy_key,unit,unit_aliases,unit_label,measure,damage_measure,sample_kind,tally,units_total,min_units,whole_bed,per_nights,nights,needs_soil,needs_foliage,temp_of,default,how,pest,unit_name,method,units_per_stop,stops,exposure_hours,valid_temp_min_c,valid_temp_max_c,valid_conditions,best_time"), func(w row) {
+		l.table(file, columns("key,pest_key,enemy_key,unit,unit_aliases,unit_label,measure,damage_measure,sample_kind,tally,units_total,min_units,whole_bed,per_nights,nights,needs_soil,needs_foliage,temp_of,must_note,default,how,pest,unit_name,method,units_per_stop,stops,exposure_hours,valid_temp_min_c,valid_temp_max_c,valid_conditions,best_time"), func(w row) {
 			p := Protocol{Key: w.key("key"), Pest: w.oneOf("pest_key", orEmpty(l.pestKeys)...), Enemy: w.oneOf("enemy_key", orEmpty(l.enemyKeys)...),
 				Unit: w.key("unit"), UnitAliases: w.words("unit_aliases"), UnitLabel: w.must("unit_label"), Measure: w.oneOf("measure", orEmpty(l.measureKeys)...),
 				DamageMeasure: w.oneOf("damage_measure", orEmpty(l.measureKeys)...), Presence: w.oneOf("sample_kind", "count", "presence") == "presence",
@@ -136,6 +136,15 @@ func (l *loader) protocols() {
 				NeedsSoil: farm.Wetness(w.oneOf("needs_soil", "", "moist")), NeedsFoliage: farm.Wetness(w.oneOf("needs_foliage", "", "dry")),
 				TempOf: w.oneOf("temp_of", "", "air", "soil"), MinC: w.num("valid_temp_min_c"), MaxC: w.num("valid_temp_max_c"),
 				Default: w.flag("default"), How: w.must("how"), Method: w.must("method"), Conditions: w.str("valid_conditions"), BestTime: w.str("best_time"), Provenance: w.provenance()}
+			p.MustNote = w.refs("must_note", []string{"soil", "foliage", "temp"})
+			for _, m := range []struct {
+				word   string
+				needed bool
+			}{{"soil", p.NeedsSoil != ""}, {"foliage", p.NeedsFoliage != ""}, {"temp", p.TempOf != ""}} {
+				if slices.Contains(p.MustNote, m.word) && !m.needed {
+					w.bad("must_note", fmt.Sprintf("%q is no condition of this protocol", m.word), "name only what makes a count valid")
+				}
+			}
 			p.Words = words[p.Measure].Words
 			w.ordered("valid_temp_min_c", "valid_temp_max_c", p.MinC, p.MaxC)
 			if (p.TempOf == "") != (p.MinC == nil && p.MaxC == nil) {
@@ -204,7 +213,7 @@ func (l *loader) thresholds() {
 		pct[m.Key] = m.Percent
 	}
 	seen := map[string]bool{}
-	l.table("thresholds.csv", columns("pest_key,measure,factor,stage_from,stage_to,needs_damage_pct,or_damage_pct,kind,requires,pest,eppo,crop,stage,unit,method,level,value,operator,conditions"), func(w row) {
+	l.table("thresholds.csv", columns("pest_key,measure,factor,stage_from,stage_to,season,needs_damage_pct,or_damage_pct,kind,requires,pest,eppo,crop,stage,unit,method,level,value,operator,conditions"), func(w row) {
 		t := Threshold{Pest: w.oneOf("pest_key", l.pestKeys...), Measure: w.oneOf("measure", l.measureKeys...),
 			Kind:     w.oneOf("kind", "act", "watch", "hold_ratio", "release_trigger", "report", "disease", "reference"),
 			Requires: w.oneOf("requires", "", "tospovirus_confirmed", "no_tospovirus", "potato_leafhopper", "no_potato_leafhopper", "japanese_beetle_established", "japanese_beetle_absent"),
@@ -213,6 +222,7 @@ func (l *loader) thresholds() {
 			Conditions: w.str("conditions"), Provenance: w.provenance()}
 		t.Factor, t.Any = w.factor("factor")
 		t.From, t.To = w.stages("stage_from", "stage_to")
+		t.Season = w.season("season")
 		for _, d := range []struct {
 			col string
 			to  *float64
@@ -231,6 +241,9 @@ func (l *loader) thresholds() {
 			w.bad("factor", "any goes with a value of 1 and a percentage", "correct the factor or the measure")
 		case pct[t.Measure] && !t.Any && t.Value != nil && *t.Value*t.Factor > 100:
 			w.bad("value", fmt.Sprintf("%v %% is above 100 %%", *t.Value*t.Factor), "correct the value")
+		}
+		if t.Season != nil && t.Transferred() {
+			w.bad("season", "dates on a row for another crop", "leave the season empty: it is never used to act")
 		}
 		if t.From != "" && t.Transferred() {
 			w.bad("stage_from", "stages of a bed on a row for another crop", "leave the stages empty")

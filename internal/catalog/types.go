@@ -111,11 +111,15 @@ type Protocol struct {
 	NeedsFoliage  farm.Wetness
 	TempOf        string // air or soil, "" when no temperature limits it
 	MinC, MaxC    *float64
-	Default       bool   // the pest's usual protocol
-	How           string // in one sentence of ours
-	Method        string // as the source gives it
-	Conditions    string // as the source gives them
-	BestTime      string
+	// MustNote are the conditions (soil, foliage, temp) without whose note a low
+	// count says nothing: pests.md rule "invalid is not zero". The others are
+	// cautions. Common practice.
+	MustNote   []string
+	Default    bool   // the pest's usual protocol
+	How        string // in one sentence of ours
+	Method     string // as the source gives it
+	Conditions string // as the source gives them
+	BestTime   string
 	Provenance
 }
 
@@ -141,6 +145,7 @@ type Threshold struct {
 	Factor         float64 // the value times Factor is in Measure
 	Any            bool    // any find at all fulfils it ("1 plant confirmed"): above 0 % in Measure
 	Span                   // stages of the dahlia rows; open for other crops
+	Season         Season  // when in the year it is in force; nil is all year
 	NeedsDamagePct float64 // act only with at least so many % of parts damaged too; 0: no such rule
 	OrDamagePct    float64 // act as well from so many % of parts damaged on; 0: no such rule
 	// Kind: act, watch, hold_ratio (prey per enemy), release_trigger, report,

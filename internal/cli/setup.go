@@ -24,7 +24,7 @@ func farmFlags() []ucli.Flag {
 		&ucli.StringFlag{Name: "units", Usage: "metric or us, for amounts in lists"},
 		&ucli.StringFlag{Name: "organic", Usage: "yes or no: run under an organic standard"},
 		&ucli.StringFlag{Name: "pests", Usage: "the pests that the farm watches, separated by commas"},
-		&ucli.StringFlag{Name: "area", Usage: "what is known of the area, separated by commas: potato_leafhopper or no_potato_leafhopper, japanese_beetle_established or japanese_beetle_absent"},
+		&ucli.StringFlag{Name: "area", Usage: "what is known of the area, separated by commas: potato_leafhopper or no_potato_leafhopper, japanese_beetle_established or japanese_beetle_absent, no_tospovirus"},
 		&ucli.StringFlag{Name: "waiting-cost", Usage: "how many times as dear it is to wait wrongly as to act needlessly (1 when not said)"},
 		&ucli.StringFlag{Name: "at", Usage: "latitude and longitude in degrees, such as \"45.1, -122.9\": for sunrise, sunset and day length"},
 		&ucli.StringFlag{Name: "work-days", Usage: "days on which you work, such as Mon-Sat"},

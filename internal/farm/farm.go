@@ -49,7 +49,26 @@ type FarmMore struct {
 
 // AreaConditions are what a farm may say of its area; some action levels
 // depend on them.
-var AreaConditions = []string{"potato_leafhopper", "no_potato_leafhopper", "japanese_beetle_established", "japanese_beetle_absent"}
+var AreaConditions = []string{"potato_leafhopper", "no_potato_leafhopper", "japanese_beetle_established", "japanese_beetle_absent", "no_tospovirus"}
+
+// Opposite returns the condition that cannot hold where c does, "" for none.
+func Opposite(c string) string {
+	switch c {
+	case "potato_leafhopper":
+		return "no_potato_leafhopper"
+	case "no_potato_leafhopper":
+		return "potato_leafhopper"
+	case "japanese_beetle_established":
+		return "japanese_beetle_absent"
+	case "japanese_beetle_absent":
+		return "japanese_beetle_established"
+	case "tospovirus_confirmed":
+		return "no_tospovirus"
+	case "no_tospovirus":
+		return "tospovirus_confirmed"
+	}
+	return ""
+}
 
 // ActAt returns the chance of being over a level from which on acting is
 // cheaper than waiting: p x cost of waiting wrongly >= (1-p) x cost of acting

@@ -18,6 +18,28 @@ type Needs struct {
 	AirMaxC        *float64
 	SoilMinC       *float64 // at 10 cm
 	Nights         int      // nights that the trap must have stood
+
+	// Without a note of these a low count says nothing, see Unnoted.
+	MustSoil, MustFoliage, MustTemp bool
+}
+
+// Unnoted returns the conditions that must be noted and were not, as what to
+// note; nil where a low count may be believed.
+func Unnoted(c farm.Conditions, need Needs) []string {
+	var out []string
+	if need.MustSoil && c.Soil == farm.Unknown {
+		out = append(out, "whether the soil was moist (soil=moist or soil=dry)")
+	}
+	if need.MustFoliage && c.Foliage == farm.Unknown {
+		out = append(out, "whether the foliage was dry (foliage=dry or foliage=wet)")
+	}
+	if need.MustTemp && need.SoilMinC != nil && c.SoilC == nil {
+		out = append(out, "how warm the soil was (soilc=)")
+	}
+	if need.MustTemp && (need.AirMinC != nil || need.AirMaxC != nil) && c.AirC == nil {
+		out = append(out, "how warm the air was (air=)")
+	}
+	return out
 }
 
 // Validity returns why a count is not valid, in words that can follow "not

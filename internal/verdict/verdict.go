@@ -11,6 +11,7 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -59,7 +60,7 @@ func (l Level) perUnit(percent bool) float64 {
 func (l *Level) none() bool { return l == nil || l.Operator == "none" || l.Operator == "" }
 
 // any reports whether a single find is over the level.
-func (l *Level) any() bool { return l.Operator == ">" && l.Value == 0 }
+func (l *Level) any() bool { return l != nil && l.Operator == ">" && l.Value == 0 }
 
 // Enemies is what is known of natural enemies on the same units.
 type Enemies struct {
@@ -118,14 +119,17 @@ type Input struct {
 
 	N              int // units looked at in the valid visits used
 	MinUnits       int
-	StaleAfterDays int // 0: never stale
+	Whole          bool // every unit that there is was looked at
+	StaleAfterDays int  // 0: never stale
 
 	Invalid   []string   // why the latest visit was not valid
 	InvalidOn civil.Date // its date, zero when it was valid
 	Cautions  []string   // conditions that nobody noted
+	Unnoted   []string   // of those the ones without which a low count says nothing, as what to note
 
 	Watch, Act  *Level
-	NoThreshold string // why there is no action level
+	Which       []string // why these levels and no others
+	NoThreshold string   // why there is no action level
 
 	Enemies        Enemies
 	Damage         Damage
@@ -172,6 +176,7 @@ const (
 	RuleNotFound     = "none found, but it may have been missed"
 	RuleDamage       = "damage is needed too"
 	RuleConfirm      = "to be confirmed first"
+	RuleUnnoted      = "a condition was not noted"
 	RuleEnemies      = "natural enemies hold"
 )
 
@@ -201,6 +206,10 @@ type Result struct {
 func Decide(in Input) Result {
 	d := decider{in: in.withDefaults()}
 	d.decide()
+	if len(in.Unnoted) > 0 && d.r.Rule == RuleUnder {
+		d.set(LookAgain, RuleUnnoted, 0)
+		d.say("a low count means nothing here until it is noted %s: say so on a count of that day, or count again", strings.Join(in.Unnoted, " and "))
+	}
 	if s := in.HotSpot; s != nil && s.N > 0 && number(s.Mean) {
 		d.hotSpot(*s)
 	}
@@ -270,6 +279,7 @@ func (d *decider) decide() {
 	for _, c := range in.Cautions {
 		d.say("caution: %s", c)
 	}
+	d.r.Reasons = append(d.r.Reasons, in.Which...)
 	percent := in.Share != nil
 	for _, l := range []*Level{in.Act, in.Watch} {
 		if !l.none() && l.Unit != "" && in.Unit != "" && l.Unit != in.Unit {
@@ -293,6 +303,15 @@ func (d *decider) decide() {
 		if d.r.Watched {
 			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
 		}
+	}
+	if in.Act.none() && in.Watch.any() {
+		if d.found() == 0 {
+			d.notFound()
+			return
+		}
+		d.set(LookAgain, RuleConfirm, min(in.RecheckDays, DefaultRecheckDays))
+		d.say("what was found is a suspect, not proof: %s", cmp.Or(in.Watch.Conditions, "find out what it is before acting"))
+		return
 	}
 	if in.Act.none() {
 		why := in.NoThreshold
@@ -485,11 +504,7 @@ func (d *decider) found() int {
 // anyFind decides where one find is enough, as for diseases to be rogued.
 func (d *decider) anyFind() {
 	in := &d.in
-	found, looked := d.found(), in.N
-	if in.Share != nil {
-		looked = in.Share.Looked
-	}
-	if found > 0 {
+	if d.found() > 0 {
 		d.r.Chance = 1
 		d.say("the action level is %s: any find acts", in.Act.words(in, in.Share != nil))
 		gate, rule := d.gates()
@@ -499,13 +514,30 @@ func (d *decider) anyFind() {
 		d.set(gate, rule, in.RecheckDays)
 		return
 	}
+	d.notFound()
+}
+
+// notFound decides where one find would matter and there was none.
+func (d *decider) notFound() {
+	in := &d.in
+	looked := in.N
+	if in.Share != nil {
+		looked = in.Share.Looked
+	}
+	if in.Whole {
+		d.say("none in %s, and that is all there are", plural(looked, "unit"))
+		d.set(Hold, RuleUnder, d.recheck())
+		return
+	}
 	// The chance of a share above the tolerated one stands for the chance of a miss.
 	up, err := estimate.ZeroShareUpper(looked, 0.95)
 	if err != nil {
 		up = 1
 	}
 	none := estimate.Share{Looked: looked}
-	d.r.Chance = none.Exceeds(in.MissPct / 100)
+	if !in.Act.none() {
+		d.r.Chance = none.Exceeds(in.MissPct / 100)
+	}
 	d.say("none in %s: up to %s could still be infested (95 %%)", plural(looked, "unit"), pct(up))
 	if up*100 <= in.MissPct+1e-9 {
 		d.set(Hold, RuleUnder, d.recheck())
@@ -552,6 +584,6 @@ func (d *decider) counted() {
 	e := in.Density
 	d.say("%s %s per %s on average, 95 %% interval %s to %s, from %s (%s)", num(e.Mean), in.pest(), in.unit(), num(e.Low), num(e.High), plural(e.N, "unit"), e.KSource)
 	if e.Outlier {
-		d.say("unit %d, with %d, is far above the others: check that it is no slip", e.OutlierUnit, e.Max)
+		d.say("unit %d, with %d, is far above the others: probably a typing slip or a hot spot; check it", e.OutlierUnit, e.Max)
 	}
 }

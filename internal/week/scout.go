@@ -71,6 +71,8 @@ func againWords(a assess.Assessment) string {
 		if !a.Decider.Valid() {
 			return "the last count is not valid: " + a.Decider.Invalid[0]
 		}
+	case verdict.RuleUnnoted:
+		return "a low count, but a condition that it must have was not noted"
 	case verdict.RuleNear:
 		return "too near the action level to judge"
 	case verdict.RuleTooFew:
@@ -156,6 +158,9 @@ func (b *builder) scoutLine(due Due) Line {
 	details := nonEmpty(where, u.How)
 	if w := u.ValidWhen(); w != "" {
 		details = append(details, "valid only when "+w)
+	}
+	if a.Decider != nil && a.Decider.Density != nil && a.Decider.Density.Outlier {
+		details = append(details, fmt.Sprintf("%s: %s", a.Bed.Code, OutlierWords(a.Decider.Density.OutlierUnit, a.Decider.Density.Max)))
 	}
 	if due.Kind == "after" {
 		details = append(details, b.treatedWords(a)...)

@@ -33,7 +33,15 @@ func Short(a assess.Assessment) string {
 	case r.Act != nil:
 		s += ", act " + LevelWords(*r.Act)
 	}
+	if d := r.Density; d != nil && d.Outlier {
+		s += ", " + OutlierWords(d.OutlierUnit, d.Max)
+	}
 	return s
+}
+
+// OutlierWords says that one unit is far above the others of its visit.
+func OutlierWords(unit, count int) string {
+	return fmt.Sprintf("unit %d with %d is far above the others: probably a typing slip or a hot spot", unit, count)
 }
 
 // LevelWords says a level as "from 10", "above 5" or "none".
