@@ -224,6 +224,7 @@ func (b *numbersBuilder) believed(e belief.Evidence, c belief.Clump) (belief.Bel
 func (b *numbersBuilder) both(e belief.Evidence, c belief.Clump) (report.Section, error) {
 	if n := b.d.Presence; b.d.OutsideLow != nil && (*b.d.OutsideLow > deref(n.High) || deref(b.d.OutsideHigh) < deref(n.Low)) {
 		b.say("Counts and presence do not agree: their intervals do not meet, so there is no number for both together. Were the counted units chosen because they were infested? Then use the presence sample.")
+		b.d.Reasons["counts_and_presence"] = "the two contradict each other"
 		return report.Section{}, nil
 	}
 	iv, err := belief.SampleInterval(e, c, 0.95)

@@ -84,9 +84,9 @@ func sound(t require.TestingT, doc *report.Document, what string) {
 
 // The order of the units changes nothing but the place of a unit far above.
 func TestNumbersOf_OrderOfUnits(t *testing.T) {
-	a, err := app.NumbersOf(strings.Fields("9 0 3 1 0 12/50"), "mite", someDay)
+	a, err := app.NumbersOf(strings.Fields("3 0 1 0 0 12/50"), "mite", someDay)
 	require.NoError(t, err)
-	b, err := app.NumbersOf(strings.Fields("12/50 0 0 1 3 9"), "mite", someDay)
+	b, err := app.NumbersOf(strings.Fields("12/50 0 0 0 1 3"), "mite", someDay)
 	require.NoError(t, err)
 	x, y := a.Data.(app.NumbersData), b.Data.(app.NumbersData)
 	require.Equal(t, *x.Both, *y.Both)

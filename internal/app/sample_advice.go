@@ -83,7 +83,10 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 	}
 	sec.Lead = report.Plain("Stop looking; the verdict decides, and it differs from the plan's lines.")
 	sec.Notes = append(sec.Notes,
-		report.Say("entered now, these counts make the week's verdict on {}: {} ({}); it weighs earlier visits, natural enemies and what waiting costs as well", x.bed.Code, out.Verdict, y.Result.Rule),
-		report.Say("by the lines alone {} on {} {} is: {}", total, n, assess.Plural(u.Label, n), out.Stop))
+		report.Say("entered now, these counts make the week's verdict on {}: {} ({}); it weighs earlier visits, natural enemies and what waiting costs as well", x.bed.Code, out.Verdict, y.Result.Rule))
+	if y.Result.Rule == verdict.RuleUnnoted {
+		sec.Notes = append(sec.Notes, report.Plain(y.Result.Reasons[len(y.Result.Reasons)-1])) // what to note
+	}
+	sec.Notes = append(sec.Notes, report.Say("by the lines alone {} on {} {} is: {}", total, n, assess.Plural(u.Label, n), out.Stop))
 	return sec, out, nil
 }

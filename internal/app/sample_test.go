@@ -196,6 +196,13 @@ func TestSample_PrintedLines(t *testing.T) {
 	}
 }
 
+func line(at *int) string {
+	if at == nil {
+		return "go on"
+	}
+	return strconv.Itoa(*at)
+}
+
 // What stands between the printed rows is the row above, at every unit.
 func TestSample_RowsHoldUntilTheNext(t *testing.T) {
 	a := busyFarm(t)
@@ -209,7 +216,7 @@ func TestSample_RowsHoldUntilTheNext(t *testing.T) {
 		for row+1 < len(rows) && rows[row+1][0].Int() <= l.Units {
 			row++
 		}
-		require.Equal(t, []int{*l.HoldAt, *l.ActAt}, []int{rows[row][1].Int(), rows[row][2].Int()}, "after %d", l.Units)
+		require.Equal(t, []string{line(l.HoldAt), line(l.ActAt)}, []string{rows[row][1].Words(), rows[row][2].Words()}, "after %d", l.Units)
 	}
 	require.Contains(t, flat(t, doc), "A row holds until the next one.")
 }

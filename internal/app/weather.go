@@ -196,4 +196,3 @@ func missingNote(days []civil.Date) []string {
 	}
 	return []string{fmt.Sprintf("%d days are without both temperatures, and stay so: %s", len(days), strings.Join(words, ", "))}
 }
-
