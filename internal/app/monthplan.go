@@ -139,33 +139,49 @@ func (a *App) monthTasks(in *monthplan.Input, w week.Input) map[string][]string 
 			}
 		}
 		task := monthplan.Task{Pest: l.Pest, From: l.From, By: l.By, Minutes: stepMinutes, Why: l.Why, Kind: monthplan.Step, Text: l.Head}
+		add := func(ref string, beds []string) {
+			for _, bed := range beds {
+				if hasBed(in.Beds, bed) {
+					task.ID, task.Bed = ref+":"+bed, bed
+					in.Tasks = append(in.Tasks, task)
+					care[task.ID] = l.Safety
+				}
+			}
+		}
 		switch {
 		case l.Section == week.Do && l.Rung == week.Prevention:
 			task.Rung = monthplan.Prevention
+			for _, x := range w.Actions[l.Pest] { // one line of the list holds them all
+				if x.Rung != week.Prevention || !slices.ContainsFunc(l.Details, func(d string) bool { return strings.HasPrefix(d, strings.TrimSuffix(x.Text, ".")) }) {
+					continue
+				}
+				task.Text, task.Manner = x.Text, monthplan.ReadManner(x.Text, x.When)
+				task.Why = l.Why + when(x.When)
+				add("do:"+l.Pest+":"+x.Key, slices.DeleteFunc(slices.Clone(l.Beds), func(bed string) bool { return !w.Stages[bed].Between(x.From, x.To) }))
+			}
 		case l.Section == week.Do && l.Rung == week.Cultural:
 			task.Rung = monthplan.Hand
+			for _, x := range w.Actions[l.Pest] {
+				if x.Key == l.Action {
+					task.Manner = monthplan.ReadManner(x.Text, x.When)
+					task.Why += when(x.When)
+				}
+			}
+			add(l.Ref, l.Beds)
 		case l.Section == week.Scout:
 			task.Kind, task.Minutes = monthplan.Look, scoutMinutes
-		default:
-			continue
-		}
-		if task.Kind == monthplan.Step {
-			task.Manner = manner(w, l.Pest, l.Action)
-		}
-		for _, d := range l.Details {
-			if strings.HasPrefix(d, "when: ") {
-				task.Why += "; " + d
-			}
-		}
-		for _, bed := range l.Beds {
-			if hasBed(in.Beds, bed) {
-				task.ID, task.Bed = l.Ref+":"+bed, bed
-				in.Tasks = append(in.Tasks, task)
-				care[task.ID] = l.Safety
-			}
+			add(l.Ref, l.Beds)
 		}
 	}
 	return care
+}
+
+// when says a step's own time in the words of the catalogue.
+func when(words string) string {
+	if words == "" {
+		return ""
+	}
+	return "; when: " + words
 }
 
 // manner is how a step of the catalogue is to be done.

@@ -158,6 +158,19 @@ func (p *planner) parts(part Part, d civil.Date) []stretch {
 		}
 		out = append(out, s)
 	}
+	// Where no hours were given, nobody is called out before the usual ones
+	// for a part that reaches into them.
+	if u := p.in.Usual; u.To > 0 {
+		for i, s := range out {
+			from, to := p.at(d, u.From), p.at(d, u.To)
+			if s.from.Before(from) && s.to.After(from.Add(time.Hour)) {
+				out[i].from = from
+			}
+			if s.from.Before(to.Add(-time.Hour)) && s.to.After(to) {
+				out[i].to = to
+			}
+		}
+	}
 	return out
 }
 
