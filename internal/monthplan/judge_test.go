@@ -217,7 +217,7 @@ func (j *judge) chores() {
 	for _, s := range j.plan.Slots {
 		for _, t := range j.in.Tasks {
 			waits := t.Chore == monthplan.Rogue && (s.Kind == monthplan.Cutting || s.Kind == monthplan.LetOut || s.Kind == monthplan.Applying) ||
-				t.Chore == monthplan.Clear && (s.Kind == monthplan.LetOut || s.Kind == monthplan.Applying && !j.renews(s.Bed, s.Pest))
+				t.Chore == monthplan.Clear && (s.Kind == monthplan.LetOut || s.Kind == monthplan.Applying)
 			if t.Bed != s.Bed || t.Standing || !waits {
 				continue
 			}

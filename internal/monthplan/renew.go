@@ -78,11 +78,19 @@ func (p *planner) another(o Offer, c choice, n int, prev, open, want, rain civil
 		}
 		return miss(join(words), open, nil)
 	}
+	done, _, chore := p.before(o.Bed, Rogue, Clear)
+	if chore != "" {
+		return miss(fmt.Sprintf("a product comes after %q, which has no place yet", chore), civil.Date{}, nil)
+	}
 	late := open.After(want) || want.Before(p.in.Today)
 	target := latest(latest(want, open), p.in.Today)
 	before := len(p.slots)
-	recount := Task{ID: fmt.Sprintf("recount:%s:%s:%d", o.Bed, o.Pest, n), Kind: Look, Bed: o.Bed, Pest: o.Pest, Text: "Count again",
-		From: latest(latest(prev.AddDays(1), target.AddDays(-2)), rain), Minutes: 30, Why: "the count that decides whether another application is needed"}
+	from := latest(latest(prev.AddDays(1), target.AddDays(-2)), rain)
+	if !done.IsZero() {
+		from = latest(from, civil.DateIn(done, p.in.Zone).AddDays(1))
+	}
+	recount := Task{ID: fmt.Sprintf("recount:%s:%s:%d", o.Bed, o.Pest, n), Kind: Look, Bed: o.Bed, Pest: o.Pest, Text: "Count again", From: from,
+		Minutes: 30, Why: "the count that decides whether another application is needed"}
 	if !p.task(recount) {
 		return miss("the count that must come before it has no place", civil.Date{}, nil)
 	}
