@@ -85,7 +85,10 @@ func (p *planner) another(o Offer, c choice, n int, prev, open, want, rain civil
 	late := open.After(want) || want.Before(p.in.Today)
 	target := latest(latest(want, open), p.in.Today)
 	before := len(p.slots)
-	from := latest(latest(prev.AddDays(1), target.AddDays(-2)), rain)
+	from := latest(prev.AddDays(1), target.AddDays(-2))
+	if !rain.IsZero() {
+		from = latest(from, rain.AddDays(1))
+	}
 	if !done.IsZero() {
 		from = latest(from, civil.DateIn(done, p.in.Zone).AddDays(1))
 	}
