@@ -102,7 +102,7 @@ func ReadManner(text, when string) Manner {
 		m.With = Cutting
 	case has(w, "each watering"):
 		m.With = Watering
-	case slices.Contains(standing, w), begins(standsText):
+	case slices.Contains(standing, w), begins(standsText) && w != "on sight":
 		m.Standing = true
 	}
 	switch {

@@ -35,6 +35,7 @@ func TestReadManner(t *testing.T) {
 		{"Mow and keep a bare strip round the bed", "all season", monthplan.Manner{Standing: true, Chore: monthplan.Clear}},
 		{"Do not mow flowering edges in bloom week", "bloom", monthplan.Manner{Standing: true}},
 		{"Keep nitrogen moderate", "all season", monthplan.Manner{Standing: true}},
+		{"Keep ants off the infested plants", "on sight", monthplan.Manner{}},
 		{"Set traps in the main tunnel beside the fresh mound", "on sight", monthplan.Manner{}},
 	} {
 		require.Equal(t, c.want, monthplan.ReadManner(c.text, c.when), c.text)

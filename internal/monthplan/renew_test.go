@@ -162,6 +162,10 @@ func TestMake_RogueCutClean(t *testing.T) {
 	}
 	require.Equal(t, []string{"rogue", "cut:B1:2026-07-20", "cut:B2:2026-07-20", "cut:B0:2026-07-20"}, order)
 	require.Equal(t, []string{"clean the blades first: they come from B1", "Clean the cutters"}, p.Slots[2].With)
+	// Without cutting days the blades are nobody's job of an hour.
+	uncut := in
+	uncut.Cut = nil
+	require.Equal(t, "blades", monthplan.Make(uncut).Standing[0].ID)
 	// Where the bed is closed the plants cannot come out, and it is not cut.
 	in.Tasks[0].From = civil.MustParse("2026-09-01")
 	p = monthplan.Make(in)

@@ -188,9 +188,9 @@ func (p *planner) tasks() {
 	for _, t := range p.in.Tasks {
 		switch {
 		case t.Chore == Rogue:
-		case t.Standing:
-			p.standing = append(p.standing, t)
 		case p.goesAlong(t):
+		case t.Standing, t.With != "": // done whenever that is
+			p.standing = append(p.standing, t)
 		default:
 			p.task(t)
 		}
