@@ -118,6 +118,12 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 			}
 		}
 	}
+	in.Agents = map[string]string{}
+	for key, offers := range w.Agents {
+		if len(offers) > 0 {
+			in.Agents[key] = offers[0].Rate.Name
+		}
+	}
 	care := a.monthTasks(&in, w)
 	a.monthOffers(&in, w)
 	return a.monthDocument(monthplan.Make(in), o, usual, care, in.Labels), nil

@@ -1,6 +1,7 @@
 package monthplan
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -209,9 +210,9 @@ func (p *planner) harm(bed string, l farm.Label, on civil.Date) string {
 			}
 			switch {
 			case !known:
-				return fmt.Sprintf("what %s does to %s of %s is not known", x.Name, r.agent, r.date.Short())
+				return fmt.Sprintf("what %s does to %s of %s is not known", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
 			case days > 0 && r.date.Sub(on) < days:
-				return fmt.Sprintf("%s harms %s of %s", x.Name, r.agent, r.date.Short())
+				return fmt.Sprintf("%s harms %s of %s", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
 			}
 		}
 	}

@@ -127,6 +127,7 @@ type Input struct {
 	Versions map[int64]farm.Label  // by treatment
 	Labels   map[string]farm.Label // in force, by key
 	Released []farm.Release
+	Agents   map[string]string // names of natural enemies, by key
 	Weather  map[civil.Date]farm.WeatherDay
 	Sun      map[civil.Date][2]time.Time // rise and set, where known
 	// Wait tells how many days a residue harms an agent.
