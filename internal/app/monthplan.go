@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -23,8 +24,8 @@ import (
 
 // MonthOptions are what the plan of the coming weeks is asked with.
 type MonthOptions struct {
-	Weeks, Days, Harvest string
-	Beds                 []string
+	Weeks, Days, Harvest, Water string
+	Beds                        []string
 }
 
 // Minutes that a job is given. Common practice: the tool times nobody.
@@ -50,8 +51,14 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 		}
 		weeks = n
 	}
+	// Without hours a job that names its part of the day gets it, and the
+	// others stand between 06:00 and 21:00.
+	usual := monthplan.Span{}
+	if o.Days == "" && (len(a.farm.WorkDays) == 0 || a.farm.WorkHours == "") {
+		usual = monthplan.Span{From: 6 * 60, To: 21 * 60}
+	}
 	if o.Days == "" && len(a.farm.WorkDays) > 0 {
-		o.Days = strings.ReplaceAll(farm.WeekdayWords(a.farm.WorkDays), " ", "") + " 06:00-21:00"
+		o.Days = strings.ReplaceAll(farm.WeekdayWords(a.farm.WorkDays), " ", "") + " 00:00-24:00"
 		if a.farm.WorkHours != "" {
 			o.Days = strings.ReplaceAll(farm.WeekdayWords(a.farm.WorkDays)+"|"+a.farm.WorkHours, " ", "")
 			o.Days = strings.ReplaceAll(o.Days, "|", " ")
@@ -62,7 +69,7 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 	}
 	days := o.Days
 	if days == "" {
-		days = "Mon-Sun 06:00-21:00"
+		days = "Mon-Sun 00:00-24:00"
 	}
 	hours, err := ingest.WorkHours(days)
 	if err != nil {
@@ -79,7 +86,7 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 		}
 	}
 	in := monthplan.Input{
-		Today: on, Days: 7 * weeks, Zone: a.loc, Beds: beds, Hours: hours, Cut: map[string][]time.Weekday{},
+		Today: on, Days: 7 * weeks, Zone: a.loc, Beds: beds, Hours: hours, Usual: usual, Cut: map[string][]time.Weekday{}, Sick: infectedBeds(w),
 		History: w.Treatments, Versions: w.Versions, Labels: map[string]farm.Label{}, Released: w.Releases, Weather: w.Weather, Wait: w.Wait,
 	}
 	if on == a.Today() {
@@ -97,18 +104,29 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 			in.Cut[b.Code] = cut
 		}
 	}
+	if o.Water != "" {
+		if in.Water, err = ingest.Weekdays(o.Water); err != nil {
+			return nil, err
+		}
+	}
 	if f := a.farm; f.Latitude != nil && f.Longitude != nil {
 		in.Sun = map[civil.Date][2]time.Time{}
-		for d := range in.Days + 1 {
-			day := on.AddDays(d)
+		for d := range in.Days + 3 { // the nights before the first day and after the last, too
+			day := on.AddDays(d - 1)
 			if s, ok := sun.On(day, *f.Latitude, *f.Longitude); ok && !s.Rise.IsZero() {
 				in.Sun[day] = [2]time.Time{s.Rise, s.Set}
 			}
 		}
 	}
+	in.Agents = map[string]string{}
+	for key, offers := range w.Agents {
+		if len(offers) > 0 {
+			in.Agents[key] = offers[0].Rate.Name
+		}
+	}
 	care := a.monthTasks(&in, w)
 	a.monthOffers(&in, w)
-	return a.monthDocument(monthplan.Make(in), o, care, in.Labels), nil
+	return a.monthDocument(monthplan.Make(in), o, usual, care, in.Labels), nil
 }
 
 func hasBed(beds []farm.Bed, code string) bool {
@@ -122,78 +140,153 @@ func (a *App) monthTasks(in *monthplan.Input, w week.Input) map[string][]string 
 	for _, l := range week.Build(w, nil).Lines {
 		for _, t := range l.Traces {
 			if t.Release != nil && hasBed(in.Beds, t.Bed) {
-				in.Courses = append(in.Courses, monthplan.Course{ID: l.Ref + ":" + t.Bed, Pest: l.Pest, Agent: t.Release.Agent.Agent, Request: *t.Release, Ordered: t.Ordered, Why: l.Why})
+				in.Courses = append(in.Courses, monthplan.Course{ID: l.Ref + ":" + t.Bed, Pest: l.Pest, Agent: t.Release.Agent.Agent, Request: *t.Release, Ordered: t.Ordered,
+					Part: manner(w, l.Pest, l.Action).Part, Why: l.Why})
 			}
 		}
 		task := monthplan.Task{Pest: l.Pest, From: l.From, By: l.By, Minutes: stepMinutes, Why: l.Why, Kind: monthplan.Step, Text: l.Head}
+		add := func(ref string, beds []string) {
+			for _, bed := range beds {
+				if hasBed(in.Beds, bed) {
+					task.ID, task.Bed = ref+":"+bed, bed
+					in.Tasks = append(in.Tasks, task)
+					care[task.ID] = l.Safety
+				}
+			}
+		}
 		switch {
 		case l.Section == week.Do && l.Rung == week.Prevention:
 			task.Rung = monthplan.Prevention
+			for _, x := range w.Actions[l.Pest] { // one line of the list holds them all
+				if x.Rung != week.Prevention || !slices.ContainsFunc(l.Details, func(d string) bool { return strings.HasPrefix(d, strings.TrimSuffix(x.Text, ".")) }) {
+					continue
+				}
+				task.Text, task.Manner = x.Text, monthplan.ReadManner(x.Text, x.When)
+				task.Why = l.Why + when(x.When)
+				add("do:"+l.Pest+":"+x.Key, slices.DeleteFunc(slices.Clone(l.Beds), func(bed string) bool { return !w.Stages[bed].Between(x.From, x.To) }))
+			}
 		case l.Section == week.Do && l.Rung == week.Cultural:
 			task.Rung = monthplan.Hand
+			for _, x := range w.Actions[l.Pest] {
+				if x.Key == l.Action {
+					task.Manner = monthplan.ReadManner(x.Text, x.When)
+					task.Why += when(x.When)
+				}
+			}
+			add(l.Ref, l.Beds)
 		case l.Section == week.Scout:
 			task.Kind, task.Minutes = monthplan.Look, scoutMinutes
-		default:
-			continue
-		}
-		for _, d := range l.Details {
-			if strings.HasPrefix(d, "when: ") {
-				task.Why += "; " + d
-			}
-		}
-		for _, bed := range l.Beds {
-			if hasBed(in.Beds, bed) {
-				task.ID, task.Bed = l.Ref+":"+bed, bed
-				in.Tasks = append(in.Tasks, task)
-				care[task.ID] = l.Safety
-			}
+			add(l.Ref, l.Beds)
 		}
 	}
 	return care
 }
 
-// monthOffers lists the labels that might be asked where a count says act and
-// nothing was applied since.
+// when says a step's own time in the words of the catalogue.
+func when(words string) string {
+	if words == "" {
+		return ""
+	}
+	return "; when: " + words
+}
+
+// manner is how a step of the catalogue is to be done.
+func manner(w week.Input, pest, key string) monthplan.Manner {
+	for _, x := range w.Actions[pest] {
+		if x.Key == key && key != "" {
+			return monthplan.ReadManner(x.Text, x.When)
+		}
+	}
+	return monthplan.Manner{}
+}
+
+// monthOffers lists the labels that might be asked where a count says act.
+// Where something was applied since, only what follows it is planned.
 func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
 	for i := range w.Assessments {
 		x := &w.Assessments[i]
 		if x.Result.Verdict != verdict.Act || x.Decider == nil || !hasBed(in.Beds, x.Bed.Code) {
 			continue
 		}
-		known := slices.ContainsFunc(w.Actions[x.Pest.Key], func(s week.Action) bool { return s.Rung == week.Product && x.Stage.Between(s.From, s.To) })
-		treated := slices.ContainsFunc(w.Treatments, func(t farm.Treatment) bool {
-			return t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && !t.Date.Before(x.Decider.Visit.Date)
-		})
-		if !known || treated {
+		k := slices.IndexFunc(w.Actions[x.Pest.Key], func(s week.Action) bool { return s.Rung == week.Product && x.Stage.Between(s.From, s.To) })
+		if k < 0 {
 			continue
 		}
-		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Minutes: productMinutes, Why: week.Short(*x)}
-		for _, l := range w.Labels {
-			if !slices.Contains(l.Pests, x.Pest.Key) {
-				continue
+		m := monthplan.ReadManner(w.Actions[x.Pest.Key][k].Text, w.Actions[x.Pest.Key][k].When)
+		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Minutes: productMinutes, Why: week.Short(*x),
+			Part: m.Part, Dry: m.Dry, GenerationDays: a.generationDays(x.Pest.Key, w)}
+		for _, t := range w.Treatments {
+			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && !t.Date.Before(x.Decider.Visit.Date) && !t.Date.Before(offer.Renews.Date) {
+				offer.Renews = t
 			}
-			offer.Products = append(offer.Products, week.Ask(w, x, l, w.Today))
+		}
+		for _, l := range w.Labels {
+			if slices.Contains(l.Pests, x.Pest.Key) {
+				offer.Products = append(offer.Products, week.Ask(w, x, l, w.Today))
+			}
 		}
 		in.Offers = append(in.Offers, offer)
 	}
+}
+
+// warmDays is how many days of weather the pace of a generation is read from,
+// of which half must be known. Common practice.
+const warmDays = 28
+
+// generationDays is the time of one generation of a pest at the warmth of the
+// last four weeks; 0 where it is not known.
+func (a *App) generationDays(pest string, w week.Input) int {
+	g, ok := a.cat.Generation(pest)
+	if !ok || g.Days > 0 {
+		return g.Days
+	}
+	sum, n := 0.0, 0
+	for d := range warmDays {
+		x, ok := w.Weather[w.Today.AddDays(-d)]
+		if ok && x.MinC != nil && x.MaxC != nil {
+			sum += max(0, (*x.MinC+*x.MaxC)/2-g.BaseC)
+			n++
+		}
+	}
+	if n < warmDays/2 || sum == 0 {
+		return 0
+	}
+	return int(math.Ceil(g.DegreeDays * float64(n) / sum))
 }
 
 // recountDays is half the pest's usual time between counts, at least two days:
 // a hand step shows soon. Common practice.
 func recountDays(x *assess.Assessment) int { return max(2, x.Pest.EveryDays/2) }
 
-func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, care map[string][]string, labels map[string]farm.Label) *report.Document {
+func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, usual monthplan.Span, care map[string][]string, labels map[string]farm.Label) *report.Document {
 	doc := a.document(fmt.Sprintf("The work from %s to %s", p.From.Short(), p.Through.Short()), p.From)
 	doc.Warnings = []report.Line{report.Plain("The product label and local law outrank this plan. A product stands here only under its condition; look at the label again on the day.")}
 	lead := "One person, job after job, in the hours " + o.Days + "."
-	if o.Days == "" {
-		lead = `No working days were given: every day from 06:00 to 21:00 is taken. Give them with --days "Mon-Sat 07:00-12:00".`
+	switch {
+	case o.Days == "":
+		lead = `No working days were given: every day is taken. Give them with --days "Mon-Sat 07:00-12:00".`
+	case usual.To > 0:
+		lead = "One person, job after job, on " + strings.TrimSuffix(o.Days, " 00:00-24:00") + "; no working hours were given."
+	}
+	if usual.To > 0 {
+		lead += " A step that names its part of the day gets it; all others stand between 06:00 and 21:00."
+	} else {
+		lead += " A step that names its part of the day stands in it, or has no place."
 	}
 	if o.Harvest == "" {
 		lead += " No cutting days were given, so none are kept free of re-entry: give them with --harvest \"Mon,Thu\"."
 	}
-	lead += " A step takes the first free hour; where it names its own time of day or weather, keep to that. The lengths of the jobs, the days to a recount, and the rules for parcels are common practice."
+	if o.Water == "" {
+		lead += " No watering days were given, so no spray is kept dry of it: give them with --water \"Mon,Thu\"."
+	}
+	if a.farm.Latitude == nil {
+		lead += " Sunrise and sunset are not known, so dawn, evening and dark go by the clock: give the farm its place with `leafturn farm set --at`."
+	}
+	lead += " The lengths of the jobs and of the parts of the day, what goes before what, the days to a recount, and the rules for parcels are common practice."
 	doc.Sections = append(doc.Sections, report.Section{Key: "about", Title: "How it is laid out", Lead: report.Plain(lead)})
+	if len(p.Standing) > 0 {
+		doc.Sections = append(doc.Sections, a.standingSection(p.Standing))
+	}
 	var day civil.Date
 	for _, s := range p.Slots {
 		if s.Date != day {
@@ -223,10 +316,31 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, care map[string][]
 		}
 		doc.Sections = append(doc.Sections, sec)
 	}
+	if len(p.Events) > 0 {
+		sec := report.Section{Key: "events", Title: "Only if it happens"}
+		for _, e := range p.Events {
+			it := report.Item{Head: report.Plain(fmt.Sprintf("%s: %s again, when: %s", e.Bed, a.againstPest(e.Product, e.Pest), e.When)),
+				Why: report.Plain("the label names this; no day can be set for it ahead. Count first.")}
+			if e.From.IsZero() {
+				it.Details = append(it.Details, report.Plain("the label allows no further day that is known"))
+			} else {
+				it.Details = append(it.Details, report.Plain("never before "+e.From.Short()+", whatever happens: the label allows it then at the soonest"))
+			}
+			if !e.Until.IsZero() {
+				it.Details = append(it.Details, report.Plain("without that, the effect of the last one is reckoned until "+e.Until.Short()))
+			}
+			sec.Items = append(sec.Items, it)
+		}
+		doc.Sections = append(doc.Sections, sec)
+	}
 	if len(p.Unplaced) > 0 {
 		sec := report.Section{Key: "unplaced", Title: "No place in this plan"}
 		for _, u := range p.Unplaced {
-			it := report.Item{Head: report.Plain(u.Bed + ": " + a.againstPest(u.Text, u.Pest)), Why: report.Plain(u.Why)}
+			head := a.againstPest(u.Text, u.Pest)
+			if u.Bed != "" {
+				head = u.Bed + ": " + head
+			}
+			it := report.Item{Head: report.Plain(head), Why: report.Plain(u.Why)}
 			if !u.Next.IsZero() {
 				it.Details = append(it.Details, report.Plain("the next possible day: "+u.Next.Short()))
 			}
@@ -239,6 +353,25 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, care map[string][]
 	}
 	doc.Data = monthPlanData(p)
 	return doc
+}
+
+// standingSection lists what holds all the time, one line for each step.
+func (a *App) standingSection(tasks []monthplan.Task) report.Section {
+	sec := report.Section{Key: "standing", Title: "All the time"}
+	beds := map[string][]string{}
+	var texts []string
+	for _, t := range tasks {
+		text := a.againstPest(t.Text, t.Pest)
+		if len(beds[text]) == 0 {
+			texts = append(texts, text)
+		}
+		beds[text] = append(beds[text], t.Bed)
+	}
+	for _, t := range texts {
+		slices.Sort(beds[t])
+		sec.Notes = append(sec.Notes, report.Plain(strings.Join(beds[t], ", ")+": "+t))
+	}
+	return sec
 }
 
 // againstPest names the pest by its name for people where the text holds its key or none.
@@ -270,13 +403,24 @@ func amountText(q units.Quantity) string {
 
 func (a *App) monthItem(s monthplan.Slot) report.Item {
 	clock := func(t time.Time) string { return t.In(a.loc).Format("15:04") }
-	head := fmt.Sprintf("%s-%s %s: %s", clock(s.Start), clock(s.End), s.Bed, a.againstPest(s.Text, s.Pest))
+	end := clock(s.End)
+	if end == "00:00" {
+		end = "24:00"
+	}
+	head := fmt.Sprintf("%s-%s ", clock(s.Start), end)
+	if s.Bed != "" {
+		head += s.Bed + ": "
+	}
+	head += a.againstPest(s.Text, s.Pest)
 	if s.If != "" {
 		head += ", " + s.If
 	}
 	it := report.Item{Head: report.Plain(head), Box: true, Why: report.Plain(strings.Join(s.Why, "; "))}
 	say := func(format string, args ...any) {
 		it.Details = append(it.Details, report.Plain(fmt.Sprintf(format, args...)))
+	}
+	for _, w := range s.With {
+		say("with it: %s", w)
 	}
 	if s.Count > 0 {
 		say("at least %s", thousandsText(s.Count))

@@ -12,6 +12,8 @@ type MonthPlanData struct {
 	From     civil.Date         `json:"from"`
 	Through  civil.Date         `json:"through"`
 	Slots    []MonthSlotData    `json:"slots"`
+	Standing []MonthStandData   `json:"standing"`
+	Events   []MonthEventData   `json:"events"`
 	Unplaced []MonthNoPlaceData `json:"unplaced"`
 	Totals   []MonthTotalData   `json:"totals"`
 }
@@ -39,6 +41,8 @@ type MonthSlotData struct {
 	Count      *int        `json:"count"`
 	Conditions []string    `json:"conditions"`
 	Others     []string    `json:"others"`
+	With       []string    `json:"with"`
+	Beds       []string    `json:"beds"`
 	Why        []string    `json:"why"`
 }
 
@@ -51,6 +55,23 @@ type MonthNoPlaceData struct {
 	Why    string      `json:"why"`
 	Next   *civil.Date `json:"next"`
 	LookUp []string    `json:"look_up"`
+}
+
+// MonthStandData is a step that holds all the time.
+type MonthStandData struct {
+	Bed  string `json:"bed"`
+	Pest string `json:"pest"`
+	Text string `json:"text"`
+}
+
+// MonthEventData is an application that waits for what its label names.
+type MonthEventData struct {
+	Bed   string      `json:"bed"`
+	Pest  string      `json:"pest"`
+	Label string      `json:"label"`
+	When  string      `json:"when"`
+	From  *civil.Date `json:"from"`
+	Until *civil.Date `json:"until"`
 }
 
 // MonthTotalData is the most of a product that the plan needs.
@@ -68,11 +89,11 @@ func dayOrNil(d civil.Date) *civil.Date {
 }
 
 func monthPlanData(p monthplan.Plan) MonthPlanData {
-	out := MonthPlanData{From: p.From, Through: p.Through, Slots: []MonthSlotData{}, Unplaced: []MonthNoPlaceData{}, Totals: []MonthTotalData{}}
+	out := MonthPlanData{From: p.From, Through: p.Through, Slots: []MonthSlotData{}, Standing: []MonthStandData{}, Events: []MonthEventData{}, Unplaced: []MonthNoPlaceData{}, Totals: []MonthTotalData{}}
 	for _, s := range p.Slots {
 		d := MonthSlotData{ID: s.ID, Kind: string(s.Kind), Bed: s.Bed, Pest: s.Pest, Text: s.Text, Start: s.Start.Format(time.RFC3339), End: s.End.Format(time.RFC3339), Late: s.Late, If: s.If,
 			Label: s.Label, OpenFrom: dayOrNil(s.OpenFrom), NextFrom: dayOrNil(s.NextFrom), UsefulTo: dayOrNil(s.UsefulTo),
-			Conditions: orEmpty(s.Conditions), Others: orEmpty(s.Others), Why: orEmpty(s.Why)}
+			Conditions: orEmpty(s.Conditions), Others: orEmpty(s.Others), With: orEmpty(s.With), Beds: orEmpty(s.Beds), Why: orEmpty(s.Why)}
 		if !s.AmountMin.IsZero() {
 			d.AmountMin, d.AmountUnit = &s.AmountMin.Value, s.AmountMin.Unit.Name
 		}
@@ -89,6 +110,12 @@ func monthPlanData(p monthplan.Plan) MonthPlanData {
 			d.Count = &s.Count
 		}
 		out.Slots = append(out.Slots, d)
+	}
+	for _, t := range p.Standing {
+		out.Standing = append(out.Standing, MonthStandData{t.Bed, t.Pest, t.Text})
+	}
+	for _, e := range p.Events {
+		out.Events = append(out.Events, MonthEventData{e.Bed, e.Pest, e.Label, e.When, dayOrNil(e.From), dayOrNil(e.Until)})
 	}
 	for _, u := range p.Unplaced {
 		out.Unplaced = append(out.Unplaced, MonthNoPlaceData{ID: u.ID, Bed: u.Bed, Pest: u.Pest, Text: u.Text, Why: u.Why, Next: dayOrNil(u.Next), LookUp: orEmpty(u.LookUp)})

@@ -4,13 +4,19 @@ import "leafturn/internal/civil"
 
 // RoundData is the payload of `round`.
 type RoundData struct {
-	Budget  int           `json:"budget_min"`
-	Minutes float64       `json:"minutes"`
-	OverBy  int           `json:"over_by_min"`
-	WalkM   float64       `json:"walk_m"`
-	Stops   []RoundStop   `json:"stops"`
-	Dropped []RoundLook   `json:"dropped"`
-	Closed  []RoundClosed `json:"closed"`
+	Budget  int         `json:"budget_min"`
+	Minutes float64     `json:"minutes"`
+	OverBy  int         `json:"over_by_min"`
+	WalkM   float64     `json:"walk_m"`
+	Stops   []RoundStop `json:"stops"`
+	Dropped []RoundLook `json:"dropped"`
+	// Lost is the risk of all that is dropped, Least the least that any choice
+	// for the time leaves; Proven says that they are the same.
+	Lost     float64       `json:"risk_lost"`
+	Least    float64       `json:"risk_least"`
+	Proven   bool          `json:"proven_best"`
+	FirstOut []RoundLook   `json:"first_out"`
+	Closed   []RoundClosed `json:"closed"`
 }
 
 // RoundStop is a bed on the walk.

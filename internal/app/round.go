@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -74,8 +75,9 @@ func (a *App) Round(ctx context.Context, day civil.Date, minutesWord string) (*r
 		}
 		items = append(items, it)
 	}
-	kept, over := a.chooseRound(items, in.Beds, budget, cost)
-	return a.roundDocument(day, budget, over, items, kept, in.Beds, shut, closed, infectedBeds(in)), nil
+	infected := infectedBeds(in)
+	choice, walk := chooseRound(items, budget, cost, infected)
+	return a.roundDocument(day, budget, choice, walk, cost, items, in.Beds, shut, closed, infected), nil
 }
 
 // roundTime is the moment whose closed beds count: now, or the morning of
@@ -118,40 +120,71 @@ func (a *App) roundItem(d week.Due) (roundItem, error) {
 	return it, nil
 }
 
-// chooseRound keeps what fits into the minutes, walking included: a first
-// choice without the walk, then less of it until the walk fits as well.
-func (a *App) chooseRound(items []roundItem, beds []farm.Bed, budget int, cost float64) (kept []bool, over int) {
-	tasks := make([]round.Task, len(items))
+// chooseRound keeps what fits into the minutes, walking included, or all of it
+// where there is no limit, and gives the beds in walking order: the clean ones
+// first, the infected ones in a leg of their own. Beds without a place come at
+// the end of their leg in the order of their codes.
+func chooseRound(items []roundItem, budget int, cost float64, infected map[string]bool) (round.Choice, []farm.Bed) {
+	var beds []farm.Bed
+	looks := make([]round.Look, len(items))
 	for i, it := range items {
-		tasks[i] = round.Task{Minutes: int(math.Ceil(it.minutes)), Must: it.chance == nil}
+		bed := it.due.Assessment.Bed
+		k := slices.IndexFunc(beds, func(b farm.Bed) bool { return b.Code == bed.Code })
+		if k < 0 {
+			k = len(beds)
+			beds = append(beds, bed)
+		}
+		looks[i] = round.Look{Place: k, Minutes: it.minutes, Must: it.chance == nil}
 		if it.chance != nil {
-			tasks[i].Risk = *it.chance * cost
+			looks[i].Risk = *it.chance * cost
 		}
 	}
-	if budget == 0 {
-		kept = make([]bool, len(items))
-		for i := range kept {
-			kept[i] = true
+	places := placesOf(beds, infected)
+	c := round.Choice{Keep: make([]bool, len(items)), Proven: true}
+	if budget > 0 {
+		c = round.Best(places, looks, float64(budget), walkSpeed)
+	} else {
+		all := make([]int, len(beds))
+		for i := range all {
+			all[i] = i
 		}
-		return kept, 0
+		for i := range c.Keep {
+			c.Keep[i] = true
+		}
+		c.Order, c.Metres, _ = round.Legs(places, all)
 	}
-	for left := budget; ; {
-		kept, over = round.Choose(tasks, left)
-		spent := 0
-		var used []farm.Bed
-		for i, k := range kept {
-			if k {
-				spent += tasks[i].Minutes
-				used = append(used, items[i].due.Assessment.Bed)
+	in := make([]bool, len(places))
+	for i, l := range looks {
+		in[l.Place] = in[l.Place] || c.Keep[i]
+	}
+	var walk []farm.Bed
+	for _, last := range []bool{false, true} {
+		var nowhere []farm.Bed
+		for _, i := range c.Order {
+			if places[i].Last == last {
+				walk = append(walk, beds[i])
 			}
 		}
-		_, metres := walkOrder(used, nil)
-		total := spent + int(math.Ceil(metres/walkSpeed))
-		if over > 0 || total <= budget || left <= 0 {
-			return kept, max(over, total-budget, 0)
+		for i, p := range places {
+			if p.Last == last && !p.Known && in[i] {
+				nowhere = append(nowhere, beds[i])
+			}
 		}
-		left -= max(total-budget, 1)
+		slices.SortFunc(nowhere, func(x, y farm.Bed) int { return strings.Compare(x.Code, y.Code) })
+		walk = append(walk, nowhere...)
 	}
+	return c, walk
+}
+
+// placesOf are the middles of the beds on the map.
+func placesOf(beds []farm.Bed, infected map[string]bool) []round.Place {
+	out := make([]round.Place, len(beds))
+	for i, b := range beds {
+		if out[i].Last = infected[b.Code]; b.X != nil && b.Y != nil {
+			out[i].Point, out[i].Known = round.Point{X: *b.X + b.LengthM/2, Y: *b.Y + b.WidthM/2}, true
+		}
+	}
+	return out
 }
 
 // infectedBeds are those in which signs of a virus were found this season:
@@ -171,50 +204,11 @@ func infectedBeds(in week.Input) map[string]bool {
 	return out
 }
 
-// walkOrder orders beds for a walk: the clean ones first, the infected ones in
-// a leg of their own. Beds without a place come at the end of their leg in the
-// order of their codes. metres is the length between the places.
-func walkOrder(beds []farm.Bed, infected map[string]bool) (order []farm.Bed, metres float64) {
-	var from *round.Point
-	for _, last := range []bool{false, true} {
-		var places []round.Point
-		var here, nowhere []farm.Bed
-		for _, b := range beds {
-			seen := func(list []farm.Bed) bool {
-				return slices.ContainsFunc(list, func(x farm.Bed) bool { return x.Code == b.Code })
-			}
-			if infected[b.Code] != last || seen(here) || seen(nowhere) {
-				continue
-			}
-			if b.X == nil || b.Y == nil {
-				nowhere = append(nowhere, b)
-				continue
-			}
-			here = append(here, b)
-			places = append(places, round.Point{X: *b.X + b.LengthM/2, Y: *b.Y + b.WidthM/2})
-		}
-		walk := round.Walk(places, from)
-		metres += round.Length(walk, places, from)
-		for _, i := range walk {
-			order = append(order, here[i])
-			from = &places[i]
-		}
-		slices.SortFunc(nowhere, func(x, y farm.Bed) int { return strings.Compare(x.Code, y.Code) })
-		order = append(order, nowhere...)
-	}
-	return order, metres
-}
-
-func (a *App) roundDocument(day civil.Date, budget, over int, items []roundItem, kept []bool, beds []farm.Bed, shut map[string]string, closed, infected map[string]bool) *report.Document {
+func (a *App) roundDocument(day civil.Date, budget int, choice round.Choice, order []farm.Bed, cost float64, items []roundItem, beds []farm.Bed, shut map[string]string, closed, infected map[string]bool) *report.Document {
 	doc := a.document("The scouting round", day)
-	data := RoundData{Budget: budget, OverBy: over, Stops: []RoundStop{}, Dropped: []RoundLook{}, Closed: []RoundClosed{}}
-	var used []farm.Bed
-	for i, it := range items {
-		if kept[i] {
-			used = append(used, it.due.Assessment.Bed)
-		}
-	}
-	order, metres := walkOrder(used, infected)
+	kept, over := choice.Keep, int(math.Ceil(choice.Over-1e-9))
+	data := RoundData{Budget: budget, OverBy: over, Lost: choice.Lost / cost, Least: choice.Least / cost, Proven: choice.Proven, Stops: []RoundStop{}, Dropped: []RoundLook{}, FirstOut: []RoundLook{}, Closed: []RoundClosed{}}
+	metres := choice.Metres
 	data.WalkM = math.Round(metres)
 	total := metres / walkSpeed
 	walk := report.Section{Key: "walk", Title: "The walk"}
@@ -278,6 +272,9 @@ func (a *App) roundDocument(day civil.Date, budget, over int, items []roundItem,
 		}
 		return 0
 	})
+	if len(left) > 0 {
+		dropped.Lead = report.Plain(lostWords(choice, cost, len(left)))
+	}
 	for _, i := range left {
 		it := items[i]
 		data.Dropped = append(data.Dropped, it.look())
@@ -286,6 +283,15 @@ func (a *App) roundDocument(day civil.Date, budget, over int, items []roundItem,
 	}
 	if len(left) > 0 {
 		doc.Sections = append(doc.Sections, dropped)
+	}
+	if first := firstOut(items, kept); len(first) > 0 {
+		sec := report.Section{Key: "first-out", Title: "If you run short, leave these first"}
+		for _, it := range first {
+			data.FirstOut = append(data.FirstOut, it.look())
+			sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("%s, %s: saves %s min and leaves a chance of %s that they are over the action level unseen in a week",
+				it.due.Assessment.Bed.Code, it.due.Assessment.Pest.Name, minuteWords(it.minutes), chanceWord(*it.chance))))
+		}
+		doc.Sections = append(doc.Sections, sec)
 	}
 	out := report.Section{Key: "closed", Title: "Closed: do not enter"}
 	for _, b := range beds {
@@ -299,6 +305,41 @@ func (a *App) roundDocument(day civil.Date, budget, over int, items []roundItem,
 	}
 	doc.Data = data
 	return doc
+}
+
+// lostWords says what leaving looks out costs, and whether less was possible.
+func lostWords(c round.Choice, cost float64, n int) string {
+	words := fmt.Sprintf("The %d left out carry a risk of %s in all: so many beds and pests are to be expected over the action level, unseen for a week.", n, riskWord(c.Lost/cost))
+	if n == 1 {
+		words = fmt.Sprintf("What is left out carries a risk of %s of being over the action level, unseen for a week.", riskWord(c.Lost/cost))
+	}
+	switch {
+	case c.Over > 0:
+		return words
+	case c.Proven:
+		return words + " No other choice for this time leaves less."
+	}
+	return words + fmt.Sprintf(" No choice found leaves less; none can leave less than %s.", riskWord(c.Least/cost))
+}
+
+func riskWord(v float64) string {
+	if v < 0.005 {
+		return "under 0.01"
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
+}
+
+// firstOut are the looks that would be left out first if time ran short: the
+// least risk for their minutes.
+func firstOut(items []roundItem, kept []bool) []roundItem {
+	var out []roundItem
+	for i, it := range items {
+		if kept[i] && it.chance != nil && it.minutes > 0 {
+			out = append(out, it)
+		}
+	}
+	slices.SortStableFunc(out, func(x, y roundItem) int { return cmp.Compare(*x.chance/x.minutes, *y.chance/y.minutes) })
+	return out[:min(len(out), 3)]
 }
 
 func (it roundItem) look() RoundLook {

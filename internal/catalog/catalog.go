@@ -49,6 +49,7 @@ type Catalog struct {
 	actives      []Active
 	aparts       []Apart
 	minutes      []Minutes
+	generations  []Generation
 	sideEffects  []SideEffect
 	waits        []DefaultWait
 	covers       []Cover
@@ -86,6 +87,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.agents()
 	l.actions()
 	l.releases()
+	l.generations()
 	l.sideEffects()
 	l.covers()
 	l.taylor()

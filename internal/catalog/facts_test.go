@@ -491,6 +491,20 @@ func TestProductSafety(t *testing.T) {
 	require.Equal(t, []string{"soap_burn", "heat", "product"}, keys(none))
 }
 
+// The times of a generation, as the sources give them.
+func TestGeneration(t *testing.T) {
+	c := load(t)
+	slug, ok := c.Generation("slug") // 27 to 30 weeks: the shorter
+	require.True(t, ok)
+	require.Equal(t, 27*7, slug.Days)
+	mite, _ := c.Generation("spider_mite") // 146.48 °C-days above 12.5 °C
+	require.Equal(t, []float64{146.48, 12.5}, []float64{mite.DegreeDays, mite.BaseC})
+	aphid, _ := c.Generation("aphid") // 135.7 °C-days above 4.0 °C
+	require.Equal(t, []float64{135.7, 4}, []float64{aphid.DegreeDays, aphid.BaseC})
+	_, ok = c.Generation("earwig")
+	require.False(t, ok)
+}
+
 // A scouting round can be timed: every unit of every protocol has its minutes.
 func TestMinutes(t *testing.T) {
 	c := load(t)

@@ -111,6 +111,23 @@ func (l *loader) releases() {
 	})
 }
 
+func (l *loader) generations() {
+	var seen []string
+	l.table("generations.csv", columns("pest_key,days,degree_days,base_c"), func(w row) {
+		g := Generation{Pest: w.oneOf("pest_key", l.pestKeys...), Days: w.whole("days", 1, 1000, 0), Provenance: w.provenance()}
+		dd, base := w.num("degree_days"), w.num("base_c")
+		if (g.Days > 0) == (dd != nil) || (dd == nil) != (base == nil) || dd != nil && *dd <= 0 {
+			w.bad("days", "is no time of a generation", "write days, or degree-days above 0 with their base")
+			return
+		}
+		if dd != nil {
+			g.DegreeDays, g.BaseC = *dd, *base
+		}
+		seen = unique(w, "pest_key", g.Pest, seen)
+		l.c.generations = append(l.c.generations, g)
+	})
+}
+
 func (l *loader) sideEffects() {
 	var timed []string
 	l.table("minutes.csv", columns("unit,setup_min,each_min"), func(w row) {

@@ -296,6 +296,15 @@ type Active struct {
 	Provenance
 }
 
+// Generation is the time of one generation of a pest: days, or degree-days
+// above a base.
+type Generation struct {
+	Pest              string
+	Days              int
+	DegreeDays, BaseC float64
+	Provenance
+}
+
 // Minutes is the time that a sample unit takes.
 type Minutes struct {
 	Unit        string

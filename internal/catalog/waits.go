@@ -29,6 +29,12 @@ func (c *Catalog) MinutesFor(unit string) (Minutes, bool) {
 	return find(c.minutes, func(m Minutes) bool { return m.Unit == unit })
 }
 
+// Generation returns the time of one generation of a pest, false when it is
+// not known.
+func (c *Catalog) Generation(pest string) (Generation, bool) {
+	return find(c.generations, func(g Generation) bool { return g.Pest == pest })
+}
+
 // SideEffects returns every row on an active, by any of its names; none when
 // the active is unknown.
 func (c *Catalog) SideEffects(active string) []SideEffect {

@@ -13,16 +13,17 @@ import (
 func monthPlanCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "plan", Usage: "the work of the coming four weeks, day by day and hour by hour",
-		UsageText: "leafturn plan\nleafturn plan --days \"Mon-Sat 07:00-12:00,18:00-21:00\" --harvest \"Mon,Thu\"\nleafturn plan B3 --weeks 2",
+		UsageText: "leafturn plan\nleafturn plan --days \"Mon-Sat 07:00-12:00,18:00-21:00\" --harvest \"Mon,Thu\"\nleafturn plan B3 --weeks 2 --water \"Tue,Sat\"",
 		ArgsUsage: "[BED...]",
 		Flags: outputFlags(dateOption,
 			&ucli.StringFlag{Name: "weeks", Usage: "plan `N` weeks, 1 to 8", Value: "4"},
 			&ucli.StringFlag{Name: "days", Usage: "your working `HOURS`, such as \"Mon-Sat 07:00-12:00,18:00-21:00; Sun 08:00-10:00\""},
+			&ucli.StringFlag{Name: "water", Usage: "the `DAYS` on which you water, such as \"Tue,Sat\""},
 			&ucli.StringFlag{Name: "harvest", Usage: "the `DAYS` on which you cut, such as \"Mon,Thu\""},
 		),
 		Action: func(c *ucli.Context) error {
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-				return a.MonthPlan(ctx, day, app.MonthOptions{Weeks: c.String("weeks"), Days: c.String("days"), Harvest: c.String("harvest"), Beds: c.Args().Slice()})
+				return a.MonthPlan(ctx, day, app.MonthOptions{Weeks: c.String("weeks"), Days: c.String("days"), Harvest: c.String("harvest"), Water: c.String("water"), Beds: c.Args().Slice()})
 			})
 		},
 	}

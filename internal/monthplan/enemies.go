@@ -1,8 +1,8 @@
 package monthplan
 
 import (
+	"cmp"
 	"fmt"
-	"slices"
 	"time"
 
 	"leafturn/internal/civil"
@@ -21,7 +21,12 @@ func (p *planner) course(c Course) {
 	q := c.Request
 	bed, name := q.Bed.Code, q.Agent.Name
 	u := Unplaced{ID: c.ID, Bed: bed, Pest: c.Pest, Text: "Release of " + name}
-	ids, last, missing := p.lower(bed, c.Pest, Biological)
+	last, missing := p.lower(bed, c.Pest, Biological)
+	if end, _, chore := p.before(bed, Rogue, Clear); chore != "" {
+		missing = chore
+	} else if end.After(last) {
+		last = end
+	}
 	if missing != "" {
 		u.Why = fmt.Sprintf("it comes after %q, which has no place", missing)
 		p.miss(u)
@@ -67,7 +72,7 @@ func (p *planner) course(c Course) {
 				}
 				continue
 			}
-			placed = p.letOut(c, n, d, plan, ids, last, &why)
+			placed = p.letOut(c, n, d, plan, last, &why)
 			if placed {
 				want = d.AddDays(max(q.Agent.IntervalDays, 1))
 			}
@@ -87,41 +92,38 @@ func (p *planner) course(c Course) {
 	}
 }
 
-// arrival says why no parcel is to come on a day, "" when it may. The weekend
-// and the heat are common practice.
+// arrival says why no parcel is to come on a day, "" when it may.
 func (p *planner) arrival(d civil.Date, parcel bool) string {
 	if !parcel {
 		return ""
 	}
-	if w := d.Weekday(); w == time.Saturday || w == time.Sunday {
-		return "a parcel is not to arrive at a weekend (common practice)"
+	w, ok := p.in.Weather[d]
+	if !ok {
+		w.Date = d
 	}
-	if w, ok := p.in.Weather[d]; ok && w.MaxC != nil && *w.MaxC > hotArrival {
-		return fmt.Sprintf("%.4g °C is forecast for %s, too hot for the parcel (common practice: at most %d °C)", *w.MaxC, d.Short(), hotArrival)
-	}
-	return ""
+	return schedule.ParcelDay(w)
 }
 
 // letOut places one release with its order and its looks, all or nothing.
-func (p *planner) letOut(c Course, n int, d civil.Date, plan schedule.ReleasePlan, ids []string, last time.Time, why *string) bool {
+func (p *planner) letOut(c Course, n int, d civil.Date, plan schedule.ReleasePlan, last time.Time, why *string) bool {
 	bed, a := c.Request.Bed.Code, c.Request.Agent
 	id := fmt.Sprintf("%s:%d", c.ID, n+1)
 	var out Slot
 	// The evening is best for them, so the last hour that fits is taken.
-	p.starts(d, 15, func(start, end time.Time) bool {
+	p.starts(d, 15, c.Part, func(start, end time.Time) bool {
 		if w := p.closed(bed, start, end); w != "" {
 			*why = w
 			return false
 		}
 		if !start.Before(last) {
 			out = Slot{ID: id, Kind: LetOut, Bed: bed, Pest: c.Pest, Text: "Let out " + a.Name, Rung: Biological, Start: start, End: end, Date: d,
-				Agent: c.Agent, Count: plan.Count, after: ids}
+				Agent: c.Agent, Count: plan.Count}
 		}
 		return false
 	})
 	if out.ID == "" {
 		if *why == "" {
-			*why = "no working hour is free"
+			*why = p.hourWords(c.Part, d)
 		}
 		return false
 	}
@@ -129,6 +131,9 @@ func (p *planner) letOut(c Course, n int, d civil.Date, plan schedule.ReleasePla
 		out.Why = append(out.Why, c.Why)
 	}
 	out.Why = append(out.Why, "on the day the parcel comes, as late in the day as the working hours go")
+	if w := p.partWhy(c.Part, d); w != "" {
+		out.Why = append(out.Why, w)
+	}
 	if !plan.Firm {
 		out.Why = append(out.Why, "the weather is not known so far ahead: look at the forecast first")
 	}
@@ -138,7 +143,6 @@ func (p *planner) letOut(c Course, n int, d civil.Date, plan schedule.ReleasePla
 			*why = fmt.Sprintf("no working hour to order %d days before", a.LeadDays)
 			return false
 		}
-		out.after = append(slices.Clone(out.after), order.ID)
 		p.slots = append(p.slots, order)
 	} else {
 		out.Why = append(out.Why, "ordered on "+c.Ordered.Short())
@@ -162,7 +166,7 @@ func (p *planner) order(c Course, id string, delivery civil.Date, before time.Ti
 	a := c.Request.Agent
 	for d := delivery.AddDays(-max(a.LeadDays, 0)); !d.Before(p.in.Today); d = d.AddDays(-1) {
 		var s Slot
-		if p.starts(d, deskTime, func(start, end time.Time) bool {
+		if p.starts(d, deskTime, AnyHour, func(start, end time.Time) bool {
 			if end.After(before) {
 				return false
 			}
@@ -206,9 +210,9 @@ func (p *planner) harm(bed string, l farm.Label, on civil.Date) string {
 			}
 			switch {
 			case !known:
-				return fmt.Sprintf("what %s does to %s of %s is not known", x.Name, r.agent, r.date.Short())
+				return fmt.Sprintf("what %s does to %s of %s is not known", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
 			case days > 0 && r.date.Sub(on) < days:
-				return fmt.Sprintf("%s harms %s of %s", x.Name, r.agent, r.date.Short())
+				return fmt.Sprintf("%s harms %s of %s", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
 			}
 		}
 	}

@@ -54,6 +54,7 @@ const (
 	Look     Kind = "look"
 	Ordering Kind = "order"
 	LetOut   Kind = "let out"
+	Watering Kind = "watering"
 	Applying Kind = "product"
 )
 
@@ -73,6 +74,7 @@ type Task struct {
 	From, By  civil.Date // zero By is the end of the plan; a job that comes later is marked late
 	Minutes   int
 	Why       string
+	Manner
 }
 
 // Course is a release of natural enemies, ordered already or to be ordered.
@@ -82,11 +84,12 @@ type Course struct {
 	Agent   string // catalogue key
 	Request schedule.ReleaseRequest
 	Ordered civil.Date // zero: not ordered yet
+	Part    Part       // when in the day they are let out
 	Why     string
 }
 
-// Offer is the products that might go on a bed against a pest; at most one is
-// placed. Date, Start, End, History, Weather and Work are set by the plan.
+// Offer is the products that might go on a bed against a pest; one of them is
+// chosen. Date, Start, End, History, Weather and Work are set by the plan.
 type Offer struct {
 	Bed, Pest string
 	Products  []label.Request
@@ -94,6 +97,15 @@ type Offer struct {
 	RecountDays int
 	Minutes     int
 	Why         string
+	// Part and Dry say when in the day the step is done, besides the label.
+	Part Part
+	Dry  bool
+	// Renews is the last application, where one was made since the count: then
+	// only those that follow it are planned.
+	Renews farm.Treatment
+	// GenerationDays is the shortest time of one generation of the pest; 0 is
+	// not known, and then nothing is said of rotation.
+	GenerationDays int
 }
 
 // Input is all that a plan is made from.
@@ -104,7 +116,10 @@ type Input struct {
 	Zone     *time.Location
 	Beds     []farm.Bed
 	Hours    Hours
+	Usual    Span                      // hours for jobs that name no part of the day; zero is all working hours
 	Cut      map[string][]time.Weekday // cutting days by bed
+	Sick     map[string]bool           // beds with signs of a disease: cut last
+	Water    []time.Weekday            // days on which the beds that are not rainfed are watered
 	Tasks    []Task
 	Courses  []Course
 	Offers   []Offer
@@ -112,6 +127,7 @@ type Input struct {
 	Versions map[int64]farm.Label  // by treatment
 	Labels   map[string]farm.Label // in force, by key
 	Released []farm.Release
+	Agents   map[string]string // names of natural enemies, by key
 	Weather  map[civil.Date]farm.WeatherDay
 	Sun      map[civil.Date][2]time.Time // rise and set, where known
 	// Wait tells how many days a residue harms an agent.
@@ -130,6 +146,8 @@ type Slot struct {
 	Late       bool
 	If         string // the condition it stands under
 	Why        []string
+	With       []string // steps that go with it
+	Beds       []string // of a watering: the beds watered
 
 	// Of a product.
 	Label                string
@@ -148,7 +166,6 @@ type Slot struct {
 	Count int
 	For   civil.Date // of an order: the day of delivery
 
-	after   []string
 	request label.Request
 }
 
@@ -166,10 +183,22 @@ type Total struct {
 	Amount         units.Quantity
 }
 
+// Event is an application that no day is set for: it depends on what a label
+// says must happen first.
+type Event struct {
+	Bed, Pest      string
+	Label, Product string
+	When           string     // the label's own words
+	From           civil.Date // the label allows none before; zero is not known
+	Until          civil.Date // the effect of the one before is reckoned to here; zero is not said
+}
+
 // Plan is the answer: slots in order of time.
 type Plan struct {
 	From, Through civil.Date
 	Slots         []Slot
+	Standing      []Task // steps that hold all the time and take no hour
+	Events        []Event
 	Unplaced      []Unplaced
 	Totals        []Total
 }
@@ -178,11 +207,12 @@ const (
 	grid = 15 // minutes between the starts that are tried
 	// settled is how long natural enemies that were let out are counted on.
 	// Common practice.
-	settled = 35
-	// hotArrival is the forecast in °C above which no parcel is to arrive.
+	settled   = 35
+	deskTime  = 15 // minutes for an order
+	waterTime = 30 // minutes for a watering round
+	// dailyFor is how many days a step of every day goes on without a count.
 	// Common practice.
-	hotArrival = 32
-	deskTime   = 15 // minutes for an order
+	dailyFor = 7
 )
 
 // Make lays the work out.
@@ -193,16 +223,39 @@ func Make(in Input) Plan {
 	if in.Zone == nil {
 		in.Zone = time.UTC
 	}
+	in = sorted(in)
 	p := &planner{in: in, through: in.Today.AddDays(in.Days - 1), beds: map[string]farm.Bed{}, missing: map[string]bool{}}
 	for _, b := range in.Beds {
 		p.beds[b.Code] = b
 	}
+	p.rogues()
 	p.cutting()
+	p.watering()
 	p.tasks()
 	p.courses()
 	p.products()
+	p.repeats()
 	slices.SortStableFunc(p.slots, func(a, b Slot) int { return cmp.Or(a.Start.Compare(b.Start), cmp.Compare(a.ID, b.ID)) })
-	return Plan{From: in.Today, Through: p.through, Slots: p.slots, Unplaced: p.unplaced, Totals: p.totals()}
+	return Plan{From: in.Today, Through: p.through, Slots: p.slots, Standing: p.standing, Events: p.events, Unplaced: p.unplaced, Totals: p.totals()}
+}
+
+// sorted puts the lists in one order, whatever order they come in.
+func sorted(in Input) Input {
+	in.Beds = slices.SortedStableFunc(slices.Values(in.Beds), func(a, b farm.Bed) int { return cmp.Compare(a.Code, b.Code) })
+	in.Tasks = slices.SortedStableFunc(slices.Values(in.Tasks), func(a, b Task) int {
+		return cmp.Or(cmp.Compare(a.Rung, b.Rung), deadline(a.By, b.By), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
+	})
+	in.Courses = slices.SortedStableFunc(slices.Values(in.Courses), func(a, b Course) int { return cmp.Compare(a.ID, b.ID) })
+	in.Offers = slices.SortedStableFunc(slices.Values(in.Offers), func(a, b Offer) int {
+		return cmp.Or(cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Pest, b.Pest))
+	})
+	in.History = slices.SortedStableFunc(slices.Values(in.History), func(a, b farm.Treatment) int {
+		return cmp.Or(a.Date.Compare(b.Date), a.End.Compare(b.End), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
+	})
+	in.Released = slices.SortedStableFunc(slices.Values(in.Released), func(a, b farm.Release) int {
+		return cmp.Or(a.Date.Compare(b.Date), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Agent, b.Agent))
+	})
+	return in
 }
 
 type planner struct {
@@ -210,6 +263,8 @@ type planner struct {
 	through  civil.Date
 	beds     map[string]farm.Bed
 	slots    []Slot
+	standing []Task
+	events   []Event
 	unplaced []Unplaced
 	missing  map[string]bool // IDs of unplaced jobs
 }
@@ -230,26 +285,6 @@ func (p *planner) inside(s Span, d civil.Date, start, end time.Time) bool {
 		return false
 	}
 	return civil.DateIn(start, p.in.Zone) == d && m >= s.From && n <= s.To && n > m
-}
-
-// starts calls try with each free stretch of the length on a day, in order of
-// time, until it returns true.
-func (p *planner) starts(d civil.Date, minutes int, try func(start, end time.Time) bool) bool {
-	spans := slices.Clone(p.in.Hours[d.Weekday()])
-	slices.SortFunc(spans, func(a, b Span) int { return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To)) })
-	for _, s := range spans {
-		for m := s.From; m+minutes <= s.To; m += grid {
-			start := p.at(d, m)
-			end := start.Add(time.Duration(minutes) * time.Minute)
-			if start.Before(p.in.Now) || !p.inside(s, d, start, end) || p.busy(start, end) {
-				continue
-			}
-			if try(start, end) {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 func (p *planner) busy(start, end time.Time) bool {
@@ -312,130 +347,6 @@ func (p *planner) cutFrom(bed string, d civil.Date) (civil.Date, string) {
 func (p *planner) miss(u Unplaced) {
 	p.missing[u.ID] = true
 	p.unplaced = append(p.unplaced, u)
-}
-
-// cutting puts the cutting days in, first thing in the day.
-func (p *planner) cutting() {
-	for d := p.in.Today; !d.After(p.through); d = d.AddDays(1) {
-		for _, b := range p.in.Beds {
-			if !slices.Contains(p.in.Cut[b.Code], d.Weekday()) {
-				continue
-			}
-			id := "cut:" + b.Code + ":" + d.String()
-			next, why := p.cutFrom(b.Code, d)
-			if why == "" {
-				why = "no working hour of the day is free"
-				if p.starts(d, 30, func(start, end time.Time) bool {
-					if c := p.closed(b.Code, start, end); c != "" {
-						why = c
-						return false
-					}
-					p.slots = append(p.slots, Slot{ID: id, Kind: Cutting, Bed: b.Code, Text: "Cut flowers", Start: start, End: end, Date: d,
-						Why: []string{d.Weekday().String() + " is a cutting day"}})
-					return true
-				}) {
-					continue
-				}
-			}
-			p.miss(Unplaced{ID: id, Bed: b.Code, Text: "Cut flowers on " + d.Short(), Why: why, Next: next})
-		}
-	}
-}
-
-// lower lists the jobs of the same bed and pest on lower rungs: when the last
-// of them ends, and one that found no place.
-func (p *planner) lower(bed, pest string, r Rung) (ids []string, last time.Time, missing string) {
-	if r == Free || r == Prevention {
-		return nil, time.Time{}, ""
-	}
-	for _, s := range p.slots {
-		if s.Bed == bed && s.Pest == pest && s.Rung != Free && s.Rung < r {
-			ids = append(ids, s.ID)
-			if s.End.After(last) {
-				last = s.End
-			}
-		}
-	}
-	for _, t := range p.in.Tasks {
-		if t.Bed == bed && t.Pest == pest && t.Rung != Free && t.Rung < r && p.missing[t.ID] {
-			missing = t.Text
-		}
-	}
-	return ids, last, missing
-}
-
-func (p *planner) tasks() {
-	list := slices.Clone(p.in.Tasks)
-	slices.SortStableFunc(list, func(a, b Task) int {
-		return cmp.Or(cmp.Compare(a.Rung, b.Rung), deadline(a.By, b.By), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
-	})
-	for _, t := range list {
-		p.task(t)
-	}
-}
-
-// deadline puts the earliest first and none last.
-func deadline(a, b civil.Date) int {
-	switch {
-	case a == b:
-		return 0
-	case a.IsZero():
-		return 1
-	case b.IsZero():
-		return -1
-	}
-	return a.Compare(b)
-}
-
-// task places one job on the first hour that fits, after the lower rungs.
-func (p *planner) task(t Task) bool {
-	u := Unplaced{ID: t.ID, Bed: t.Bed, Pest: t.Pest, Text: t.Text}
-	ids, last, missing := p.lower(t.Bed, t.Pest, t.Rung)
-	if missing != "" {
-		u.Why = fmt.Sprintf("it comes after %q, which has no place", missing)
-		p.miss(u)
-		return false
-	}
-	from := t.From
-	if from.Before(p.in.Today) {
-		from = p.in.Today
-	}
-	why := "no working hour is free"
-	for d := from; !d.After(p.through); d = d.AddDays(1) {
-		if p.starts(d, t.Minutes, func(start, end time.Time) bool {
-			if start.Before(last) {
-				return false
-			}
-			if c := p.closed(t.Bed, start, end); c != "" {
-				why = c
-				return false
-			}
-			s := Slot{ID: t.ID, Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Rung: t.Rung, Start: start, End: end, Date: d, after: ids}
-			s.Late = !t.By.IsZero() && d.After(t.By)
-			if t.Why != "" {
-				s.Why = append(s.Why, t.Why)
-			}
-			switch {
-			case s.Late:
-				s.Why = append(s.Why, fmt.Sprintf("late: wanted by %s; %s before", t.By.Short(), why))
-			case !t.By.IsZero():
-				s.Why = append(s.Why, "by "+t.By.Short())
-			}
-			if len(ids) > 0 {
-				s.Why = append(s.Why, "after the lower steps of "+last.In(p.in.Zone).Format("Mon 2 Jan"))
-			}
-			p.slots = append(p.slots, s)
-			return true
-		}) {
-			return true
-		}
-	}
-	u.Why, u.LookUp = why, nil
-	if from.After(p.through) {
-		u.Why, u.Next = "its day lies after this plan", from
-	}
-	p.miss(u)
-	return false
 }
 
 func (p *planner) totals() []Total {

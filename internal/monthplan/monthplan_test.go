@@ -69,7 +69,7 @@ func TestMake_Product(t *testing.T) {
 				c.farm(&in)
 			}
 			p := monthplan.Make(in)
-			require.Empty(t, judge(in, p))
+			require.Empty(t, judged(in, p))
 			if c.start != "" {
 				s := slot(t, p, id)
 				require.Equal(t, c.start, s.Start.In(in.Zone).Format("2006-01-02 15:04"))

@@ -11,12 +11,26 @@ import (
 	"leafturn/internal/label"
 )
 
-// products places at most one product for each bed and pest.
+// products places one product for each bed and pest, then the applications
+// that follow it.
 func (p *planner) products() {
-	list := slices.Clone(p.in.Offers)
-	slices.SortStableFunc(list, func(a, b Offer) int { return cmp.Or(cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Pest, b.Pest)) })
-	for _, o := range list {
-		p.offer(o)
+	var first []Slot
+	for _, o := range p.in.Offers {
+		if o.Renews.Label != "" {
+			p.renewed(o)
+			continue
+		}
+		if s, ok := p.offer(o); ok {
+			first = append(first, s)
+		}
+	}
+	// All beds get their first before any gets a second.
+	for _, o := range p.in.Offers {
+		for _, s := range first {
+			if s.Bed == o.Bed && s.Pest == o.Pest && o.Renews.Label == "" {
+				p.renew(o, choice{request: s.request}, s.Date)
+			}
+		}
 	}
 }
 
@@ -56,9 +70,12 @@ func (p *planner) rank(o Offer) []choice {
 			c.against = append(c.against, "signal word "+w)
 		}
 		for _, g := range groups(r.Label) {
-			if last[g] {
-				c.rank[1] = 1
-				c.against = append(c.against, "the last one here was of the same mode of action, group "+g)
+			if !last[g] {
+				continue
+			}
+			if w, next := generation(o.GenerationDays, p.in.Today.Sub(when)); w != "" {
+				c.against = append(c.against, "the last one here was of the same mode of action, group "+g+w)
+				c.rank[1] = max(c.rank[1], next)
 			}
 		}
 		hours, _ := label.REI(r.Label, r.Bed.Site)
@@ -74,6 +91,21 @@ func (p *planner) rank(o Offer) []choice {
 	return out
 }
 
+// generation says how an application so many days ago bears on rotation: a
+// group is not to meet two successive generations, and inside one it may be
+// repeated (IRAC, modes of action: sequences and alternations). Generations
+// are counted from that application, a common-practice reading. next is 1
+// where another group is the better choice.
+func generation(days, ago int) (words string, next int) {
+	switch {
+	case days <= 0:
+		return "; the pest's generation time is not known, so nothing is said of rotation", 1
+	case ago >= days && ago < 2*days:
+		return fmt.Sprintf(", against the generation before (%d days): rotate", days), 1
+	}
+	return "", 0
+}
+
 func groups(l farm.Label) []string {
 	var out []string
 	for _, a := range l.Actives {
@@ -86,19 +118,27 @@ func groups(l farm.Label) []string {
 	return out
 }
 
-func (p *planner) offer(o Offer) {
+func (p *planner) offer(o Offer) (Slot, bool) {
 	u := Unplaced{ID: "product:" + o.Bed + ":" + o.Pest, Bed: o.Bed, Pest: o.Pest, Text: "A product against " + o.Pest}
+	refuse := func(why string) (Slot, bool) {
+		u.Why = why
+		p.miss(u)
+		return Slot{}, false
+	}
 	// The recount stands between the lower steps and any product.
-	_, last, missing := p.lower(o.Bed, o.Pest, Recount)
+	last, missing := p.lower(o.Bed, o.Pest, Recount)
 	for _, c := range p.in.Courses {
 		if c.Request.Bed.Code == o.Bed && c.Pest == o.Pest && p.missing[c.ID] {
 			missing = "Release of " + c.Request.Agent.Name
 		}
 	}
+	if end, _, chore := p.before(o.Bed, Rogue, Clear); chore != "" {
+		missing = chore
+	} else if end.After(last) {
+		last = end
+	}
 	if missing != "" {
-		u.Why = fmt.Sprintf("a product comes after %q, which has no place yet", missing)
-		p.miss(u)
-		return
+		return refuse(fmt.Sprintf("a product comes after %q, which has no place yet", missing))
 	}
 	from := p.in.Today
 	if !last.IsZero() {
@@ -107,15 +147,17 @@ func (p *planner) offer(o Offer) {
 	recount := Task{ID: "recount:" + o.Bed + ":" + o.Pest, Kind: Look, Bed: o.Bed, Pest: o.Pest, Text: "Count again", Rung: Recount,
 		From: from, Minutes: 30, Why: "the count that decides whether a product is needed"}
 	if !p.task(recount) {
-		u.Why = "the count that must come before it has no place"
-		p.miss(u)
-		return
+		return refuse("the count that must come before it has no place")
 	}
 	count := p.slots[len(p.slots)-1]
+	var days []civil.Date
+	for d := count.Date; !d.After(p.through); d = d.AddDays(1) {
+		days = append(days, d)
+	}
 	var refused []string
 	list := p.rank(o)
 	for i, c := range list {
-		s, why, next, look := p.place(o, c, count)
+		s, why, next, look := p.place(o, c, count, days)
 		if why != "" {
 			refused = append(refused, c.request.Label.Product+": "+why)
 			if !next.IsZero() && (u.Next.IsZero() || next.Before(u.Next)) {
@@ -136,13 +178,9 @@ func (p *planner) offer(o Offer) {
 			s.Why = append(s.Why, "chosen of the labels entered: least harm first, then another mode of action, then the shorter re-entry")
 		}
 		p.slots = append(p.slots, s)
-		return
+		return s, true
 	}
-	u.Why = join(refused)
-	if u.Why == "" {
-		u.Why = "no label that lists the pest has been entered"
-	}
-	p.miss(u)
+	return refuse(cmp.Or(join(refused), "no label that lists the pest has been entered"))
 }
 
 // asked is a request of a product with the plan as it stands.
@@ -160,6 +198,9 @@ func (p *planner) asked(r label.Request, start, end time.Time, skip string) labe
 			if s.Bed == r.Bed.Code {
 				r.Work = append(r.Work, label.Work{What: s.Text, Date: s.Date, At: s.Start})
 			}
+		case s.Kind == Watering && slices.Contains(s.Beds, r.Bed.Code):
+			r.Wet = append(slices.Clone(r.Wet), s.Start)
+			r.Work = append(r.Work, label.Work{What: "watering", Date: s.Date, At: s.Start})
 		case s.Bed == r.Bed.Code && s.Kind != Ordering:
 			r.Work = append(r.Work, label.Work{What: s.Text, Date: s.Date, At: s.Start, Harvest: s.Kind == Cutting})
 		}
@@ -170,6 +211,10 @@ func (p *planner) asked(r label.Request, start, end time.Time, skip string) labe
 	r.Weather = nil
 	if w, ok := p.in.Weather[r.Date]; ok {
 		r.Weather = &w
+	}
+	// Whether flowers will be open is noted for today only.
+	if b, ok := r.Label.Bees.Get(); ok && b == farm.BeesNotForaging && r.Date.After(p.in.Today) && r.Bloom != label.BloomUnknown && r.Ground != label.BloomUnknown {
+		r.Bloom = label.BloomOpen
 	}
 	r.Sunrise, r.Sunset = time.Time{}, time.Time{}
 	if s, ok := p.in.Sun[r.Date]; ok {
@@ -189,8 +234,8 @@ func area(r label.Request) float64 {
 var ofTheHour = []string{label.CodeWork, label.CodeClosed, label.CodeForaging, label.CodeSunset, label.CodePHI, label.CodeRainfast}
 
 // place finds the first hour for a product that its label and those of all
-// planned products allow.
-func (p *planner) place(o Offer, c choice, count Slot) (s Slot, why string, next civil.Date, look []string) {
+// planned products allow, trying the days in their order.
+func (p *planner) place(o Offer, c choice, count Slot, days []civil.Date) (s Slot, why string, next civil.Date, look []string) {
 	note := func(rules []label.Rule) {
 		if why != "" {
 			return
@@ -210,7 +255,7 @@ func (p *planner) place(o Offer, c choice, count Slot) (s Slot, why string, next
 	}
 	minutes := max(o.Minutes, grid)
 	var open civil.Date
-	for d := count.Date; !d.After(p.through); d = d.AddDays(1) {
+	for _, d := range days {
 		// What no hour of the day mends is asked once, at the end of the day.
 		day := p.asked(c.request, time.Time{}, time.Time{}, "")
 		day.Date = d
@@ -237,10 +282,14 @@ func (p *planner) place(o Offer, c choice, count Slot) (s Slot, why string, next
 			note([]label.Rule{{Words: h}})
 			continue
 		}
-		if open.IsZero() {
+		if w := p.wet(d); o.Dry && w != "" {
+			note([]label.Rule{{Words: w}})
+			continue
+		}
+		if open.IsZero() || d.Before(open) {
 			open = d
 		}
-		found := p.starts(d, minutes, func(start, end time.Time) bool {
+		found := p.starts(d, minutes, o.Part, func(start, end time.Time) bool {
 			if start.Before(count.End) {
 				return false
 			}
@@ -251,6 +300,10 @@ func (p *planner) place(o Offer, c choice, count Slot) (s Slot, why string, next
 			dec := label.Plan(p.asked(c.request, start, end, ""))
 			if !dec.Allowed {
 				note(dec.Refusals)
+				return false
+			}
+			if w := p.rain(c.request.Label, start, end); w != "" {
+				note([]label.Rule{{Words: w}})
 				return false
 			}
 			s = p.slot(o, c, count, dec, start, end)
@@ -265,7 +318,7 @@ func (p *planner) place(o Offer, c choice, count Slot) (s Slot, why string, next
 			p.again(&s)
 			return s, "", civil.Date{}, nil
 		}
-		note([]label.Rule{{Words: "no working hour is free"}})
+		note([]label.Rule{{Words: p.hourWords(o.Part, d)}})
 	}
 	if why == "" {
 		why = "its day lies after this plan"
@@ -277,8 +330,8 @@ func (p *planner) slot(o Offer, c choice, count Slot, d label.Decision, start, e
 	s := Slot{ID: "product:" + o.Bed + ":" + o.Pest, Kind: Applying, Bed: o.Bed, Pest: o.Pest, Text: c.request.Label.Product, Rung: Product,
 		Start: start, End: end, Date: civil.DateIn(end, p.in.Zone), Label: c.request.Label.Key, AmountMin: d.AmountMin, AmountMax: d.AmountMax,
 		LeftKnown: d.MaxKnown, Left: max(0, d.Remaining-1), LeftAmount: d.LeftAmount, Conditions: d.Conditions,
-		If:    fmt.Sprintf("if the recount of %s still says act", count.Start.In(p.in.Zone).Format("Mon 2 Jan")),
-		after: []string{count.ID}, request: c.request}
+		If:      fmt.Sprintf("if the recount of %s still says act", count.Start.In(p.in.Zone).Format("Mon 2 Jan")),
+		request: c.request}
 	s.OpensAt, _ = d.REIEnd(end)
 	// What flowers are open is noted for today only.
 	if b, ok := c.request.Label.Bees.Get(); ok && s.Date.After(p.in.Today) {
@@ -288,6 +341,12 @@ func (p *planner) slot(o Offer, c choice, count Slot, d label.Decision, start, e
 		s.Why = append(s.Why, o.Why)
 	}
 	s.Why = append(s.Why, fmt.Sprintf("the label allows it on %s, with all that is planned in %s", s.Date.Short(), o.Bed))
+	if w := p.partWhy(o.Part, s.Date); w != "" {
+		s.Why = append(s.Why, w)
+	}
+	if b, ok := c.request.Label.Bees.Get(); ok && b != farm.BeesNoBloom {
+		s.Why = append(s.Why, "not between sunrise and sunset: the label spares bees ("+b+")")
+	}
 	return s
 }
 
@@ -307,20 +366,4 @@ func (p *planner) upset(s Slot) string {
 		}
 	}
 	return ""
-}
-
-// again gives the window of the application after this one. The next depends
-// on what is found in the bed, so it is not placed.
-func (p *planner) again(s *Slot) {
-	p.slots = append(p.slots, *s)
-	r := p.asked(s.request, time.Time{}, time.Time{}, "")
-	p.slots = p.slots[:len(p.slots)-1]
-	r.Date, r.Work = s.Date.AddDays(1), nil
-	if n, ok := s.request.Label.MinIntervalDays.Get(); ok && n > 1 {
-		r.Date = s.Date.AddDays(n)
-	}
-	s.NextFrom = label.Plan(r).Earliest
-	if n, ok := s.request.Label.ReapplyByDays.Get(); ok {
-		s.UsefulTo = s.Date.AddDays(n)
-	}
 }

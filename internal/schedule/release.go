@@ -1,3 +1,12 @@
+// Package schedule lays the dates of natural enemies out: when they are
+// ordered, released and looked at again, and on which days a parcel may come.
+//
+// Rates, waits and temperature limits are arguments: the caller looks them up
+// with their sources.
+//
+// Not here: day length and vapour-pressure limits of natural enemies, permits
+// for releases, and the time a predator generation takes. Each has to be
+// looked up by the grower.
 package schedule
 
 import (

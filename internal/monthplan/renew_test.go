@@ -1,0 +1,202 @@
+package monthplan_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/monthplan"
+	"leafturn/internal/units"
+)
+
+type farmLabel = farm.Label
+
+var bees = farm.Value(farm.BeesNotForaging)
+
+// weekly is an invented bait: at least 7 days apart, renewed by 14 days, at
+// most 6 in a year and 3 in any 30 days.
+func weekly(l *farm.Label) {
+	l.MinIntervalDays, l.ReapplyByDays, l.ReapplyWhen = farm.Value(7), farm.Value(14), farm.Value("eaten")
+	l.MaxApplications, l.MaxInWindow, l.MaxPer = farm.Value(6), farm.Value(farm.Window{Count: 3, Days: 30}), farm.PerYear
+}
+
+// applications lists the days of the product, with what is left after each.
+func applications(p monthplan.Plan) (out []string) {
+	for _, s := range p.Slots {
+		if s.Kind == monthplan.Applying {
+			w := s.Date.String()
+			if s.LeftKnown {
+				w += fmt.Sprintf(" left %d", s.Left)
+			}
+			if s.Late {
+				w += " late"
+			}
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+func treated(in *monthplan.Input, dates ...string) {
+	in.Versions = map[int64]farm.Label{}
+	for i, d := range dates {
+		end := civil.MustParse(d).In(in.Zone).Add(18 * time.Hour)
+		in.History = append(in.History, farm.Treatment{ID: int64(i + 1), Bed: "B1", Label: "bait", Pest: "slug", Date: civil.MustParse(d), Start: end, End: end,
+			EndKnown: true, Amount: units.Of(30, "g"), AreaM2: 12})
+		in.Versions[int64(i+1)] = in.Labels["bait"]
+	}
+	for i := range in.Offers[0].Products {
+		in.Offers[0].Products[i].Versions = in.Versions
+	}
+}
+
+// The step on Monday 20 July, the count on the 23rd and the first application
+// on it; the next 14 days after, on 6 August, and the third on the 20th, which
+// lies after the plan.
+func TestMake_Renewal(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(*farm.Label)
+		before []string // earlier applications
+		rain   map[string]float64
+		want   []string
+		event  string
+	}{
+		{name: "when due", change: weekly, want: []string{"2026-07-23 left 5", "2026-08-06 left 4"}, event: "eaten 2026-08-13 2026-08-20"},
+		{name: "no time given: what is found decides", change: func(l *farm.Label) { weekly(l); l.ReapplyByDays, l.ReapplyWhen = farm.None[int](), farm.None[string]() },
+			want: []string{"2026-07-23 left 5"}},
+		{name: "three in any 30 days: 4, 11 and 18 July, so the first on 3 August", change: weekly, before: []string{"2026-07-04", "2026-07-11", "2026-07-18"},
+			want: []string{"2026-08-03 left 2"}, event: "eaten 2026-08-10 2026-08-17"},
+		// The year is full, and the twelve months from 1 April 2026 are until 1 April 2027.
+		{name: "one left of the year", change: weekly, before: []string{"2026-04-01", "2026-04-20", "2026-05-10", "2026-06-01", "2026-06-20"},
+			want: []string{"2026-07-23 left 0"}, event: "eaten 2027-04-01 2026-08-06"},
+		{name: "after the rain that the label names, and no sooner than 7 days", change: func(l *farm.Label) { weekly(l); l.ReapplyWhen = farm.Value("after more than 10 mm of rain") },
+			rain: map[string]float64{"2026-07-25": 25}, want: []string{"2026-07-23 left 5", "2026-07-30 left 4", "2026-08-13 left 3"},
+			event: "after more than 10 mm of rain 2026-08-22 2026-08-27"},
+		{name: "less rain than the label names", change: func(l *farm.Label) { weekly(l); l.ReapplyWhen = farm.Value("after more than 0.5 inches of rain") },
+			rain: map[string]float64{"2026-07-25": 12}, want: []string{"2026-07-23 left 5", "2026-08-06 left 4"}, event: "after more than 0.5 inches of rain 2026-08-13 2026-08-20"},
+		{name: "rain is nothing to a label that does not name it", change: weekly, rain: map[string]float64{"2026-07-25": 25},
+			want: []string{"2026-07-23 left 5", "2026-08-06 left 4"}, event: "eaten 2026-08-13 2026-08-20"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			in := base(c.change)
+			treated(&in, c.before...)
+			in.Weather = map[civil.Date]farm.WeatherDay{}
+			for d, mm := range c.rain {
+				in.Weather[civil.MustParse(d)] = farm.WeatherDay{Date: civil.MustParse(d), RainMM: &mm}
+			}
+			p := monthplan.Make(in)
+			require.Empty(t, judged(in, p))
+			require.Equal(t, c.want, applications(p))
+			var events []string
+			for _, e := range p.Events {
+				w := []string{e.When, "", ""}
+				for i, d := range []civil.Date{e.From, e.Until} {
+					if !d.IsZero() {
+						w[i+1] = d.String()
+					}
+				}
+				events = append(events, strings.Join(w, " "))
+			}
+			require.Equal(t, c.event, strings.Join(events, "; "))
+		})
+	}
+}
+
+// After an application of 15 July only what follows is planned: due on the
+// 29th, counted for two days before.
+func TestMake_FollowsAnApplicationMade(t *testing.T) {
+	in := base(weekly)
+	treated(&in, "2026-07-15")
+	in.Offers[0].Renews = in.History[0]
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, []string{"2026-07-29 left 4", "2026-08-12 left 3"}, applications(p))
+	require.Equal(t, "2026-07-27", slot(t, p, "recount:B1:slug:2").Date.String())
+}
+
+// What is said of rotation rests on the pest's generation time, or refuses.
+func TestMake_Generations(t *testing.T) {
+	for _, c := range []struct {
+		days int
+		want string
+	}{
+		{0, "nothing is said of rotation"},
+		{10, "against the generation before"}, // 14 days from one application to the next
+		{20, ""},                              // the same generation
+		{5, ""},                               // two generations lie between
+	} {
+		in := base(func(l *farm.Label) { weekly(l); l.Actives[0].Group = farm.Value("5") })
+		in.Offers[0].GenerationDays = c.days
+		s := slot(t, monthplan.Make(in), "product:B1:slug:2")
+		if c.want == "" {
+			require.NotContains(t, strings.Join(s.Conditions, "|"), "mode of action")
+			continue
+		}
+		require.Contains(t, strings.Join(s.Conditions, "|"), c.want)
+	}
+}
+
+// Sick plants come out first, then the cutting, clean beds before sick ones,
+// with clean blades.
+func TestMake_RogueCutClean(t *testing.T) {
+	in := base(nil)
+	in.Offers = nil
+	in.Beds = append(in.Beds, farm.Bed{Code: "B0", LengthM: 10, WidthM: 1.2, Site: farm.Outdoor}, farm.Bed{Code: "B2", LengthM: 10, WidthM: 1.2, Site: farm.Outdoor})
+	in.Sick = map[string]bool{"B0": true}
+	in.Cut = map[string][]time.Weekday{"B0": {time.Monday}, "B1": {time.Monday}, "B2": {time.Monday}}
+	in.Tasks = []monthplan.Task{
+		{ID: "rogue", Kind: monthplan.Step, Bed: "B0", Pest: "mosaic", Text: "Take them out", Rung: monthplan.Hand, Minutes: 30, Manner: monthplan.Manner{Chore: monthplan.Rogue}},
+		{ID: "blades", Kind: monthplan.Step, Bed: "B2", Pest: "mosaic", Text: "Clean the cutters", Rung: monthplan.Prevention, Minutes: 30, Manner: monthplan.Manner{With: monthplan.Cutting}},
+	}
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	var order []string
+	for _, s := range p.Slots[:4] {
+		order = append(order, s.ID)
+	}
+	require.Equal(t, []string{"rogue", "cut:B1:2026-07-20", "cut:B2:2026-07-20", "cut:B0:2026-07-20"}, order)
+	require.Equal(t, []string{"clean the blades first: they come from B1", "Clean the cutters"}, p.Slots[2].With)
+	// Without cutting days the blades are nobody's job of an hour.
+	uncut := in
+	uncut.Cut = nil
+	require.Equal(t, "blades", monthplan.Make(uncut).Standing[0].ID)
+	// Where the bed is closed the plants cannot come out, and it is not cut.
+	in.Tasks[0].From = civil.MustParse("2026-09-01")
+	p = monthplan.Make(in)
+	require.Contains(t, p.Unplaced[1].Why, "Take them out")
+}
+
+// Watering at 06:00 on Saturdays; a spray that needs 30 dry hours keeps off
+// the day before.
+func TestMake_DryHours(t *testing.T) {
+	in := base(func(l *farm.Label) { l.RainfastH, l.Formulation = farm.Value(30.0), farm.Value("liquid") })
+	in.Tasks = nil
+	in.Today = civil.MustParse("2026-07-24") // a Friday
+	in.Water = []time.Weekday{time.Saturday}
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, "2026-07-25 06:30", slot(t, p, "product:B1:slug").Start.In(in.Zone).Format("2006-01-02 15:04"))
+}
+
+// A board of every morning: until the count, which comes three days after.
+func TestMake_Repeats(t *testing.T) {
+	in := base(nil)
+	in.Tasks[0].Manner = monthplan.Manner{Every: 1}
+	p := monthplan.Make(in)
+	var days []string
+	for _, s := range p.Slots {
+		if strings.HasPrefix(s.ID, "pick") {
+			days = append(days, s.Date.String()[8:])
+		}
+	}
+	require.Equal(t, []string{"20", "21", "22", "23"}, days)
+	require.Contains(t, slot(t, p, "pick:2").Why[0], "until the count of Thu 23 Jul")
+	in.Tasks[0].Standing = true
+	require.Equal(t, "pick", monthplan.Make(in).Standing[0].ID)
+}

@@ -1,0 +1,25 @@
+package schedule
+
+import (
+	"fmt"
+	"time"
+
+	"leafturn/internal/farm"
+)
+
+// HotParcel is the forecast in °C above which no parcel of natural enemies is
+// to arrive. Common practice.
+const HotParcel = 32
+
+// ParcelDay says why no parcel of natural enemies is to arrive on the day of
+// the weather, "" when it may. Only the day itself needs to be known; a
+// temperature that is not known speaks against nothing. Common practice.
+func ParcelDay(w farm.WeatherDay) string {
+	if d := w.Date.Weekday(); d == time.Saturday || d == time.Sunday {
+		return "a parcel is not to arrive at a weekend (common practice)"
+	}
+	if w.MaxC != nil && *w.MaxC > HotParcel {
+		return fmt.Sprintf("%.4g °C is forecast for %s, too hot for the parcel (common practice: at most %d °C)", *w.MaxC, w.Date.Short(), HotParcel)
+	}
+	return ""
+}
