@@ -75,7 +75,7 @@ func TestContradictions(t *testing.T) {
 		"the shortest interval is -1":                                        func(l *farm.Label) { l.MinIntervalDays = farm.Value(-1) },
 		"lowest rate (2 lb/1000 ft2) is above the highest (1 lb/1000 ft2)":   func(l *farm.Label) { l.RateMin = farm.Value(units.Of(2, "lb/1000 ft2")) },
 		"measure different things":                                           func(l *farm.Label) { l.RateMin = farm.Value(units.Of(1, "L/ha")) },
-		"per area or per volume":                                             func(l *farm.Label) { l.RateMax = farm.Value(units.Of(1, "lb")) },
+		"per area, per volume":                                               func(l *farm.Label) { l.RateMax = farm.Value(units.Of(1, "lb")) },
 		"it must be above zero":                                              func(l *farm.Label) { l.RateMax = farm.Value(units.Of(0, "kg/ha")) },
 		"re-entry interval is NaN":                                           func(l *farm.Label) { l.REIHours = farm.Value(math.NaN()) },
 		"re-entry interval for ornamentals":                                  func(l *farm.Label) { l.Sites[0].REIHours = farm.Value(-4.0) },

@@ -12,6 +12,7 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 	"leafturn/internal/schedule"
+	"leafturn/internal/testkit"
 	"leafturn/internal/units"
 )
 
@@ -23,7 +24,7 @@ func num(v float64) *float64 { return &v }
 // apart, renewed by 14 days, at most 6 in a season and 3 in any 30 days, 4
 // hours re-entry.
 func demo() farm.Label {
-	return farm.Label{
+	return testkit.Read(farm.Label{
 		Key: "ironbait", Version: 1, Product: "Invented iron bait",
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
 		Actives:     []farm.Active{{Name: "ferric phosphate", Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
@@ -35,7 +36,7 @@ func demo() farm.Label {
 		MaxApplications: farm.Value(6), MaxInWindow: farm.Value(farm.Window{Count: 3, Days: 30}), MaxAmount: farm.None[units.Quantity](),
 		REIHours: farm.Value(4.0), PHIDays: farm.Value(0), Bees: farm.None[string](), WaterBuffer: farm.Value(3.048),
 		Animals: farm.None[string](), PPE: farm.Value("gloves"), NoKeepApart: true,
-	}
+	})
 }
 
 func request(l farm.Label, dates ...string) label.Request {
