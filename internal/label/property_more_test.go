@@ -91,6 +91,9 @@ func slowSpans(r label.Request, m farm.Maximum, d civil.Date, busy map[civil.Dat
 		}
 		out = append(out, [2]civil.Date{r.CycleStart, r.CycleStart.AddDays(5000)})
 	case farm.PerGeneration:
+		if len(r.Generations) == 0 || d.Before(r.Generations[0]) {
+			return nil, "generation"
+		}
 		at := d
 		for n := 0; !slices.Contains(r.Generations, at); n, at = n+1, at.AddDays(-1) {
 			if n > 2000 {
@@ -98,8 +101,11 @@ func slowSpans(r label.Request, m farm.Maximum, d civil.Date, busy map[civil.Dat
 			}
 		}
 		to := d
-		for n := 0; n < 5000 && !slices.Contains(r.Generations, to.AddDays(1)); n++ {
-			to = to.AddDays(1)
+		for last := slices.MaxFunc(r.Generations, civil.Date.Compare); !slices.Contains(r.Generations, to.AddDays(1)); to = to.AddDays(1) {
+			if to.After(last) {
+				to = to.AddDays(5000)
+				break
+			}
 		}
 		out = append(out, [2]civil.Date{at, to})
 	default:

@@ -251,7 +251,7 @@ func TestPlan_SlowJudge(t *testing.T) {
 			continue // no waiting mends a rate
 		}
 		var first civil.Date
-		look := 1200 // long enough for every window above to empty
+		look := 500 // long enough for every window above to empty
 		if !d.Earliest.IsZero() {
 			look = d.Earliest.Sub(r.Date) + 1
 		}
