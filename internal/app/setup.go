@@ -25,7 +25,7 @@ import (
 type FarmOptions struct {
 	Name, Place, Country, Zone, Hardiness, LastFrost, FirstFrost, Units, Organic, Pests, Area, WaitingCost *string
 	// Where it lies, and the working week.
-	At, WorkDays, WorkHours, HarvestDays, RoundMinutes *string
+	At, WorkDays, WorkHours, HarvestDays, RoundMinutes, ApplicatorAddress *string
 }
 
 // defaultPests are the pests that a new farm watches until it says otherwise:
@@ -48,6 +48,7 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 	}
 	text(o.Name, &f.Name)
 	text(o.Place, &f.Place)
+	text(o.ApplicatorAddress, &f.ApplicatorAddress)
 	if f.Name == "" {
 		bad(`give it with --name "My field"`, "the farm has no name")
 	}
@@ -256,7 +257,7 @@ type BedOptions struct {
 	Code, Block, Size, At, Plants, Cultivar, Irrigation, Site string
 	// What labels and releases ask for: metres to water, animals that come to
 	// the bed ("none" is an answer), leaves of a plant.
-	Water, Animals, Leaves string
+	Water, Animals, Leaves, Crop, Rows string
 }
 
 var timesRE = regexp.MustCompile(`\s*[x×*]\s*`)
