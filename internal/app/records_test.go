@@ -27,10 +27,10 @@ func baitFarm(t *testing.T, path string) *app.App {
 		_, err := a.AddBed(ctx, app.BedOptions{Code: code, Size: "12 m x 1 m", Site: "outdoor"})
 		require.NoError(t, err)
 	}
-	l := strings.Replace(exampleLabel(t), `max_applications = "6"`, `max_applications = "3"`, 1)
-	l = strings.Replace(l, `max_in_window = "3 in 30 days"`, `max_in_window = "none stated"`, 1)
-	l = strings.Replace(l, `rate_min = "10 kg/ha"`, `rate_min = "none stated"`, 1)
-	l = strings.Replace(l, "ppe = \"\"", `ppe = "gloves"`, 1)
+	l := strings.Replace(exampleLabel(t), `max_applications = "6"`, `max_applications = "3"`, -1)
+	l = strings.Replace(l, `max_in_window = "3 in 30 days"`, `max_in_window = "none stated"`, -1)
+	l = strings.Replace(l, `rate_min = "10 kg/ha"`, `rate_min = "none stated"`, -1)
+	l = strings.Replace(l, "ppe = \"\"", `ppe = "gloves"`, -1)
 	_, err := a.AddLabel(ctx, strings.NewReader(l), "bait.toml", civil.MustParse("2026-03-01"), false)
 	require.NoError(t, err)
 	return a

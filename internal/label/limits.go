@@ -100,11 +100,13 @@ func (r Request) limits() []limit {
 	return out
 }
 
-// perWord is what a label's main maxima are counted over; unknown, which is
-// refused, is treated as a season.
+// perUnread stands for a period that nobody has read; the field is refused as
+// unknown, and nothing is counted.
+const perUnread = "unread"
+
 func perWord(l farm.Label) string {
 	if l.MaxPer == "" {
-		return farm.PerSeason
+		return perUnread
 	}
 	return l.MaxPer
 }
@@ -146,6 +148,8 @@ func (r Request) periods(d civil.Date, lim limit) ([]period, []block) {
 		return []period{year()}, nil
 	case farm.PerTwelveMonths:
 		return twelve(), nil
+	case perUnread:
+		return nil, nil
 	case farm.PerNone:
 		return []period{{Span{startOfTime, endOfTime}, "whole record, for the label gives no time", CodeMaxCount, civil.Date{}}}, nil
 	case farm.PerGeneration:
