@@ -183,3 +183,22 @@ func TestRecords_EachOnce(t *testing.T) {
 		return err
 	}))
 }
+
+// A later copy of a label changes nothing of what was done under an earlier
+// one: the whole record stays as it was, and so does the copy that it names.
+func TestRecords_KeepTheirLabel(t *testing.T) {
+	a := baitFarm(t, testPath(t))
+	treat(t, a, "A1", "2026-06-01 10:00", app.TreatMore{})
+	before := records(t, a, app.RecordOptions{}).Applications
+	shown, err := a.ShowLabel(ctx, a.Today(), "bait", "1")
+	require.NoError(t, err)
+	_, err = a.SetLabel(ctx, "bait", []string{"rei=48 hours", "phi=9 days", "rate_max=20 kg/ha", "registration=X", "max_applications=1", "max_in_window=none stated", "active.percent=9", "product=Other", "expiry=2026-05-01"}, a.Today(), false)
+	require.NoError(t, err)
+	require.Equal(t, before, records(t, a, app.RecordOptions{}).Applications)
+	_, err = a.RetireLabel(ctx, "bait", "used up", a.Today())
+	require.NoError(t, err)
+	require.Equal(t, before, records(t, a, app.RecordOptions{}).Applications)
+	again, err := a.ShowLabel(ctx, a.Today(), "bait", "1")
+	require.NoError(t, err)
+	require.Equal(t, shown.Data, again.Data)
+}

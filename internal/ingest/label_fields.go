@@ -33,12 +33,6 @@ var frontFields = []labelField{
 			l.Entered, bad = parseDate(s, civil.Date{})
 			return bad
 		}),
-	fact("transcriber", "Who read the label.",
-		func(l *farm.Label) string { return l.Transcriber },
-		func(l *farm.Label, s string) *diag.Problem { l.Transcriber = tidy(s); return nil }).eg("A. Example"),
-	fact("photo", "Where a photograph of the whole label is kept.",
-		func(l *farm.Label) string { return l.Photo },
-		func(l *farm.Label, s string) *diag.Problem { l.Photo = tidy(s); return nil }).eg("shed folder, page 3"),
 
 	under("Front of the label", fact("product", "Needed. The product's name, as printed on the front.",
 		func(l *farm.Label) string { return l.Product },
@@ -197,6 +191,12 @@ var containerFields = []labelField{
 	{key: "printed", items: writePrinted, item: readPrinted, clear: func(l *farm.Label) { l.Printed = nil }, cut: ";;",
 		help:    "The label's own words, a list: the field above that they belong to, binds (\"do not\")\nor advises (\"should\"), the panel, and the words, with | between. What only advises\ntime_of_day does not forbid other hours; every other limit binds in any case.",
 		example: "rei | binds | Directions for Use | Keep out for 4 hours."},
+	fact("transcriber", "Who read the label.",
+		func(l *farm.Label) string { return l.Transcriber },
+		func(l *farm.Label, s string) *diag.Problem { l.Transcriber = tidy(s); return nil }).eg("A. Example"),
+	fact("photo", "Where a photograph of the whole label is kept.",
+		func(l *farm.Label) string { return l.Photo },
+		func(l *farm.Label, s string) *diag.Problem { l.Photo = tidy(s); return nil }).eg("shed folder, page 3"),
 	fact("note", "Anything else.",
 		func(l *farm.Label) string { return l.Note },
 		func(l *farm.Label, s string) *diag.Problem { l.Note = strings.TrimSpace(s); return nil }).eg("bought in spring"),
