@@ -215,9 +215,7 @@ func (r Request) maxCount(d civil.Date) []block {
 	var blocks []block
 	all := r.limits()
 	for _, a := range r.Label.Actives {
-		for _, own := range ownActive(r.Label, a, r.sameActive) {
-			all = append(all, own)
-		}
+		all = append(all, ownActive(r.Label, a, r.sameActive)...)
 	}
 	seen := map[string]bool{}
 	for _, lim := range all {
