@@ -186,3 +186,17 @@ func TestReentry_PlantingBack(t *testing.T) {
 	require.False(t, ok)
 	require.Contains(t, why, "planting-back interval is unknown")
 }
+
+// The interval beside a crop counts for the bed in which it grows (40 CFR
+// 156.208).
+func TestReentryOf_Crop(t *testing.T) {
+	l := with(func(l *farm.Label) {
+		l.Sites = []farm.LabelSite{{Where: farm.Outdoor, Crop: "dahlias", REIHours: farm.Value(12.0)}, {Where: farm.Outdoor, Crop: "tulips", REIHours: farm.Value(48.0)}}
+	})
+	end := at("2026-06-01T18:00:00-04:00")
+	for crop, hours := range map[string]int{"": 12, "dahlias": 12, "tulips": 48, "roses": 48} { // one that is not listed: the longest
+		beds := map[string]farm.Bed{"B3": {Code: "B3", Site: farm.Outdoor, BedMore: farm.BedMore{Crop: crop}}}
+		o := label.ReentryOf([]farm.Treatment{ended(l.Key, end)}, map[string]farm.Label{l.Key: l}, beds, ny, end)
+		require.Equal(t, end.Add(time.Duration(hours)*time.Hour).UTC(), o[0].At.UTC(), crop)
+	}
+}

@@ -95,6 +95,16 @@ type Opening struct {
 // takes the longest interval of the label. loc is the farm's zone, for the
 // words and for dates.
 func Reentry(ts []farm.Treatment, labels map[string]farm.Label, sites map[string]farm.Site, loc *time.Location, now time.Time) []Opening {
+	beds := map[string]farm.Bed{}
+	for code, site := range sites {
+		beds[code] = farm.Bed{Code: code, Site: site}
+	}
+	return ReentryOf(ts, labels, beds, loc, now)
+}
+
+// ReentryOf is Reentry for beds whose crop is known too: an interval printed
+// beside a crop counts for the beds in which it grows.
+func ReentryOf(ts []farm.Treatment, labels map[string]farm.Label, beds map[string]farm.Bed, loc *time.Location, now time.Time) []Opening {
 	by := map[string][]farm.Treatment{}
 	for _, t := range ts {
 		by[t.Bed] = append(by[t.Bed], t)
@@ -102,24 +112,24 @@ func Reentry(ts []farm.Treatment, labels map[string]farm.Label, sites map[string
 	out := make([]Opening, 0, len(by))
 	for bed, list := range by {
 		sort.SliceStable(list, func(i, j int) bool { return list[i].End.Before(list[j].End) })
-		out = append(out, opening(bed, list, labels, sites[bed], loc, now))
+		out = append(out, opening(bed, list, labels, beds[bed], loc, now))
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].Bed < out[j].Bed })
 	return out
 }
 
-func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, site farm.Site, loc *time.Location, now time.Time) Opening {
+func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, at farm.Bed, loc *time.Location, now time.Time) Opening {
 	o := Opening{Bed: bed, Known: true, HarvestKnown: true, PlantKnown: true}
 	var last farm.Treatment
 	var unread, unreadPHI []string
 	for _, t := range list {
 		l := labels[t.Label]
-		at, known := opens(t, l, site, nil)
+		ends, known := opens(t, l, at.Site, []string{at.CropWord()})
 		switch {
 		case !known:
 			unread = append(unread, t.Label)
-		case o.At.IsZero() || at.After(o.At):
-			o.At, o.Label, last = at, t.Label, t
+		case o.At.IsZero() || ends.After(o.At):
+			o.At, o.Label, last = ends, t.Label, t
 		}
 		switch {
 		case !l.PHIDays.Known():
