@@ -200,3 +200,32 @@ func TestReentryOf_Crop(t *testing.T) {
 		require.Equal(t, end.Add(time.Duration(hours)*time.Hour).UTC(), o[0].At.UTC(), crop)
 	}
 }
+
+// A generation ends the day before the next begins.
+func TestPlan_GenerationEnds(t *testing.T) {
+	l := with(func(l *farm.Label) { l.MoreMaxima = farm.Value([]farm.Maximum{{Count: 1, Per: farm.PerGeneration}}) })
+	r := ask(l, "2026-06-10")
+	r.Generations = []civil.Date{day("2026-06-01"), day("2026-07-01")}
+	r.History = puts(l, "2026-07-01") // planned, in the next one
+	allowed(t, label.Plan(r))
+	r.History = puts(l, "2026-06-30")
+	require.True(t, label.Plan(r).Has(label.CodeMaxCount))
+	require.Equal(t, "2026-07-01", label.Plan(r).Earliest.String())
+}
+
+// Where nobody knows the season, every maximum per season is read as per
+// year, the calendar year and 12 months; a season that the label gives stays.
+func TestSeasonAsYear(t *testing.T) {
+	l := with(func(l *farm.Label) {
+		l.MaxPer = farm.PerSeason
+		l.MoreMaxima = farm.Value([]farm.Maximum{{Count: 2, Per: farm.PerSeason}, {Count: 1, Per: farm.PerCropCycle}, {Count: 1, Days: 9}})
+	})
+	got := label.SeasonAsYear(l)
+	require.Equal(t, farm.PerYear, got.MaxPer)
+	require.Equal(t, []farm.Maximum{{Count: 2, Per: farm.PerYear}, {Count: 1, Per: farm.PerCropCycle}, {Count: 1, Days: 9}}, got.MoreMaxima.Value)
+	require.Equal(t, farm.PerSeason, l.MoreMaxima.Value[0].Per, "the label itself is not changed")
+	l.Season = farm.Value(farm.YearSpan{From: civil.MonthDay{Month: 4, Day: 1}, To: civil.MonthDay{Month: 10, Day: 31}})
+	require.Equal(t, l, label.SeasonAsYear(l))
+	l = with(func(l *farm.Label) { l.MaxPer = "" })
+	require.Empty(t, label.SeasonAsYear(l).MaxPer, "unknown stays unknown")
+}
