@@ -202,3 +202,18 @@ func TestRecords_KeepTheirLabel(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, shown.Data, again.Data)
 }
+
+// That the product had expired is said before that the copy of its label is
+// younger than the treatment.
+func TestTreat_ExpiredIsSaidFirst(t *testing.T) {
+	a := baitFarm(t, testPath(t))
+	said, err := a.SetLabel(ctx, "late", []string{"product=Late (invented)", "expiry=2026-05-01"}, a.Today(), false)
+	require.NoError(t, err)
+	require.Contains(t, said.Warnings[0], "the product expired on 2026-05-01")
+	options := app.TreatOptions{Label: "late", Beds: []string{"A1"}, Pest: "slug", Amount: "25 g", End: "2026-06-01 10:00"}
+	_, err = a.Treat(ctx, options)
+	require.ErrorContains(t, err, "expired on 2026-05-01")
+	options.End = "2026-04-30 10:00"
+	_, err = a.Treat(ctx, options)
+	require.ErrorContains(t, err, "before the day on which the label late was transcribed")
+}
