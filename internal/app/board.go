@@ -149,7 +149,7 @@ func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (Boar
 	for _, y := range l.Actives {
 		x.Actives = append(x.Actives, fmt.Sprintf("%s %s %%", y.Name, strconv.FormatFloat(y.Percent, 'f', -1, 64)))
 	}
-	hours, state := label.REI(l, b.Site)
+	hours, state := label.REI(l, b.Site, b.CropWord())
 	x.REIState = string(state)
 	if state == farm.NotRead {
 		return x, l

@@ -129,6 +129,9 @@ func (a *App) AskLabel(ctx context.Context, key string, day civil.Date, in io.Re
 				break again
 			case answer == "?":
 				fmt.Fprintf(out, "%s\n", q.Help)
+				if q.Example != "" {
+					fmt.Fprintf(out, "Invented example: %s\n", q.Example)
+				}
 			default:
 				text := answer
 				if answer == "blank" {

@@ -4,7 +4,6 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
-	"leafturn/internal/units"
 )
 
 // The types below, with those beside the use cases, are what `data` holds in
@@ -32,6 +31,7 @@ type FarmData struct {
 	WorkHours     string         `json:"work_hours"`
 	HarvestDays   string         `json:"harvest_days"`
 	RoundMinutes  int            `json:"round_minutes"`
+	Address       string         `json:"applicator_address"`
 	Beds          int            `json:"beds"`
 	Plants        int            `json:"plants"`
 	File          string         `json:"file"`
@@ -42,7 +42,7 @@ func farmData(f farm.Farm, beds, plants int, file string) FarmData {
 		Name: f.Name, Place: f.Place, Country: f.Country, TimeZone: f.TimeZone, HardinessZone: f.HardinessZone,
 		LastFrost: f.LastFrost, FirstFrost: f.FirstFrost, Units: string(f.Units), Organic: f.Organic, Pests: orEmpty(f.Pests),
 		Area: orEmpty(f.Area), WaitingCost: waitingCost(f), Latitude: f.Latitude, Longitude: f.Longitude, WorkDays: farm.WeekdayWords(f.WorkDays), WorkHours: f.WorkHours,
-		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes,
+		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes, Address: f.ApplicatorAddress,
 		Beds: beds, Plants: plants, File: file,
 	}
 }
@@ -71,6 +71,8 @@ type BedData struct {
 	WaterM     *float64   `json:"water_m"`
 	Animals    string     `json:"animals"`
 	Leaves     int        `json:"leaves_per_plant"`
+	Crop       string     `json:"crop"`
+	Rows       int        `json:"rows"`
 	Stage      string     `json:"stage"`
 	Since      civil.Date `json:"stage_since"`
 }
@@ -79,7 +81,7 @@ func bedData(b farm.Bed, stage farm.Stage, since civil.Date) BedData {
 	return BedData{
 		Code: b.Code, Block: b.Block, LengthM: b.LengthM, WidthM: b.WidthM, AreaM2: b.AreaM2(), EastM: b.X, NorthM: b.Y,
 		Plants: b.Plants, Cultivar: b.Cultivar, Irrigation: string(b.Irrigation), Site: string(b.Site),
-		WaterM: b.WaterM, Animals: b.Animals, Leaves: b.LeavesPerPlant, Stage: string(stage), Since: since,
+		WaterM: b.WaterM, Animals: b.Animals, Leaves: b.LeavesPerPlant, Crop: b.CropWord(), Rows: b.Rows, Stage: string(stage), Since: since,
 	}
 }
 
@@ -394,108 +396,4 @@ func pestData(cat *catalog.Catalog, p catalog.Pest) PestData {
 		d.Agents = append(d.Agents, a)
 	}
 	return d
-}
-
-// LabelField is one field of a copy: its state, and the value when
-// the label states one.
-type LabelField struct {
-	State string `json:"state"`
-	Value any    `json:"value"`
-	Unit  string `json:"unit"`
-}
-
-func field[T any](s farm.Stated[T], unit string) LabelField {
-	f := LabelField{State: string(stateOf(s.State)), Unit: unit}
-	if v, ok := s.Get(); ok {
-		f.Value = v
-		if q, ok := any(v).(units.Quantity); ok {
-			f.Value, f.Unit = q.Value, q.Unit.Name
-		}
-	}
-	return f
-}
-
-// stateOf names the zero state, which is unknown.
-func stateOf(s farm.State) farm.State {
-	if s == "" {
-		return farm.NotRead
-	}
-	return s
-}
-
-// LabelActive is an active ingredient on a label.
-type LabelActive struct {
-	Name    string     `json:"name"`
-	Percent float64    `json:"percent"`
-	Group   LabelField `json:"group"`
-	Max     LabelField `json:"max"`
-}
-
-// LabelPlace is a site and crop on which a label allows its product.
-type LabelPlace struct {
-	Where string     `json:"where"`
-	Crop  string     `json:"crop"`
-	REI   LabelField `json:"rei"`
-}
-
-// LabelApart is a material that a label keeps away from its product.
-type LabelApart struct {
-	Active string `json:"active"`
-	Days   int    `json:"days"`
-}
-
-// LabelWindow is a rolling limit.
-type LabelWindow struct {
-	State string `json:"state"`
-	Count *int   `json:"count"`
-	Days  *int   `json:"days"`
-}
-
-// LabelData is one version of a copy.
-type LabelData struct {
-	Key             string        `json:"key"`
-	Version         int           `json:"version"`
-	Entered         civil.Date    `json:"entered"`
-	Product         string        `json:"product"`
-	Registration    LabelField    `json:"registration"`
-	UseClass        LabelField    `json:"use_class"`
-	SignalWord      LabelField    `json:"signal_word"`
-	Actives         []LabelActive `json:"actives"`
-	Formulation     LabelField    `json:"formulation"`
-	Organic         LabelField    `json:"organic"`
-	Places          []LabelPlace  `json:"places"`
-	Pests           []string      `json:"pests"`
-	OtherPests      []string      `json:"other_pests"`
-	Method          LabelField    `json:"method"`
-	Expiry          LabelField    `json:"expiry"`
-	RateMin         LabelField    `json:"rate_min"`
-	RateMax         LabelField    `json:"rate_max"`
-	MinInterval     LabelField    `json:"min_interval"`
-	ReapplyBy       LabelField    `json:"reapply_by"`
-	ReapplyWhen     LabelField    `json:"reapply_when"`
-	MaxApplications LabelField    `json:"max_applications"`
-	MaxInWindow     LabelWindow   `json:"max_in_window"`
-	MaxAmount       LabelField    `json:"max_amount"`
-	MaxPer          string        `json:"max_per"`
-	REI             LabelField    `json:"rei"`
-	PHI             LabelField    `json:"phi"`
-	Rainfast        LabelField    `json:"rainfast"`
-	MaxTemp         LabelField    `json:"max_temp"`
-	MinTemp         LabelField    `json:"min_temp"`
-	MaxWind         LabelField    `json:"max_wind"`
-	Bees            LabelField    `json:"bees"`
-	WaterBuffer     LabelField    `json:"water_buffer"`
-	Animals         LabelField    `json:"animals"`
-	KeepApart       []LabelApart  `json:"keep_apart"`
-	NoKeepApart     bool          `json:"keep_apart_none_stated"`
-	PPE             LabelField    `json:"ppe"`
-	Note            string        `json:"note"`
-	Unknown         []LabelGap    `json:"still_unknown"`
-}
-
-// LabelGap is a field that schedules need and that nobody has read.
-type LabelGap struct {
-	Field string `json:"field"`
-	Where string `json:"where"`
-	Why   string `json:"why"`
 }

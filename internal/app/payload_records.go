@@ -46,6 +46,7 @@ type ApplicationData struct {
 	CutFrom      civil.Date      `json:"cut_from"`
 	Applicator   string          `json:"applicator"`
 	Licence      string          `json:"licence"`
+	Address      string          `json:"applicator_address"`
 	WindMS       *float64        `json:"wind_ms"`
 	AirC         *float64        `json:"air_c"`
 	Conditions   string          `json:"conditions"`

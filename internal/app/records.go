@@ -291,12 +291,12 @@ func (a *App) applicationData(t farm.Treatment, l farm.Label, b farm.Bed, m stor
 	d := ApplicationData{
 		ID: t.ID, Product: l.Product, Registration: statedWords(l.Registration), Actives: []string{}, Label: l.Key, LabelVersion: l.Version,
 		Organic: statedWords(l.Organic), Lot: t.Lot, Farm: a.farm.Name, Place: a.farm.Place, Bed: t.Bed, Part: t.Part, Site: string(b.Site),
-		Crop: "dahlias", Pest: t.Pest, Date: t.Date, Start: stamp(t.Start, loc), End: stamp(t.End, loc), EndKnown: t.EndKnown, Zone: zone,
-		Method: t.Method, Applicator: t.Who, Licence: t.Licence, WindMS: t.WindMS, AirC: t.AirC, Conditions: t.Sky, Reason: t.Reason,
+		Crop: b.CropWord(), Pest: t.Pest, Date: t.Date, Start: stamp(t.Start, loc), End: stamp(t.End, loc), EndKnown: t.EndKnown, Zone: zone,
+		Method: t.Method, Applicator: t.Who, Licence: t.Licence, Address: a.farm.ApplicatorAddress, WindMS: t.WindMS, AirC: t.AirC, Conditions: t.Sky, Reason: t.Reason,
 		Note: t.Note, Entered: stamp(m.EnteredAt, loc), VoidedOn: stamp(m.VoidedAt, loc), VoidReason: m.VoidReason,
 	}
 	for _, x := range l.Actives {
-		d.Actives = append(d.Actives, fmt.Sprintf("%s %s %%", x.Name, strconv.FormatFloat(x.Percent, 'f', -1, 64)))
+		d.Actives = append(d.Actives, activeWords(x))
 	}
 	if t.AreaM2 > 0 {
 		d.AreaM2 = &t.AreaM2
@@ -307,7 +307,7 @@ func (a *App) applicationData(t farm.Treatment, l farm.Label, b farm.Bed, m stor
 	if q, ok := label.RateOf(t); ok {
 		d.Rate, d.RateUnit = &q.Value, q.Unit.Name
 	}
-	hours, state := label.REI(l, b.Site)
+	hours, state := label.REI(l, b.Site, b.CropWord())
 	d.REIState = string(state)
 	var opened civil.Date
 	if state != farm.NotRead {
@@ -328,6 +328,22 @@ func (a *App) applicationData(t farm.Treatment, l farm.Label, b farm.Bed, m stor
 	}
 	d.KeepRules = orEmpty(d.KeepRules)
 	return d
+}
+
+// activeWords names an active ingredient with what the label says of its
+// strength.
+func activeWords(x farm.Active) string {
+	words := x.Name
+	switch {
+	case x.Percent > 0:
+		words += " " + strconv.FormatFloat(x.Percent, 'f', -1, 64) + " %"
+	case !x.NoPercent:
+		words += " (percent unknown)"
+	}
+	if v, ok := x.GPerL.Get(); ok {
+		words += " " + strconv.FormatFloat(v, 'f', -1, 64) + " g/L"
+	}
+	return words
 }
 
 func statedWords(s farm.Stated[string]) string {
@@ -484,7 +500,8 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	default:
 		say("Cutting: nobody has read the interval off the label")
 	}
-	say("Applicator: %s; licence or certificate: %s", orWords(d.Applicator, "not noted"), orWords(d.Licence, "not noted"))
+	say("Applicator: %s; address: %s; licence or certificate: %s", orWords(d.Applicator, "not noted"),
+		orWords(d.Address, "not noted (`leafturn farm set --applicator-address`)"), orWords(d.Licence, "not noted"))
 	wind, air := "not measured", "not measured"
 	if d.WindMS != nil {
 		wind = fmt.Sprintf("%.3g m/s", *d.WindMS)

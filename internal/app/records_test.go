@@ -27,10 +27,10 @@ func baitFarm(t *testing.T, path string) *app.App {
 		_, err := a.AddBed(ctx, app.BedOptions{Code: code, Size: "12 m x 1 m", Site: "outdoor"})
 		require.NoError(t, err)
 	}
-	l := strings.Replace(exampleLabel(t), `max_applications = "6"`, `max_applications = "3"`, 1)
-	l = strings.Replace(l, `max_in_window = "3 in 30 days"`, `max_in_window = "none stated"`, 1)
-	l = strings.Replace(l, `rate_min = "10 kg/ha"`, `rate_min = "none stated"`, 1)
-	l = strings.Replace(l, "ppe = \"\"", `ppe = "gloves"`, 1)
+	l := strings.Replace(exampleLabel(t), `max_applications = "6"`, `max_applications = "3"`, -1)
+	l = strings.Replace(l, `max_in_window = "3 in 30 days"`, `max_in_window = "none stated"`, -1)
+	l = strings.Replace(l, `rate_min = "10 kg/ha"`, `rate_min = "none stated"`, -1)
+	l = strings.Replace(l, "ppe = \"\"", `ppe = "gloves"`, -1)
 	_, err := a.AddLabel(ctx, strings.NewReader(l), "bait.toml", civil.MustParse("2026-03-01"), false)
 	require.NoError(t, err)
 	return a
@@ -182,4 +182,38 @@ func TestRecords_EachOnce(t *testing.T) {
 		require.Len(t, all, n)
 		return err
 	}))
+}
+
+// A later copy of a label changes nothing of what was done under an earlier
+// one: the whole record stays as it was, and so does the copy that it names.
+func TestRecords_KeepTheirLabel(t *testing.T) {
+	a := baitFarm(t, testPath(t))
+	treat(t, a, "A1", "2026-06-01 10:00", app.TreatMore{})
+	before := records(t, a, app.RecordOptions{}).Applications
+	shown, err := a.ShowLabel(ctx, a.Today(), "bait", "1")
+	require.NoError(t, err)
+	_, err = a.SetLabel(ctx, "bait", []string{"rei=48 hours", "phi=9 days", "rate_max=20 kg/ha", "registration=X", "max_applications=1", "max_in_window=none stated", "active.percent=9", "product=Other", "expiry=2026-05-01"}, a.Today(), false)
+	require.NoError(t, err)
+	require.Equal(t, before, records(t, a, app.RecordOptions{}).Applications)
+	_, err = a.RetireLabel(ctx, "bait", "used up", a.Today())
+	require.NoError(t, err)
+	require.Equal(t, before, records(t, a, app.RecordOptions{}).Applications)
+	again, err := a.ShowLabel(ctx, a.Today(), "bait", "1")
+	require.NoError(t, err)
+	require.Equal(t, shown.Data, again.Data)
+}
+
+// That the product had expired is said before that the copy of its label is
+// younger than the treatment.
+func TestTreat_ExpiredIsSaidFirst(t *testing.T) {
+	a := baitFarm(t, testPath(t))
+	said, err := a.SetLabel(ctx, "late", []string{"product=Late (invented)", "expiry=2026-05-01"}, a.Today(), false)
+	require.NoError(t, err)
+	require.Contains(t, said.Warnings[0], "the product expired on 2026-05-01")
+	options := app.TreatOptions{Label: "late", Beds: []string{"A1"}, Pest: "slug", Amount: "25 g", End: "2026-06-01 10:00"}
+	_, err = a.Treat(ctx, options)
+	require.ErrorContains(t, err, "expired on 2026-05-01")
+	options.End = "2026-04-30 10:00"
+	_, err = a.Treat(ctx, options)
+	require.ErrorContains(t, err, "before the day on which the label late was transcribed")
 }

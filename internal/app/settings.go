@@ -97,6 +97,16 @@ func (o BedOptions) more(m farm.BedMore, bad func(do, format string, args ...any
 	if o.Animals != "" {
 		m.Animals = o.Animals
 	}
+	if o.Crop != "" {
+		m.Crop = strings.ToLower(strings.Join(strings.Fields(o.Crop), " "))
+	}
+	if o.Rows != "" {
+		n, err := strconv.Atoi(o.Rows)
+		if err != nil || n < 1 || n > 1000 {
+			bad("count the rows of plants along the bed", "--rows %q is not a number of rows", o.Rows)
+		}
+		m.Rows = n
+	}
 	if o.Leaves != "" {
 		n, err := strconv.Atoi(o.Leaves)
 		if err != nil || n < 1 || n > 10_000 {

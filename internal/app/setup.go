@@ -25,7 +25,7 @@ import (
 type FarmOptions struct {
 	Name, Place, Country, Zone, Hardiness, LastFrost, FirstFrost, Units, Organic, Pests, Area, WaitingCost *string
 	// Where it lies, and the working week.
-	At, WorkDays, WorkHours, HarvestDays, RoundMinutes *string
+	At, WorkDays, WorkHours, HarvestDays, RoundMinutes, ApplicatorAddress *string
 }
 
 // defaultPests are the pests that a new farm watches until it says otherwise:
@@ -48,6 +48,7 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 	}
 	text(o.Name, &f.Name)
 	text(o.Place, &f.Place)
+	text(o.ApplicatorAddress, &f.ApplicatorAddress)
 	if f.Name == "" {
 		bad(`give it with --name "My field"`, "the farm has no name")
 	}
@@ -232,6 +233,7 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("working hours"), orUnknown(f.WorkHours)},
 		{report.Text("days of cutting"), orUnknown(farm.WeekdayWords(f.HarvestDays))},
 		{report.Text("time for a scouting round"), orUnknown(roundWords(f))},
+		{report.Text("applicator's address"), orUnknown(f.ApplicatorAddress)},
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},
 		{report.Text("beds, plants"), report.Text(fmt.Sprintf("%d beds, %d plants", nBeds, plants))},
 		{report.Text("file"), report.Text(a.st.Path())},
@@ -256,7 +258,7 @@ type BedOptions struct {
 	Code, Block, Size, At, Plants, Cultivar, Irrigation, Site string
 	// What labels and releases ask for: metres to water, animals that come to
 	// the bed ("none" is an answer), leaves of a plant.
-	Water, Animals, Leaves string
+	Water, Animals, Leaves, Crop, Rows string
 }
 
 var timesRE = regexp.MustCompile(`\s*[x×*]\s*`)

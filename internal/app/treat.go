@@ -2,12 +2,8 @@ package app
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io"
-	"reflect"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -17,80 +13,11 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/label"
-	"leafturn/internal/report"
 	"leafturn/internal/schedule"
 	"leafturn/internal/store"
 	"leafturn/internal/units"
 	"leafturn/internal/week"
 )
-
-// LabelTemplate returns the commented file that a grower fills in.
-func LabelTemplate() string { return strings.TrimRight(ingest.LabelTemplate(), "\n") }
-
-// AddLabel checks a filled label file and stores it as the label's next version.
-func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.Date, check bool) (Said, error) {
-	l, err := ingest.ParseLabel(r, file, a.names)
-	if err != nil {
-		return Said{}, kept(err, "nothing from this file was stored")
-	}
-	return a.storeLabel(ctx, l, file, day, check)
-}
-
-// storeLabel stores a checked label as its next version, unless it says what
-// the latest one says.
-func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civil.Date, check bool) (Said, error) {
-	if day.After(a.Today()) {
-		return Said{}, a.future("--date", day)
-	}
-	l.Entered = day
-	res := Said{}
-	var wrong diag.List
-	for _, c := range label.Contradictions(l) {
-		wrong.Add(diag.Usagef("look at the label again and correct it", "%s: %s", file, c))
-	}
-	if err := wrong.Err(); err != nil {
-		return Said{}, kept(err, "nothing was stored")
-	}
-	gaps := label.Check(l)
-	for _, g := range gaps {
-		res.Warnings = append(res.Warnings, fmt.Sprintf("still unknown: %s (on the label: %s)", g.Field, g.Where))
-	}
-	if check {
-		res.Said = fmt.Sprintf("%s reads well: label %s, %s; nothing was stored", file, l.Key, l.Product)
-		return res, nil
-	}
-	var version int
-	err := a.st.Update(ctx, func(tx *store.Tx) error {
-		before, err := tx.LabelVersions(l.Key)
-		if err != nil && !errors.Is(err, store.ErrUnknownLabel) {
-			return err
-		}
-		if n := len(before); n > 0 {
-			last, next := before[n-1], l
-			next.Version, next.Entered = last.Version, last.Entered
-			if reflect.DeepEqual(last, next) {
-				return nil
-			}
-			if day.Before(last.Entered) {
-				return diag.Usagef("give a later --date", "version %d of the label %s is of %s, and an older one cannot follow it", last.Version, l.Key, last.Entered)
-			}
-		}
-		version, err = tx.AddLabel(l, a.now)
-		return err
-	})
-	if err != nil {
-		return Said{}, kept(err, "nothing was stored")
-	}
-	if version == 0 {
-		res.Said = fmt.Sprintf("label %s says this already; nothing was stored", l.Key)
-		return res, nil
-	}
-	res.Said = fmt.Sprintf("label %s (%s) is stored as version %d", l.Key, l.Product, version)
-	if len(gaps) > 0 {
-		res.Said += fmt.Sprintf("; %d fields are still unknown, and a schedule that needs one is refused", len(gaps))
-	}
-	return res, nil
-}
 
 // TreatOptions are the words of `treat`.
 type TreatOptions struct {
@@ -276,6 +203,10 @@ func (a *App) treatDates(t farm.Treatment, l farm.Label) error {
 		return diag.Usagef("record it when it is done", "the treatment lies in the future: it is %s on the farm", a.now.In(a.loc).Format("2006-01-02 15:04"))
 	}
 	if t.Date.Before(l.Entered) {
+		if e, ok := l.Expiry.Get(); ok && t.Date.After(e) {
+			return diag.Usagef("use no more of it; enter the label of the container that was used, with its day, then the treatment",
+				"the product of the label %s expired on %s, before the treatment of %s, and the label was transcribed only on %s", l.Key, e, t.Date, l.Entered)
+		}
 		return diag.Usagef("enter the label with its day first: `leafturn label add FILE --date "+t.Date.String()+"`",
 			"the treatment of %s lies before the day on which the label %s was transcribed, %s", t.Date, l.Key, l.Entered)
 	}
@@ -409,103 +340,4 @@ func (a *App) findAgent(word string) (catalog.Agent, error) {
 		return g, nil
 	}
 	return catalog.Agent{}, diag.Usagef("one of: "+strings.Join(keys, ", "), "unknown agent %q%s", word, diag.DidYouMean(key, keys))
-}
-
-// Labels lists the labels entered and what is unknown of each.
-func (a *App) Labels(ctx context.Context, day civil.Date) (*report.Document, error) {
-	s, err := a.snapshot(ctx, day)
-	if err != nil {
-		return nil, err
-	}
-	doc := a.document("Labels entered", day)
-	doc.Warnings = report.Lines("The product's own label outranks what stands here.")
-	t := &report.Table{Columns: []report.Column{{Title: "Label"}, {Title: "Product"}, {Title: "Version"}, {Title: "Transcribed"}, {Title: "Pests"}, {Title: "Still unknown"}}}
-	data := []LabelData{}
-	for _, l := range s.labels {
-		data = append(data, labelData(l))
-		var gaps []string
-		for _, g := range label.Check(l) {
-			gaps = append(gaps, g.Field)
-		}
-		missing := "nothing"
-		if len(gaps) > 0 {
-			missing = strings.Join(gaps, ", ")
-		}
-		t.Rows = append(t.Rows, []report.Value{report.Text(l.Key), report.Text(l.Product), report.Count(l.Version), report.Day(l.Entered), report.Text(strings.Join(l.Pests, ", ")), report.Text(missing)})
-	}
-	sec := report.Section{Key: "labels", Table: t}
-	if len(s.labels) == 0 {
-		sec = report.Section{Key: "labels", Lead: report.Plain("None yet, so no product is offered. `leafturn label template > mine.toml` writes a file to fill in from the label.")}
-	}
-	doc.Sections = []report.Section{sec}
-	doc.Data = data
-	return doc, nil
-}
-
-// ShowLabel shows one label as it was transcribed: the version in force on
-// the day, or the one asked for by its number.
-func (a *App) ShowLabel(ctx context.Context, day civil.Date, key, versionWord string) (*report.Document, error) {
-	l, _, err := a.labelFor(ctx, key)
-	if err != nil {
-		return nil, err
-	}
-	version := 0
-	if versionWord != "" {
-		if version, err = strconv.Atoi(versionWord); err != nil || version < 1 {
-			return nil, diag.Usagef("give its number, such as 1", "--version %q is no version of a label", versionWord)
-		}
-	}
-	latest := l.Version
-	err = a.st.View(ctx, func(tx *store.Tx) error {
-		all, err := tx.LabelVersions(l.Key)
-		if err != nil {
-			return err
-		}
-		i := -1
-		for n, v := range all {
-			if version > 0 && v.Version == version || version == 0 && !v.Entered.After(day) {
-				i = n
-			}
-		}
-		switch {
-		case i >= 0:
-			l = all[i]
-			return nil
-		case version > 0:
-			return diag.Usagef(fmt.Sprintf("give 1 to %d", latest), "the label %s has no version %d", l.Key, version)
-		}
-		return diag.Usagef("give a later --date", "the label %s was not transcribed by %s: version 1 is of %s", l.Key, day, all[0].Entered)
-	})
-	if err != nil {
-		return nil, err
-	}
-	doc := a.document(l.Product, day)
-	doc.Subtitle = fmt.Sprintf("label %s, version %d, transcribed %s", l.Key, l.Version, l.Entered)
-	if l.Version != latest {
-		doc.Subtitle += fmt.Sprintf("; the latest is version %d", latest)
-	}
-	doc.Warnings = report.Lines("The product's own label outranks this copy.")
-	t := &report.Table{Columns: []report.Column{{Title: "Field"}, {Title: "Transcribed"}}}
-	for line := range strings.SplitSeq(ingest.FormatLabel(l), "\n") {
-		name, value, ok := strings.Cut(line, "=")
-		name, value = strings.TrimSpace(name), strings.TrimSpace(value)
-		if !ok || strings.HasPrefix(name, "#") {
-			continue
-		}
-		v := report.Text(strings.Trim(value, `"`))
-		if value == `""` || value == "" || value == "[]" {
-			v = report.MissingAs("unknown", "nobody has looked")
-		}
-		t.Rows = append(t.Rows, []report.Value{report.Text(strings.ReplaceAll(name, "_", " ")), v})
-	}
-	doc.Sections = []report.Section{{Key: "label", Table: t}}
-	var gaps []report.Line
-	for _, g := range label.Check(l) {
-		gaps = append(gaps, report.Plain(fmt.Sprintf("%s: %s (on the label: %s)", g.Field, g.Why, g.Where)))
-	}
-	if len(gaps) > 0 {
-		doc.Sections = append(doc.Sections, report.Section{Key: "gaps", Title: "Still unknown", Notes: gaps})
-	}
-	doc.Data = labelData(l)
-	return doc, nil
 }

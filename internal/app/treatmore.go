@@ -190,14 +190,14 @@ func withVersion(versions map[int64]farm.Label, id int64, l farm.Label) map[int6
 // openings says when beds are open again, each treatment by the version of
 // the label that it was made under. A treatment that comes twice counts once.
 func (a *App) openings(ts []farm.Treatment, versions map[int64]farm.Label, beds []farm.Bed, now time.Time) []label.Opening {
-	labels, sites := map[string]farm.Label{}, map[string]farm.Site{}
+	labels, places := map[string]farm.Label{}, map[string]farm.Bed{}
 	for _, b := range beds {
-		sites[b.Code] = b.Site
+		places[b.Code] = b
 	}
 	seen := map[int64]bool{}
 	var list []farm.Treatment
 	for _, t := range ts {
-		if _, ours := sites[t.Bed]; !ours || seen[t.ID] {
+		if _, ours := places[t.Bed]; !ours || seen[t.ID] {
 			continue
 		}
 		seen[t.ID] = true
@@ -207,7 +207,7 @@ func (a *App) openings(ts []farm.Treatment, versions map[int64]farm.Label, beds 
 		}
 		list = append(list, t)
 	}
-	return label.Reentry(list, labels, sites, a.loc, now)
+	return label.ReentryOf(list, labels, places, a.loc, now)
 }
 
 func versionKey(t farm.Treatment, versions map[int64]farm.Label) string {

@@ -338,7 +338,7 @@ func labelCommand(d *deps) *ucli.Command {
 			{
 				Name: "set", Usage: "set fields of a label by name, as a new version",
 				UsageText: `leafturn label set ironbait rei="4 hours" phi="none stated" active.percent=1`, ArgsUsage: "LABEL FIELD=VALUE ...",
-				Description: "The fields are those of `leafturn label template`, and active.name, active.percent,\nactive.group and active.max (active2.name and so on for a second one). A blank value is\nunknown again; \"none stated\" is an answer. A label that is not known yet is begun with\nproduct=\"...\".",
+				Description: "The fields are those of `leafturn label template`, and active.name, active.percent,\nactive.g_per_l, active.group and active.max (active2.name and so on for a second one). A blank value is\nunknown again; \"none stated\" is an answer. A label that is not known yet is begun with\nproduct=\"...\".",
 				Flags:       []ucli.Flag{dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}},
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 2, -1, "LABEL FIELD=VALUE ...")
@@ -394,6 +394,26 @@ func labelCommand(d *deps) *ucli.Command {
 							d.say("%s", res.Said)
 							return nil
 						})
+					})
+				},
+			},
+			{
+				Name: "retire", Usage: "say that a label is no longer used: nothing more is scheduled under it",
+				UsageText: `leafturn label retire ironbait --because "used up"`, ArgsUsage: "LABEL",
+				Description: "Its versions stay, and so does what was done under them. A new version from\n`label add` or `label set` brings it back.",
+				Flags:       []ucli.Flag{dateOption, &ucli.StringFlag{Name: "because", Usage: "why"}},
+				Action: func(c *ucli.Context) error {
+					w, err := words(c, 1, 1, "LABEL")
+					if err != nil {
+						return err
+					}
+					return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+						res, err := a.RetireLabel(ctx, w[0], c.String("because"), day)
+						if err != nil {
+							return err
+						}
+						d.say("%s", res.Said)
+						return nil
 					})
 				},
 			},

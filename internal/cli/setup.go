@@ -31,6 +31,7 @@ func farmFlags() []ucli.Flag {
 		&ucli.StringFlag{Name: "work-hours", Usage: "times of day at which you work, such as \"07:00-12:00, 18:00-21:00\""},
 		&ucli.StringFlag{Name: "harvest-days", Usage: "days on which you cut, such as \"Mon, Thu\""},
 		&ucli.StringFlag{Name: "round-minutes", Usage: "minutes that you have for a scouting round"},
+		&ucli.StringFlag{Name: "applicator-address", Usage: "address of whoever applies products, for the records"},
 	}
 }
 
@@ -45,7 +46,7 @@ func farmOptions(c *ucli.Context) app.FarmOptions {
 	return app.FarmOptions{
 		Name: get("name"), Place: get("place"), Country: get("country"), Zone: get("zone"), Hardiness: get("hardiness"),
 		LastFrost: get("last-frost"), FirstFrost: get("first-frost"), Units: get("units"), Organic: get("organic"), Pests: get("pests"), Area: get("area"), WaitingCost: get("waiting-cost"),
-		At: get("at"), WorkDays: get("work-days"), WorkHours: get("work-hours"), HarvestDays: get("harvest-days"), RoundMinutes: get("round-minutes"),
+		At: get("at"), WorkDays: get("work-days"), WorkHours: get("work-hours"), HarvestDays: get("harvest-days"), RoundMinutes: get("round-minutes"), ApplicatorAddress: get("applicator-address"),
 	}
 }
 
@@ -116,6 +117,8 @@ func farmCommand(d *deps) *ucli.Command {
 var (
 	bedWater   = &ucli.StringFlag{Name: "water", Usage: "distance to the nearest water, such as \"20 m\""}
 	bedAnimals = &ucli.StringFlag{Name: "animals", Usage: "animals that come to it, such as \"hens, dog\", or none"}
+	bedCrop    = &ucli.StringFlag{Name: "crop", Usage: "what grows in it, if not dahlias"}
+	bedRows    = &ucli.StringFlag{Name: "rows", Usage: "rows of plants along it, for rates along the row"}
 	bedLeaves  = &ucli.StringFlag{Name: "leaves", Usage: "leaves of a plant, to turn mites per leaf into mites"}
 )
 
@@ -135,7 +138,7 @@ func bedCommand(d *deps) *ucli.Command {
 					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
 					&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"},
-					bedWater, bedAnimals, bedLeaves,
+					bedWater, bedAnimals, bedLeaves, bedCrop, bedRows,
 				},
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
@@ -146,7 +149,7 @@ func bedCommand(d *deps) *ucli.Command {
 						said, err := a.AddBed(ctx, app.BedOptions{
 							Code: w[0], Block: c.String("block"), Size: c.String("size"), At: c.String("at"), Plants: c.String("plants"),
 							Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"), Site: c.String("site"),
-							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"),
+							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
 						})
 						if err != nil {
 							return err
@@ -163,7 +166,7 @@ func bedCommand(d *deps) *ucli.Command {
 					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
 					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
-					bedWater, bedAnimals, bedLeaves,
+					bedWater, bedAnimals, bedLeaves, bedCrop, bedRows,
 				},
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
@@ -173,7 +176,7 @@ func bedCommand(d *deps) *ucli.Command {
 					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
 						said, err := a.SetBed(ctx, app.BedOptions{
 							Code: w[0], Plants: c.String("plants"), Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"),
-							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"),
+							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
 						})
 						if err != nil {
 							return err

@@ -45,6 +45,9 @@ type FarmMore struct {
 	HarvestDays  []time.Weekday `json:"harvest_days,omitempty"`
 	WorkHours    string         `json:"work_hours,omitempty"`    // such as "07:00-12:00,18:00-21:00"
 	RoundMinutes int            `json:"round_minutes,omitempty"` // for a scouting round; 0: not said
+	// ApplicatorAddress is the address of whoever applies products; records of
+	// organic farms name it (7 U.S.C. 6519).
+	ApplicatorAddress string `json:"applicator_address,omitempty"`
 }
 
 // AreaConditions are what a farm may say of its area; some action levels
@@ -134,6 +137,16 @@ type BedMore struct {
 	WaterM         *float64 `json:"water_m,omitempty"`          // metres to the nearest water
 	Animals        string   `json:"animals,omitempty"`          // that come to it, in words
 	LeavesPerPlant int      `json:"leaves_per_plant,omitempty"` // 0: not said
+	Crop           string   `json:"crop,omitempty"`             // what grows in it; "" is dahlias
+	Rows           int      `json:"rows,omitempty"`             // of plants, lengthwise; 0: not said
+}
+
+// CropWord is what grows in the bed, dahlias where nothing else was said.
+func (b Bed) CropWord() string {
+	if b.Crop == "" {
+		return "dahlias"
+	}
+	return b.Crop
 }
 
 // AreaM2 returns the bed's ground area in square metres.

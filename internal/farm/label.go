@@ -45,6 +45,10 @@ type Active struct {
 	Name    string         `json:"name"`    // as in the side-effect table, such as "ferric phosphate"
 	Percent float64        `json:"percent"` // by weight
 	Group   Stated[string] `json:"group"`   // mode-of-action group (IRAC or FRAC)
+	// GPerL is grams in a litre of the product; a dry product states none.
+	GPerL Stated[float64] `json:"g_per_l,omitzero"`
+	// NoPercent is true when the label was read and gives no percentage.
+	NoPercent bool `json:"no_percent,omitempty"`
 	// Max is the most of this active that the label allows per area and
 	// period, all products that hold it counted together.
 	Max Stated[units.Quantity] `json:"max,omitzero"`
@@ -96,7 +100,7 @@ type Label struct {
 	MaxApplications Stated[int]            `json:"max_applications"`  // per MaxPer
 	MaxInWindow     Stated[Window]         `json:"max_in_window"`     // at most so many in any so many days
 	MaxAmount       Stated[units.Quantity] `json:"max_amount"`        // product per area, per MaxPer
-	MaxPer          string                 `json:"max_per,omitempty"` // one of MaxPers; "" is PerSeason
+	MaxPer          string                 `json:"max_per,omitempty"` // one of MaxPers or PerNone; "" is unknown
 
 	REIHours    Stated[float64] `json:"rei_hours"` // re-entry interval
 	PHIDays     Stated[int]     `json:"phi_days"`  // pre-harvest interval
@@ -113,6 +117,7 @@ type Label struct {
 	NoKeepApart bool           `json:"no_keep_apart,omitempty"`
 	PPE         Stated[string] `json:"ppe"`
 	Note        string         `json:"note,omitempty"`
+	LabelMore
 }
 
 // Window is a rolling limit: at most Count applications in any Days
@@ -139,7 +144,7 @@ const (
 )
 
 // MaxPers lists the periods a copy may give.
-var MaxPers = []string{PerSeason, PerYear, PerCropCycle}
+var MaxPers = []string{PerSeason, PerYear, PerCalendarYear, PerTwelveMonths, PerCropCycle, PerGeneration}
 
 // Formulations lists what a product may be. The first three are put out dry.
 var Formulations = []string{"dry bait", "granule", "pellet", "dust", "wettable powder", "liquid", "ready to use"}

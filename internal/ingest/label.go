@@ -15,7 +15,6 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"leafturn/internal/farm"
-	"leafturn/internal/units"
 )
 
 // LabelTemplate returns an empty label file to fill in: TOML with every field
@@ -49,35 +48,47 @@ func FormatLabel(l farm.Label) string {
 			b.WriteString("# ---- " + f.section + " ----\n\n")
 		}
 		comment(f.help)
-		value := ""
-		if f.items != nil {
-			value = tomlList(f.items(&l))
-			if f.none != nil && *f.none(&l) {
-				value = tomlText(noneStated)
-			}
-		} else {
-			value = f.write(&l)
+		if f.example != "" {
+			b.WriteString("# Invented example: " + f.toml(f.example) + "\n")
 		}
-		b.WriteString(f.key + " = " + value + "\n")
+		b.WriteString(f.key + " = " + f.value(&l) + "\n")
 	}
 	b.WriteString("\n# ---- Ingredient Statement ----\n\n")
 	comment(activesHelp)
+	if l.NoActives {
+		b.WriteString("actives = " + tomlText(noneStated) + "\n")
+		return b.String()
+	}
 	actives := l.Actives
 	if len(actives) == 0 {
 		actives = []farm.Active{{}}
 	}
 	for _, a := range actives {
-		percent := `""`
-		if a.Percent != 0 {
-			percent = strconv.FormatFloat(a.Percent, 'f', -1, 64)
-			if !strings.Contains(percent, ".") {
-				percent += ".0"
-			}
+		b.WriteString("\n[[actives]]\n")
+		for _, f := range activeFields {
+			b.WriteString(f.key + " = " + f.write(a) + "\n")
 		}
-		b.WriteString("\n[[actives]]\nname = " + tomlText(a.Name) + "\npercent = " + percent + "\ngroup = " + statedText(a.Group, same) +
-			"\nmax = " + statedText(a.Max, units.Quantity.String) + "\n")
 	}
 	return b.String()
+}
+
+// value writes what stands in the field as TOML.
+func (f labelField) value(l *farm.Label) string {
+	switch {
+	case f.items == nil:
+		return f.write(l)
+	case f.isNone != nil && f.isNone(l):
+		return tomlText(noneStated)
+	}
+	return tomlList(f.items(l))
+}
+
+// toml writes one value of the field as it may stand in the file.
+func (f labelField) toml(text string) string {
+	if f.items != nil {
+		return f.key + " = " + tomlList([]string{text})
+	}
+	return f.key + " = " + tomlText(text)
 }
 
 // tomlText writes a TOML basic string.
@@ -304,8 +315,8 @@ func (p *labelParser) readList(l *farm.Label, f labelField, v any, k keyPlace) {
 	if !ok {
 		items = []any{v} // one text stands for a list of one
 	}
-	if s, ok := v.(string); ok && f.none != nil && strings.EqualFold(tidy(s), noneStated) {
-		*f.none(l) = true
+	if s, ok := v.(string); ok && f.setNone != nil && strings.EqualFold(tidy(s), noneStated) {
+		f.setNone(l)
 		return
 	}
 	for _, item := range items {
@@ -313,7 +324,7 @@ func (p *labelParser) readList(l *farm.Label, f labelField, v any, k keyPlace) {
 		if !ok || s == "" {
 			continue
 		}
-		bad := refuse("leave the list empty", "%s cannot be %q", f.key, noneStated)
+		bad := refuse("write none stated alone, without other items, or leave the list empty", "an item of %s cannot be %q", f.key, noneStated)
 		if !strings.EqualFold(tidy(s), noneStated) {
 			bad = f.item(l, s, p.names)
 		}
@@ -342,113 +353,4 @@ func (p *labelParser) item(k keyPlace, s string) (row, col int) {
 		}
 	}
 	return row, col
-}
-
-var activeKeys = []string{"name", "percent", "group", "max"}
-
-func (p *labelParser) actives(l *farm.Label, v any) {
-	var blocks []map[string]any
-	switch v := v.(type) {
-	case nil:
-		return
-	case []map[string]any:
-		blocks = v
-	case []any:
-		for _, b := range v {
-			if m, ok := b.(map[string]any); ok {
-				blocks = append(blocks, m)
-			}
-		}
-		if len(blocks) < len(v) {
-			blocks = nil
-		}
-	}
-	if blocks == nil {
-		if s, ok := v.(string); ok && strings.TrimSpace(s) == "" {
-			return
-		}
-		if s, ok := v.([]any); ok && len(s) == 0 {
-			return
-		}
-		k := p.find("", 0, "actives")
-		p.add(k.row, k.col, "write a block: [[actives]], then name, percent and group on lines of their own", "the actives are not blocks")
-		return
-	}
-	total := 0.0
-	for i, m := range blocks {
-		var a farm.Active
-		before := p.count()
-		for _, key := range slices.Sorted(maps.Keys(m)) {
-			k := p.find("actives", i, key)
-			if !slices.Contains(activeKeys, key) {
-				if slices.ContainsFunc(labelFields, func(f labelField) bool { return f.key == key }) {
-					p.add(k.row, k.col, "move the line above the first [[actives]]", "%s stands inside an [[actives]] block", quote(key))
-				} else {
-					p.put(k.row, k.col, unknown("key", key, activeKeys))
-				}
-				continue
-			}
-			s, ok := p.value(m[key], k, key)
-			if !ok || s == "" {
-				continue
-			}
-			if bad := readActive(&a, key, s); bad != nil {
-				p.put(k.valRow, k.valCol, bad)
-			}
-		}
-		k := p.find("actives", i, "name")
-		switch {
-		case p.count() > before:
-			continue
-		case a == farm.Active{}:
-			continue
-		case a.Name == "":
-			p.add(k.row, k.col, "write the name as printed in the ingredient statement", "an active ingredient without a name")
-		case slices.ContainsFunc(l.Actives, func(b farm.Active) bool { return strings.EqualFold(a.Name, b.Name) }):
-			p.add(k.valRow, k.valCol, "keep one of the two blocks", "the active ingredient %s stands twice", quote(a.Name))
-		}
-		total += a.Percent
-		l.Actives = append(l.Actives, a)
-	}
-	if total > 100+1e-9 {
-		k := p.find("actives", 0, "percent")
-		p.add(k.valRow, k.valCol, "check the percentages", "the active ingredients add up to %s %%", number(total))
-	}
-}
-
-// contradictions reports values that cannot both stand on one label.
-func (p *labelParser) contradictions(l farm.Label) {
-	clash := func(a, b, format string, args ...any) {
-		ka, kb := p.find("", 0, a), p.find("", 0, b)
-		if ka.row < kb.row || ka.row == kb.row && ka.col < kb.col {
-			a, ka, kb = b, kb, ka
-		}
-		args = append(args, kb.row)
-		p.add(ka.valRow, ka.valCol, "look at the label again and correct one of them", format+" (see row %d)", args...)
-	}
-	order := func(lowKey, highKey string, low, high farm.Stated[units.Quantity], say string) {
-		a, okA := low.Get()
-		b, okB := high.Get()
-		switch {
-		case !okA || !okB:
-		case a.Unit.Dimension != b.Unit.Dimension:
-			clash(lowKey, highKey, "%s is a %s and %s a %s", lowKey, a.Unit.Dimension, highKey, b.Unit.Dimension)
-		case a.Base() > b.Base()*(1+1e-9):
-			clash(lowKey, highKey, "%s %q is above %s %q%s", lowKey, a.String(), highKey, b.String(), say)
-		}
-	}
-	if w, m := l.MaxInWindow, l.MaxApplications; w.Has() && m.Has() && w.Value.Count > m.Value && l.MaxPer != farm.PerCropCycle {
-		clash("max_in_window", "max_applications", "max_in_window allows %d in %d days, above max_applications %d", w.Value.Count, w.Value.Days, m.Value)
-	}
-	if w, n := l.MaxInWindow, l.MinIntervalDays; w.Has() && n.Has() && w.Value.Count > 1 && n.Value > w.Value.Days {
-		clash("min_interval", "max_in_window", "min_interval %d days is longer than the days of max_in_window, %d in %d days", n.Value, w.Value.Count, w.Value.Days)
-	}
-	order("rate_min", "rate_max", l.RateMin, l.RateMax, "")
-	order("rate_max", "max_amount", l.RateMax, l.MaxAmount, ": one treatment would pass the season's limit")
-	if a, b := l.MinIntervalDays, l.ReapplyByDays; a.Has() && b.Has() && a.Value > b.Value {
-		clash("min_interval", "reapply_by", "min_interval %d days is longer than reapply_by %d days", a.Value, b.Value)
-	}
-	if a, b := l.MinTempC, l.MaxTempC; a.Has() && b.Has() && a.Value >= b.Value {
-		clash("min_temp", "max_temp", "min_temp %s C is not below max_temp %s C", number(a.Value), number(b.Value))
-	}
 }

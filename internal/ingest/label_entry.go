@@ -9,7 +9,6 @@ import (
 
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
-	"leafturn/internal/units"
 )
 
 // LabelQuestion is one field of a label as it is asked for, or set by name.
@@ -17,19 +16,12 @@ type LabelQuestion struct {
 	Key     string
 	Section string // the part of a label that begins here, "" when it goes on
 	Help    string // what it is and where on a label it stands
+	Example string // an invented one
 	Now     string // what is transcribed: "" is unknown, "none stated" is an answer
 }
 
 // SetLabelKey names a new label.
 func SetLabelKey(l *farm.Label, key string) *diag.Problem { return readKey(l, key) }
-
-// activeHelp are the questions about one active ingredient.
-var activeHelp = map[string]string{
-	"name":    "The name of the active ingredient, as printed in the ingredient statement.",
-	"percent": "Its percent by weight.",
-	"group":   "Its mode-of-action group, the code on the front such as 4A, UN or M02.",
-	"max":     "The most of it in a season (or what max_per says), per area, counted over every\nproduct that holds it, such as \"0.5 lb/acre\".",
-}
 
 // LabelQuestions returns the questions in the order in which the fields stand
 // on a label, with what the label says now. The actives come last, numbered
@@ -40,15 +32,8 @@ func LabelQuestions(l farm.Label) []LabelQuestion {
 		if own(f.key) {
 			continue
 		}
-		q := LabelQuestion{Key: f.key, Section: f.section, Help: f.help}
-		if f.items != nil {
-			q.Now = strings.Join(f.items(&l), ", ")
-			if f.none != nil && *f.none(&l) {
-				q.Now = noneStated
-			}
-		} else {
-			q.Now = plainText(f.write(&l))
-		}
+		q := LabelQuestion{Key: f.key, Section: f.section, Help: f.help, Example: f.example}
+		q.Now = f.now(&l)
 		out = append(out, q)
 	}
 	actives := l.Actives
@@ -60,20 +45,37 @@ func LabelQuestions(l farm.Label) []LabelQuestion {
 		if i > 0 {
 			prefix = fmt.Sprintf("active%d.", i+1)
 		}
-		percent := ""
-		if a.Percent != 0 {
-			percent = strconv.FormatFloat(a.Percent, 'f', -1, 64)
-		}
-		for _, key := range activeKeys {
-			now := map[string]string{"name": a.Name, "percent": percent, "group": plainText(statedText(a.Group, same)), "max": plainText(statedText(a.Max, units.Quantity.String))}[key]
-			q := LabelQuestion{Key: prefix + key, Help: activeHelp[key], Now: now}
-			if i == 0 && key == "name" {
+		for _, f := range activeFields {
+			q := LabelQuestion{Key: prefix + f.key, Help: f.help, Now: plainText(f.write(a))}
+			if i == 0 && f.key == "name" {
 				q.Section = "Ingredient Statement"
+				if l.NoActives {
+					q.Now = noneStated
+				}
 			}
 			out = append(out, q)
 		}
 	}
 	return out
+}
+
+// now is what stands in the field, as SetLabelField takes it.
+func (f labelField) now(l *farm.Label) string {
+	switch {
+	case f.items == nil:
+		return plainText(f.write(l))
+	case f.isNone != nil && f.isNone(l):
+		return noneStated
+	}
+	return strings.Join(f.items(l), f.between()+" ")
+}
+
+// between is what stands between the items of a list in one text.
+func (f labelField) between() string {
+	if f.cut != "" {
+		return f.cut
+	}
+	return ","
 }
 
 // own reports whether a field is the tool's: it is not asked for.
@@ -87,7 +89,7 @@ func plainText(toml string) string {
 	return toml
 }
 
-var activeField = regexp.MustCompile(`^active(\d*)\.(name|percent|group|max)$`)
+var activeName = regexp.MustCompile(`^active(\d*)\.(name|percent|g_per_l|group|max)$`)
 
 // SetLabelField sets one field of a label from text, as the file would: blank
 // is unknown again, "none stated" is an answer. The items of a list are
@@ -95,9 +97,10 @@ var activeField = regexp.MustCompile(`^active(\d*)\.(name|percent|group|max)$`)
 // the caller says which field it is.
 func SetLabelField(l *farm.Label, key, text string, names PestNames) *diag.Problem {
 	next := *l
+	next.Printed = slices.Clone(l.Printed)
 	next.Sites, next.Pests, next.OtherPests = slices.Clone(l.Sites), slices.Clone(l.Pests), slices.Clone(l.OtherPests)
 	next.KeepApart, next.Actives = slices.Clone(l.KeepApart), slices.Clone(l.Actives)
-	if m := activeField.FindStringSubmatch(key); m != nil {
+	if m := activeName.FindStringSubmatch(key); m != nil {
 		if bad := setActive(&next, m[1], m[2], text); bad != nil {
 			return bad
 		}
@@ -106,7 +109,10 @@ func SetLabelField(l *farm.Label, key, text string, names PestNames) *diag.Probl
 	}
 	i := slices.IndexFunc(labelFields, func(f labelField) bool { return f.key == key && !own(key) })
 	if i < 0 {
-		keys := []string{"active.name", "active.percent", "active.group", "active.max"}
+		var keys []string
+		for _, k := range activeKeys() {
+			keys = append(keys, "active."+k)
+		}
 		for _, f := range labelFields {
 			if !own(f.key) {
 				keys = append(keys, f.key)
@@ -118,11 +124,11 @@ func SetLabelField(l *farm.Label, key, text string, names PestNames) *diag.Probl
 	switch {
 	case f.items != nil:
 		f.clear(&next)
-		if f.none != nil && strings.EqualFold(tidy(text), noneStated) {
-			*f.none(&next) = true
+		if f.setNone != nil && strings.EqualFold(tidy(text), noneStated) {
+			f.setNone(&next)
 			break
 		}
-		for item := range strings.SplitSeq(text, ",") {
+		for item := range strings.SplitSeq(text, f.between()) {
 			if item = tidy(item); item == "" {
 				continue
 			}
@@ -146,23 +152,23 @@ func setActive(l *farm.Label, number, key, text string) *diag.Problem {
 	if number != "" {
 		n, _ = strconv.Atoi(number)
 	}
+	if key == "name" && n == 1 && len(l.Actives) <= 1 && strings.EqualFold(tidy(text), noneStated) {
+		l.Actives, l.NoActives = nil, true
+		return nil
+	}
 	if n < 1 || n > len(l.Actives)+1 || n > 20 {
 		return refuse("name the one before it first", "there are %d active ingredients", len(l.Actives))
 	}
-	if n > len(l.Actives) {
-		if tidy(text) == "" {
+	f, _ := activeFieldOf(key)
+	if tidy(text) == "" {
+		if n == 1 && key == "name" {
+			l.NoActives = false
+		}
+		if n > len(l.Actives) {
 			return nil
 		}
-		l.Actives = append(l.Actives, farm.Active{})
-	}
-	a := &l.Actives[n-1]
-	switch text = tidy(text); {
-	case text == "":
-		*a = map[string]farm.Active{
-			"name": {Percent: a.Percent, Group: a.Group, Max: a.Max}, "percent": {Name: a.Name, Group: a.Group, Max: a.Max},
-			"group": {Name: a.Name, Percent: a.Percent, Max: a.Max}, "max": {Name: a.Name, Percent: a.Percent, Group: a.Group},
-		}[key]
-		if *a == (farm.Active{}) && n == len(l.Actives) {
+		f.clear(&l.Actives[n-1])
+		if n == len(l.Actives) && l.Actives[n-1] == (farm.Active{}) {
 			l.Actives = l.Actives[:n-1]
 		}
 		if len(l.Actives) == 0 {
@@ -170,35 +176,12 @@ func setActive(l *farm.Label, number, key, text string) *diag.Problem {
 		}
 		return nil
 	}
-	return readActive(a, key, text)
-}
-
-// readActive reads one value of an active ingredient that is not blank.
-func readActive(a *farm.Active, key, s string) *diag.Problem {
-	switch none := strings.EqualFold(tidy(s), noneStated); {
-	case key == "group" && none:
-		a.Group = farm.None[string]()
-	case key == "group" && !groupForm.MatchString(strings.ToUpper(tidy(s))):
-		return refuse(`copy the code beside "group" on the front, such as 4A, UN or M02, or write none stated`, "%s is not a mode-of-action group", quote(s))
-	case key == "group":
-		a.Group = farm.Value(strings.ToUpper(tidy(s)))
-	case key == "max" && none:
-		a.Max = farm.None[units.Quantity]()
-	case key == "max":
-		q, bad := readRate(s)
-		a.Max = farm.Value(q)
-		return bad
-	case none:
-		return refuse("leave it blank if it is not known", "%s of an active ingredient cannot be %q", key, noneStated)
-	case key == "name":
-		a.Name = tidy(s)
-	default:
-		v, err := units.ParseNumber(strings.TrimSuffix(s, "%"))
-		if err != nil || v <= 0 || v > 100 {
-			a.Percent = v
-			return refuse("write percent by weight, above 0 and up to 100", "%s is not a percentage", quote(s))
-		}
-		a.Percent = v
+	if l.NoActives && key != "name" {
+		return refuse("give active.name first", "the label is said to state no active ingredient")
 	}
-	return nil
+	if n > len(l.Actives) {
+		l.Actives = append(l.Actives, farm.Active{})
+	}
+	l.NoActives = false
+	return f.read(&l.Actives[n-1], tidy(text))
 }

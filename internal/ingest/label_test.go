@@ -1,13 +1,11 @@
 package ingest_test
 
 import (
-	"reflect"
 	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
-	"pgregory.net/rapid"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
@@ -102,20 +100,37 @@ func TestLabelTemplate(t *testing.T) {
 	l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
 	require.NoError(t, err)
 	require.Equal(t, farm.Label{Key: "bait", Product: "Bait"}, l)
-	// Every key but the lists carries help, and the file has as many keys as
-	// the vocabulary has fields (an active has four); Version is the store's, and the
-	// keys pests and keep_apart fill two each.
-	keys := 0
+	// Every key carries what it is, and an invented example that can be read,
+	// where the tool does not fill it in itself.
+	keys := map[string]bool{}
 	for i, line := range lines {
 		require.LessOrEqual(t, len(line), 90, line)
-		if strings.Contains(line, " = ") && !strings.HasPrefix(line, "#") {
-			keys++
-			if !strings.HasPrefix(line, "name") && !strings.HasPrefix(line, "percent") && !strings.HasPrefix(line, "group") && !strings.HasPrefix(line, "max =") {
-				require.True(t, strings.HasPrefix(lines[i-1], "# "), line)
-			}
+		key, _, ok := strings.Cut(line, " = ")
+		if !ok || strings.HasPrefix(line, "#") {
+			continue
 		}
+		require.False(t, keys[key], "%s stands twice", key)
+		keys[key] = true
+		switch key {
+		case "version", "entered", "name", "percent", "g_per_l", "group", "max":
+			continue
+		}
+		require.True(t, strings.HasPrefix(lines[i-1], "# Invented example: "+key+" = "), line)
+		require.True(t, strings.HasPrefix(lines[i-2], "# "), line)
+		example := strings.TrimPrefix(lines[i-1], "# Invented example: ")
+		head := "key = \"b\"\nproduct = \"P\"\n"
+		if key == "key" || key == "product" {
+			head = map[string]string{"key": "product = \"P\"\n", "product": "key = \"b\"\n"}[key]
+		}
+		l, err := ingest.ParseLabel(strings.NewReader(head+example+"\n"), "l", names{})
+		require.NoError(t, err, example)
+		require.NotEqual(t, farm.Label{Key: "b", Product: "P"}, l, example)
 	}
-	require.Equal(t, reflect.TypeFor[farm.Label]().NumField()-3+reflect.TypeFor[farm.Active]().NumField(), keys)
+	// And the questions are the same fields.
+	for _, q := range ingest.LabelQuestions(farm.Label{}) {
+		require.True(t, keys[strings.TrimPrefix(q.Key, "active.")], q.Key)
+	}
+	require.Len(t, keys, len(ingest.LabelQuestions(farm.Label{}))+3) // key, version and entered are the tool's
 }
 
 func rowOf(lines []string, prefix string) string {
@@ -133,8 +148,37 @@ func TestParseLabel_Refuses(t *testing.T) {
 	for _, c := range []struct{ line, what, do string }{
 		{`rate_max = "4 oz/1000 sq ft"`, `3:12: "4 oz/1000 sq ft" is not a rate: ambiguous unit "oz/1000 sq ft": write "oz wt" for a weight or "US fl oz" for a volume`, ""},
 		{`rate_max = "1 gal/acre"`, `3:12: "1 gal/acre" is not a rate: ambiguous unit "gal/acre": write "US gal" or "imp gal"`, ""},
-		{`rate_max = "2.5 US fl oz/US gal"`, `3:12: "2.5 US fl oz/US gal" is product per volume of water`, "multiply it by the label's spray volume per area and write product per area"},
-		{`rate_max = "10 ft"`, `3:12: "10 ft" is a length, not product per area`, ""},
+		{`max_amount = "2.5 US fl oz/US gal"`, `3:14: "2.5 US fl oz/US gal" is a volume/volume, not an amount per area`, ""},
+		{`rate_max = "1 oz wt/100 ft"`, `3:12: "1 oz wt/100 ft" is not a rate: unknown unit`, ""},
+		{"rate_max = \"10 mL/L\"\nmax_amount = \"4 kg/ha\"", `4:14: rate_max is a volume/volume and max_amount a mass/area (see row 3)`, ""},
+		{"spray_max = \"1 US gal/acre\"\nspray_min = \"2 US gal/acre\"", `4:13: spray_min "2 US gal/acre" is above spray_max "1 US gal/acre" (see row 3)`, ""},
+		{`spray_min = "2 US gal"`, `3:13: "2 US gal" is a volume, not a volume per area`, ""},
+		{`spray_min = "2 gal/acre"`, `3:13: "2 gal/acre" is no volume of spray: ambiguous unit`, ""},
+		{"min_wind = \"10 mph\"\nmax_wind = \"10 mph\"", `4:12: min_wind 4.4704 m/s is not below max_wind 4.4704 m/s (see row 3)`, ""},
+		{"opened = 2027-01-01\nexpiry = 2026-12-31", `4:10: opened on 2027-01-01, after the expiry of 2026-12-31 (see row 3)`, ""},
+		{"method = \"Mist\"\nforbidden_methods = [\"mist\"]", `4:21: "mist" is both the method and forbidden (see row 3)`, ""},
+		{"sites = [\"outdoor roses\"]\nexcluded_crops = [\"Roses\"]", `4:18: "Roses" is both listed and excluded (see row 3)`, ""},
+		{"max_per = \"year\"\nseason = \"04-01 to 10-31\"", `4:10: season is 04-01 to 10-31 and nothing is counted per season (see row 3)`, ""},
+		{`more_maxima = ["2 per moon"]`, `3:17: unknown period "moon"`, ""},
+		{`more_maxima = ["2 per generation", "3 per generation"]`, `3:15: "2 per generation" and "3 per generation" limit the same`, ""},
+		{`more_maxima = ["2 per generation", "2 per generation"]`, `3:17: "2 per generation" stands twice`, "keep one of the two"},
+		{`more_maxima = ["1 lb/acre of iron per season"]`, `3:15: more_maxima limits "iron", which is no active ingredient of it`, ""},
+		{`more_maxima = ["2"]`, `3:17: "2" does not say over what time it counts`, ""},
+		{`more_maxima = ["4 oz/acre per season"]`, `3:17: "4 oz/acre" is not an amount per area: ambiguous unit`, ""},
+		{`season = "13-01 to 10-31"`, `3:10: "13-01 to 10-31" is not a time of the year`, ""},
+		{`season = "spring"`, `3:10: "spring" is not a time of the year`, ""},
+		{`time_of_day = "evening"`, `3:15: these are no hours of the day`, ""},
+		{`only_pests = "perhaps"`, `3:14: unknown answer "perhaps"`, ""},
+		{`jurisdiction = "somewhere"`, `3:16: "SOMEWHERE" is no country`, ""},
+		{`excluded_crops = ["roses, ferns"]`, `3:20: "roses, ferns" holds a comma`, "write two items"},
+		{`excluded_crops = ["ferns", "none stated"]`, `3:29: an item of excluded_crops cannot be "none stated"`, ""},
+		{`boom_height = "30 m"`, `3:15: "30 m" is no height of a nozzle`, ""},
+		{`printed = ["rei: keep out"]`, `3:13: "rei: keep out" does not say field, binds or advises, panel and words`, ""},
+		{`printed = ["rai | binds | Front | keep out"]`, `3:13: unknown field "rai"; did you mean "rei"?`, ""},
+		{`printed = ["rei | perhaps | Front | keep out"]`, `3:13: unknown force of a sentence "perhaps"`, ""},
+		{`printed = ["rei | binds | Front | a", "rei | binds | Front | b"]`, `3:40: the words on rei stand twice`, ""},
+		{"[[actives]]\nname = \"a\"\ng_per_l = \"4 lb\"", `5:11: "4 lb" is no weight in a volume`, ""},
+		{`rate_max = "10 ft"`, `3:12: "10 ft" is a length, not a rate`, ""},
 		{`rate_max = "-1 kg/ha"`, `3:12: the rate "-1 kg/ha" is not above 0`, ""},
 		{`rate_max = 1`, `3:12: "1" is not a rate: unknown unit ""`, ""},
 		{"rate_max = \"0.5 lb/acre\"\nrate_min = \"1 lb/acre\"", `4:12: rate_min "1 lb/acre" is above rate_max "0.5 lb/acre" (see row 3)`, "look at the label again and correct one of them"},
@@ -168,9 +212,9 @@ func TestParseLabel_Refuses(t *testing.T) {
 		{`keep_apart = ["sulfur"]`, `3:16: "sulfur" does not name a material and a time`, ""},
 		{`keep_apart = ["sulfur 9 days", "Sulfur 1 week"]`, `3:33: "Sulfur" stands twice`, "keep the longer time"},
 		{`max_per = "yaer"`, `3:11: unknown period "yaer"; did you mean "year"?`, ""},
-		{`max_per = "decade"`, `3:11: unknown period "decade"`, "write one of: crop cycle, season, year"},
-		{"[[actives]]\nname = \"a\"\nmax = \"4 oz/acre\"", `5:7: "4 oz/acre" is not a rate: ambiguous unit`, ""},
-		{`sites = "none stated"`, `3:10: sites cannot be "none stated"`, ""},
+		{`max_per = "decade"`, `3:11: unknown period "decade"`, "write one of: 12 months, calendar year, crop cycle, generation, season, year"},
+		{"[[actives]]\nname = \"a\"\nmax = \"4 oz/acre\"", `5:7: "4 oz/acre" is not an amount per area: ambiguous unit`, ""},
+		{`sites = ["none stated"]`, `3:11: an item of sites cannot be "none stated"`, ""},
 		{"pests = [\n  \"slug\",\n  \"earwgi\", # typed badly\n]", `5:4: unknown pest "earwgi"; did you mean "earwig"?`, ""},
 		{`formulation = "bait concentrate, sprayed"`, `3:15: unknown formulation "bait concentrate, sprayed"`, ""},
 		{`organic = "no, not approved"`, `3:11: "no, not approved" is no organic approval`, `write "listed by NAME", or "certifier NAME: yes, 2026-05-01", or leave it blank`},
@@ -232,84 +276,6 @@ func TestParseLabel_AllProblems(t *testing.T) {
 	}, list(t, err))
 	_, err = ingest.ParseLabel(failing{}, "l", names{})
 	require.Equal(t, []string{"l: could not be read: disk gone"}, list(t, err))
-}
-
-func drawStated[T any](t *rapid.T, g *rapid.Generator[T], label string) farm.Stated[T] {
-	switch rapid.IntRange(0, 2).Draw(t, label+" state") {
-	case 0:
-		return farm.Stated[T]{}
-	case 1:
-		return farm.None[T]()
-	}
-	return farm.Value(g.Draw(t, label))
-}
-
-func TestFormatLabel_RoundTrip(t *testing.T) {
-	text := rapid.Custom(func(t *rapid.T) string {
-		s := strings.TrimSpace(rapid.StringMatching(`[A-Za-z0-9é"#=\\'%,;.\n\t\[\] -]{1,40}`).Draw(t, "text"))
-		if s == "" {
-			return "x"
-		}
-		return s
-	})
-	rate := rapid.Custom(func(t *rapid.T) float64 { return rapid.Float64Range(1e-6, 1e4).Draw(t, "rate") })
-	massUnits := []string{"kg/ha", "lb/acre", "lb/1000 ft2", "oz wt/1000 ft2", "g/m2", "oz wt/yd2"}
-	volUnits := []string{"L/ha", "mL/m2", "US fl oz/1000 ft2", "US gal/acre", "US pt/acre"}
-	rapid.Check(t, func(t *rapid.T) {
-		names3 := rapid.SampledFrom([][]string{nil, {"invented oil"}, {"A", "b \"c\""}}).Draw(t, "actives")
-		l := farm.Label{
-			Key: rapid.StringMatching(`[a-z][a-z0-9-]{0,23}`).Draw(t, "key"), Version: rapid.IntRange(0, 9).Draw(t, "version"), Product: "P" + strings.Join(strings.Fields(drawText(t, "product")), " "),
-			Registration: drawStated(t, text, "reg"), UseClass: drawStated(t, rapid.SampledFrom([]string{"general", "restricted", "professional"}), "class"),
-			SignalWord: drawStated(t, rapid.SampledFrom([]string{"danger", "warning", "caution"}), "signal"), Formulation: drawStated(t, rapid.SampledFrom(farm.Formulations), "formulation"),
-			Organic: drawStated(t, rapid.SampledFrom([]string{"listed by a body", "certifier \"X\": yes, 2026-05-01"}), "organic"), Method: drawStated(t, text, "method"), ReapplyWhen: drawStated(t, text, "when"), Animals: drawStated(t, text, "animals"), PPE: drawStated(t, text, "ppe"),
-			Sites:           rapid.SampledFrom([][]farm.LabelSite{nil, {{Where: farm.Outdoor, Crop: "dahlias"}}, {{Where: farm.House, Crop: "any crop", REIHours: farm.Value(4.5)}, {Where: farm.House, Crop: "dahlias", REIHours: farm.None[float64]()}, {Where: farm.Outdoor, Crop: "asparagus"}}}).Draw(t, "sites"),
-			Pests:           rapid.SampledFrom([][]string{nil, {"slug"}, {"mite", "earwig"}}).Draw(t, "pests"),
-			OtherPests:      rapid.SampledFrom([][]string{nil, {"garden snails"}, {"pill \"bugs\"", "millipedes"}}).Draw(t, "other pests"),
-			KeepApart:       rapid.SampledFrom([][]farm.Apart{nil, {{Active: "sulfur", Days: 14}, {Active: "x 3 days", Days: 0}}}).Draw(t, "apart"),
-			MaxPer:          rapid.SampledFrom(append(farm.MaxPers, "")).Draw(t, "per"),
-			MinIntervalDays: drawStated(t, rapid.IntRange(0, 14), "mri"), ReapplyByDays: drawStated(t, rapid.IntRange(14, 730), "by"),
-			MaxApplications: drawStated(t, rapid.IntRange(1, 1000), "max"), PHIDays: drawStated(t, rapid.IntRange(0, 730), "phi"),
-			MaxInWindow: drawStated(t, rapid.Custom(func(t *rapid.T) farm.Window {
-				return farm.Window{Count: rapid.IntRange(1, 1000).Draw(t, "n"), Days: rapid.IntRange(1, 730).Draw(t, "days")}
-			}), "window"),
-			REIHours: drawStated(t, rapid.Float64Range(0, 720), "rei"), RainfastH: drawStated(t, rapid.Float64Range(0, 168), "rain"),
-			MinTempC: drawStated(t, rapid.Float64Range(-60, 5), "min"), MaxTempC: drawStated(t, rapid.Float64Range(6, 60), "maxt"), MaxWindMS: drawStated(t, rapid.Float64Range(0.001, 45), "wind"),
-			Bees: drawStated(t, rapid.SampledFrom(farm.BeeRules), "bees"), WaterBuffer: drawStated(t, rapid.Float64Range(0, 2000), "water"),
-			Expiry: drawStated(t, rapid.Custom(func(t *rapid.T) civil.Date { return today.AddDays(rapid.IntRange(-9000, 9000).Draw(t, "exp")) }), "expiry"),
-		}
-		if rapid.Bool().Draw(t, "entered") {
-			l.Entered = today
-		}
-		if rapid.Bool().Draw(t, "note") {
-			l.Note = text.Draw(t, "note text")
-		}
-		unit := rapid.SampledFrom(rapid.SampledFrom([][]string{massUnits, volUnits}).Draw(t, "dim")).Draw(t, "unit")
-		low := rate.Draw(t, "low")
-		quantity := func(f float64, label string) farm.Stated[units.Quantity] {
-			return drawStated(t, rapid.Just(units.Of(low*f, unit)), label)
-		}
-		l.RateMin, l.RateMax, l.MaxAmount = quantity(1, "rate min"), quantity(2, "rate max"), quantity(7, "amount")
-		for _, n := range names3 {
-			l.Actives = append(l.Actives, farm.Active{Name: n, Percent: rapid.SampledFrom([]float64{0, 1, 0.3, 49.5}).Draw(t, "percent"), Group: drawStated(t, rapid.SampledFrom([]string{"4A", "UN", "M02", "NC", "BM02", "9"}), "group"),
-				Max: drawStated(t, rapid.Just(units.Of(low, unit)), "active max")})
-		}
-		for _, f := range []*farm.Stated[string]{&l.Registration, &l.Formulation, &l.Organic, &l.Method, &l.ReapplyWhen, &l.Animals, &l.PPE} {
-			if strings.EqualFold(f.Value, "none stated") {
-				*f = farm.None[string]()
-			}
-		}
-		l.NoKeepApart = l.KeepApart == nil && rapid.Bool().Draw(t, "nothing to keep apart")
-		if w, n := l.MaxInWindow, l.MinIntervalDays; w.Has() && n.Has() && w.Value.Count > 1 {
-			l.MaxInWindow.Value.Days = max(w.Value.Days, n.Value)
-		}
-		if l.MaxInWindow.Has() && l.MaxApplications.Has() { // more in a few days than in all would be refused
-			l.MaxInWindow.Value.Count = min(l.MaxInWindow.Value.Count, l.MaxApplications.Value)
-		}
-		file := ingest.FormatLabel(l)
-		got, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
-		require.NoError(t, err, file)
-		require.Equal(t, l, got, file)
-	})
 }
 
 func FuzzLabel(f *testing.F) {

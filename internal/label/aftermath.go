@@ -91,7 +91,14 @@ var aftermath = map[string]func(After) string{
 	CodeRainfast: func(a After) string {
 		return "do not repeat it for that; " + a.noMore() + ", and look where the water ran"
 	},
-	CodeWater: func(a After) string { return "keep runoff away from the water; " + a.ask() },
+	CodeHours: After.bees,
+	CodeSpray: func(a After) string { return "look at the plants of " + a.Bed + " for burnt leaves; " + a.ask() },
+	CodePlantBack: func(a After) string {
+		return "plant nothing else in " + a.Bed + " before you have asked; " + a.ask()
+	},
+	CodeRetired:      func(a After) string { return "read the label on the container again and enter it" },
+	CodeJurisdiction: func(a After) string { return "use no more of it; " + a.ask() },
+	CodeWater:        func(a After) string { return "keep runoff away from the water; " + a.ask() },
 	CodeAnimals: func(a After) string {
 		return "keep animals out of " + a.Bed + "; call a vet with the label if one is ill"
 	},

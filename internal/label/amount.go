@@ -47,9 +47,9 @@ func isRate(q units.Quantity) bool { _, ok := perAreaDim(q.Unit.Dimension); retu
 // perAreaDim returns what a rate becomes when it is told per area.
 func perAreaDim(d units.Dimension) (units.Dimension, bool) {
 	switch d {
-	case units.MassPerArea, units.MassPerVol:
+	case units.MassPerArea, units.MassPerVol, units.MassPerRow, units.MassPerUnit:
 		return units.MassPerArea, true
-	case units.VolPerArea, units.VolPerVol:
+	case units.VolPerArea, units.VolPerVol, units.VolPerRow, units.VolPerUnit:
 		return units.VolPerArea, true
 	case units.CountArea:
 		return units.CountArea, true
@@ -132,6 +132,73 @@ func (r Request) use(t farm.Treatment) (units.Quantity, error) {
 	return units.Quantity{}, fmt.Errorf("the area treated on %s is not recorded", t.Date)
 }
 
+// Errors of rates along the row and for a plant.
+var (
+	errRows   = errors.New("the rate is along the row, and how many rows the bed has is not known (`leafturn bed set BED --rows N`)")
+	errPlants = errors.New("the rate is for a plant, and how many plants the part holds is not known (`leafturn bed set BED --plants N`)")
+)
+
+// onArea turns a rate or an amount into product per area of the ground to be
+// treated, with a volume of spray for rates in water.
+func (r Request) onArea(q, spray units.Quantity) (units.Quantity, error) {
+	share := 1.0
+	switch p := tidy(r.Part); {
+	case p == "":
+	default:
+		lo, hi, inRows := rows(p)
+		_, isHalf := half(p)
+		switch {
+		case isHalf:
+			share = 0.5
+		case inRows && r.Bed.Rows > 0 && hi <= r.Bed.Rows:
+			share = float64(hi-lo+1) / float64(r.Bed.Rows)
+		default:
+			share = 0
+		}
+	}
+	times := func(n float64, unit string, missing error) (units.Quantity, error) {
+		if !(n > 0) {
+			return units.Quantity{}, missing
+		}
+		if !(r.area() > 0) {
+			return units.Quantity{}, ErrArea
+		}
+		return units.Of(q.Base()*n/r.area(), unit), nil
+	}
+	switch q.Unit.Dimension {
+	case units.MassPerRow:
+		return times(share*float64(r.Bed.Rows)*r.Bed.LengthM, "g/m2", errRows)
+	case units.VolPerRow:
+		return times(share*float64(r.Bed.Rows)*r.Bed.LengthM, "L/m2", errRows)
+	case units.MassPerUnit:
+		return times(share*float64(r.Bed.Plants), "g/m2", errPlants)
+	case units.VolPerUnit:
+		return times(share*float64(r.Bed.Plants), "L/m2", errPlants)
+	}
+	return perArea(q, r.area(), spray)
+}
+
+// sprayed is the volume of spray per area: the one planned, else the label's.
+func (r Request) sprayed(onLabel farm.Stated[units.Quantity]) units.Quantity {
+	if !r.SprayVolume.IsZero() {
+		return r.SprayVolume
+	}
+	return onLabel.Value
+}
+
+// amountOf is Amount on the ground to be treated, for every kind of rate.
+func (r Request) amountOf(q, spray units.Quantity) (units.Quantity, error) {
+	switch q.Unit.Dimension {
+	case units.MassPerRow, units.VolPerRow, units.MassPerUnit, units.VolPerUnit:
+		p, err := r.onArea(q, spray)
+		if err != nil {
+			return p, err
+		}
+		return Amount(r.area(), p, spray)
+	}
+	return Amount(r.area(), q, spray)
+}
+
 func (r Request) area() float64 {
 	if r.AreaM2 == 0 && r.Part == "" {
 		return r.Bed.AreaM2()
@@ -148,8 +215,18 @@ func (r Request) amounts(d *Decision, left *units.Quantity) {
 		return // a gap or a contradiction, already refused
 	}
 	area := r.area()
-	most, err := Amount(area, hi, r.SprayVolume)
+	if v := r.SprayVolume; !v.IsZero() {
+		lo, hasLo := r.Label.SprayMin.Get()
+		hi, hasHi := r.Label.SprayMax.Get()
+		if hasLo && above(lo.Base(), v.Base()) || hasHi && above(v.Base(), hi.Base()) {
+			d.refuse(Rule{Code: CodeSpray, Field: "spray volume", Where: directions, Words: fmt.Sprintf("%s of spray is outside what the label allows: %s", v, spanWords(lo, hi))})
+		}
+	}
+	most, err := r.amountOf(hi, r.sprayed(r.Label.SprayMax))
 	switch {
+	case errors.Is(err, errRows), errors.Is(err, errPlants):
+		d.refuse(Rule{Code: CodeArea, Words: err.Error(), Unknown: true})
+		return
 	case errors.Is(err, ErrSprayVolume):
 		d.refuse(Rule{Code: CodeUnknown, Words: err.Error(), Field: "spray volume", Where: directions, Unknown: true})
 		return
@@ -166,7 +243,7 @@ func (r Request) amounts(d *Decision, left *units.Quantity) {
 	d.AmountMax = units.Quantity{Value: math.Max(0, shown(cap.Value)), Unit: cap.Unit}
 	var least units.Quantity
 	if lo, ok := r.Label.RateMin.Get(); ok {
-		if least, err = Amount(area, lo, r.SprayVolume); err == nil {
+		if least, err = r.amountOf(lo, r.sprayed(r.Label.SprayMin)); err == nil {
 			d.AmountMin = units.Quantity{Value: math.Min(shownUp(least.Value), d.AmountMax.Value), Unit: least.Unit}
 		}
 	}
@@ -195,10 +272,20 @@ func (r Request) wanted(unit units.Unit) (units.Quantity, error) {
 	q := r.Amount
 	if q.Unit.Dimension != unit.Dimension {
 		var err error
-		if q, err = Amount(r.area(), r.Amount, r.SprayVolume); err != nil {
+		if q, err = r.amountOf(r.Amount, r.SprayVolume); err != nil {
 			return q, err
 		}
 	}
 	v, err := q.In(unit.Name)
 	return units.Quantity{Value: v, Unit: unit}, err
+}
+
+func spanWords(lo, hi units.Quantity) string {
+	switch {
+	case lo.IsZero():
+		return "at most " + hi.String()
+	case hi.IsZero():
+		return "at least " + lo.String()
+	}
+	return lo.String() + " to " + hi.String()
 }

@@ -3,6 +3,7 @@ package label_test
 import (
 	"math"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -25,38 +26,106 @@ func TestCheck_CompleteLabelHasNoGap(t *testing.T) {
 // Every three-state field that a label must have is asked for when it is
 // blank, under a heading of a label; optional ones are not.
 func TestCheck_EachBlankFieldIsNamed(t *testing.T) {
-	optional := map[string]bool{"RateMin": true, "ReapplyByDays": true, "ReapplyWhen": true, "Organic": true}
-	panels := []string{"front of the label", "Directions for Use", "Agricultural Use Requirements box", "Environmental Hazards", "Precautionary Statements", "container"}
-	fields := reflect.TypeFor[farm.Label]()
+	optional := map[string]bool{"RateMin": true, "ReapplyByDays": true, "ReapplyWhen": true, "Organic": true,
+		// asked for only where the condition of the second table holds
+		"SprayMin": true, "SprayMax": true, "EarlyPPE": true, "DoubleNotice": true, "Opened": true, "PlantBack": true,
+		"Hours": true, "Soil": true, "Sensitive": true, "TestFirst": true, "Season": true}
+	var names []string
+	for i := range reflect.TypeFor[farm.Label]().NumField() {
+		names = append(names, reflect.TypeFor[farm.Label]().Field(i).Name)
+	}
+	for i := range reflect.TypeFor[farm.LabelMore]().NumField() {
+		names = append(names, reflect.TypeFor[farm.LabelMore]().Field(i).Name)
+	}
 	blanked := 0
-	for i := range fields.NumField() {
-		f := fields.Field(i)
-		if f.Type.Kind() != reflect.Struct || !strings.HasPrefix(f.Type.Name(), "Stated[") {
+	for _, name := range names {
+		l := spray("oil", "mineral oil")
+		f := reflect.ValueOf(&l).Elem().FieldByName(name)
+		if f.Kind() != reflect.Struct || !strings.HasPrefix(f.Type().Name(), "Stated[") {
 			continue
 		}
 		blanked++
-		l := spray("oil", "mineral oil")
-		v := reflect.ValueOf(&l).Elem().Field(i)
-		v.Set(reflect.Zero(f.Type))
-		gaps := label.Check(l)
-		if optional[f.Name] {
-			require.Empty(t, gaps, f.Name)
+		f.SetZero()
+		if optional[name] {
+			require.Empty(t, label.Check(l), name)
 			continue
 		}
-		require.Len(t, gaps, 1, f.Name)
-		require.NotEmpty(t, gaps[0].Why)
-		found := false
-		for _, p := range panels {
-			found = found || strings.Contains(gaps[0].Where, p)
-		}
-		require.True(t, found, gaps[0].Where)
-		got := label.Plan(ask(l, "2026-06-01"))
-		require.True(t, got.Has(label.CodeUnknown), f.Name)
-		require.True(t, got.Earliest.IsZero(), f.Name)
-		require.Equal(t, gaps[0].Field, got.Refusals[0].Field)
+		oneGap(t, l, name)
 	}
-	require.Equal(t, 25, blanked)
-	require.Len(t, label.Check(farm.Label{}), 26) // the empty copy, its materials to keep apart; group and limit are asked for once an active is named
+	require.Equal(t, 54, blanked)
+}
+
+// panels are the parts of a label, and the one field that the grower knows.
+var panels = []string{"front of the label", "Directions for Use", "Agricultural Use Requirements box", "Environmental Hazards", "Precautionary Statements",
+	"container", "end of the label", "First Aid box", "Storage and Disposal", "your own note"}
+
+// oneGap requires that one field is missing, that it is named with its place,
+// and that the schedule is refused for it.
+func oneGap(t *testing.T, l farm.Label, what string) {
+	t.Helper()
+	gaps := label.Check(l)
+	require.Len(t, gaps, 1, what)
+	require.NotEmpty(t, gaps[0].Why)
+	require.True(t, slices.ContainsFunc(panels, func(p string) bool { return strings.Contains(gaps[0].Where, p) }), gaps[0].Where)
+	got := label.Plan(ask(l, "2026-06-01"))
+	require.True(t, got.Has(label.CodeUnknown), what)
+	require.True(t, got.Earliest.IsZero(), what)
+	require.Equal(t, gaps[0].Field, got.Refusals[0].Field)
+	require.Equal(t, gaps[0].Where, got.Refusals[0].Where)
+}
+
+// A field that is needed under a condition is asked for when it holds, and
+// only then. The conditions are those of the field table: C in the notes.
+func TestCheck_ConditionalFields(t *testing.T) {
+	for what, c := range map[string]struct {
+		base  func() farm.Label
+		holds func(l *farm.Label)
+		blank func(l *farm.Label)
+	}{
+		"least spray volume of a rate in water": {bait, func(l *farm.Label) { l.RateMax = farm.Value(units.Of(10, "mL/L")) }, func(l *farm.Label) { l.SprayMin = farm.Stated[units.Quantity]{} }},
+		"most spray volume of a rate in water":  {bait, func(l *farm.Label) { l.RateMax = farm.Value(units.Of(10, "g/L")) }, func(l *farm.Label) { l.SprayMax = farm.Stated[units.Quantity]{} }},
+		"early-entry PPE with an interval":      {bait, func(l *farm.Label) { l.REIHours = farm.Value(4.0) }, func(l *farm.Label) { l.EarlyPPE = farm.Stated[string]{} }},
+		"early-entry PPE with one of a site":    {bait, func(l *farm.Label) { l.Sites[0].REIHours = farm.Value(12.0) }, func(l *farm.Label) { l.EarlyPPE = farm.Stated[string]{} }},
+		"double notification":                   {bait, func(l *farm.Label) { l.REIHours = farm.Value(48.0) }, func(l *farm.Label) { l.DoubleNotice = farm.Stated[bool]{} }},
+		"day of opening":                        {bait, func(l *farm.Label) { l.OpenedDays = farm.Value(365) }, func(l *farm.Label) { l.Opened = farm.Stated[civil.Date]{} }},
+		"period of a maximum":                   {bait, func(l *farm.Label) { l.MaxApplications = farm.Value(3) }, func(l *farm.Label) { l.MaxPer = "" }},
+		"period of an active's maximum":         {bait, func(l *farm.Label) { l.Actives[0].Max = farm.Value(units.Of(1, "lb/acre")) }, func(l *farm.Label) { l.MaxPer = "" }},
+		"grams per litre of a liquid":           {bait, func(l *farm.Label) { l.Formulation = farm.Value("liquid") }, func(l *farm.Label) { l.Actives[0].GPerL = farm.Stated[float64]{} }},
+		"life of a mix":                         {bait, func(l *farm.Label) { l.Formulation = farm.Value("liquid") }, func(l *farm.Label) { l.MixedHours = farm.Stated[float64]{} }},
+		"least wind of a spray":                 {bait, func(l *farm.Label) { l.Formulation = farm.Value("dust") }, func(l *farm.Label) { l.MinWindMS = farm.Stated[float64]{} }},
+	} {
+		l := c.base()
+		c.blank(&l)
+		require.Empty(t, label.Check(l), "%s, without its condition", what)
+		c.holds(&l)
+		oneGap(t, l, what)
+	}
+
+	// The planting-back interval is asked for where planting is planned.
+	l := bait()
+	l.PlantBack = farm.Stated[int]{}
+	r := ask(l, "2026-06-01")
+	allowed(t, label.Plan(r))
+	r.Work = []label.Work{{What: "sowing rye", Date: day("2026-06-20"), Plants: true}}
+	require.Equal(t, "planting-back interval", refused(t, label.Plan(r), label.CodeUnknown, "2026-06-01").Field)
+}
+
+// A list that was read and names nothing is an answer, and not a blank; what
+// it does not name is refused.
+func TestCheck_EmptyListsAreAnswers(t *testing.T) {
+	l := bait()
+	l.Sites, l.NoSites = nil, true
+	require.Empty(t, label.Check(l))
+	require.True(t, label.Plan(ask(l, "2026-06-01")).Has(label.CodeSite))
+	l = bait()
+	l.Pests, l.NoPests = nil, true
+	require.Empty(t, label.Check(l))
+	require.True(t, label.Plan(ask(l, "2026-06-01")).Has(label.CodePest))
+	l = bait()
+	l.Actives, l.NoActives = nil, true
+	allowed(t, label.Plan(ask(l, "2026-06-01")))
+	l.NoActives = false
+	oneGap(t, l, "actives")
 }
 
 // The questions about spraying are not asked of a dry bait, and are asked
@@ -75,7 +144,7 @@ func TestContradictions(t *testing.T) {
 		"the shortest interval is -1":                                        func(l *farm.Label) { l.MinIntervalDays = farm.Value(-1) },
 		"lowest rate (2 lb/1000 ft2) is above the highest (1 lb/1000 ft2)":   func(l *farm.Label) { l.RateMin = farm.Value(units.Of(2, "lb/1000 ft2")) },
 		"measure different things":                                           func(l *farm.Label) { l.RateMin = farm.Value(units.Of(1, "L/ha")) },
-		"per area or per volume":                                             func(l *farm.Label) { l.RateMax = farm.Value(units.Of(1, "lb")) },
+		"per area, per volume":                                               func(l *farm.Label) { l.RateMax = farm.Value(units.Of(1, "lb")) },
 		"it must be above zero":                                              func(l *farm.Label) { l.RateMax = farm.Value(units.Of(0, "kg/ha")) },
 		"re-entry interval is NaN":                                           func(l *farm.Label) { l.REIHours = farm.Value(math.NaN()) },
 		"re-entry interval for ornamentals":                                  func(l *farm.Label) { l.Sites[0].REIHours = farm.Value(-4.0) },

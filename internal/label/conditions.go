@@ -2,6 +2,7 @@ package label
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -88,20 +89,64 @@ func (r Request) weather(d *Decision) {
 		d.when("only while it is at least %.4g °C", lo)
 	}
 
-	if v, ok := r.Label.MaxWindMS.Get(); ok {
+	r.wind(d)
+	r.hours(d)
+	r.rain(d)
+}
+
+// wind holds the label's least and most wind against the wind.
+func (r Request) wind(d *Decision) {
+	hi, hasHi := r.Label.MaxWindMS.Get()
+	lo, hasLo := r.Label.MinWindMS.Get()
+	if hasHi || hasLo {
 		wind := func(words string, unknown bool) {
 			d.refuse(Rule{Code: CodeWind, Field: "wind", Where: directions + " (spray drift)", Words: words, Unknown: unknown})
 		}
 		switch {
-		case r.WindMS != nil && above(*r.WindMS, v):
-			wind(fmt.Sprintf("wind of %.4g m/s is above the label's highest of %.5g m/s", *r.WindMS, v), false)
+		case r.WindMS != nil && hasHi && above(*r.WindMS, hi):
+			wind(fmt.Sprintf("wind of %.4g m/s is above the label's highest of %.5g m/s", *r.WindMS, hi), false)
+		case r.WindMS != nil && hasLo && above(lo, *r.WindMS):
+			wind(fmt.Sprintf("wind of %.4g m/s is below the label's lowest of %.5g m/s; in still air fine drops travel far", *r.WindMS, lo), false)
 		case r.WindMS == nil && r.Applying:
 			wind("the wind is not known, and not known is not calm; measure it", true)
-		case r.WindMS == nil:
-			d.when("wind at most %.3g m/s", v)
+		case r.WindMS != nil:
+		case hasHi && hasLo:
+			d.when("wind from %.3g to %.3g m/s", lo, hi)
+		case hasHi:
+			d.when("wind at most %.3g m/s", hi)
+		default:
+			d.when("wind at least %.3g m/s", lo)
 		}
 	}
-	r.rain(d)
+}
+
+// hours keeps the application within the label's hours of the day. Where the
+// label only advises them, other hours are allowed with a warning.
+func (r Request) hours(d *Decision) {
+	spans, ok := r.Label.Hours.Get()
+	if !ok {
+		return
+	}
+	words := farm.HoursWords(spans)
+	start, instant := r.startOn(r.Date)
+	if !instant {
+		d.when("only in the hours %s", words)
+		return
+	}
+	for at := start; at.Equal(start) || at.Before(r.End); at = at.Add(time.Minute) {
+		local := at.In(r.loc())
+		m := 60*local.Hour() + local.Minute()
+		if slices.ContainsFunc(spans, func(s farm.ClockSpan) bool { return s.From <= m && m < s.To }) {
+			continue
+		}
+		if r.Label.Advises("time_of_day") {
+			d.warn("%s is outside the hours that the label advises, %s", local.Format("15:04"), words)
+			return
+		}
+		d.refuse(Rule{Code: CodeHours, Field: "time of day", Where: directions,
+			Words: fmt.Sprintf("%s is outside the hours that the label allows, %s", local.Format("15:04"), words)})
+		return
+	}
 }
 
 func limits(lo float64, hasLo bool, hi float64, hasHi bool) string {
@@ -214,9 +259,27 @@ func (r Request) work(d *Decision) {
 			d.refuse(Rule{Code: CodeWork, Field: "re-entry interval (REI)", Where: agBox,
 				Words: fmt.Sprintf("%s is planned in %s on %s, and the bed would be closed until %s; %s", w.What, r.Bed.Code, w.Date, clock(open, r.loc()), options)})
 		}
+		if w.Plants {
+			r.planting(d, w)
+		}
+		if v, ok := r.Label.PHIEvent.Get(); ok && w.Harvest {
+			d.when("%s on %s: cut only when %s", w.What, w.Date, v)
+		}
 		if n, ok := r.Label.PHIDays.Get(); ok && w.Harvest && w.Date.Sub(r.Date) < n {
 			d.refuse(Rule{Code: CodePHI, Field: "pre-harvest interval (PHI)", Where: directions,
 				Words: fmt.Sprintf("%s is planned on %s; after an application on %s the first day to cut is %s; %s", w.What, w.Date, r.Date, r.Date.AddDays(n), options)})
 		}
+	}
+}
+
+// planting holds the planting-back interval against planned planting.
+func (r Request) planting(d *Decision, w Work) {
+	n, ok := r.Label.PlantBack.Get()
+	switch {
+	case !r.Label.PlantBack.Known():
+		d.unknown("planting-back interval", directions, w.What+" is planned on "+w.Date.String()+", and the label may keep plants away for longer")
+	case ok && w.Date.Sub(r.Date) < n:
+		d.refuse(Rule{Code: CodePlantBack, Field: "planting-back interval", Where: directions,
+			Words: fmt.Sprintf("%s is planned on %s; after an application on %s the first day to plant is %s", w.What, w.Date, r.Date, r.Date.AddDays(n))})
 	}
 }

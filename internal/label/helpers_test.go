@@ -9,6 +9,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
+	"leafturn/internal/testkit"
 	"leafturn/internal/units"
 )
 
@@ -35,7 +36,7 @@ func at(s string) time.Time {
 // bait is an invented label on which every field was read. Where a rule is
 // not under test it states none, so that each case shows its own rule only.
 func bait() farm.Label {
-	return farm.Label{
+	return testkit.Read(farm.Label{
 		Key: "ironbait", Version: 1, Product: "Invented iron bait",
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
 		Actives:     []farm.Active{{Name: "ferric phosphate", Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
@@ -48,7 +49,7 @@ func bait() farm.Label {
 		REIHours: farm.None[float64](), PHIDays: farm.None[int](), RainfastH: farm.None[float64](),
 		MaxTempC: farm.None[float64](), MinTempC: farm.None[float64](), MaxWindMS: farm.None[float64](),
 		Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Animals: farm.None[string](), PPE: farm.Value("gloves"), NoKeepApart: true,
-	}
+	})
 }
 
 // spray is the same for an invented liquid product.
@@ -56,7 +57,7 @@ func spray(key, active string) farm.Label {
 	l := bait()
 	l.Key, l.Product = key, "Invented "+key
 	l.Formulation = farm.Value("liquid")
-	l.Actives = []farm.Active{{Name: active, Percent: 50, Group: farm.None[string](), Max: farm.None[units.Quantity]()}}
+	l.Actives = []farm.Active{{Name: active, Percent: 50, GPerL: farm.None[float64](), Group: farm.None[string](), Max: farm.None[units.Quantity]()}}
 	return l
 }
 

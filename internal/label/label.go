@@ -14,8 +14,8 @@
 // shortest interval; a part of a bed that was not located is the whole bed;
 // the farm's own rules can tighten a label and never loosen it.
 //
-// Not here: droplet size and drift models, tank-mix chemistry, products sold
-// by strength per plant, state and national law beyond the few figures in
+// Not here: droplet size and drift models, tank-mix chemistry, state and
+// national law beyond the few figures in
 // us.go, and any early-entry permit: the tool never grants one.
 package label
 
@@ -69,6 +69,11 @@ const (
 	CodeClosed        = "bed closed"
 	CodeWork          = "planned work"
 	CodePHI           = "pre-harvest interval"
+	CodePlantBack     = "planting-back interval"
+	CodeRetired       = "label retired"
+	CodeJurisdiction  = "registered elsewhere"
+	CodeSpray         = "spray volume"
+	CodeHours         = "time of day"
 )
 
 // Bloom tells whether flowers are open. The zero value is "nobody looked".
@@ -93,6 +98,7 @@ type Work struct {
 	Date    civil.Date
 	At      time.Time // zero when only the day is planned
 	Harvest bool      // cutting: the pre-harvest interval counts too
+	Plants  bool      // planting: the planting-back interval counts too
 }
 
 // Apart is a pair of actives that are kept apart when no label gives a figure.
@@ -115,6 +121,7 @@ type Request struct {
 	// share, false for a name that it does not know.
 	ActiveKey func(name string) (string, bool)
 	Bed       farm.Bed
+	Country   string   // of the farm, ISO 3166-1 alpha-2; "" is unknown
 	Part      string   // the part to be treated; "" is the whole bed
 	Crops     []string // crop words of what grows in the bed; empty is dahlias
 	Pest      string   // catalogue key

@@ -81,6 +81,17 @@ func (d *Decision) unknown(field, where, why string) {
 // permission holds the rules that do not depend on the day.
 func (r Request) permission(d *Decision) {
 	l := r.Label
+	if !l.Retired.IsZero() && !r.Date.Before(l.Retired) {
+		d.refuse(Rule{Code: CodeRetired, Words: fmt.Sprintf("the label is no longer used since %s%s; a new copy of it brings it back", l.Retired, after(": ", l.RetiredWhy))})
+	}
+	if v, ok := l.Jurisdiction.Get(); ok && r.Country != "" && len(v) >= 2 && !strings.EqualFold(v[:2], r.Country) {
+		if v == "EU" {
+			d.when("the label is of the European Union: it holds where your state authorised the product")
+		} else {
+			d.refuse(Rule{Code: CodeJurisdiction, Field: "jurisdiction", Where: front,
+				Words: fmt.Sprintf("the label is registered in %s, and the farm lies in %s", v, r.Country)})
+		}
+	}
 	switch v, _ := l.UseClass.Get(); strings.ToLower(v) {
 	case "restricted":
 		d.refuse(Rule{Code: CodeRestricted, Field: "use class", Where: front,
@@ -88,7 +99,19 @@ func (r Request) permission(d *Decision) {
 	case "professional":
 		d.warn("the label is for professional users; make sure that whoever applies it may do so")
 	}
-	if len(l.Sites) > 0 {
+	for _, c := range r.crops() {
+		for _, out := range l.ExcludedCrops.Value {
+			if samePlant(out, c) || samePlant(out, r.Bed.Cultivar) {
+				d.refuse(Rule{Code: CodeSite, Field: "excluded crops", Where: directions, Words: fmt.Sprintf("the label forbids this product on %s", out)})
+			}
+		}
+		for _, s := range l.Sensitive.Value {
+			if samePlant(s, c) || samePlant(s, r.Bed.Cultivar) {
+				d.warn("the label says that it may hurt %s: try it on a few plants first and wait some days", s)
+			}
+		}
+	}
+	if len(l.Sites) > 0 || l.NoSites {
 		for _, c := range r.crops() {
 			if !slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return s.Where == r.Bed.Site && covers(s.Crop, c) }) {
 				d.refuse(Rule{Code: CodeSite, Field: "sites and crops", Where: directions,
@@ -96,9 +119,12 @@ func (r Request) permission(d *Decision) {
 			}
 		}
 	}
-	if len(l.Pests) > 0 && !slices.Contains(l.Pests, r.Pest) {
-		d.refuse(Rule{Code: CodePest, Field: "pests", Where: directions,
-			Words: fmt.Sprintf("the label does not list %q; on a listed site this may be lawful in some places, so ask a licensed adviser", r.Pest)})
+	if (len(l.Pests) > 0 || len(l.OtherPests) > 0 || l.NoPests) && !slices.Contains(l.Pests, r.Pest) {
+		words := fmt.Sprintf("the label does not list %q; on a listed site this may be lawful in some places, so ask a licensed adviser", r.Pest)
+		if l.OnlyPests.Value {
+			words = fmt.Sprintf("the label does not list %q, and it forbids use against any other pest", r.Pest)
+		}
+		d.refuse(Rule{Code: CodePest, Field: "pests", Where: directions, Words: words})
 	}
 	if r.Organic {
 		switch v, ok := l.Organic.Get(); {
@@ -114,6 +140,19 @@ func (r Request) permission(d *Decision) {
 				Words: "no organic approval is recorded; ask the certifier about this brand, not only about its active (7 CFR 205.601)"})
 		}
 	}
+}
+
+func after(sep, words string) string {
+	if words == "" {
+		return ""
+	}
+	return sep + words
+}
+
+// samePlant compares two plant names without regard to case and plural.
+func samePlant(a, b string) bool {
+	plain := func(s string) string { return strings.TrimSuffix(tidy(s), "s") }
+	return plain(a) != "" && plain(a) == plain(b)
 }
 
 func siteWord(s farm.Site) string {
@@ -167,18 +206,25 @@ func (r Request) counts(d *Decision) {
 	if n, ok := r.Label.ReapplyByDays.Get(); ok && !d.Last.IsZero() {
 		d.Due = d.Last.AddDays(n)
 	}
-	d.Max, d.MaxKnown = r.Label.MaxApplications.Get()
 	d.Used = len(own)
-	if r.limited() {
-		ps, _ := r.periods(r.Date)
-		for i, p := range ps {
-			if n := len(p.pick(own)); i == 0 || n > d.Used {
+	for _, lim := range r.limits() {
+		if lim.count == 0 && d.MaxKnown {
+			continue
+		}
+		ps, _ := r.periods(r.Date, lim)
+		for _, p := range ps {
+			n := len(p.pick(own))
+			left := max(0, lim.count-n)
+			switch {
+			case lim.count == 0 && (d.Period == "" || n > d.Used):
 				d.Used, d.Period = n, p.words
+			case lim.count > 0 && (!d.MaxKnown || left < d.Remaining || left == d.Remaining && lim.count == d.Max && n > d.Used):
+				d.Max, d.MaxKnown, d.Remaining, d.Used, d.Period = lim.count, true, left, n, p.words
 			}
 		}
-	}
-	if d.MaxKnown {
-		d.Remaining = max(0, d.Max-d.Used)
+		if lim.count > 0 && !d.MaxKnown { // the period is not known
+			d.Max, d.MaxKnown, d.Remaining = lim.count, true, max(0, lim.count-d.Used)
+		}
 	}
 	d.REIHours, d.REI = REI(r.Label, r.Bed.Site, r.Crops...)
 }
@@ -192,8 +238,31 @@ func (r Request) reminders(d *Decision) {
 	if w, ok := l.ReapplyWhen.Get(); ok && w != "" && !d.Last.IsZero() {
 		d.warn("the label says to reapply when: %s; that never shortens the shortest interval", w)
 	}
-	if l.MaxPer != farm.PerSeason && l.MaxPer != "" && d.Period != "" {
+	if l.MaxPer != farm.PerSeason && l.MaxPer != "" && l.MaxPer != farm.PerNone && d.Period != "" {
 		d.warn("the maximum is counted per %s: %s", l.MaxPer, d.Period)
+	}
+	for _, m := range l.ForbiddenMethods.Value {
+		d.when("not by %s", m)
+	}
+	for _, f := range []struct {
+		words string
+		text  farm.Stated[string]
+	}{{"nozzle: ", l.Nozzle}, {"soil: ", l.Soil}, {"plants: ", l.PlantStress}} {
+		if v, ok := f.text.Get(); ok {
+			d.when("%s%s", f.words, v)
+		}
+	}
+	if v, ok := l.BoomM.Get(); ok {
+		d.when("nozzle at most %.3g m above the plants", v)
+	}
+	if v, ok := l.MixedHours.Get(); ok {
+		d.when("use a mix within %.4g hours", v)
+	}
+	if l.TestFirst.Value {
+		d.when("try it on a few plants first, as the label says")
+	}
+	if l.DoubleNotice.Value {
+		d.when("tell workers and put up signs: the label asks for both")
 	}
 	said := map[string]bool{}
 	for _, t := range r.here() {

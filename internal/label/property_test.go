@@ -36,7 +36,11 @@ func random(rng *rand.Rand) label.Request {
 	l.MinIntervalDays = maybe(rng, func() int { return rng.IntN(20) })
 	l.MaxApplications = maybe(rng, func() int { return between(rng, 1, 6) })
 	l.MaxInWindow = maybe(rng, func() farm.Window { return farm.Window{Count: between(rng, 1, 3), Days: between(rng, 1, 40)} })
-	l.MaxPer = []string{"", farm.PerSeason, farm.PerYear, farm.PerCropCycle}[rng.IntN(4)]
+	l.MaxPer = append([]string{farm.PerNone}, farm.MaxPers...)[rng.IntN(len(farm.MaxPers)+1)]
+	l.MoreMaxima = moreMaxima(rng)
+	if rng.IntN(3) == 0 {
+		l.Season = farm.Value(yearSpan(rng))
+	}
 	l.RateMax = farm.Value(units.Of(float64(between(rng, 3, 6)), "g/m2"))
 	l.RateMin = maybe(rng, func() units.Quantity { return units.Of(float64(between(rng, 1, 3)), "g/m2") })
 	l.MaxAmount = maybe(rng, func() units.Quantity { return units.Of(float64(between(rng, 3, 20)), "g/m2") })
@@ -57,6 +61,12 @@ func random(rng *rand.Rand) label.Request {
 	r := label.Request{Label: l, Labels: map[string]farm.Label{"other": other}, Bed: farm.Bed{Code: "B3", LengthM: 10, WidthM: 1, Site: farm.Outdoor},
 		Pest: "slug", Date: day("2026-06-01").AddDays(rng.IntN(240)), Loc: ny,
 		Season: label.Span{From: day("2026-04-01"), To: day("2026-11-30")}, CycleStart: day("2026-05-10").AddDays(rng.IntN(120))}
+	if rng.IntN(3) > 0 {
+		for g, n := r.Date.AddDays(-between(rng, 30, 120)), between(rng, 1, 4); n > 0; n-- {
+			r.Generations = append(r.Generations, g)
+			g = g.AddDays(between(rng, 20, 60))
+		}
+	}
 	if rng.IntN(3) == 0 {
 		r.FarmMinDays = rng.IntN(15)
 	}
@@ -159,34 +169,25 @@ func slow(r label.Request, d civil.Date) []string {
 			say(within(from, from.AddDays(w.Value.Days-1)).own+1 > float64(w.Value.Count), "window")
 		}
 	}
-	check := func(s dose) {
-		say(l.MaxApplications.Has() && s.own+1 > float64(l.MaxApplications.Value), "count")
-		if m := l.MaxAmount; m.Has() {
-			say(s.g+mine > m.Value.Value*(1+1e-9) || s.g >= m.Value.Value*(1-1e-9), "amount")
-		}
-		if m := l.Actives[0].Max; m.Has() {
-			say(s.active+mine*l.Actives[0].Percent/100 > m.Value.Value*(1+1e-9) || s.active >= m.Value.Value*(1-1e-9), "active")
-		}
+	busy := map[civil.Date]bool{}
+	for x := range by {
+		busy[x] = true
 	}
-	if l.MaxApplications.Has() || l.MaxAmount.Has() || l.Actives[0].Max.Has() {
-		switch l.MaxPer {
-		case farm.PerYear:
-			check(within(civil.New(d.Year, 1, 1), civil.New(d.Year, 12, 31)))
-			for back := 0; back < 366; back++ {
-				from := d.AddDays(-back)
-				if _, busy := by[from]; !busy && back > 0 {
-					continue // a window that begins on an idle day holds no more than the one that begins later
-				}
-				if to := civil.New(from.Year+1, from.Month, from.Day).AddDays(-1); !to.Before(d) {
-					check(within(from, to))
-				}
+	for _, m := range maximaOf(l) {
+		spans, fault := slowSpans(r, m, d, busy)
+		say(fault != "", fault)
+		for _, span := range spans {
+			s := within(span[0], span[1])
+			switch {
+			case m.Count > 0:
+				say(s.own+1 > float64(m.Count), "count")
+			case m.Active == "":
+				most := m.Amount.Value
+				say(s.g+mine > most*(1+1e-9) || s.g >= most*(1-1e-9), "amount")
+			default:
+				most := m.Amount.Value
+				say(s.active+mine*l.Actives[0].Percent/100 > most*(1+1e-9) || s.active >= most*(1-1e-9), "active")
 			}
-		case farm.PerCropCycle:
-			say(d.Before(r.CycleStart), "cycle")
-			check(within(r.CycleStart, r.CycleStart.AddDays(800)))
-		default:
-			say(d.Before(r.Season.From) || d.After(r.Season.To), "season")
-			check(within(r.Season.From, r.Season.To))
 		}
 	}
 	say(l.Expiry.Has() && d.After(l.Expiry.Value), "expired")
@@ -217,7 +218,7 @@ func afterwards(r label.Request, d civil.Date) bool {
 }
 
 func unknown(l farm.Label) bool {
-	return !l.MinIntervalDays.Known() || !l.MaxApplications.Known() || !l.MaxInWindow.Known() || !l.MaxAmount.Known() || !l.REIHours.Known() || !l.Expiry.Known()
+	return !l.MinIntervalDays.Known() || !l.MaxApplications.Known() || !l.MaxInWindow.Known() || !l.MaxAmount.Known() || !l.REIHours.Known() || !l.Expiry.Known() || !l.MoreMaxima.Known()
 }
 
 // No allowed day breaks a rule, no refused day is one that all rules allow,
@@ -250,7 +251,7 @@ func TestPlan_SlowJudge(t *testing.T) {
 			continue // no waiting mends a rate
 		}
 		var first civil.Date
-		look := 400 // long enough for every window above to empty
+		look := 500 // long enough for every window above to empty
 		if !d.Earliest.IsZero() {
 			look = d.Earliest.Sub(r.Date) + 1
 		}
@@ -268,7 +269,7 @@ func TestPlan_SlowJudge(t *testing.T) {
 		}
 	}
 	t.Log(counts)
-	for _, what := range []string{"allowed", "interval", "apart", "window", "count", "amount", "active", "rate", "season", "cycle", "expired", "closed", "work"} {
+	for _, what := range []string{"allowed", "interval", "apart", "window", "count", "amount", "active", "rate", "season", "cycle", "generation", "expired", "closed", "work"} {
 		require.Greater(t, counts[what], 20, "%s is hardly tried", what)
 	}
 }

@@ -75,7 +75,12 @@ type Opening struct {
 
 	HarvestKnown bool
 	HarvestFrom  civil.Date // first day of cutting by the pre-harvest intervals; zero is no limit
-	Words        string
+	CutWhen      []string   // events that cutting waits for besides, as the labels say
+	// PlantKnown is false when a planting-back interval was not read; PlantFrom
+	// is the first day of planting by those that were, zero is no limit.
+	PlantKnown bool
+	PlantFrom  civil.Date
+	Words      string
 }
 
 // Reentry returns, for each bed with a treatment, when people may work in it
@@ -90,6 +95,16 @@ type Opening struct {
 // takes the longest interval of the label. loc is the farm's zone, for the
 // words and for dates.
 func Reentry(ts []farm.Treatment, labels map[string]farm.Label, sites map[string]farm.Site, loc *time.Location, now time.Time) []Opening {
+	beds := map[string]farm.Bed{}
+	for code, site := range sites {
+		beds[code] = farm.Bed{Code: code, Site: site}
+	}
+	return ReentryOf(ts, labels, beds, loc, now)
+}
+
+// ReentryOf is Reentry for beds whose crop is known too: an interval printed
+// beside a crop counts for the beds in which it grows.
+func ReentryOf(ts []farm.Treatment, labels map[string]farm.Label, beds map[string]farm.Bed, loc *time.Location, now time.Time) []Opening {
 	by := map[string][]farm.Treatment{}
 	for _, t := range ts {
 		by[t.Bed] = append(by[t.Bed], t)
@@ -97,24 +112,24 @@ func Reentry(ts []farm.Treatment, labels map[string]farm.Label, sites map[string
 	out := make([]Opening, 0, len(by))
 	for bed, list := range by {
 		sort.SliceStable(list, func(i, j int) bool { return list[i].End.Before(list[j].End) })
-		out = append(out, opening(bed, list, labels, sites[bed], loc, now))
+		out = append(out, opening(bed, list, labels, beds[bed], loc, now))
 	}
 	sort.Slice(out, func(i, j int) bool { return out[i].Bed < out[j].Bed })
 	return out
 }
 
-func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, site farm.Site, loc *time.Location, now time.Time) Opening {
-	o := Opening{Bed: bed, Known: true, HarvestKnown: true}
+func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, at farm.Bed, loc *time.Location, now time.Time) Opening {
+	o := Opening{Bed: bed, Known: true, HarvestKnown: true, PlantKnown: true}
 	var last farm.Treatment
 	var unread, unreadPHI []string
 	for _, t := range list {
 		l := labels[t.Label]
-		at, known := opens(t, l, site, nil)
+		ends, known := opens(t, l, at.Site, []string{at.CropWord()})
 		switch {
 		case !known:
 			unread = append(unread, t.Label)
-		case o.At.IsZero() || at.After(o.At):
-			o.At, o.Label, last = at, t.Label, t
+		case o.At.IsZero() || ends.After(o.At):
+			o.At, o.Label, last = ends, t.Label, t
 		}
 		switch {
 		case !l.PHIDays.Known():
@@ -123,6 +138,17 @@ func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, si
 			if d := t.Date.AddDays(l.PHIDays.Value); d.After(o.HarvestFrom) {
 				o.HarvestFrom = d
 			}
+		}
+	}
+	for _, t := range list {
+		l := labels[t.Label]
+		if v, ok := l.PHIEvent.Get(); ok && !slices.Contains(o.CutWhen, v) {
+			o.CutWhen = append(o.CutWhen, v)
+		}
+		if !l.PlantBack.Known() {
+			o.PlantKnown = false
+		} else if d := t.Date.AddDays(l.PlantBack.Value); l.PlantBack.Has() && d.After(o.PlantFrom) {
+			o.PlantFrom = d
 		}
 	}
 	o.Known, o.HarvestKnown = len(unread) == 0, len(unreadPHI) == 0
@@ -146,6 +172,12 @@ func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, si
 	case today.Before(o.HarvestFrom):
 		o.Words += fmt.Sprintf("; no cutting before %s", o.HarvestFrom)
 	}
+	for _, w := range o.CutWhen {
+		o.Words += "; cut only when " + w
+	}
+	if today.Before(o.PlantFrom) {
+		o.Words += fmt.Sprintf("; nothing is planted there before %s", o.PlantFrom)
+	}
 	return o
 }
 
@@ -158,6 +190,7 @@ var handLabour = []string{"harvest", "cut", "weed", "thin", "plant", "prune", "p
 // early entry: inside the interval it refuses, and for a task without hand
 // labour it also tells the conditions of US law and who decides.
 func Enter(o Opening, task string, at time.Time, loc *time.Location) (bool, string) {
+	plants := strings.Contains(strings.ToLower(task), "plant") || strings.Contains(strings.ToLower(task), "sow")
 	cuts := strings.Contains(strings.ToLower(task), "harvest") || strings.Contains(strings.ToLower(task), "cut")
 	switch {
 	case !o.Known:
@@ -169,6 +202,10 @@ func Enter(o Opening, task string, at time.Time, loc *time.Location) (bool, stri
 			return false, words + "; hand labour such as " + task + " is not a short-term early-entry task"
 		}
 		return false, words + "; early entry is not decided here: US law asks for no entry in the first 4 hours, at most 1 hour in 24, no hand labour, and the early-entry protective equipment of the label; ask a licensed person"
+	case plants && !o.PlantKnown:
+		return false, fmt.Sprintf("no planting in %s until the label is read: the planting-back interval is unknown (%s)", o.Bed, directions)
+	case plants && civil.DateIn(at, loc).Before(o.PlantFrom):
+		return false, fmt.Sprintf("no planting in %s before %s (planting-back interval)", o.Bed, o.PlantFrom)
 	case cuts && !o.HarvestKnown:
 		return false, o.Words
 	case cuts && civil.DateIn(at, loc).Before(o.HarvestFrom):

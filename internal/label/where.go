@@ -11,7 +11,10 @@ import (
 // to water, the animals that come to the bed, and the times of sunrise and
 // sunset on the request's date. What was not said stays unknown.
 func (r Request) Where(f farm.Farm) Request {
-	r.WaterM = r.Bed.WaterM
+	r.WaterM, r.Country = r.Bed.WaterM, f.Country
+	if len(r.Crops) == 0 && r.Bed.Crop != "" {
+		r.Crops = []string{r.Bed.Crop}
+	}
 	if said := strings.TrimSpace(r.Bed.Animals); said != "" {
 		r.AnimalsChecked = true
 		if !strings.EqualFold(said, "none") {

@@ -12,6 +12,13 @@ import (
 	"leafturn/internal/units"
 )
 
+// labelDoc is a label as it is stored. In form 1, which has no number, a
+// maximum without a period was one per season; since form 2 it is unknown.
+type labelDoc struct {
+	farm.Label
+	Form int `json:"form"`
+}
+
 // AddLabel stores l as the next version of the label with its key (in any
 // case of letters) and returns that version, 1 for a new label. l.Version is
 // not looked at. Older versions stay: treatments point at them.
@@ -35,7 +42,7 @@ func (t *Tx) AddLabel(l farm.Label, at time.Time) (int, error) {
 		l.Key = last.Key
 	}
 	l.Version = last.Version + 1
-	doc, err := json.Marshal(l)
+	doc, err := json.Marshal(labelDoc{l, 2})
 	if err != nil {
 		return 0, invalid("the label %q cannot be stored: %v", l.Key, err)
 	}
@@ -56,9 +63,14 @@ func (t *Tx) labels(query string, args ...any) ([]farm.Label, error) {
 	}
 	out := make([]farm.Label, len(rows))
 	for i, r := range rows {
-		if err := json.Unmarshal([]byte(r.Doc), &out[i]); err != nil {
+		var doc labelDoc
+		if err := json.Unmarshal([]byte(r.Doc), &doc); err != nil {
 			return nil, t.fail("read label", damaged(t.s.path, fmt.Errorf("label %s version %d: %w", r.Key, r.Version, err)))
 		}
+		if doc.Form < 2 && doc.MaxPer == "" {
+			doc.MaxPer = farm.PerSeason
+		}
+		out[i] = doc.Label
 		out[i].Key, out[i].Version = r.Key, r.Version
 	}
 	return out, nil

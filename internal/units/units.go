@@ -48,8 +48,12 @@ const (
 	VolPerArea  Dimension = "volume/area" // base: litre per square metre
 	MassPerVol  Dimension = "mass/volume" // base: gram per litre
 	VolPerVol   Dimension = "volume/volume"
-	Speed       Dimension = "speed" // base: metre per second
-	Count       Dimension = "count" // base: one
+	Speed       Dimension = "speed"                // base: metre per second
+	MassPerRow  Dimension = "mass/length of row"   // base: gram per metre
+	VolPerRow   Dimension = "volume/length of row" // base: litre per metre
+	MassPerUnit Dimension = "mass/plant"           // base: gram per plant
+	VolPerUnit  Dimension = "volume/plant"         // base: litre per plant
+	Count       Dimension = "count"                // base: one
 	CountArea   Dimension = "count/area"
 	Temperature Dimension = "temperature" // base: degree Celsius
 )
@@ -84,6 +88,7 @@ const (
 	qt    = gal / 4              // L
 	pint  = gal / 8              // L
 	ioz   = igal / 160           // L
+	ipint = igal / 8             // L
 	kmh   = 1000.0 / 3600        // m/s
 	one   = 1.0                  // base units
 	hgal  = 100 * gal            // L, 100 US gallons
@@ -128,6 +133,7 @@ func init() {
 	def(Volume, igal, "imp gal", "gal imp", "UK gal", "uk gal")
 	def(Volume, floz, "US fl oz", "us fl oz", "fl oz US", "fl oz us")
 	def(Volume, ioz, "imp fl oz", "UK fl oz", "uk fl oz")
+	def(Volume, ipint, "imp pt", "UK pt")
 	def(Volume, qt, "US qt", "us qt")
 	def(Volume, pint, "US pt", "us pt")
 	def(Volume, tbsp, "US tbsp", "tbsp", "tablespoon")
@@ -141,13 +147,15 @@ func init() {
 		def(MassPerArea, g/(ft*ft), name+"/ft2", name+"/sq ft")
 		def(MassPerArea, g/yd2, name+"/yd2", name+"/sq yd")
 	}
-	for name, l := range map[string]float64{"L": 1, "mL": ml, "US gal": gal, "US fl oz": floz, "US qt": qt, "US pt": pint} {
+	for name, l := range map[string]float64{"L": 1, "mL": ml, "US gal": gal, "US fl oz": floz, "US qt": qt, "US pt": pint,
+		"imp gal": igal, "imp fl oz": ioz, "imp pt": ipint} {
 		def(VolPerArea, l, name+"/m2", name+"/m²")
 		def(VolPerArea, l*perHa, name+"/ha")
 		def(VolPerArea, l*perAc, name+"/acre", name+"/ac")
 		def(VolPerArea, l*perKf, name+"/1000 ft2", name+"/1000 sq ft", name+"/1000ft2", name+"/1000sqft")
 	}
 	def(VolPerArea, gpa, "US gal/acre")
+	mixes()
 	def(MassPerVol, 1, "g/L", "g/l")
 	def(MassPerVol, lb/hgal, "lb/100 US gal", "lb/100 us gal")
 	def(MassPerVol, oz/gal, "oz wt/US gal", "oz wt/us gal")
@@ -170,6 +178,32 @@ func init() {
 
 	def(Temperature, one, "C", "°C", "degC")
 	def(Temperature, 5.0/9, "F", "°F", "degF")
+}
+
+// mixes defines rates in water, along a row and for a plant. What is defined
+// after it in exact constants takes the place of the same name here.
+func mixes() {
+	water := map[string]float64{"L": 1, "100 L": 100, "US gal": gal, "100 US gal": hgal, "imp gal": igal, "100 imp gal": 100 * igal}
+	row := map[string]float64{"m": 1, "100 m": 100, "ft": ft, "100 ft": 100 * ft, "1000 ft": 1000 * ft}
+	for _, kind := range []struct {
+		amount              map[string]float64
+		inWater, row, plant Dimension
+	}{
+		{map[string]float64{"g": 1, "kg": kg, "lb": lb, "oz wt": oz}, MassPerVol, MassPerRow, MassPerUnit},
+		{map[string]float64{"L": 1, "mL": ml, "US gal": gal, "US fl oz": floz, "US qt": qt, "US pt": pint, "US tbsp": tbsp, "US tsp": tsp,
+			"imp gal": igal, "imp fl oz": ioz, "imp pt": ipint}, VolPerVol, VolPerRow, VolPerUnit},
+	} {
+		for name, v := range kind.amount {
+			for per, w := range water {
+				def(kind.inWater, v/w, name+"/"+per)
+			}
+			for per, w := range row {
+				def(kind.row, v/w, name+"/"+per+" row", name+"/"+per+" of row", name+"/row "+per)
+			}
+			def(kind.plant, v, name+"/plant")
+			def(kind.plant, v/100, name+"/100 plants")
+		}
+	}
 }
 
 var ambiguous = map[string]string{

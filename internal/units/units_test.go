@@ -2,6 +2,7 @@ package units_test
 
 import (
 	"math"
+	"math/big"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -142,4 +143,50 @@ func FuzzParse(f *testing.F) {
 			t.Fatalf("%q read as %v, written %q, read again as %v, %v", s, q, q.String(), back, err)
 		}
 	})
+}
+
+// Rates in water, along a row and for a plant against exact fractions of the
+// definitions in NIST SP 811, appendix B.
+func TestMixes(t *testing.T) {
+	rat := func(s string) *big.Rat { r, _ := new(big.Rat).SetString(s); return r }
+	ft, lb, gal, igal := rat("0.3048"), rat("453.59237"), rat("3.785411784"), rat("4.54609")
+	over := func(a *big.Rat, bs ...*big.Rat) *big.Rat {
+		out := new(big.Rat).Set(a)
+		for _, b := range bs {
+			out.Quo(out, b)
+		}
+		return out
+	}
+	for _, c := range []struct {
+		text string
+		dim  units.Dimension
+		want *big.Rat // in the base unit
+	}{
+		{"1 lb/100 US gal", units.MassPerVol, over(lb, gal, rat("100"))},
+		{"1 oz wt/imp gal", units.MassPerVol, over(lb, rat("16"), igal)},
+		{"3 g/100 L", units.MassPerVol, rat("0.03")},
+		{"1 US fl oz/US gal", units.VolPerVol, rat("1/128")},
+		{"1 imp fl oz/imp gal", units.VolPerVol, rat("1/160")},
+		{"1 US fl oz/100 imp gal", units.VolPerVol, over(gal, rat("128"), igal, rat("100"))},
+		{"1 oz wt/1000 ft row", units.MassPerRow, over(lb, rat("16"), ft, rat("1000"))},
+		{"2 mL per m row", units.VolPerRow, rat("0.002")},
+		{"5 g/row m", units.MassPerRow, rat("5")},
+		{"1 imp fl oz/100 ft of row", units.VolPerRow, over(igal, rat("160"), ft, rat("100"))},
+		{"4 oz wt/100 plants", units.MassPerUnit, over(lb, rat("400"))},
+		{"1 US tsp/plant", units.VolPerUnit, over(gal, rat("768"))},
+		{"1 imp gal/acre", units.VolPerArea, over(igal, ft, ft, rat("43560"))},
+	} {
+		q, err := units.Parse(c.text)
+		require.NoError(t, err, c.text)
+		require.Equal(t, c.dim, q.Unit.Dimension, c.text)
+		want, _ := c.want.Float64()
+		require.InEpsilon(t, want, q.Base(), 1e-14, c.text)
+		back, err := units.Parse(q.String())
+		require.NoError(t, err)
+		require.Equal(t, q, back)
+	}
+	for _, text := range []string{"4 oz/100 ft row", "2 fl oz/US gal", "1 US fl oz/gal", "1 lb/100 gal"} {
+		_, err := units.Parse(text)
+		require.ErrorIs(t, err, units.ErrAmbiguous, text)
+	}
 }

@@ -15,6 +15,7 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 	"leafturn/internal/schedule"
+	"leafturn/internal/testkit"
 	"leafturn/internal/units"
 	"leafturn/internal/verdict"
 	"leafturn/internal/week"
@@ -139,7 +140,7 @@ func wait(active, agent string) (int, bool) {
 
 // read is an invented label on which every field was read.
 func read(key, active string, pests ...string) farm.Label {
-	return farm.Label{
+	return testkit.Read(farm.Label{
 		Key: key, Version: 1, Product: "Invented " + key, Entered: day("2026-01-05"),
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
 		Actives:     []farm.Active{{Name: active, Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
@@ -152,7 +153,7 @@ func read(key, active string, pests ...string) farm.Label {
 		REIHours: farm.Value(4.0), PHIDays: farm.None[int](), RainfastH: farm.None[float64](),
 		MaxTempC: farm.None[float64](), MinTempC: farm.None[float64](), MaxWindMS: farm.None[float64](),
 		Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Animals: farm.None[string](), PPE: farm.Value("gloves"), NoKeepApart: true,
-	}
+	})
 }
 
 func bait() farm.Label { return read("bait", "iron", "slug") }
