@@ -45,6 +45,7 @@ type Catalog struct {
 	actions      []Action
 	safety       []Safety
 	agents       []Agent
+	dayLengths   []DayLength
 	rates        []ReleaseRate
 	actives      []Active
 	aparts       []Apart
@@ -86,6 +87,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.agents()
 	l.actions()
 	l.releases()
+	l.dayLengths()
 	l.sideEffects()
 	l.covers()
 	l.taylor()

@@ -54,7 +54,7 @@ func newApp(d *deps) *ucli.App {
 		},
 		Commands: []*ucli.Command{
 			weekCommand(d), monthPlanCommand(d), whyCommand(d), dueCommand(d), sampleCommand(d), trendCommand(d), workedCommand(d), roundCommand(d),
-			countCommand(d), treatCommand(d), releaseCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
+			countCommand(d), treatCommand(d), releaseCommand(d), settledCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
 			boardCommand(d), recordsCommand(d),

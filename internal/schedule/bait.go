@@ -6,9 +6,8 @@
 // nothing here loosens a label. Rates, waits and temperature limits are
 // arguments: the caller looks them up with their sources.
 //
-// Not here: day length and vapour-pressure limits of natural enemies, permits
-// for releases, the time a predator generation takes, and parcel delivery
-// days. Each has to be looked up by the grower.
+// Not here: vapour-pressure limits of natural enemies, permits for releases,
+// the time a predator generation takes, and parcel delivery days. Each has to be looked up by the grower.
 package schedule
 
 import (
