@@ -396,7 +396,7 @@ func (q ReleaseRequest) dayGates(d civil.Date, weather map[civil.Date]farm.Weath
 		hours, known := q.shortest(d)
 		switch {
 		case !known:
-			add(Open, "under %g h of daylight %s, and the farm's latitude is not set: leafturn farm set --latitude", l.Hours, l.Words)
+			add(Open, "under %g h of daylight %s, and the farm's latitude is not set: leafturn farm set --at", l.Hours, l.Words)
 			continue
 		case hours >= l.Hours:
 			add(Passed, "days of at least %.1f h from %s to %s, at least %g h", hours, d, d.AddDays(restDays), l.Hours)
