@@ -184,6 +184,12 @@ func TestMerge_Beds(t *testing.T) {
 	require.Equal(t, "B1 B2", got[one].Summary)
 	require.Equal(t, report.Confirmed, got[two].Status)
 	require.Equal(t, 2, got[two].Sequence)
+	// The ledger follows the beds step by step, also where the words stay.
+	for _, beds := range []string{"c1+c2", "c2+c3", "c3"} {
+		got = export(event("do:slug:pick:b1+b2", "B1 B2", monday), event("do:slug:pick:"+beds, "C1", monday))
+		require.Equal(t, report.Confirmed, got[two].Status, beds)
+		require.Equal(t, 2, got[two].Sequence)
+	}
 	// Another step, or no bed in common, is another entry.
 	got = export(event("do:slug:boards:b1+b2", "boards", monday), event("do:slug:pick:d1", "D1", monday))
 	require.Len(t, got, 4)
