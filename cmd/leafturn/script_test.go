@@ -352,8 +352,30 @@ func calendar(ts *testscript.TestScript, neg bool, args []string) {
 	if len(cal.Events()) == 0 {
 		ts.Fatalf("%s has no events", args[0])
 	}
+	zones := map[string]bool{}
+	for _, c := range cal.Components {
+		if z, ok := c.(*ics.VTimezone); ok {
+			zones[z.GetProperty(ics.ComponentPropertyTzid).Value] = true
+			if len(z.Components) == 0 {
+				ts.Fatalf("a zone of %s has no offset", args[0])
+			}
+		}
+	}
 	seen := map[string]bool{}
 	for _, e := range cal.Events() {
+		for _, name := range []ics.ComponentProperty{ics.ComponentPropertyDtStart, ics.ComponentPropertyDtEnd} {
+			if x := e.GetProperty(name); x != nil && len(x.ICalParameters["TZID"]) > 0 && !zones[x.ICalParameters["TZID"][0]] {
+				ts.Fatalf("%s of %s is in a zone that the file does not define: %v", name, e.Id(), x.ICalParameters["TZID"])
+			}
+		}
+		if a, b := e.GetProperty(ics.ComponentPropertyDtStart), e.GetProperty(ics.ComponentPropertyDtEnd); a != nil && b != nil && b.Value <= a.Value {
+			ts.Fatalf("%s ends at %s, not after %s", e.Id(), b.Value, a.Value)
+		}
+		for _, alarm := range e.Alarms() {
+			if x := alarm.GetProperty(ics.ComponentPropertyTrigger); x == nil || !strings.Contains(x.Value, "P") {
+				ts.Fatalf("an alarm of %s has no trigger", e.Id())
+			}
+		}
 		for _, p := range []ics.ComponentProperty{ics.ComponentPropertyUniqueId, ics.ComponentPropertyDtstamp, ics.ComponentPropertyDtStart, ics.ComponentPropertySummary} {
 			if x := e.GetProperty(p); x == nil || x.Value == "" {
 				ts.Fatalf("an event of %s has no %s", args[0], p)

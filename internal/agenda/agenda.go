@@ -7,6 +7,7 @@
 package agenda
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -48,7 +49,8 @@ func (e entry) last(loc *time.Location) civil.Date {
 // Merge returns the events for the next file and what the ledger is to hold
 // of those that changed. The UID of an event given in now is its base: what it
 // is about. From it and the day on which it is first asked for comes the UID
-// that stays; farmUID names the farm and never changes.
+// that stays, also when a bed comes to the work or leaves it; farmUID names the
+// farm and never changes.
 //
 // An event that is as it was keeps its sequence and the time of its last
 // change, so that its lines stay the same byte for byte. A new one has changed
@@ -67,34 +69,29 @@ func Merge(ledger []farm.CalendarEntry, now []report.Event, farmUID string, toda
 		}
 	}
 	used := map[string]bool{}
-	find := func(base string) int {
-		best := -1
-		for i, l := range ledger {
-			gone := l.Cancelled && today.Sub(civil.DateIn(l.Revised, loc)) > KeepCancelled
-			if old[i].Base != base || used[l.UID] || gone || !l.Cancelled && today.Sub(old[i].last(loc)) > reuseDays {
-				continue
-			}
-			if best < 0 || l.Revised.After(ledger[best].Revised) || l.Revised.Equal(ledger[best].Revised) && l.UID > ledger[best].UID {
-				best = i
-			}
-		}
-		return best
-	}
-	for _, e := range now {
+	for k, i := range pair(ledger, old, now, today, loc) {
+		e := now[k]
 		base := e.UID
 		e.Status = report.Confirmed
-		i := find(base)
 		if i < 0 {
 			e.UID, e.Sequence, e.Revised = unique(base, today, farmUID, ledger, used), 0, today.In(loc).UTC()
 		} else {
 			e.UID, e.Sequence, e.Revised = ledger[i].UID, ledger[i].Sequence, ledger[i].Revised
+			// What has begun stays begun: a span does not move along with today.
+			if was := old[i].Event.First; !was.IsZero() && e.AllDay() && was.Before(e.First) && !e.First.After(today) && !ledger[i].Cancelled {
+				if e.Last.IsZero() {
+					e.Last = e.First
+				}
+				e.First = was
+			}
 			if ledger[i].Cancelled || !same(old[i].Event, e) {
 				e.Sequence, e.Revised = e.Sequence+1, at
 			}
 		}
 		used[e.UID] = true
 		events = append(events, e)
-		if i < 0 || e.Sequence != ledger[i].Sequence {
+		// The base follows the beds, so that the next list finds the entry again.
+		if i < 0 || e.Sequence != ledger[i].Sequence || base != old[i].Base {
 			c, err := record(base, e, false)
 			if err != nil {
 				return nil, nil, err
@@ -128,6 +125,75 @@ func Merge(ledger []farm.CalendarEntry, now []report.Event, farmUID string, toda
 		}
 	}
 	return events, changed, nil
+}
+
+// pair finds for each event the ledger's entry about the same, -1 where there
+// is none: first the one with the very same base, then, where beds have come or
+// gone, the live one about the same work that shares most of its beds.
+func pair(ledger []farm.CalendarEntry, old []entry, now []report.Event, today civil.Date, loc *time.Location) []int {
+	out := make([]int, len(now))
+	taken := map[int]bool{}
+	live := func(i int) bool {
+		if ledger[i].Cancelled {
+			return today.Sub(civil.DateIn(ledger[i].Revised, loc)) <= KeepCancelled
+		}
+		return today.Sub(old[i].last(loc)) <= reuseDays
+	}
+	newer := func(i, j int) bool {
+		if j < 0 || ledger[i].Revised.After(ledger[j].Revised) {
+			return true
+		}
+		return ledger[i].Revised.Equal(ledger[j].Revised) && ledger[i].UID > ledger[j].UID
+	}
+	for k, e := range now {
+		out[k] = -1
+		for i := range ledger {
+			if old[i].Base == e.UID && !taken[i] && live(i) && newer(i, out[k]) {
+				out[k] = i
+			}
+		}
+		if out[k] >= 0 {
+			taken[out[k]] = true
+		}
+	}
+	type match struct{ event, entry, beds int }
+	var all []match
+	for k, e := range now {
+		if out[k] >= 0 {
+			continue
+		}
+		for i := range ledger {
+			if n := shared(old[i].Base, e.UID); n > 0 && !taken[i] && !ledger[i].Cancelled && live(i) {
+				all = append(all, match{k, i, n})
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(x, y match) int {
+		return cmp.Or(cmp.Compare(y.beds, x.beds), cmp.Compare(x.event, y.event), cmp.Compare(ledger[x.entry].UID, ledger[y.entry].UID))
+	})
+	for _, m := range all {
+		if out[m.event] < 0 && !taken[m.entry] {
+			out[m.event], taken[m.entry] = m.entry, true
+		}
+	}
+	return out
+}
+
+// shared is how many beds two bases share that are about the same work: a base
+// ends in ":" and its beds, joined by "+".
+func shared(a, b string) int {
+	i, j := strings.LastIndex(a, ":"), strings.LastIndex(b, ":")
+	if i < 0 || j < 0 || a[:i] != b[:j] {
+		return 0
+	}
+	n := 0
+	beds := strings.Split(b[j+1:], "+")
+	for _, bed := range strings.Split(a[i+1:], "+") {
+		if slices.Contains(beds, bed) {
+			n++
+		}
+	}
+	return n
 }
 
 // unique makes a UID that the ledger does not hold yet: of what the event is

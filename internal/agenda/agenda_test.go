@@ -148,3 +148,78 @@ func TestMerge_Properties(t *testing.T) {
 		}
 	})
 }
+
+// A bed that comes or goes changes the entry and does not cancel it; the entry
+// with most beds in common is taken; beds of which none stays are another entry.
+func TestMerge_Beds(t *testing.T) {
+	var ledger []farm.CalendarEntry
+	export := func(now ...report.Event) map[string]report.Event {
+		t.Helper()
+		events, changed, err := agenda.Merge(ledger, now, "f", monday, time.UTC, monday.In(time.UTC).Add(8*time.Hour))
+		require.NoError(t, err)
+		ledger = keep(ledger, changed)
+		out := map[string]report.Event{}
+		for _, e := range events {
+			out[e.UID] = e
+		}
+		return out
+	}
+	const one, two = "do-slug-pick-a1-a2-b1@f.leafturn.invalid", "do-slug-pick-c1@f.leafturn.invalid"
+	export(event("do:slug:pick:a1+a2+b1", "A1 A2 B1", monday), event("do:slug:pick:c1", "C1", monday))
+	got := export(event("do:slug:pick:a1+b1", "A1 B1", monday), event("do:slug:pick:c1", "C1", monday))
+	require.Len(t, got, 2)
+	require.Equal(t, 1, got[one].Sequence)
+	require.Equal(t, "A1 B1", got[one].Summary)
+	require.Equal(t, 0, got[two].Sequence)
+
+	// Twice in a row, and a bed that comes.
+	got = export(event("do:slug:pick:b1+b2", "B1 B2", monday), event("do:slug:pick:c1", "C1", monday))
+	require.Equal(t, 2, got[one].Sequence)
+	// Both lines in one: that with the most beds goes on, the other is cancelled.
+	got = export(event("do:slug:pick:b1+b2+c1", "B1 B2 C1", monday))
+	require.Equal(t, report.Confirmed, got[one].Status)
+	require.Equal(t, report.Cancelled, got[two].Status)
+	// Apart again: each bed set finds its own; the cancelled one comes back.
+	got = export(event("do:slug:pick:b1+b2", "B1 B2", monday), event("do:slug:pick:c1", "C1", monday))
+	require.Equal(t, "B1 B2", got[one].Summary)
+	require.Equal(t, report.Confirmed, got[two].Status)
+	require.Equal(t, 2, got[two].Sequence)
+	// The ledger follows the beds step by step, also where the words stay.
+	for _, beds := range []string{"c1+c2", "c2+c3", "c3"} {
+		got = export(event("do:slug:pick:b1+b2", "B1 B2", monday), event("do:slug:pick:"+beds, "C1", monday))
+		require.Equal(t, report.Confirmed, got[two].Status, beds)
+		require.Equal(t, 2, got[two].Sequence)
+	}
+	// Another step, or no bed in common, is another entry.
+	got = export(event("do:slug:boards:b1+b2", "boards", monday), event("do:slug:pick:d1", "D1", monday))
+	require.Len(t, got, 4)
+	require.Equal(t, report.Cancelled, got[one].Status)
+	require.Contains(t, got, "do-slug-pick-d1@f.leafturn.invalid")
+}
+
+// A span that has begun keeps its first day; one that is put off does not.
+func TestMerge_FirstDay(t *testing.T) {
+	span := func(first, last civil.Date) report.Event {
+		return report.Event{UID: "do:slug:pick:a1", Summary: "x", First: first, Last: last}
+	}
+	var ledger []farm.CalendarEntry
+	for _, c := range []struct {
+		today, first, last, want civil.Date
+		sequence                 int
+	}{
+		{monday, monday, monday.AddDays(3), monday, 0},
+		{monday.AddDays(1), monday.AddDays(1), monday.AddDays(3), monday, 0},
+		{monday.AddDays(2), monday.AddDays(2), monday.AddDays(5), monday, 1},                // later in the same need
+		{monday.AddDays(3), monday.AddDays(4), monday.AddDays(5), monday.AddDays(4), 2},     // not before tomorrow
+		{monday.AddDays(3), monday.AddDays(3), monday.AddDays(5), monday.AddDays(3), 3},     // sooner again
+		{monday.AddDays(9), monday.AddDays(9), monday.AddDays(9), monday.AddDays(3), 4},     // overdue
+		{monday.AddDays(40), monday.AddDays(40), monday.AddDays(41), monday.AddDays(40), 0}, // another time
+	} {
+		events, changed, err := agenda.Merge(ledger, []report.Event{span(c.first, c.last)}, "f", c.today, time.UTC, c.today.In(time.UTC).Add(time.Hour))
+		require.NoError(t, err)
+		ledger = keep(ledger, changed)
+		require.Equal(t, c.want, events[0].First, c.today)
+		require.Equal(t, c.last, events[0].Last)
+		require.Equal(t, c.sequence, events[0].Sequence, c.today)
+	}
+}

@@ -5,6 +5,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -52,8 +53,8 @@ func DefaultPath() (string, error) {
 }
 
 // Open opens the store at path at the instant now.
-func Open(ctx context.Context, path string, now time.Time) (*App, error) {
-	st, err := store.Open(ctx, path)
+func Open(ctx context.Context, path string, now time.Time, options ...store.Option) (*App, error) {
+	st, err := store.Open(ctx, path, options...)
 	if err != nil {
 		return nil, err
 	}
@@ -147,37 +148,57 @@ func asUsage(err error) error {
 	return err
 }
 
+// Staged is an output that is ready and not yet given out: Keep gives it out,
+// Drop leaves things as they were.
+type Staged struct {
+	Keep func() error
+	Drop func()
+}
+
 // WriteFile writes a file whole or not at all: under a temporary name beside
 // it, synced, then renamed.
-func WriteFile(path string, data []byte) (err error) {
-	dir := filepath.Dir(path)
+func WriteFile(path string, data []byte) error {
+	s, err := StageFile(path, data)
+	if err != nil {
+		return err
+	}
+	return s.Keep()
+}
+
+// StageFile writes a file under a temporary name beside it and syncs it; Keep
+// renames it. Room and rights are used up before anything is seen of it.
+func StageFile(path string, data []byte) (Staged, error) {
 	fail := func(err error) error {
 		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, err)
 	}
-	f, err := os.CreateTemp(dir, ".leafturn-*")
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return Staged{}, fail(errors.New("it is a folder"))
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".leafturn-*")
 	if err != nil {
-		return fail(err)
+		return Staged{}, fail(err)
 	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
+	drop := func() { os.Remove(f.Name()) }
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Chmod(0o644)
+	}
+	if err == nil {
+		err = f.Sync()
+	}
+	if err2 := f.Close(); err == nil {
+		err = err2
+	}
+	if err != nil {
+		drop()
+		return Staged{}, fail(err)
+	}
+	keep := func() error {
+		if err := os.Rename(f.Name(), path); err != nil {
+			drop()
+			return fail(err)
 		}
-	}()
-	if _, err = f.Write(data); err != nil {
-		return fail(err)
+		return nil
 	}
-	if err = f.Chmod(0o644); err != nil {
-		return fail(err)
-	}
-	if err = f.Sync(); err != nil {
-		return fail(err)
-	}
-	if err = f.Close(); err != nil {
-		return fail(err)
-	}
-	if err = os.Rename(f.Name(), path); err != nil {
-		return fail(err)
-	}
-	return nil
+	return Staged{Keep: keep, Drop: drop}, nil
 }

@@ -196,9 +196,11 @@ func TestToday_IsTheFarms(t *testing.T) {
 }
 
 // busyFarm is a small farm with something of everything in it.
-func busyFarm(t *testing.T) *app.App {
+func busyFarm(t *testing.T) *app.App { return busyFarmAt(t, testPath(t)) }
+
+func busyFarmAt(t *testing.T, path string) *app.App {
 	t.Helper()
-	a := newFarm(t, testPath(t), summer, app.FarmOptions{
+	a := newFarm(t, path, summer, app.FarmOptions{
 		Country: p("US"), Zone: p("America/Los_Angeles"), Hardiness: p("8a"), LastFrost: p("04-25"), FirstFrost: p("10-20"), Pests: p("slug,mite,aphid,mosaic"),
 	})
 	for _, code := range []string{"A1", "A2", "B1"} {
@@ -412,6 +414,11 @@ func TestVerdict_Nulls(t *testing.T) {
 	require.Empty(t, v.NullReasons)
 }
 
+// nowhere stages a file that is given to nobody.
+func nowhere(*report.Document) (app.Staged, error) {
+	return app.Staged{Keep: func() error { return nil }, Drop: func() {}}, nil
+}
+
 // Entries of the calendar keep their UID for as long as they stand for the
 // same need, over weeks and over changes of the farm's name; a change raises
 // the sequence, and only a change; what is done is cancelled.
@@ -419,7 +426,7 @@ func TestWeekEvents_Calendar(t *testing.T) {
 	a := busyFarm(t)
 	export := func() map[string]report.Event {
 		t.Helper()
-		doc, warning, err := a.WeekCalendar(ctx, a.Today(), func(*report.Document) error { return nil })
+		doc, warning, err := a.WeekCalendar(ctx, a.Today(), nowhere)
 		require.NoError(t, err)
 		require.Empty(t, warning)
 		out := map[string]report.Event{}
@@ -456,7 +463,7 @@ func TestWeekEvents_Calendar(t *testing.T) {
 	_, err = a.CountWords(ctx, strings.Fields("A1 mite foliage=dry 20*30 20*40"), app.CountOptions{Date: a.Today()})
 	require.NoError(t, err)
 	disk := errors.New("disk full")
-	doc, _, err := a.WeekCalendar(ctx, a.Today(), func(*report.Document) error { return disk })
+	doc, _, err := a.WeekCalendar(ctx, a.Today(), func(*report.Document) (app.Staged, error) { return app.Staged{}, disk })
 	require.ErrorIs(t, err, disk)
 	failed := map[string]int{}
 	for _, e := range doc.Events {

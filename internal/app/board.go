@@ -57,13 +57,16 @@ func (a *App) Board(ctx context.Context, day civil.Date, hour string) (*report.D
 
 	doc := a.document("Re-entry board", day)
 	doc.Subtitle = fmt.Sprintf("as of %s (%s)", at.In(a.loc).Format("Mon 2 Jan 2006 15:04 MST"), a.farm.TimeZone)
+	if a.farm.Place != "" {
+		doc.Subtitle += ", " + a.farm.Place
+	}
 	doc.Warnings = report.Lines(
 		"A closed bed is closed to everybody and to all hand work: no cutting, weeding, tying or counting. The product label and local law outrank this page; early entry is not decided here.")
 	data := BoardData{At: stamp(at, a.loc), Beds: []BoardBedData{}}
 	shut := report.Section{Key: "closed", Title: "CLOSED: keep out"}
 	open := report.Section{Key: "open", Title: "Open"}
 	posted := report.Section{Key: "posted", Title: "Applications on display", Lead: report.Plain(
-		"For 30 days after the re-entry interval (40 CFR 170.311(b)); elsewhere as your own law asks.")}
+		"With the safety data sheet of each product and the safety poster, from before anybody comes to work, at the latest 24 hours after the end, for 30 days after the re-entry interval (40 CFR 170.311(b); the 24 hours from memory); elsewhere as your own law asks.")}
 	var free []string
 	for _, b := range s.beds {
 		o, any := openings[b.Code]
@@ -143,7 +146,7 @@ func (a *App) Board(ctx context.Context, day civil.Date, hour string) (*report.D
 
 func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (BoardApplication, farm.Label) {
 	x := BoardApplication{
-		ID: t.ID, Product: l.Product, Registration: statedWords(l.Registration), Actives: []string{}, Part: t.Part,
+		ID: t.ID, Product: l.Product, Registration: statedWords(l.Registration), Actives: []string{}, Part: t.Part, CropAndSite: cropAndSite(b),
 		Start: stamp(t.Start, a.loc), End: stamp(t.End, a.loc), EndKnown: t.EndKnown,
 	}
 	for _, y := range l.Actives {
@@ -165,6 +168,22 @@ func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (Boar
 		x.SignsUp, x.SignsDown = stamp(up, a.loc), stamp(down, a.loc)
 	}
 	return x, l
+}
+
+// cropAndSite says what grows in a bed, and where: the display asks for the crop
+// or site that was treated and its place.
+func cropAndSite(b farm.Bed) string {
+	words := "dahlias"
+	if b.Cultivar != "" {
+		words += " (" + b.Cultivar + ")"
+	}
+	switch b.Site {
+	case farm.Outdoor:
+		return words + ", outdoors"
+	case farm.House:
+		return words + ", in a house"
+	}
+	return words + ", site not recorded"
 }
 
 // boardSigns says whether warning signs must stand at a bed, or come down.
@@ -204,8 +223,11 @@ func boardLine(bed string, x BoardApplication, zone string) string {
 	if x.Part != "" {
 		words = fmt.Sprintf("%s (%s)", bed, x.Part) + strings.TrimPrefix(words, bed)
 	}
+	words += x.CropAndSite + "; "
 	if x.Start != "" {
 		words += "began " + long(x.Start, zone) + ", "
+	} else {
+		words += "beginning not recorded, "
 	}
 	words += "ended " + long(x.End, zone)
 	if !x.EndKnown {

@@ -2,18 +2,33 @@ package app
 
 import (
 	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
 
 	"leafturn/internal/agenda"
 	"leafturn/internal/civil"
+	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/monthplan"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
 )
 
+// planPart is in front of what the entries of the plan are about. They have a
+// calendar of their own: the week's file neither tells nor cancels them.
+const planPart = "plan"
+
+// ledgerOf is the part of the ledger that a calendar tells of.
+func ledgerOf(all []farm.CalendarEntry, plan bool) []farm.CalendarEntry {
+	return slices.DeleteFunc(slices.Clone(all), func(e farm.CalendarEntry) bool { return strings.HasPrefix(e.UID, planPart+"-") != plan })
+}
+
 // calendarEvents gives the list's events the identifiers and sequences that
 // they have in calendars, adds those to be cancelled, and returns what the
 // ledger is to hold once a file was written.
-func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.Date) ([]report.Event, []farm.CalendarEntry, error) {
+func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.Date, plan bool) ([]report.Event, []farm.CalendarEntry, error) {
 	var ledger []farm.CalendarEntry
 	uid := ""
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -25,26 +40,60 @@ func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.D
 	if err != nil {
 		return nil, nil, err
 	}
-	return agenda.Merge(ledger, now, uid, on, a.loc, a.now)
+	return agenda.Merge(ledgerOf(ledger, plan), now, uid, on, a.loc, a.now)
 }
 
-// WeekCalendar makes the week's list and gives it to write, with its events as
-// a calendar is to be told them. What the file holds is noted in the same
-// transaction: a file that cannot be written leaves the ledger as it was, and
-// no two files give different words under one sequence. Files of earlier days
-// are copies and are not noted.
-//
-// Where the store cannot be written the file is written all the same, and
-// warning says so.
-func (a *App) WeekCalendar(ctx context.Context, day civil.Date, write func(*report.Document) error) (doc *report.Document, warning string, err error) {
+// WeekCalendar makes the week's list with its events as a calendar is to be
+// told them, see export.
+func (a *App) WeekCalendar(ctx context.Context, day civil.Date, stage func(*report.Document) (Staged, error)) (doc *report.Document, warning string, err error) {
 	doc, now, err := a.weekWithEvents(ctx, day)
 	if err != nil {
 		return nil, "", err
 	}
-	if day != a.Today() {
-		return doc, "", write(doc)
+	warning, err = a.export(ctx, day, doc, now, false, stage)
+	return doc, warning, err
+}
+
+// PlanCalendar makes the plan of the coming weeks with its jobs as events.
+func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, stage func(*report.Document) (Staged, error)) (doc *report.Document, warning string, err error) {
+	if len(o.Beds) > 0 {
+		return nil, "", diag.Usagef("leave out the beds, or --ics", "a calendar holds the plan of all beds: one of some beds would cancel the others")
 	}
-	written := false
+	if doc, err = a.MonthPlan(ctx, day, o); err != nil {
+		return nil, "", err
+	}
+	now, err := a.planEvents(doc)
+	if err != nil {
+		return nil, "", err
+	}
+	if doc.Events, _, err = a.calendarEvents(ctx, now, day, true); err != nil {
+		return nil, "", err
+	}
+	warning, err = a.export(ctx, day, doc, now, true, stage)
+	return doc, warning, err
+}
+
+// export puts the events into doc and gives it out. What the file holds is
+// noted in one transaction: the file is made ready in it, and seen only once the
+// note is safe. So a file that cannot be written leaves the ledger as it was, a
+// note that cannot be kept leaves no file, and no two files give different words
+// under one sequence. Files of earlier days are copies and are not noted.
+//
+// Where the store cannot be written the file is written all the same, and
+// warning says so.
+func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, now []report.Event, plan bool, stage func(*report.Document) (Staged, error)) (warning string, err error) {
+	give := func() error {
+		s, err := stage(doc)
+		if err != nil {
+			return err
+		}
+		return s.Keep()
+	}
+	if day != a.Today() {
+		return "", give()
+	}
+	var ready *Staged
+	asked := false
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
 		uid, err := tx.FarmUID()
 		if err != nil {
@@ -54,7 +103,7 @@ func (a *App) WeekCalendar(ctx context.Context, day civil.Date, write func(*repo
 		if err != nil {
 			return err
 		}
-		events, changed, err := agenda.Merge(ledger, now, uid, day, a.loc, a.now)
+		events, changed, err := agenda.Merge(ledgerOf(ledger, plan), now, uid, day, a.loc, a.now)
 		if err != nil {
 			return err
 		}
@@ -63,11 +112,83 @@ func (a *App) WeekCalendar(ctx context.Context, day civil.Date, write func(*repo
 				return err
 			}
 		}
-		doc.Events, written = events, true
-		return write(doc)
+		doc.Events, asked = events, true
+		s, err := stage(doc)
+		if err != nil {
+			return err
+		}
+		ready = &s
+		return nil
 	})
-	if err != nil && !written {
-		return doc, "what this calendar holds could not be noted, so the next one tells the same changes again: " + firstLine(err), write(doc)
+	switch {
+	case err != nil && ready != nil:
+		ready.Drop()
+		return "", err
+	case err != nil && !asked:
+		return "what this calendar holds could not be noted, so the next one tells the same changes again: " + firstLine(err), give()
+	case err != nil:
+		return "", err
 	}
-	return doc, "", err
+	return "", ready.Keep()
+}
+
+// planAbout says what a job is about, without its bed and, of a count, without
+// the reason: that changes while the need stays.
+func planAbout(s MonthSlotData) string {
+	id := strings.TrimSuffix(s.ID, ":"+s.Bed)
+	if parts := strings.Split(id, ":"); parts[0] == "scout" && len(parts) > 3 && parts[2] != "settled" {
+		return strings.Join(parts[:3], ":")
+	}
+	return id
+}
+
+// planEvents makes an event of each job of a plan, at its hours of the farm's clock.
+func (a *App) planEvents(doc *report.Document) ([]report.Event, error) {
+	data, ok := doc.Data.(MonthPlanData)
+	if !ok {
+		return nil, fmt.Errorf("the plan holds no data")
+	}
+	var items []report.Item
+	for _, s := range doc.Sections {
+		if _, err := civil.Parse(s.Key); err == nil {
+			items = append(items, s.Items...)
+		}
+	}
+	if len(items) != len(data.Slots) {
+		return nil, fmt.Errorf("the plan says %d jobs and lists %d", len(data.Slots), len(items))
+	}
+	var out []report.Event
+	seen := map[string]int{}
+	for i, s := range data.Slots {
+		start, err1 := time.Parse(time.RFC3339, s.Start)
+		end, err2 := time.Parse(time.RFC3339, s.End)
+		if err1 != nil || err2 != nil {
+			return nil, fmt.Errorf("the plan gives %q to %q for a job", s.Start, s.End)
+		}
+		e := report.Event{
+			UID:     eventBase(seen, planPart, planAbout(s), s.Bed),
+			Summary: s.Bed + ": " + a.againstPest(s.Text, s.Pest), Location: a.farm.Place,
+			Start: start.UTC(), End: end.UTC(), Zone: a.farm.TimeZone,
+			Categories: []string{"PLAN"},
+		}
+		if s.If != "" {
+			e.Summary += ", " + s.If
+		}
+		if len(items[i].Safety) > 0 {
+			e.Summary += " (read the safety lines)"
+		}
+		var words []string
+		for _, l := range append(append([]report.Line{items[i].Why}, items[i].Details...), items[i].Safety...) {
+			for _, w := range l.Parts() { // all of them plain words
+				words = append(words, w.Words())
+			}
+		}
+		e.Description = strings.Join(words, "\n")
+		switch monthplan.Kind(s.Kind) {
+		case monthplan.Ordering, monthplan.LetOut, monthplan.Applying:
+			e.Alarms = []report.Alarm{{}}
+		}
+		out = append(out, e)
+	}
+	return out, nil
 }

@@ -211,6 +211,9 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 // shortStep is a step's key without the word for the pest in front: the
 // water_jet of mite_water_jet.
 func shortStep(key string) string {
+	if agent, ok := strings.CutPrefix(key, farm.Settled); ok {
+		return "look whether " + agent + " has settled"
+	}
 	if _, rest, ok := strings.Cut(key, "_"); ok {
 		return rest
 	}
@@ -387,7 +390,8 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 		for _, n := range agent.CheckDays {
 			days = append(days, o.Date.AddDays(n).Short())
 		}
-		res.Said += fmt.Sprintf("\ncheck on %s: %s; success is %s", strings.Join(days, " and "), agent.CheckHow, agent.Success)
+		res.Said += fmt.Sprintf("\ncheck on %s: %s; success is %s\nthen tell what you saw: leafturn settled %s %s --pest %s --count WITH/LOOKED (or --found, --not-found)",
+			strings.Join(days, " and "), agent.CheckHow, agent.Success, agent.Key, strings.Join(codes, " "), pest)
 	}
 	return res, nil
 }

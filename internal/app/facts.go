@@ -160,6 +160,15 @@ func (a *App) agentOffers(key string) []week.AgentOffer {
 		if len(r.Pests) > 0 {
 			rate.Pest = r.Pests[0]
 		}
+		for _, pest := range r.Pests {
+			for _, d := range a.cat.DayLengths(key, pest) {
+				limit := schedule.DayLimit{Hours: d.Hours, NightsBelow: d.NightsBelow, Pest: d.Pest, Words: d.Text, Basis: d.Basis, Source: d.Source, URL: d.URL}
+				if !slices.ContainsFunc(rate.Days, func(x schedule.DayLimit) bool { return x.Pest == limit.Pest }) {
+					rate.Days = append(rate.Days, limit)
+				}
+			}
+		}
+		offer := week.AgentOffer{Use: r.Use, Permit: g.Permit, NotIn: g.NotIn, SuccessPct: g.SuccessPct, Repeats: g.Repeats, IfNot: g.IfNot}
 		low, high, perArea := r.PerM2()
 		switch {
 		case perArea:
@@ -167,13 +176,15 @@ func (a *App) agentOffers(key string) []week.AgentOffer {
 			if r.RateKind == "sachet_per_m2" || r.RateKind == "sachet_per_2m2" {
 				rate.Kind = schedule.Sachet
 			}
-			area = append(area, week.AgentOffer{Rate: rate, Use: r.Use, Permit: g.Permit, NotIn: g.NotIn})
+			offer.Rate = rate
+			area = append(area, offer)
 		case r.RateKind == "ratio" && r.Rate != nil:
 			rate.Kind, rate.Rate = schedule.Ratio, *r.Rate
 			if r.RateMax != nil {
 				rate.RateMax = *r.RateMax
 			}
-			ratio = append(ratio, week.AgentOffer{Rate: rate, Use: r.Use, Permit: g.Permit, NotIn: g.NotIn})
+			offer.Rate = rate
+			ratio = append(ratio, offer)
 		}
 	}
 	return append(area, ratio...)

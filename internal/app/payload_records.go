@@ -147,6 +147,7 @@ type BoardApplication struct {
 	Registration   string     `json:"registration"`
 	Actives        []string   `json:"actives"`
 	Part           string     `json:"part"`
+	CropAndSite    string     `json:"crop_and_site"`
 	Start          string     `json:"start"`
 	End            string     `json:"end"`
 	EndKnown       bool       `json:"end_known"`

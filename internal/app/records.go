@@ -365,8 +365,8 @@ func (a *App) tried(s snapshot, t farm.Treatment) []string {
 			continue
 		}
 		words := shortStep(x.Action) + " on " + x.Date.Short()
-		if x.Outcome != "" {
-			words += " (" + string(x.Outcome) + ")"
+		if w := outcomeOf(x); w != "" {
+			words += " (" + w + ")"
 		}
 		out = append(out, words)
 	}
@@ -635,7 +635,7 @@ func (a *App) stepRecords(ctx context.Context, f store.Filter) ([]StepData, erro
 		for _, x := range list {
 			m := meta[x.ID]
 			out = append(out, StepData{
-				ID: x.ID, Date: x.Date, Bed: x.Bed, Pest: x.Pest, Step: x.Action, Who: x.Who, Outcome: string(x.Outcome), Note: x.Note,
+				ID: x.ID, Date: x.Date, Bed: x.Bed, Pest: x.Pest, Step: x.Action, Who: x.Who, Outcome: outcomeOf(x), Note: x.Note,
 				Entered: stamp(m.EnteredAt, a.loc), VoidedOn: stamp(m.VoidedAt, a.loc), VoidReason: m.VoidReason,
 			})
 		}
@@ -657,7 +657,10 @@ func (a *App) stepSection(list []StepData) report.Section {
 		if x.Who != "" {
 			words += ", by " + x.Who
 		}
-		if x.Outcome != "" {
+		switch {
+		case strings.HasPrefix(x.Step, farm.Settled):
+			words += ": " + x.Outcome
+		case x.Outcome != "":
 			words += "; it was " + x.Outcome
 		}
 		s.Notes = append(s.Notes, report.Plain(words+tail(x.Note, x.VoidReason, long(x.VoidedOn, a.farm.TimeZone))))

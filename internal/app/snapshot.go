@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"leafturn/internal/civil"
@@ -147,6 +148,9 @@ func (s snapshot) stepDays() map[[2]string][]civil.Date {
 		add(r.Bed, r.Pest, r.Date)
 	}
 	for _, d := range s.done {
+		if strings.HasPrefix(d.Action, farm.Settled) {
+			continue // a look is no step
+		}
 		add(d.Bed, d.Pest, d.Date)
 	}
 	return out

@@ -322,9 +322,9 @@ func orEmpty(s []string) []string {
 	return s
 }
 
-// weekEvents makes calendar entries of the lines that have a day: steps and
-// orders on their last day, closed beds until they open. The UID of each is
-// what it is about; package agenda makes the one that stays of it.
+// weekEvents makes calendar entries of the lines that have a last day: each
+// over the days on which it may be done, and closed beds until they open. The
+// UID of each is what it is about; package agenda makes the one that stays of it.
 func (a *App) weekEvents(list week.List) []report.Event {
 	var out []report.Event
 	seen := map[string]int{}
@@ -339,26 +339,49 @@ func (a *App) weekEvents(list week.List) []report.Event {
 				action += ":" + parts[3]
 			}
 		}
-		base := strings.ToLower(strings.Join([]string{string(l.Section), l.Pest, action, strings.Join(l.Beds, "+")}, ":"))
-		if seen[base]++; seen[base] > 1 {
-			base += fmt.Sprintf(":%d", seen[base])
+		if parts := strings.Split(l.Ref, ":let-out:"); len(parts) == 2 {
+			action = "let-out:" + parts[1]
 		}
-		e := report.Event{
-			UID:         base,
-			Summary:     eventSummary(l),
-			Description: strings.Join(append(append([]string{l.Why}, l.Details...), l.Safety...), "\n"),
-			Location:    a.farm.Place,
-			First:       l.By, Last: l.By,
-			Categories:  []string{strings.ToUpper(string(l.Section))},
-			Transparent: true,
-			Alarms:      []report.Alarm{report.AlarmAt(0, 7, 0)},
-		}
-		if l.Section == week.Order {
-			e.Alarms = []report.Alarm{report.AlarmAt(-1, 18, 0), report.AlarmAt(0, 7, 0)}
-		}
-		out = append(out, e)
+		out = append(out, a.lineEvent(l, list.Today, eventBase(seen, string(l.Section), l.Pest, action, strings.Join(l.Beds, "+"))))
 	}
 	return append(out, a.closures(list)...)
+}
+
+// eventBase says what an event is about, its beds last. The beds of another
+// event about the very same get a number before them.
+func eventBase(seen map[string]int, parts ...string) string {
+	base := strings.ToLower(strings.Join(parts, ":"))
+	if seen[base]++; seen[base] > 1 {
+		i := strings.LastIndex(base, ":")
+		return fmt.Sprintf("%s:%d%s", base[:i], seen[base], base[i:])
+	}
+	return base
+}
+
+func (a *App) lineEvent(l week.Line, today civil.Date, base string) report.Event {
+	e := report.Event{
+		UID: base, Summary: eventSummary(l), Location: a.farm.Place,
+		First: l.From, Last: l.By,
+		Categories: []string{strings.ToUpper(string(l.Section))}, Transparent: true,
+	}
+	when := "by " + l.By.Short() + " at the latest"
+	if e.First.Before(today) || e.First.After(l.By) {
+		e.First = today
+	}
+	if l.From.After(today) {
+		when = "not before " + l.From.Short() + ", and " + when
+	}
+	e.Description = strings.Join(append(append(append([]string{when}, l.Why), l.Details...), l.Safety...), "\n")
+	lastMorning := report.Alarm{FromEnd: true, Offset: -17 * time.Hour} // 07:00 of the last day
+	switch {
+	case l.Section == week.Order:
+		e.Alarms = []report.Alarm{{FromEnd: true, Offset: -30 * time.Hour}, lastMorning} // 18:00 of the day before
+	case e.First == e.Last:
+		e.Alarms = []report.Alarm{report.AlarmAt(0, 7, 0)}
+	default:
+		e.Alarms = []report.Alarm{report.AlarmAt(0, 7, 0), lastMorning}
+	}
+	return e
 }
 
 func eventSummary(l week.Line) string {
@@ -369,35 +392,45 @@ func eventSummary(l week.Line) string {
 	return s
 }
 
-// closures are the re-entry intervals that run on or after the list's day.
+// unreadDays is how many days a closure of unknown length stands in the
+// calendar: as long as the list looks back.
+const unreadDays = 60
+
+// closures are the re-entry intervals that run on or after the list's day. An
+// alarm sounds on each morning on which a bed is closed.
 func (a *App) closures(list week.List) []report.Event {
 	var out []report.Event
 	for _, c := range list.Closed {
+		e := report.Event{
+			UID:        strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
+			Location:   a.farm.Place,
+			Categories: []string{"REENTRY"},
+		}
 		if c.Until.IsZero() {
-			out = append(out, report.Event{
-				UID:         strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
-				Summary:     fmt.Sprintf("Keep out of %s: nobody has read the re-entry interval of %s off its label", c.Bed, c.Product),
-				Description: "The bed stays closed until the label is read. The label outranks this entry.",
-				Location:    a.farm.Place,
-				First:       civil.DateIn(c.From, a.loc), Last: civil.DateIn(c.From, a.loc).AddDays(60), // as long as the list looks back
-				Categories: []string{"REENTRY"},
-				Alarms:     []report.Alarm{report.AlarmAt(0, 7, 0)},
-			})
+			e.Summary = fmt.Sprintf("Keep out of %s: nobody has read the re-entry interval of %s off its label", c.Bed, c.Product)
+			e.Description = "The bed stays closed until the label is read. The label outranks this entry."
+			e.First = civil.DateIn(c.From, a.loc)
+			e.Last = e.First.AddDays(unreadDays)
+			for day := range unreadDays + 1 {
+				e.Alarms = append(e.Alarms, report.AlarmAt(day, 7, 0))
+			}
+			out = append(out, e)
 			continue
 		}
-		alarms := []report.Alarm{{}}
-		if c.Until.Sub(c.From) >= time.Second { // closed, and open again
-			alarms = append(alarms, report.Alarm{FromEnd: true, Text: fmt.Sprintf("%s: the re-entry interval of %s ends now; look at the board before you go in", c.Bed, c.Product)})
+		e.Summary = fmt.Sprintf("Keep out of %s until %s: re-entry interval of %s", c.Bed, c.Until.In(a.loc).Format("Mon 2 Jan 15:04"), c.Product)
+		e.Description = "No hand work in the bed until then. The label outranks this entry."
+		e.Start, e.End = c.From.UTC(), c.Until.UTC() // elapsed time, whatever the clocks do
+		e.Alarms = []report.Alarm{{}}
+		for day := civil.DateIn(c.From, a.loc); !day.After(civil.DateIn(c.Until, a.loc)); day = day.AddDays(1) {
+			morning := time.Date(day.Year, day.Month, day.Day, 7, 0, 0, 0, a.loc)
+			if morning.After(c.From) && morning.Before(c.Until) {
+				e.Alarms = append(e.Alarms, report.Alarm{Offset: morning.Sub(c.From)})
+			}
 		}
-		out = append(out, report.Event{
-			UID:         strings.ToLower(fmt.Sprintf("rei:%d:%s", c.Treatment, c.Bed)),
-			Summary:     fmt.Sprintf("Keep out of %s until %s: re-entry interval of %s", c.Bed, c.Until.In(a.loc).Format("Mon 2 Jan 15:04"), c.Product),
-			Description: "No hand work in the bed until then. The label outranks this entry.",
-			Location:    a.farm.Place,
-			Start:       c.From.UTC(), End: c.Until.UTC(),
-			Categories: []string{"REENTRY"},
-			Alarms:     alarms,
-		})
+		if c.Until.Sub(c.From) >= time.Second { // closed, and open again
+			e.Alarms = append(e.Alarms, report.Alarm{FromEnd: true, Text: fmt.Sprintf("%s: the re-entry interval of %s ends now; look at the board before you go in", c.Bed, c.Product)})
+		}
+		out = append(out, e)
 	}
 	return out
 }

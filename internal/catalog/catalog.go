@@ -45,6 +45,7 @@ type Catalog struct {
 	actions      []Action
 	safety       []Safety
 	agents       []Agent
+	dayLengths   []DayLength
 	rates        []ReleaseRate
 	actives      []Active
 	aparts       []Apart
@@ -88,6 +89,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.actions()
 	l.releases()
 	l.generations()
+	l.dayLengths()
 	l.sideEffects()
 	l.covers()
 	l.taylor()

@@ -42,9 +42,10 @@ func (l *loader) safety() {
 }
 
 func (l *loader) agents() {
-	l.table("agents.csv", columns("key,name,latin,agent_group,targets,first_choice,permit,not_in,check_days,check_how,success,if_not"), func(w row) {
+	l.table("agents.csv", columns("key,name,latin,agent_group,targets,first_choice,permit,not_in,check_days,check_how,success,if_not,success_pct,repeats"), func(w row) {
 		a := Agent{Key: w.key("key"), Name: w.must("name"), Latin: w.str("latin"), Group: w.oneOf("agent_group", agentGroups[:6]...), Targets: w.refs("targets", l.pestKeys),
-			FirstChoice: w.str("first_choice"), Permit: w.str("permit"), NotIn: w.words("not_in"), CheckHow: w.str("check_how"), Success: w.str("success"), IfNot: w.str("if_not"), Provenance: w.provenance()}
+			FirstChoice: w.str("first_choice"), Permit: w.str("permit"), NotIn: w.words("not_in"), CheckHow: w.str("check_how"), Success: w.str("success"), IfNot: w.str("if_not"),
+			SuccessPct: w.atLeast("success_pct", 0), Repeats: w.whole("repeats", 0, 5, 0), Provenance: w.provenance()}
 		for _, d := range w.words("check_days") {
 			n, err := strconv.Atoi(d)
 			if err != nil || n < 1 {
@@ -54,6 +55,9 @@ func (l *loader) agents() {
 		}
 		if !slices.IsSorted(a.CheckDays) {
 			w.bad("check_days", "are not in order", "put the earlier day first")
+		}
+		if p := a.SuccessPct; p != nil && (*p == 0 || *p > 100 || len(a.CheckDays) == 0) {
+			w.bad("success_pct", "is no share of what is looked at after a release", "write a percentage above 0 and up to 100, with the days on which to look")
 		}
 		l.agentKeys = unique(w, "key", a.Key, l.agentKeys)
 		l.c.agents = append(l.c.agents, a)
@@ -125,6 +129,27 @@ func (l *loader) generations() {
 		}
 		seen = unique(w, "pest_key", g.Pest, seen)
 		l.c.generations = append(l.c.generations, g)
+	})
+}
+
+func (l *loader) dayLengths() {
+	seen := map[string]bool{}
+	l.table("daylength.csv", columns("agent_key,pest_key,hours,nights_below_c,text"), func(w row) {
+		d := DayLength{Agent: w.oneOf("agent_key", orEmpty(l.agentKeys)...), Pest: w.oneOf("pest_key", orEmpty(l.pestKeys)...), NightsBelow: w.num("nights_below_c"), Text: w.must("text"), Provenance: w.provenance()}
+		if h := w.num("hours"); h == nil || *h <= 0 || *h >= 24 {
+			w.bad("hours", "is no length of a day", "write hours above 0 and under 24")
+		} else {
+			d.Hours = *h
+		}
+		if (d.Agent == "") == (d.Pest == "") {
+			w.bad("agent_key", "a row is of an agent or of a pest", "fill in one of agent_key and pest_key")
+		}
+		if k := d.Agent + "|" + d.Pest; seen[k] {
+			w.bad("agent_key", "stands twice", "keep one length of day, the longer where sources differ")
+		} else {
+			seen[k] = true
+		}
+		l.c.dayLengths = append(l.c.dayLengths, d)
 	})
 }
 

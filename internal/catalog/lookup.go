@@ -194,6 +194,12 @@ func (c *Catalog) Agent(key string) (Agent, bool) {
 	return find(c.agents, func(a Agent) bool { return a.Key == key })
 }
 
+// DayLengths returns what is known of the length of day that a release of an
+// agent against a pest needs.
+func (c *Catalog) DayLengths(agent, pest string) []DayLength {
+	return filter(c.dayLengths, func(d DayLength) bool { return d.Agent == agent && d.Pest == "" || d.Pest == pest && d.Agent == "" })
+}
+
 // Agents returns the agents that take a pest; "" returns all.
 func (c *Catalog) Agents(pest string) []Agent {
 	return filter(c.agents, func(a Agent) bool { return pest == "" || slices.Contains(a.Targets, pest) })

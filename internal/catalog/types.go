@@ -225,6 +225,18 @@ type Agent struct {
 	CheckHow         string
 	Success          string
 	IfNot            string
+	SuccessPct       *float64 // the share of what is looked at that shows success; nil: success is not a share
+	Repeats          int      // how often a release that did not take may be repeated
+	Provenance
+}
+
+// DayLength is a length of day below which an agent, or the pest it lives on,
+// goes to rest.
+type DayLength struct {
+	Agent, Pest string // one of them
+	Hours       float64
+	NightsBelow *float64 // °C: only while nights are colder; nil is always
+	Text        string
 	Provenance
 }
 

@@ -12,7 +12,6 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
-	"leafturn/internal/render"
 	"leafturn/internal/report"
 )
 
@@ -36,17 +35,7 @@ func weekCommand(d *deps) *ucli.Command {
 					}
 					return d.show(c, doc)
 				}
-				doc, warning, err := a.WeekCalendar(ctx, day, func(doc *report.Document) error {
-					var b bytes.Buffer
-					if err := render.ICS(&b, *doc); err != nil {
-						return err
-					}
-					if file == "-" {
-						_, err := b.WriteTo(d.Out)
-						return err
-					}
-					return app.WriteFile(file, b.Bytes())
-				})
+				doc, warning, err := a.WeekCalendar(ctx, day, d.stageCalendar(file))
 				if err != nil {
 					return err
 				}

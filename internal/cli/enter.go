@@ -151,6 +151,39 @@ func releaseCommand(d *deps) *ucli.Command {
 	}
 }
 
+func settledCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "settled", Usage: "record whether natural enemies that were let out have settled",
+		UsageText: "leafturn settled phytoseiulus_persimilis D4 D5 --count 7/20\nleafturn settled orius_insidiosus D4 --not-found --date yesterday",
+		ArgsUsage: "AGENT BED...",
+		Description: "Answers the looks that the list asks for after a release. The answer decides what\n" +
+			"the list says next: hold, look again, once more, or stop and why.",
+		Flags: []ucli.Flag{
+			&ucli.StringFlag{Name: "count", Usage: "seen on `WITH/LOOKED` of what was looked at, such as 7/20"},
+			&ucli.BoolFlag{Name: "found", Usage: "seen, and not counted"},
+			&ucli.BoolFlag{Name: "not-found", Usage: "not seen"},
+			&ucli.StringFlag{Name: "pest", Usage: "the `PEST`, when the agent was let out against more than one"},
+			&ucli.StringFlag{Name: "by", Usage: "who looked"},
+			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption,
+		},
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 2, -1, "AGENT BED...")
+			if err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				res, err := a.Settled(ctx, app.SettledOptions{Agent: w[0], Beds: w[1:], Pest: c.String("pest"), Date: day,
+					Found: c.Bool("found"), NotFound: c.Bool("not-found"), Count: c.String("count"), Who: c.String("by"), Note: c.String("note")})
+				if err != nil {
+					return err
+				}
+				d.say("%s", res.Said)
+				return nil
+			})
+		},
+	}
+}
+
 func didCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "did", Usage: "record a step of the week's list as done",

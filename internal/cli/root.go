@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
@@ -54,7 +55,7 @@ func newApp(d *deps) *ucli.App {
 		},
 		Commands: []*ucli.Command{
 			weekCommand(d), monthPlanCommand(d), whyCommand(d), dueCommand(d), sampleCommand(d), trendCommand(d), workedCommand(d), roundCommand(d),
-			countCommand(d), treatCommand(d), releaseCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
+			countCommand(d), treatCommand(d), releaseCommand(d), settledCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
 			boardCommand(d), recordsCommand(d),
@@ -140,6 +141,24 @@ func outputFlags(more ...ucli.Flag) []ucli.Flag {
 }
 
 var dateOption = &ucli.StringFlag{Name: "date", Usage: "the `DAY`: YYYY-MM-DD, today or yesterday"}
+
+// stageCalendar makes a document's events ready as a calendar file; "-" is
+// standard output.
+func (d *deps) stageCalendar(file string) func(*report.Document) (app.Staged, error) {
+	return func(doc *report.Document) (app.Staged, error) {
+		var b bytes.Buffer
+		if err := render.ICS(&b, *doc); err != nil {
+			return app.Staged{}, err
+		}
+		if file != "-" {
+			return app.StageFile(file, b.Bytes())
+		}
+		return app.Staged{Keep: func() error {
+			_, err := b.WriteTo(d.Out)
+			return err
+		}, Drop: func() {}}, nil
+	}
+}
 
 // show renders a document as the flags ask.
 func (d *deps) show(c *ucli.Context, doc *report.Document) error {

@@ -430,7 +430,19 @@ type Done struct {
 type DoneMore struct {
 	Who     string  `json:"who,omitempty"`
 	Outcome Outcome `json:"outcome,omitempty"`
+	Seen    *Share  `json:"seen,omitempty"` // of a look whether natural enemies have settled; nil is not counted
 }
+
+// Share is how many of those looked at showed something.
+type Share struct {
+	With   int `json:"with"`
+	Looked int `json:"looked"`
+}
+
+// Settled is in front of an agent's key in the action of a Done record that
+// answers whether the agent has settled in the bed; its outcome is Found or
+// NotFound.
+const Settled = "settled:"
 
 // Outcome is whether a step was enough, as the grower saw it.
 type Outcome string
@@ -439,6 +451,8 @@ type Outcome string
 const (
 	Enough    Outcome = "enough"
 	NotEnough Outcome = "not enough"
+	Found     Outcome = "found"
+	NotFound  Outcome = "not found"
 )
 
 // Flowers is the word that stands for the pest of a Done record which notes

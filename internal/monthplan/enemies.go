@@ -134,8 +134,12 @@ func (p *planner) letOut(c Course, n int, d civil.Date, plan schedule.ReleasePla
 	if w := p.partWhy(c.Part, d); w != "" {
 		out.Why = append(out.Why, w)
 	}
-	if !plan.Firm {
+	weather, daylight := plan.Unknown()
+	if weather {
 		out.Why = append(out.Why, "the weather is not known so far ahead: look at the forecast first")
+	}
+	if daylight != "" {
+		out.Why = append(out.Why, daylight)
 	}
 	if c.Ordered.IsZero() || n > 0 {
 		order, ok := p.order(c, id, d, out.Start)

@@ -142,7 +142,7 @@ func (c *calendar) event(e report.Event, stamp time.Time) error {
 		if a.FromEnd {
 			related = ";RELATED=END" // from the start is the default (section 3.2.14)
 		}
-		c.line("TRIGGER" + related + ":" + duration(a.Offset))
+		c.line("TRIGGER" + related + ":" + duration(a.Offset, e.AllDay()))
 		c.line("END:VALARM")
 	}
 	c.line("END:VEVENT")
@@ -154,18 +154,21 @@ func utcStamp(t time.Time) string { return t.UTC().Format("20060102T150405Z") }
 func dateStamp(d civil.Date) string { return d.Time().Format("20060102") }
 
 // duration writes a DURATION value in whole seconds (RFC 5545, section
-// 3.3.6). Days stand for 24 hours; hours and seconds need the minutes
-// between them.
-func duration(d time.Duration) string {
+// 3.3.6); hours and seconds need the minutes between them. Days and weeks are
+// nominal there: over a clock change a day may have 23 or 25 hours. That is
+// right for whole days, whose alarms are clock times, and wrong for instants,
+// which get hours only.
+func duration(d time.Duration, days bool) string {
 	sign := ""
 	if d < 0 {
 		sign, d = "-", -d
 	}
 	total := int64(d / time.Second)
-	days, h, m, s := total/86400, total/3600%24, total/60%60, total%60
+	h, m, s := total/3600, total/60%60, total%60
 	out := sign + "P"
-	if days > 0 {
-		out += fmt.Sprintf("%dD", days)
+	if days && h >= 24 {
+		out += fmt.Sprintf("%dD", h/24)
+		h %= 24
 	}
 	var clock string
 	if h > 0 {

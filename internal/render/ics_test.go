@@ -107,11 +107,15 @@ func TestDuration(t *testing.T) {
 		{15*24*time.Hour + 5*time.Hour + 20*time.Second, "P15DT5H0M20S"}, // RFC 5545, section 3.3.6, the section's own example
 		{90 * time.Second, "PT1M30S"}, {45 * time.Second, "PT45S"},
 	} {
-		require.Equal(t, c.want, duration(c.d))
+		require.Equal(t, c.want, duration(c.d, true))
 	}
-	require.Equal(t, "PT7H", duration(report.AlarmAt(0, 7, 0).Offset))
-	require.Equal(t, "-PT6H", duration(report.AlarmAt(-1, 18, 0).Offset))
-	require.Equal(t, "-PT5H30M", duration(report.AlarmAt(-1, 18, 30).Offset))
+	require.Equal(t, "PT7H", duration(report.AlarmAt(0, 7, 0).Offset, true))
+	require.Equal(t, "-PT6H", duration(report.AlarmAt(-1, 18, 0).Offset, true))
+	require.Equal(t, "-PT5H30M", duration(report.AlarmAt(-1, 18, 30).Offset, true))
+	// Instants: "days are nominal" there (RFC 5545, section 3.3.6), so hours.
+	require.Equal(t, "PT48H", duration(48*time.Hour, false))
+	require.Equal(t, "-PT30H0M5S", duration(-30*time.Hour-5*time.Second, false))
+	require.Equal(t, "PT0S", duration(0, false))
 }
 
 func TestInstantsAreUTC(t *testing.T) {

@@ -17,6 +17,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/sun"
 )
 
 // Kind tells how an agent's rate is meant.
@@ -37,14 +38,26 @@ type AgentRate struct {
 	Rate, RateMax     float64 // per release
 	Releases          int
 	IntervalDays      int
-	TempMin, TempMax  *float64 // °C: mean of the week, highest of any day
-	RHMin             *float64 // %, mean of the week
-	LeadDays          int      // from ordering to arrival
+	TempMin, TempMax  *float64   // °C: mean of the week, highest of any day
+	RHMin             *float64   // %, mean of the week
+	Days              []DayLimit // none: what length of day it needs is not known
+	LeadDays          int        // from ordering to arrival
 	NotWhen           string
 	CheckDays         []int  // days after each release to look again
 	CheckFor          string // what shows that it took
 	Basis             string
 	Source, URL       string
+}
+
+// DayLimit is a length of day below which a release is wasted, because the
+// natural enemy or its prey then goes to rest.
+type DayLimit struct {
+	Hours       float64  // of daylight, from the release on for restDays
+	NightsBelow *float64 // °C: it holds only while the week's nights are colder on average; nil is always
+	Pest        string   // the pest that rests; "" is the enemy itself
+	Words       string   // who rests, and how that was seen
+	Basis       string
+	Source, URL string
 }
 
 // Density is the estimated pest density per leaf (sample unit).
@@ -74,7 +87,10 @@ type ReleaseRequest struct {
 	Leaves   float64           // leaves (sample units) with the pest in the bed; 0 is not known
 	Residues []Residue         // every treatment of the bed, done and planned
 	Forecast []farm.WeatherDay // measured or forecast, any order
+	Latitude *float64          // of the farm, degrees north; nil is not known
 	Pack     int               // animals or sachets per pack; 0 is not known
+
+	daylight map[civil.Date]float64 // hours, as far as they were asked for
 }
 
 // Gate is one condition of a release.
@@ -124,7 +140,14 @@ type ReleasePlan struct {
 const (
 	gateDays = 7   // the temperature and humidity of the week that begins with the release
 	search   = 366 // days looked ahead
+	restDays = 21  // days after the release that must be long enough too
+	// longAhead is how far ahead a release is put off for longer days. Common
+	// practice.
+	longAhead = 28
 )
+
+// dayLength is the name of the gates of a day's length.
+const dayLength = "day length"
 
 // Release returns how many animals to release in a bed, when to order and
 // release them, when to repeat and when to look.
@@ -137,6 +160,7 @@ const (
 // effect on the agent is not known refuses the plan.
 func Release(q ReleaseRequest) ReleasePlan {
 	var p ReleasePlan
+	q.daylight = map[civil.Date]float64{}
 	p.count(q)
 	for _, r := range q.Residues {
 		if !r.Known {
@@ -177,6 +201,11 @@ func Release(q ReleaseRequest) ReleasePlan {
 		}
 		if bad == "" {
 			break
+		}
+		if w := q.rests(day); w != "" {
+			p.Refusals = append(p.Refusals, Refusal{dayLength, w, "another agent or another measure"})
+			p.Gates, p.Words = nil, q.Bed.Code+": cannot schedule: "+w
+			return p
 		}
 		moved = append(moved, bad)
 	}
@@ -289,6 +318,123 @@ func (p *ReleasePlan) count(q ReleaseRequest) {
 // whole rounds up to whole animals, forgiving the last digits of the product.
 func whole(v float64) int { return int(math.Ceil(v - 1e-9*v)) }
 
+// GatesOn holds the week and the days from d on against the limits of the agent,
+// whether or not a release is possible then.
+func (q ReleaseRequest) GatesOn(d civil.Date) []Gate {
+	q.daylight = map[civil.Date]float64{}
+	weather := map[civil.Date]farm.WeatherDay{}
+	for _, w := range q.Forecast {
+		weather[w.Date] = w
+	}
+	return q.gates(d, weather)
+}
+
+// Unknown says which gates of a plan that is not Firm are unknown.
+func (p ReleasePlan) Unknown() (weather bool, daylight string) {
+	for _, g := range p.Gates {
+		switch {
+		case g.State != Open:
+		case g.Name == dayLength:
+			daylight = g.Words
+		default:
+			weather = true
+		}
+	}
+	return weather, daylight
+}
+
+// shortest is the shortest day of those from d on that count for a release.
+func (q ReleaseRequest) shortest(d civil.Date) (hours float64, known bool) {
+	if q.Latitude == nil {
+		return 0, false
+	}
+	hours = 24
+	for i := range restDays + 1 {
+		x := d.AddDays(i)
+		h, seen := q.daylight[x]
+		if !seen {
+			s, ok := sun.On(x, *q.Latitude, 0)
+			if !ok {
+				return 0, false
+			}
+			h = s.Hours
+			q.daylight[x] = h
+		}
+		hours = math.Min(hours, h)
+	}
+	return hours, true
+}
+
+// rests says why no release is worth while from d on for longAhead days and
+// more, "" where the days are long enough by then or it is not known.
+func (q ReleaseRequest) rests(d civil.Date) string {
+	for _, l := range q.Agent.Days {
+		hours, known := q.shortest(d)
+		if !known || hours >= l.Hours || l.NightsBelow != nil {
+			continue
+		}
+		next := 1
+		for ; next <= search; next++ {
+			if h, _ := q.shortest(d.AddDays(next)); h >= l.Hours {
+				break
+			}
+		}
+		switch {
+		case next > search:
+			return q.shortWords(l, hours, d) + "; they are never long enough here"
+		case next > longAhead:
+			return q.shortWords(l, hours, d) + "; long enough again from " + d.AddDays(next).String()
+		}
+	}
+	return ""
+}
+
+func (q ReleaseRequest) shortWords(l DayLimit, hours float64, d civil.Date) string {
+	return fmt.Sprintf("a release of %s would be wasted: the days from %s to %s come down to %.1f h, and under %g h %s", q.Agent.Name, d, d.AddDays(restDays), hours, l.Hours, l.Words)
+}
+
+// dayGates holds the days from d on against the limits of the agent and its prey.
+func (q ReleaseRequest) dayGates(d civil.Date, weather map[civil.Date]farm.WeatherDay) []Gate {
+	var out []Gate
+	add := func(state, format string, args ...any) {
+		out = append(out, Gate{dayLength, state, fmt.Sprintf(format, args...)})
+	}
+	own := false
+	for _, l := range q.Agent.Days {
+		own = own || l.Pest == ""
+		hours, known := q.shortest(d)
+		switch {
+		case !known:
+			add(Open, "under %g h of daylight %s, and the farm's latitude is not set: leafturn farm set --at", l.Hours, l.Words)
+			continue
+		case hours >= l.Hours:
+			add(Passed, "days of at least %.1f h from %s to %s, at least %g h", hours, d, d.AddDays(restDays), l.Hours)
+			continue
+		case l.NightsBelow == nil:
+			add(Failed, "%s", q.shortWords(l, hours, d))
+			continue
+		}
+		var nights []float64
+		for i := range gateDays {
+			if w := weather[d.AddDays(i)]; w.MinC != nil {
+				nights = append(nights, *w.MinC)
+			}
+		}
+		switch m := mean(nights); {
+		case len(nights) < gateDays:
+			add(Open, "days of %.1f h: with nights under %g °C on average %s; the nights of the 7 days from %s are known for %d only: look up the forecast", hours, *l.NightsBelow, l.Words, d, len(nights))
+		case m < *l.NightsBelow:
+			add(Failed, "%s while nights are under %g °C (here %.1f °C on average)", q.shortWords(l, hours, d), *l.NightsBelow, m)
+		default:
+			add(Passed, "days of %.1f h are short, but nights of %.1f °C on average are not under %g °C", hours, m, *l.NightsBelow)
+		}
+	}
+	if !own {
+		add(Open, "the length of day that %s needs is not known: ask the seller", q.Agent.Name)
+	}
+	return out
+}
+
 // gates holds the weather of the week from d against the agent's limits.
 func (q ReleaseRequest) gates(d civil.Date, weather map[civil.Date]farm.WeatherDay) []Gate {
 	a := q.Agent
@@ -340,7 +486,7 @@ func (q ReleaseRequest) gates(d civil.Date, weather map[civil.Date]farm.WeatherD
 			fmt.Sprintf("a mean humidity of %.0f %% in %s is too dry for %s (at least %g %%)", m, week, a.Name, *a.RHMin),
 			fmt.Sprintf("mean humidity %.0f %% in %s, at least %g %%", m, week, *a.RHMin), "humidity readings")
 	}
-	return out
+	return append(out, q.dayGates(d, weather)...)
 }
 
 func mean(v []float64) float64 {

@@ -20,6 +20,7 @@ import (
 func persimilis() schedule.AgentRate {
 	return schedule.AgentRate{Agent: "phytoseiulus", Name: "Phytoseiulus persimilis", Pest: "mite", Kind: schedule.Ratio, Rate: 0.1,
 		Releases: 1, TempMin: num(18), TempMax: num(30), RHMin: num(60), LeadDays: 7, CheckDays: []int{7, 14},
+		Days:     []schedule.DayLimit{{Hours: 12, Words: "it rests (invented)"}},
 		CheckFor: "predators or their eggs on a quarter of 20 infested leaves", NotWhen: "no prey on the plants",
 		Basis: "published", Source: "Amoah et al. 2016, Biocontrol Sci. Technol. 26:548"}
 }
@@ -38,7 +39,7 @@ func week(from string, n int, low, high, rh float64) []farm.WeatherDay {
 }
 
 func wanted(today string) schedule.ReleaseRequest {
-	return schedule.ReleaseRequest{Today: day(today), Bed: bed, Agent: persimilis(), Density: mites(10), Leaves: 30 * 20,
+	return schedule.ReleaseRequest{Today: day(today), Bed: bed, Agent: persimilis(), Density: mites(10), Leaves: 30 * 20, Latitude: num(52),
 		Forecast: week("2026-07-01", 40, 14, 26, 70)}
 }
 

@@ -209,9 +209,12 @@ func (t *Tx) AddDone(d farm.Done, at time.Time) (int64, error) {
 		return 0, err
 	}
 	switch d.Outcome {
-	case "", farm.Enough, farm.NotEnough:
+	case "", farm.Enough, farm.NotEnough, farm.Found, farm.NotFound:
 	default:
 		return 0, invalid("unknown outcome %q of a step; write %q or %q", d.Outcome, farm.Enough, farm.NotEnough)
+	}
+	if s := d.Seen; s != nil && (s.Looked < 1 || s.With < 0 || s.With > s.Looked) {
+		return 0, invalid("%d of %d looked at cannot be", s.With, s.Looked)
 	}
 	more, err := moreText(d.DoneMore)
 	if err != nil {

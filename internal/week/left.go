@@ -29,13 +29,13 @@ func (b *builder) leftUndone(prev List) {
 		if l.Section == Do || l.Section == Order {
 			undone = slices.DeleteFunc(undone, func(bed string) bool { return b.markAgain(l.Ref, bed) })
 		} else {
-			undone = slices.DeleteFunc(undone, func(bed string) bool { return b.scoutedAgain(l.Pest, bed) })
+			undone = slices.DeleteFunc(undone, func(bed string) bool { return b.scoutedAgain(l, bed) })
 		}
 		if len(undone) == 0 {
 			continue
 		}
 		what := l.Head
-		if l.Section == Scout {
+		if l.Section == Scout && isCheck(l) == "" {
 			what = "count"
 		}
 		if l.Rung != Product {
@@ -81,11 +81,11 @@ func (b *builder) markAgain(ref, bed string) bool {
 }
 
 // scoutedAgain reports whether this week's list asks for the same count.
-func (b *builder) scoutedAgain(pest, bed string) bool {
+func (b *builder) scoutedAgain(prev Line, bed string) bool {
 	found := false
 	for i := range b.lines {
 		l := &b.lines[i]
-		if l.Section == Scout && l.Pest == pest && slices.Contains(l.Beds, bed) {
+		if l.Section == Scout && l.Pest == prev.Pest && isCheck(*l) == isCheck(prev) && slices.Contains(l.Beds, bed) {
 			l.Again, found = true, true
 		}
 	}
@@ -94,8 +94,16 @@ func (b *builder) scoutedAgain(pest, bed string) bool {
 
 // whyNoLonger says why a step of last week is not in this week's list for a bed.
 func (b *builder) whyNoLonger(l Line, bed string) string {
+	if isCheck(l) != "" {
+		return "too late to tell: look at the next one in time"
+	}
 	if l.Section == Scout {
 		return "its turn comes again on the next round"
+	}
+	for _, x := range b.lines {
+		if l.Section == Order && slices.Contains(x.Beds, bed) && (strings.HasPrefix(x.Ref, "not:"+l.Pest+":settled:") || strings.HasPrefix(x.Ref, "not:"+l.Pest+":stop:")) {
+			return "see what must not be done: " + lowerStart(x.Head)
+		}
 	}
 	i := slices.IndexFunc(b.in.Assessments, func(a assess.Assessment) bool {
 		return a.Pest.Key == l.Pest && a.Bed.Code == bed
@@ -114,6 +122,10 @@ func (b *builder) whyNoLonger(l Line, bed string) string {
 func (b *builder) recorded(l Line, bed string, since civil.Date) bool {
 	in := func(d civil.Date) bool { return !d.Before(since) && !d.After(b.in.Today) }
 	switch {
+	case isCheck(l) != "":
+		return slices.ContainsFunc(b.in.Done, func(d farm.Done) bool {
+			return d.Bed == bed && d.Pest == l.Pest && d.Action == farm.Settled+isCheck(l) && in(d.Date)
+		})
 	case l.Section == Scout:
 		return slices.ContainsFunc(b.in.Visits, func(v farm.Visit) bool {
 			return v.Bed == bed && v.Pest == l.Pest && in(v.Date)

@@ -18,6 +18,10 @@ type AgentOffer struct {
 	Use    string   // curative or preventive
 	Permit string   // what is known of permits
 	NotIn  []string // countries where it is known not to be allowed outdoors
+	// What shows that it has settled, and what then if it has not.
+	SuccessPct *float64 // share of what is looked at, in percent; nil: success is not a share
+	Repeats    int      // how often a release that did not settle may be repeated
+	IfNot      string
 }
 
 // releases plans the biological steps: what to order and by when, what to let
@@ -45,8 +49,8 @@ func (b *builder) releases() {
 		})
 		var refused []Line
 		for _, act := range fit {
-			no, settled := b.release(a, act, lvl)
-			if settled {
+			no, answered := b.release(a, act, lvl)
+			if answered {
 				refused = nil
 				break
 			}
@@ -93,9 +97,9 @@ func (b *builder) offer(bed farm.Bed, agent, lvl string) (AgentOffer, bool) {
 	return offers[i], true
 }
 
-// release adds what a release asks for now. settled is true where the agent is
+// release adds what a release asks for now. answered is true where the agent is
 // the answer for this bed; otherwise no holds the lines that say what forbids it.
-func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Line, settled bool) {
+func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Line, answered bool) {
 	offer, ok := b.offer(a.Bed, act.Agent, lvl)
 	if !ok {
 		return nil, false
@@ -108,23 +112,37 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		}}, false
 	}
 	today := b.in.Today
-	req := schedule.ReleaseRequest{
-		Today: today, Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
-		Density: density(a),
-		Leaves:  float64(a.Bed.LeavesPerPlant * a.Bed.Plants),
-	}
+	req := b.releaseRequest(a, offer)
+	req.Until = b.lastUseful(offer.Rate)
 	ordered, isOrdered := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key)
 	n, last := b.released(a.Bed.Code, act.Agent)
+	coming := isOrdered && ordered.After(last) && today.Sub(ordered) <= orderedDays
+	took := b.settling(a.Bed.Code, a.Pest.Key, act.Agent, offer)
+	complete := n >= max(offer.Rate.Releases, 1)
+	again := took.state == failed && lvl != ""
 	switch {
-	case n >= max(offer.Rate.Releases, 1):
-		return nil, true // the course is complete; the checks tell whether it took
-	case isOrdered && ordered.After(last) && today.Sub(ordered) <= orderedDays:
+	case coming:
+	case took.state == settled:
+		if !complete || lvl != "" {
+			b.add(b.holdLine(a, act, offer, took))
+		}
+		return nil, true
+	case again && took.failures > offer.Repeats:
+		b.add(b.stopLine(a, act, offer, took))
+		return nil, false
+	}
+	switch {
+	case coming:
 		next := ordered.AddDays(offer.Rate.LeadDays)
 		if n > 0 {
 			next = latest(next, last.AddDays(max(offer.Rate.IntervalDays, 1)))
 		}
 		b.arrived(a, act, offer, ordered, next)
 		return nil, true
+	case complete && again:
+		req.Agent.Releases = 1 // once more
+	case complete:
+		return nil, true // the checks tell whether it took
 	case n > 0:
 		req.From = last.AddDays(max(offer.Rate.IntervalDays, 1))
 		if req.From.AddDays(-offer.Rate.LeadDays).After(today.AddDays(horizonDays - 1)) {
@@ -154,10 +172,23 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		when += ", again on " + strings.Join(days, " and ")
 	}
 	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), when)}
+	if again {
+		details = append(details, fmt.Sprintf("%s: the last one did not settle (%s); once more if the reason is gone:", a.Bed.Code, took.words))
+		details = append(details, b.whyNotSettled(a, act, offer, took)...)
+	}
 	details = append(details, "wants "+wants(offer.Rate))
-	if !plan.Firm {
+	if len(plan.Checks) > 0 {
+		var days []string
+		for _, c := range plan.Checks {
+			days = appendNew(days, c.Date.Short())
+		}
+		details = append(details, a.Bed.Code+": look whether it has settled on "+strings.Join(days, ", "))
+	}
+	weather, daylight := plan.Unknown()
+	if weather {
 		details = append(details, fmt.Sprintf("the weather from %s on is not known here: look at the forecast before you order", plan.Release.Short()))
 	}
+	details = append(details, nonEmpty(daylight)...)
 	if offer.Rate.NotWhen != "" {
 		details = append(details, "not when: "+offer.Rate.NotWhen)
 	}
@@ -183,6 +214,34 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		})
 	}
 	return nil, true
+}
+
+// releaseRequest asks when and how many of an agent are to be let out in a bed.
+func (b *builder) releaseRequest(a *assess.Assessment, offer AgentOffer) schedule.ReleaseRequest {
+	rate := offer.Rate
+	rate.Days = slices.DeleteFunc(slices.Clone(rate.Days), func(d schedule.DayLimit) bool { return d.Pest != "" && d.Pest != a.Pest.Key })
+	return schedule.ReleaseRequest{
+		Today: b.in.Today, Bed: a.Bed, Agent: rate, Residues: b.residues(a.Bed.Code, rate.Agent), Forecast: b.weatherList(),
+		Density: density(a), Leaves: float64(a.Bed.LeavesPerPlant * a.Bed.Plants), Latitude: b.in.Farm.Latitude,
+	}
+}
+
+// lastUseful is the last day for a release before the usual first frost: the
+// last look whether it has settled still comes before it. It is zero where the
+// farm's first frost is not known. Common practice.
+func (b *builder) lastUseful(r schedule.AgentRate) civil.Date {
+	frost := b.in.Farm.FirstFrost
+	if frost.IsZero() {
+		return civil.Date{}
+	}
+	day := frost.In(b.in.Today.Year)
+	if day.Before(b.in.Today) {
+		day = frost.In(b.in.Today.Year + 1)
+	}
+	if len(r.CheckDays) == 0 {
+		return day
+	}
+	return day.AddDays(-slices.Max(r.CheckDays))
 }
 
 // density is what the number of animals is worked out from.
@@ -265,11 +324,8 @@ func (b *builder) whyLater(bed, agent string, early civil.Date) string {
 // arrived is the step between ordering and letting out, from the day next on.
 // Where it is late, today's residues count and not those of the day it was due.
 func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, ordered, next civil.Date) {
-	req := schedule.ReleaseRequest{
-		Today: ordered, From: latest(next, b.in.Today), Bed: a.Bed, Agent: offer.Rate, Residues: b.residues(a.Bed.Code, act.Agent), Forecast: b.weatherList(),
-		Density: density(a),
-		Leaves:  float64(a.Bed.LeavesPerPlant * a.Bed.Plants),
-	}
+	req := b.releaseRequest(a, offer)
+	req.Today, req.From = ordered, latest(next, b.in.Today)
 	plan := schedule.Release(req)
 	if len(plan.Refusals) > 0 {
 		b.add(b.noRelease(a, act, offer, plan))
@@ -301,34 +357,6 @@ func countWords(p schedule.ReleasePlan) string {
 		return fmt.Sprintf("%s to %s %s", thousands(p.Count), thousands(p.CountMax), p.Unit)
 	}
 	return thousands(p.Count) + " " + p.Unit
-}
-
-// checks asks whether a release has taken, on the days the catalogue gives.
-func (b *builder) checks(a *assess.Assessment, act Action) {
-	for _, r := range b.in.Releases {
-		if r.Bed != a.Bed.Code || r.Agent != act.Agent || r.Pest != a.Pest.Key {
-			continue
-		}
-		offers := b.in.Agents[act.Agent]
-		if len(offers) == 0 {
-			return
-		}
-		rate := offers[0].Rate
-		for _, n := range rate.CheckDays {
-			day := r.Date.AddDays(n)
-			if day.Before(b.in.Today) || day.After(b.in.Today.AddDays(horizonDays-1)) {
-				continue
-			}
-			b.add(Line{
-				Section: Scout, Ref: fmt.Sprintf("scout:%s:settled:%s", a.Pest.Key, act.Agent), Pest: a.Pest.Key, PestName: a.Pest.Name,
-				Beds: []string{a.Bed.Code}, Head: "Look whether " + rate.Name + " has settled",
-				Details: nonEmpty(rate.CheckFor),
-				Why:     fmt.Sprintf("let out in %s on %s, %d days before", a.Bed.Code, r.Date.Short(), n), From: day, By: day,
-				Sources: []assess.Ref{{Basis: "common practice"}},
-				Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("release of %s on %s, looked at after %d days", r.Agent, r.Date, n)}},
-			})
-		}
-	}
 }
 
 // residues lists every active used on a bed with the days for which it harms
