@@ -203,6 +203,13 @@ func line(at *int) string {
 	return strconv.Itoa(*at)
 }
 
+func inCell(v report.Value) string {
+	if w := v.Words(); w != "" {
+		return w
+	}
+	return strconv.Itoa(v.Int())
+}
+
 // What stands between the printed rows is the row above, at every unit.
 func TestSample_RowsHoldUntilTheNext(t *testing.T) {
 	a := busyFarm(t)
@@ -216,7 +223,7 @@ func TestSample_RowsHoldUntilTheNext(t *testing.T) {
 		for row+1 < len(rows) && rows[row+1][0].Int() <= l.Units {
 			row++
 		}
-		require.Equal(t, []string{line(l.HoldAt), line(l.ActAt)}, []string{rows[row][1].Words(), rows[row][2].Words()}, "after %d", l.Units)
+		require.Equal(t, []string{line(l.HoldAt), line(l.ActAt)}, []string{inCell(rows[row][1]), inCell(rows[row][2])}, "after %d", l.Units)
 	}
 	require.Contains(t, flat(t, doc), "A row holds until the next one.")
 }
@@ -327,8 +334,8 @@ func TestSample_Refuses(t *testing.T) {
 		`and --missed belongs to a plan`:              {Precision: "25", Missed: "10"},
 		`and --needless belongs to a plan`:            {Precision: "25", Needless: "10"},
 		`and --so-far belongs to a plan`:              {Precision: "25", SoFar: []string{"3"}},
-		`--most "19" is not a number of units`:        {Pest: "mite", Most: "19"},
-		`with fewer than 20 leaves there is no`:       {Pest: "mite", Most: "NaN"},
+		`--most "9" is not a number of units`:         {Pest: "mite", Most: "9"},
+		`with fewer than 10 leaves there is no`:       {Pest: "mite", Most: "NaN"},
 		`--clumping is of no use here: of shoot tips`: {Pest: "aphid", K: "1"},
 		`there is no action level for aphids in aphi`: {Pest: "aphid", Unit: "leaf"},
 	} {

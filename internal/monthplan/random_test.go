@@ -10,6 +10,7 @@ import (
 	"leafturn/internal/label"
 	"leafturn/internal/monthplan"
 	"leafturn/internal/schedule"
+	"leafturn/internal/testkit"
 	"leafturn/internal/units"
 )
 
@@ -25,7 +26,7 @@ func zone(name string) *time.Location {
 
 // read is an invented label on which every field was read.
 func read(key string) farm.Label {
-	return farm.Label{
+	return testkit.Read(farm.Label{
 		Key: key, Version: 1, Product: "Invented " + key,
 		Registration: farm.Value("00000-0"), UseClass: farm.Value("general"), SignalWord: farm.Value("caution"),
 		Actives:     []farm.Active{{Name: key + " active", Percent: 1, Group: farm.None[string](), Max: farm.None[units.Quantity]()}},
@@ -38,7 +39,7 @@ func read(key string) farm.Label {
 		REIHours: farm.None[float64](), PHIDays: farm.None[int](), RainfastH: farm.None[float64](),
 		MaxTempC: farm.None[float64](), MinTempC: farm.None[float64](), MaxWindMS: farm.None[float64](),
 		Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Animals: farm.None[string](), PPE: farm.Value("gloves"), NoKeepApart: true,
-	}
+	})
 }
 
 var everyDay = func() monthplan.Hours {
