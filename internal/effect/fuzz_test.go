@@ -47,7 +47,7 @@ func owned(t *testing.T, rs []effect.Result) {
 		if math.IsNaN(o.Percent) || !(o.Low <= o.Percent && o.Percent <= o.High) || o.Words() == "" {
 			t.Fatalf("%+v", o)
 		}
-		o.PassedOver()
+		_ = o.PassedOver()
 	}
 	effect.Resistance(rs)
 }

@@ -106,7 +106,12 @@ const (
 
 // notFahrenheit finds columns of Celsius that hold Fahrenheit, as winter days
 // of 40 do, each of which could be true by itself.
+// A file with the very heading that FormatWeather writes is our own, and read
+// back as it was.
 func (t *table) notFahrenheit(days []farm.WeatherDay) {
+	if slices.EqualFunc(t.columns, weatherColumns, func(c column, name string) bool { return c.text == name }) {
+		return
+	}
 	for _, c := range t.columns {
 		limit := map[string]float64{"min": hotMiddleMin, "max": hotMiddleMax, "soil": hotMiddleMin}[c.name]
 		if limit == 0 || c.unit != "C" {

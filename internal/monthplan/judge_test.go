@@ -450,9 +450,12 @@ func daysApart(a, b civil.Date) int { return max(daysBetween(a, b), daysBetween(
 // periods tells for each period of a label's maxima that holds the day of a
 // use which days lie in it.
 func (j *judge) periods(per string, u use) (out []func(civil.Date) bool) {
-	switch per {
-	case farm.PerYear:
+	if per == farm.PerYear || per == farm.PerCalendarYear {
 		out = append(out, func(d civil.Date) bool { return d.Year == u.day.Year })
+	}
+	switch per {
+	case farm.PerCalendarYear:
+	case farm.PerYear, farm.PerTwelveMonths:
 		for _, v := range j.shared(u) {
 			last := civil.New(v.day.Year+1, v.day.Month, v.day.Day)
 			if !u.day.Before(v.day) && u.day.Before(last) {

@@ -106,7 +106,7 @@ func random(r *rand.Rand) monthplan.Input {
 				l.Actives[k].Max = farm.Value(units.Of(float64(1+r.IntN(3))/2, "g/m2"))
 			}
 		}
-		l.MaxPer = farm.MaxPers[r.IntN(3)]
+		l.MaxPer = []string{farm.PerSeason, farm.PerYear, farm.PerCropCycle, farm.PerCalendarYear, farm.PerTwelveMonths}[r.IntN(5)]
 		if r.IntN(3) == 0 {
 			l.MaxInWindow = farm.Value(farm.Window{Count: 1 + r.IntN(3), Days: 1 + r.IntN(40)})
 		}
