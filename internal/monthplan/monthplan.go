@@ -307,7 +307,7 @@ func (p *planner) closed(bed string, start, end time.Time) string {
 			continue
 		}
 		l, ok := p.version(t)
-		hours, state := label.REI(l, p.beds[bed].Site)
+		hours, state := label.REI(l, p.beds[bed].Site, p.beds[bed].CropWord())
 		switch {
 		case !ok || state == farm.NotRead:
 			return fmt.Sprintf("%s is closed: the re-entry interval of %s is not known", bed, t.Label)

@@ -78,7 +78,7 @@ func (p *planner) rank(o Offer) []choice {
 				c.rank[1] = max(c.rank[1], next)
 			}
 		}
-		hours, _ := label.REI(r.Label, r.Bed.Site)
+		hours, _ := label.REI(r.Label, r.Bed.Site, r.Bed.CropWord())
 		c.rank[2] = int(hours * 60)
 		if len(c.against) == 0 {
 			c.against = append(c.against, fmt.Sprintf("re-entry %.4g hours", hours))

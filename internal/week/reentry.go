@@ -36,12 +36,12 @@ func (b *builder) reentry() {
 		}
 		ts = append(ts, t)
 	}
-	sites := map[string]farm.Site{}
+	beds := map[string]farm.Bed{}
 	for _, bed := range b.in.Beds {
-		sites[bed.Code] = bed.Site
+		beds[bed.Code] = bed
 	}
 	morning := b.in.Today.In(b.in.Zone)
-	for _, o := range label.Reentry(ts, labels, sites, b.in.Zone, morning) {
+	for _, o := range label.ReentryOf(ts, labels, beds, b.in.Zone, morning) {
 		product := o.Label
 		if l, ok := labels[o.Label]; ok {
 			product = l.Product
