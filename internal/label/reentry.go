@@ -155,9 +155,9 @@ func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, at
 	switch {
 	case !o.Known:
 		o.Label = unread[len(unread)-1]
-		o.Words = fmt.Sprintf("%s is closed until the label is read: the re-entry interval of %q is unknown (%s)", bed, o.Label, agBox)
+		o.Words = fmt.Sprintf("%s is closed until the label is read: the re-entry interval of %q is unknown (%s)", bed, named(labels, o.Label), agBox)
 	case now.Before(o.At):
-		o.Words = fmt.Sprintf("%s is closed until %s, after %s ended %s", bed, clock(o.At, loc), o.Label, clock(last.End, loc))
+		o.Words = fmt.Sprintf("%s is closed until %s, after %s ended %s", bed, clock(o.At, loc), named(labels, o.Label), clock(last.End, loc))
 		if !last.EndKnown {
 			o.Words += " (the hour of the end was not given, so it counts from the end of that day)"
 		}
@@ -168,7 +168,7 @@ func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, at
 	today := civil.DateIn(now, loc)
 	switch {
 	case !o.HarvestKnown:
-		o.Words += fmt.Sprintf("; no cutting until the label is read: the pre-harvest interval of %q is unknown (%s)", unreadPHI[len(unreadPHI)-1], directions)
+		o.Words += fmt.Sprintf("; no cutting until the label is read: the pre-harvest interval of %q is unknown (%s)", named(labels, unreadPHI[len(unreadPHI)-1]), directions)
 	case today.Before(o.HarvestFrom):
 		o.Words += fmt.Sprintf("; no cutting before %s", o.HarvestFrom)
 	}
@@ -179,6 +179,14 @@ func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, at
 		o.Words += fmt.Sprintf("; nothing is planted there before %s", o.PlantFrom)
 	}
 	return o
+}
+
+// named is the product's name, or the key where no label of it is kept.
+func named(labels map[string]farm.Label, key string) string {
+	if l := labels[key]; l.Product != "" {
+		return l.Product
+	}
+	return key
 }
 
 // handLabour are tasks with much contact with plants or soil, which are never
