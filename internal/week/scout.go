@@ -177,12 +177,12 @@ func (b *builder) scoutLine(due Due) Line {
 	record := fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key)
 	if c := a.ToConfirm; c != nil {
 		head = fmt.Sprintf("%s: look for %s before acting", upperFirst(a.Pest.Name), c.Words)
-		details = nonEmpty(c.How)
-		record = fmt.Sprintf("leafturn did %s confirmed BED", a.Pest.Key)
 		if c.Area != "" {
 			record = "leafturn farm set --area " + c.Area
+			details = nonEmpty(c.How+":", record)
 		} else {
-			details = append(details, fmt.Sprintf("found: it holds for the season; not found: leafturn did %s not-confirmed BED", a.Pest.Key))
+			record = fmt.Sprintf("leafturn did %s confirmed %s", a.Pest.Key, bedsHere)
+			details = nonEmpty(c.How, "found, which holds for the season: "+record, fmt.Sprintf("not found: leafturn did %s not-confirmed %s", a.Pest.Key, bedsHere))
 		}
 	}
 	return Line{
