@@ -105,6 +105,8 @@ func TestScoutsChecks_WithTheCatalogue(t *testing.T) {
 			verdict: "act", says: []string{"confirmed here on"}},
 		{name: "leafhoppers of another kind", area: "no_potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, did: "not-confirmed", pest: "leafhopper",
 			verdict: "hold", says: []string{"without proof that they are potato leafhoppers"}},
+		{name: "18 grasshoppers per square yard: the 30 to 45 of field crops is not for cut flowers", stage: "bloom", day: "2026-08-10", lines: []string{"A1 grasshopper 18*2 air=25C"}, pest: "grasshopper",
+			verdict: "act", says: []string{"the action level is 0.333"}},
 		{name: "1 beetle per plant on dahlia foliage", stage: "pinched", day: "2026-06-20", lines: []string{"A1 cucumber_beetle 50*1 unit=plant foliage=dry air=18C"}, pest: "cucumber_beetle",
 			verdict: "hold", says: []string{"5 beetles per plant"}},
 		{name: "1 beetle per plant in bloom: the rule of cucumbers is not for dahlias", stage: "bloom", day: "2026-08-20", lines: []string{"A1 cucumber_beetle 50*1 unit=plant foliage=dry air=18C"}, pest: "cucumber_beetle",
