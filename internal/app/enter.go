@@ -176,6 +176,9 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 		return "", a.future("--date", day)
 	}
 	word := strings.ToLower(strings.ReplaceAll(step, "-", "_"))
+	if word == farm.Confirmed || word == farm.NotConfirmed {
+		return a.confirmed(ctx, day, pest, word, beds, note, more)
+	}
 	var keys []string
 	key := ""
 	for _, x := range a.cat.Actions(pest.Key) {

@@ -87,6 +87,7 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 // farm's first frost.
 func (a *App) levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
 	l := levelFacts(t, overrides)
+	l.Signs = t.SeasonKind == "signs"
 	l.SeasonWords = t.Season.Words(a.farm.FirstFrost)
 	l.FrostUnknown = a.farm.FirstFrost.IsZero() && t.Season.NeedsFrost()
 	for _, x := range t.Season {
@@ -112,6 +113,7 @@ func levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
 		Measure: t.Measure, Unit: t.Unit, Kind: kind, Value: v, Own: own, Operator: op, From: t.From, To: t.To, StageWords: t.StageWords,
 		Crop: t.Crop, Conditions: t.Conditions, NeedsDamagePct: t.NeedsDamagePct, OrDamagePct: t.OrDamagePct,
 		Requires: t.Requires, Transfer: t.Transferred(), Ref: refOf(t.Provenance),
+		Confirm: assess.Confirm{Words: t.Confirm, How: t.ConfirmHow, By: t.ConfirmBy, Elsewhere: t.ConfirmIf == "elsewhere"},
 	}
 	if t.Transferred() {
 		return l

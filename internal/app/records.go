@@ -361,7 +361,7 @@ func statedWords(s farm.Stated[string]) string {
 func (a *App) tried(s snapshot, t farm.Treatment) []string {
 	out := []string{}
 	for _, x := range s.done {
-		if x.Bed != t.Bed || x.Pest != t.Pest {
+		if x.Bed != t.Bed || x.Pest != t.Pest || !x.IsStep() {
 			continue
 		}
 		words := shortStep(x.Action) + " on " + x.Date.Short()
@@ -653,6 +653,9 @@ func (a *App) stepSection(list []StepData) report.Section {
 		words := fmt.Sprintf("Done %d: %s in %s on %s against %s", x.ID, shortStep(x.Step), x.Bed, x.Date, a.pestName(x.Pest))
 		if x.Pest == farm.Flowers {
 			words = fmt.Sprintf("Done %d: open flowers in or beside %s on %s: %s", x.ID, x.Bed, x.Date, x.Step)
+		}
+		if w := a.confirmedWords(x); w != "" {
+			words = w
 		}
 		if x.Who != "" {
 			words += ", by " + x.Who

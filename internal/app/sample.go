@@ -109,7 +109,7 @@ func (a *App) ask(ctx context.Context, o SampleOptions) (asked, error) {
 	if q.clump, q.words, err = clumpOf(q.unit, o.K); err != nil {
 		return q, err
 	}
-	q.act, _, _ = assess.LevelsAt(q.facts.Levels, q.unit.Measure, q.stage, a.conditions(q.s))
+	q.act, _, _ = assess.LevelsAt(q.facts.Levels, q.unit.Measure, q.stage, a.conditions(q.s), o.Date)
 	if q.act != nil && q.act.Operator == "none" {
 		q.act = nil
 	}
@@ -152,7 +152,8 @@ func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, er
 	switch p, u := x.pest, x.unit; {
 	case x.act == nil:
 		return nil, diag.Failf(nil, "see `leafturn threshold list "+p.Key+"`, name another --unit or --stage, or ask how many a mean takes with --precision",
-			"there is no action level for %s in %s at the stage %s, so nothing to plan for", p.Name, u.Words, x.stage)
+			"there is no action level for %s in %s at the stage %s, so nothing to plan for: %s", p.Name, u.Words, x.stage,
+			assess.NoLevelWords(assess.Input{Today: o.Date, Pest: x.facts, Stage: x.stage, Holds: a.conditions(x.s)}, u))
 	case x.act.Value == 0:
 		return nil, diag.Failf(nil, "walk every plant", "one find is over the action level for %s: no sample can stand for a walk", p.Name)
 	}
@@ -238,5 +239,6 @@ func (a *App) assessWith(x asked, more *farm.Visit) (assess.Assessment, error) {
 	return assess.Assess(assess.Input{
 		Today: x.s.on, Bed: x.bed, Stage: stage, StageSince: since, Pest: x.facts, Events: x.s.stages[x.bed.Code],
 		Visits: visits, Holds: a.conditions(x.s), Steps: x.s.stepDays()[pair], ActAt: actAt, HoldBelow: holdBelow,
+		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair],
 	})
 }

@@ -10,6 +10,7 @@ import (
 
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 	"leafturn/internal/render"
 )
 
@@ -21,6 +22,7 @@ func TestScoutsChecks_WithTheCatalogue(t *testing.T) {
 		name, area, stage, day string // the day of the count and of the question
 		lines                  []string
 		pest                   string
+		did                    string // confirmed or not-confirmed
 		frost                  string // 10-20 where empty, none for -
 		verdict                string
 		says, not              []string
@@ -92,12 +94,55 @@ func TestScoutsChecks_WithTheCatalogue(t *testing.T) {
 		{name: "mosaic in September", stage: "bloom", day: "2026-09-01", lines: []string{"A1 mosaic 20/200"}, pest: "mosaic",
 			verdict: "hold", says: []string{"over the watch level"}},
 		{name: "potato leafhopper where nobody has said whether it lives there", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, pest: "leafhopper",
-			verdict: "hold", says: []string{"has not been said", "potato_leafhopper (or no_potato_leafhopper)"}},
-		{name: "no potato leafhopper in the area", area: "no_potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, pest: "leafhopper",
-			verdict: "hold", says: []string{"what is known of your farm says otherwise"}, not: []string{"has not been said"}},
+			verdict: "look again", says: []string{"has not been said: leafturn farm set --area potato_leafhopper (or no_potato_leafhopper)"}},
+		{name: "no leafhoppers, and nobody has said which live there", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*0 foliage=dry air=20C"}, pest: "leafhopper",
+			verdict: "hold", says: []string{"has not been said"}},
+		{name: "potato leafhopper in its area", area: "potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, pest: "leafhopper",
+			verdict: "act", not: []string{"look first"}},
+		{name: "potato leafhopper entered in western Oregon: ask what it is", area: "no_potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, pest: "leafhopper",
+			verdict: "look again", says: []string{"what is known of your farm says otherwise", "proof that they are potato leafhoppers"}, not: []string{"has not been said"}},
+		{name: "potato leafhopper confirmed outside its area", area: "no_potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, did: "confirmed", pest: "leafhopper",
+			verdict: "act", says: []string{"confirmed here on"}},
+		{name: "leafhoppers of another kind", area: "no_potato_leafhopper", stage: "bloom", day: "2026-07-20", lines: []string{"A1 leafhopper 50*1 foliage=dry air=20C"}, did: "not-confirmed", pest: "leafhopper",
+			verdict: "hold", says: []string{"without proof that they are potato leafhoppers"}},
+		{name: "18 grasshoppers per square yard: the 30 to 45 of field crops is not for cut flowers", stage: "bloom", day: "2026-08-10", lines: []string{"A1 grasshopper 18*2 air=25C"}, pest: "grasshopper",
+			verdict: "act", says: []string{"the action level is 0.333"}},
+		{name: "1 beetle per plant on dahlia foliage", stage: "pinched", day: "2026-06-20", lines: []string{"A1 cucumber_beetle 50*1 unit=plant foliage=dry air=18C"}, pest: "cucumber_beetle",
+			verdict: "hold", says: []string{"5 beetles per plant"}},
+		{name: "1 beetle per plant in bloom: the rule of cucumbers is not for dahlias", stage: "bloom", day: "2026-08-20", lines: []string{"A1 cucumber_beetle 50*1 unit=plant foliage=dry air=18C"}, pest: "cucumber_beetle",
+			verdict: "hold", says: []string{"there is no action level"}},
+		{name: "a mosaic test that is positive on plants that grow well: no roguing by itself", stage: "bloom", day: "2026-06-20", lines: []string{"A1 mosaic 4/200", "A1 mosaic 0/200 unit=stunted"}, pest: "mosaic",
+			verdict: "hold"},
+		{name: "a plant stunted by mosaic", stage: "bloom", day: "2026-07-20", lines: []string{"A1 mosaic 1/200 unit=stunted"}, pest: "mosaic",
+			verdict: "act", says: []string{"any find acts"}},
+		{name: "mosaic signs gone in July: the flag stays", stage: "bloom", day: "2026-07-20", lines: []string{"A1 mosaic 0/200"}, pest: "mosaic",
+			verdict: "look again", says: []string{"signs do not show well now", "a flag set earlier stays", "walk again from 1 September"}},
+		{name: "no mosaic signs on the last day that they show well", stage: "bloom", day: "2026-06-30", lines: []string{"A1 mosaic 0/200"}, pest: "mosaic", verdict: "hold"},
+		{name: "no mosaic signs on the first day that they do not", stage: "bloom", day: "2026-07-01", lines: []string{"A1 mosaic 0/200"}, pest: "mosaic", verdict: "look again"},
+		{name: "no mosaic signs on the last day of August", stage: "bloom", day: "2026-08-31", lines: []string{"A1 mosaic 0/200"}, pest: "mosaic", verdict: "look again"},
+		{name: "no mosaic signs in September", stage: "bloom", day: "2026-09-01", lines: []string{"A1 mosaic 0/200"}, pest: "mosaic", verdict: "hold"},
+		{name: "8 cut shoots of 50 with slime and no larva", stage: "planted", day: "2026-05-20", lines: []string{"A1 caterpillar 8/50 unit=shoot"}, pest: "caterpillar",
+			verdict: "look again", says: []string{"a cutworm larva at the cut shoots", "slime means slugs"}},
+		{name: "8 cut shoots of 50, looked for a larva and none there", stage: "planted", day: "2026-05-20", lines: []string{"A1 caterpillar 8/50 unit=shoot"}, did: "not-confirmed", pest: "caterpillar",
+			verdict: "hold", says: []string{"the cause is something else"}},
+		{name: "8 cut shoots of 50 and a larva", stage: "planted", day: "2026-05-20", lines: []string{"A1 caterpillar 8/50 unit=shoot"}, did: "confirmed", pest: "caterpillar",
+			verdict: "act", says: []string{"confirmed here on Wed 20 May"}},
+		{name: "8 cut shoots of 50 and a larva counted on the same round", stage: "planted", day: "2026-05-20", lines: []string{"A1 caterpillar 8/50 unit=shoot", "A1 caterpillar 1/50"}, pest: "caterpillar",
+			verdict: "act"},
+		{name: "chewed blooms, culprit not seen", stage: "bloom", day: "2026-08-10", lines: []string{"A1 earwig 20/50 unit=chewed"}, pest: "earwig",
+			verdict: "look again", says: []string{"earwigs in the chewed blooms", "cucumber beetles chew by day"}},
+		{name: "chewed blooms and earwigs in the traps", stage: "bloom", day: "2026-08-10", lines: []string{"A1 earwig 20/50 unit=chewed", "A1 earwig 10*1"}, pest: "earwig",
+			verdict: "act"},
+		{name: "a Japanese beetle where nobody has said whether it lives there", stage: "bloom", day: "2026-07-20", lines: []string{"A1 jb 49*0 1"}, pest: "jb",
+			verdict: "look again", says: []string{"has not been said"}},
+		{name: "a Japanese beetle where it is not established: specimen first", area: "japanese_beetle_absent", stage: "bloom", day: "2026-07-20", lines: []string{"A1 jb 49*0 1"}, pest: "jb",
+			verdict: "look again", says: []string{"report it to the plant health authority"}},
+		{name: "no Japanese beetle where it is not established", area: "japanese_beetle_absent", stage: "bloom", day: "2026-07-20", lines: []string{"A1 jb 50*0"}, pest: "jb", verdict: "hold"},
+		{name: "one Japanese beetle on a plant in fifty where it is established", area: "japanese_beetle_established", stage: "bloom", day: "2026-07-20", lines: []string{"A1 jb 50*1"}, pest: "jb",
+			verdict: "act", not: []string{"look first"}},
 	} {
 		t.Run(x.name, func(t *testing.T) {
-			verdict, reasons := askScout(t, x.area, x.frost, x.stage, x.day, x.pest, x.lines...)
+			verdict, reasons := askScout(t, x.area, x.frost, x.stage, x.day, x.pest, x.did, x.lines...)
 			require.Equal(t, x.verdict, verdict, reasons)
 			for _, s := range x.says {
 				require.Contains(t, reasons, s)
@@ -155,7 +200,7 @@ const mites12 = "0 0 1 2 3 4 5 6 7 8 9 10 11 12 14 16 20 26 36 50 0 0 1 2 3 4 5 
 
 // askScout enters lines in a new farm with one bed of 200 plants and asks for
 // the verdict of that day.
-func askScout(t *testing.T, area, frost, stage, day, pest string, lines ...string) (verdict, reasons string) {
+func askScout(t *testing.T, area, frost, stage, day, pest, did string, lines ...string) (verdict, reasons string) {
 	t.Helper()
 	on := civil.MustParse(day)
 	o := app.FarmOptions{Area: p(area), LastFrost: p("04-25"), FirstFrost: p("10-20")}
@@ -173,6 +218,10 @@ func askScout(t *testing.T, area, frost, stage, day, pest string, lines ...strin
 	}
 	for _, line := range lines {
 		_, err := a.CountWords(ctx, strings.Fields(line), app.CountOptions{Date: on})
+		require.NoError(t, err)
+	}
+	if did != "" {
+		_, err := a.Did(ctx, on, pest, did, []string{"A1"}, "", farm.DoneMore{})
 		require.NoError(t, err)
 	}
 	doc, err := a.WhyBed(ctx, on, "A1", pest)

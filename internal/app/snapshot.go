@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"leafturn/internal/civil"
@@ -148,10 +147,21 @@ func (s snapshot) stepDays() map[[2]string][]civil.Date {
 		add(r.Bed, r.Pest, r.Date)
 	}
 	for _, d := range s.done {
-		if strings.HasPrefix(d.Action, farm.Settled) {
-			continue // a look is no step
+		if d.IsStep() {
+			add(d.Bed, d.Pest, d.Date)
 		}
-		add(d.Bed, d.Pest, d.Date)
+	}
+	return out
+}
+
+// confirmed are the latest notes on whether a pest was confirmed, by bed and
+// pest: of one day the one that was entered last.
+func (s snapshot) confirmed() map[[2]string]farm.Confirmation {
+	out := map[[2]string]farm.Confirmation{}
+	for _, d := range s.done {
+		if k := [2]string{d.Bed, d.Pest}; (d.Action == farm.Confirmed || d.Action == farm.NotConfirmed) && !d.Date.Before(out[k].On) {
+			out[k] = farm.Confirmation{On: d.Date, Is: d.Action == farm.Confirmed}
+		}
 	}
 	return out
 }

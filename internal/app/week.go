@@ -40,7 +40,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
 	a.memory.makeRoom(s.on)
-	watched, steps := a.watched(s), s.stepDays()
+	watched, steps, confirmed := a.watched(s), s.stepDays(), s.confirmed()
 	facts, err := a.allFacts(s, watched)
 	if err != nil {
 		return nil, err
@@ -59,7 +59,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 			in := assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
-				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted,
+				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}],
 			}
 			x, ok := a.memory.known(in, f)
 			if !ok {
@@ -330,6 +330,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
 		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
+		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}],
 	})
 }
 

@@ -264,12 +264,12 @@ func nearestLevels(all []Level, measure string) (nearest []Level) {
 	return nearest
 }
 
-// LevelsAt returns the action and the watch level in a measure at a stage, in
-// any season (nil
+// LevelsAt returns the action and the watch level in a measure at a stage on a
+// day, the zero day being any (nil
 // where there is none), and the published levels of other crops beside them.
 // holds names the conditions of the farm that hold, see Level.Requires.
-func LevelsAt(all []Level, measure string, stage farm.Stage, holds map[string]bool) (act, watch *Level, nearest []Level) {
-	act, watch = levels(all, measure, stage, holds, civil.Date{})
+func LevelsAt(all []Level, measure string, stage farm.Stage, holds map[string]bool, day civil.Date) (act, watch *Level, nearest []Level) {
+	act, watch = levels(all, measure, stage, holds, day)
 	return act, watch, nearestLevels(all, measure)
 }
 
@@ -292,7 +292,10 @@ func (a *Assessment) decide(in Input) error {
 			continue
 		}
 		best = i
-		a.Result, a.now, a.Decider, a.Earlier = j.res, j.now, &a.Readings[j.on], nil
+		a.Result, a.now, a.Decider, a.Earlier, a.ToConfirm = j.res, j.now, &a.Readings[j.on], nil, nil
+		if j.res.Rule == verdict.RuleConfirm && j.res.Verdict == verdict.LookAgain {
+			a.ToConfirm = j.confirm
+		}
 		if k := a.validBefore(j.on, r.Unit.Key); k >= 0 {
 			a.Earlier = &a.Readings[k]
 		}
@@ -367,9 +370,10 @@ func (a *Assessment) validBefore(i int, unit string) int {
 // judged is a verdict, the number of the reading that it rests on, and the
 // belief of today behind it.
 type judged struct {
-	res verdict.Result
-	on  int
-	now *belief.Ahead
+	res     verdict.Result
+	on      int
+	now     *belief.Ahead
+	confirm *ToConfirm
 }
 
 // judge asks for the verdict of reading i.
@@ -386,7 +390,7 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	if !r.Valid() {
 		vin.Invalid, vin.InvalidOn = r.Invalid, r.Visit.Date
 		if on = a.validBefore(i, r.Unit.Key); on < 0 {
-			return judged{verdict.Decide(vin), i, nil}, nil
+			return judged{verdict.Decide(vin), i, nil, nil}, nil
 		}
 		base = &a.Readings[on]
 		if err := base.complete(in); err != nil {
@@ -395,12 +399,13 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	}
 	// The decision is for today, so today's growth stage chooses the levels.
 	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds, in.Today)
+	confirm := a.confirm(in, base, &vin)
 	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
 	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
 	a.unnoted(in, base, &vin)
 	vin.Whole = base.Unit.Wanted == 0 && in.Bed.Plants > 0 && base.N >= in.Bed.Plants
 	for _, l := range []*Level{base.Act, base.Watch} {
-		if l == nil || l.SeasonWords == "" {
+		if l == nil || l.SeasonWords == "" || l.Signs {
 			continue
 		}
 		words := fmt.Sprintf("the %s level is in force %s", l.Kind, l.SeasonWords)
@@ -409,7 +414,7 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		}
 		vin.Which = append(vin.Which, words)
 	}
-	if l := base.Act; in.Deep && l != nil && l.From+l.To != "" {
+	if l := base.Act; in.Deep && l != nil && l.From+l.To != "" && met(l.Requires, in.Holds) {
 		vin.Which = append(vin.Which, fmt.Sprintf("the action level is the one for %s: the bed is at the stage %s", l.StageWords, in.Stage))
 	}
 	if l := base.Act; l != nil && l.Requires == "no_tospovirus" {
@@ -419,7 +424,7 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	}
 	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
 	if base.Act == nil {
-		vin.NoThreshold = noLevelWords(in, base.Unit)
+		vin.NoThreshold = NoLevelWords(in, base.Unit)
 	} else if base.Act.NeedsDamagePct > 0 {
 		vin.Damage = verdict.Damage{NeedsPct: &base.Act.NeedsDamagePct, Words: "damage"}
 		if d := base.Visit.Damage; d != nil {
@@ -445,14 +450,14 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		res.Reasons = append(res.Reasons, fmt.Sprintf("the units stood %s: %.3g %s",
 			nightWords(base.Visit.Conditions.Nights), base.Value, base.Unit.Words))
 	}
-	res = orDamage(in, res, base)
+	res = signsFaded(in, orDamage(in, res, base), base)
 	if !r.Valid() && (res.Verdict == verdict.Hold || res.Verdict == verdict.Stale) {
 		// The last look was worth nothing: an older low count is no reason to
 		// leave the bed for another week, and a stale one says no more.
 		res.Verdict, res.Rule, res.RecheckInDays = verdict.LookAgain, verdict.RuleInvalid, 0
-		return judged{res, i, now}, nil
+		return judged{res, i, now, nil}, nil
 	}
-	return judged{res, on, now}, nil
+	return judged{res, on, now, confirm}, nil
 }
 
 // unnoted gives the verdict what was not noted of a visit's conditions. What
@@ -527,7 +532,8 @@ func needsVirus(p Pest) bool {
 	return slices.ContainsFunc(p.Levels, func(l Level) bool { return l.Requires == "tospovirus_confirmed" })
 }
 
-func noLevelWords(in Input, u Unit) string {
+// NoLevelWords says why there is no level in a unit's measure.
+func NoLevelWords(in Input, u Unit) string {
 	off := ""
 	for _, l := range in.Pest.Levels {
 		if l.Measure != u.Measure || l.Transfer || !in.Stage.Between(l.From, l.To) || l.Kind != "act" && l.Kind != "watch" {

@@ -63,6 +63,7 @@ type Level struct {
 	From, To       farm.Stage
 	StageWords     string
 	Season         []Span // parts of the year in which it is in force; nil is all year
+	Signs          bool   // it is in force all year, and Season is when what is looked for shows well
 	SeasonWords    string
 	FrostUnknown   bool   // an end of the season hangs on a frost date that the farm has not given: that end is open
 	Crop           string // the crop that it was published for
@@ -71,18 +72,30 @@ type Level struct {
 	NeedsDamagePct float64 // act only with at least this share of parts damaged
 	OrDamagePct    float64 // act as well from this share of parts damaged on
 	Requires       string  // a condition of the farm that must hold, such as "tospovirus_confirmed"
+	Confirm        Confirm
 	Overridden     bool    // the farm's own value stands in Value
 	Reason         string  // why, when overridden
 	Catalogue      float64 // the catalogue's value, when overridden
 	Ref            Ref
 }
 
+// Confirm is what a level asks to be seen before acting.
+type Confirm struct {
+	Words     string // "" for nothing
+	How       string
+	By        []string // measures in which a find of the same round shows it
+	Elsewhere bool     // asked for only where the farm is not known to be as Level.Requires says
+}
+
 // Span is from one day of the year to another, both included; a zero end is
 // open.
 type Span struct{ From, To civil.MonthDay }
 
-// InForce reports whether the level's season holds a day; the zero day is any.
-func (l *Level) InForce(day civil.Date) bool {
+// InForce reports whether the level holds on a day; the zero day is any.
+func (l *Level) InForce(day civil.Date) bool { return l.Signs || l.inSeason(day) }
+
+// inSeason reports whether the level's season holds a day.
+func (l *Level) inSeason(day civil.Date) bool {
 	if len(l.Season) == 0 || day.IsZero() {
 		return true
 	}
@@ -154,6 +167,9 @@ type Input struct {
 	Events     []farm.StageEvent // of this bed, this season: each visit is read at its own day's stage
 	Visits     []farm.Visit      // of this bed and pest, this season, up to Today
 	Holds      map[string]bool   // conditions of the farm that hold, see Level.Requires
+	// Confirmed is the latest note of the season that the pest was confirmed in
+	// the bed, or looked for and not found; zero where there is none.
+	Confirmed farm.Confirmation
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
@@ -238,10 +254,19 @@ type Assessment struct {
 	EnemyName  string
 	EnemyRef   Ref
 
+	// ToConfirm is what must be found out before acting; nil for nothing.
+	ToConfirm *ToConfirm
+
 	// AskedNoted is true where Input.Noted had a part in the verdict.
 	AskedNoted bool
 
 	now *belief.Ahead
+}
+
+// ToConfirm is what a verdict waits for.
+type ToConfirm struct {
+	Words, How string
+	Area       string // what to say of the area instead, as farm.Area has it; "" for nothing
 }
 
 // Now is the belief behind the verdict, carried forward to Today; nil where

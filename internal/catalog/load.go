@@ -213,7 +213,7 @@ func (l *loader) thresholds() {
 		pct[m.Key] = m.Percent
 	}
 	seen := map[string]bool{}
-	l.table("thresholds.csv", columns("pest_key,measure,factor,stage_from,stage_to,season,needs_damage_pct,or_damage_pct,kind,requires,pest,eppo,crop,stage,unit,method,level,value,operator,conditions"), func(w row) {
+	l.table("thresholds.csv", columns("pest_key,measure,factor,stage_from,stage_to,season,season_kind,needs_damage_pct,or_damage_pct,kind,requires,confirm,confirm_how,confirm_by,confirm_if,pest,eppo,crop,stage,unit,method,level,value,operator,conditions"), func(w row) {
 		t := Threshold{Pest: w.oneOf("pest_key", l.pestKeys...), Measure: w.oneOf("measure", l.measureKeys...),
 			Kind:     w.oneOf("kind", "act", "watch", "hold_ratio", "release_trigger", "report", "disease", "reference"),
 			Requires: w.oneOf("requires", "", "tospovirus_confirmed", "no_tospovirus", "potato_leafhopper", "no_potato_leafhopper", "japanese_beetle_established", "japanese_beetle_absent"),
@@ -222,7 +222,9 @@ func (l *loader) thresholds() {
 			Conditions: w.str("conditions"), Provenance: w.provenance()}
 		t.Factor, t.Any = w.factor("factor")
 		t.From, t.To = w.stages("stage_from", "stage_to")
-		t.Season = w.season("season")
+		t.Season, t.SeasonKind = w.season("season"), w.oneOf("season_kind", "", "level", "signs")
+		t.Confirm, t.ConfirmHow, t.ConfirmIf = w.str("confirm"), w.str("confirm_how"), w.oneOf("confirm_if", "", "always", "elsewhere")
+		t.ConfirmBy = w.refs("confirm_by", l.measureKeys)
 		for _, d := range []struct {
 			col string
 			to  *float64
@@ -237,10 +239,22 @@ func (l *loader) thresholds() {
 		switch {
 		case (t.Operator == "none") != (t.Value == nil):
 			w.bad("value", "value and operator do not agree", "none goes with an empty value, and only with it")
-		case t.Any && (!pct[t.Measure] || *t.Value != 1):
-			w.bad("factor", "any goes with a value of 1 and a percentage", "correct the factor or the measure")
+		case t.Any && (!pct[t.Measure] && t.Kind != "report" || *t.Value != 1):
+			w.bad("factor", "any goes with a value of 1, and a percentage or a report", "correct the factor or the measure")
 		case pct[t.Measure] && !t.Any && t.Value != nil && *t.Value*t.Factor > 100:
 			w.bad("value", fmt.Sprintf("%v %% is above 100 %%", *t.Value*t.Factor), "correct the value")
+		}
+		if (t.Season == nil) != (t.SeasonKind == "") {
+			w.bad("season_kind", "season and season_kind do not agree", "write level where the level holds in those dates only, signs where what is looked for shows well then, and nothing where there are no dates")
+		}
+		if (t.Confirm == "") != (t.ConfirmHow == "") || (t.Confirm == "") != (t.ConfirmIf == "") || t.Confirm == "" && t.ConfirmBy != nil {
+			w.bad("confirm", "confirm, confirm_how and confirm_if do not agree", "say what must be seen, how to look and when that is asked for, or leave all of them empty")
+		}
+		if t.Confirm != "" && (t.Transferred() || t.Level != "act") {
+			w.bad("confirm", "a row that never acts has nothing to confirm", "leave confirm empty")
+		}
+		if t.ConfirmIf == "elsewhere" && t.Requires == "" {
+			w.bad("confirm_if", "a row for every area has no elsewhere", "write always")
 		}
 		if t.Season != nil && t.Transferred() {
 			w.bad("season", "dates on a row for another crop", "leave the season empty: it is never used to act")

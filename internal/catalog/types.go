@@ -145,7 +145,8 @@ type Threshold struct {
 	Factor         float64 // the value times Factor is in Measure
 	Any            bool    // any find at all fulfils it ("1 plant confirmed"): above 0 % in Measure
 	Span                   // stages of the dahlia rows; open for other crops
-	Season         Season  // when in the year it is in force; nil is all year
+	Season         Season  // dates in the year; nil is all year
+	SeasonKind     string  // level: in force in Season only; signs: what is looked for shows well in Season, "" without one
 	NeedsDamagePct float64 // act only with at least so many % of parts damaged too; 0: no such rule
 	OrDamagePct    float64 // act as well from so many % of parts damaged on; 0: no such rule
 	// Kind: act, watch, hold_ratio (prey per enemy), release_trigger, report,
@@ -154,6 +155,12 @@ type Threshold struct {
 	// Requires: "", tospovirus_confirmed, no_tospovirus, potato_leafhopper,
 	// no_potato_leafhopper, japanese_beetle_established, japanese_beetle_absent.
 	Requires string
+	// Confirm is what must be seen before acting, "" for nothing; ConfirmHow is
+	// how to look. A find in one of the measures ConfirmBy in the same round
+	// shows it. ConfirmIf: always, or elsewhere (only where the farm is not
+	// known to be as Requires says).
+	Confirm, ConfirmHow, ConfirmIf string
+	ConfirmBy                      []string
 
 	EPPO       string
 	Crop       string

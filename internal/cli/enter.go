@@ -187,10 +187,11 @@ func settledCommand(d *deps) *ucli.Command {
 func didCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "did", Usage: "record a step of the week's list as done",
-		UsageText: "leafturn did mite water_jet D4 D5\nleafturn did slug hand_pick A2 --date yesterday",
+		UsageText: "leafturn did mite water_jet D4 D5\nleafturn did slug hand_pick A2 --date yesterday\nleafturn did caterpillar confirmed B3",
 		ArgsUsage: "PEST STEP BED...",
 		Description: "--enough and --not-enough note what came of it; on an organic farm a product comes\n" +
-			"only after steps that were noted as not enough (7 CFR 205.206).",
+			"only after steps that were noted as not enough (7 CFR 205.206).\n\n" +
+			"Where a level asks to confirm what did the damage, write confirmed or not-confirmed for\nthe step. Confirmed holds for the season; not-confirmed for the counts up to 3 days after.",
 		Flags: []ucli.Flag{
 			&ucli.StringFlag{Name: "by", Usage: "who did it"},
 			&ucli.BoolFlag{Name: "enough", Usage: "it was enough"},

@@ -464,6 +464,26 @@ const (
 	FlowersOpen = "open"
 )
 
+// The actions of a Done record which notes that someone looked for what a
+// level asks to be confirmed before acting, and found it or did not.
+const (
+	Confirmed    = "confirmed"
+	NotConfirmed = "not_confirmed"
+)
+
+// IsStep reports whether something was done against the pest, rather than
+// noted.
+func (d Done) IsStep() bool {
+	return d.Pest != Flowers && !strings.HasPrefix(d.Action, Settled) && d.Action != Confirmed && d.Action != NotConfirmed
+}
+
+// Confirmation is a note that the pest was confirmed, or looked for and not
+// found; zero is none.
+type Confirmation struct {
+	On civil.Date
+	Is bool
+}
+
 // FlowersOn returns what was last noted of open flowers in or beside a bed on
 // a day or the day before: FlowersNone, FlowersOpen or "" for nothing noted.
 func FlowersOn(done []Done, bed string, on civil.Date) string {

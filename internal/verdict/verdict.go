@@ -86,6 +86,7 @@ type Damage struct {
 // or the identity of the pest.
 type Confirm struct {
 	Words string // such as "cutworm larvae at cut plants"
+	How   string // how to look, or ""
 	Seen  *bool  // nil: not looked for
 }
 
@@ -177,6 +178,7 @@ const (
 	RuleDamage       = "damage is needed too"
 	RuleConfirm      = "to be confirmed first"
 	RuleUnnoted      = "a condition was not noted"
+	RuleSigns        = "signs do not show well now"
 	RuleEnemies      = "natural enemies hold"
 )
 
@@ -429,7 +431,11 @@ func (d *decider) gates() (Verdict, string) {
 	if c := in.Confirm; c != nil {
 		switch {
 		case c.Seen == nil:
-			d.say("look first for %s", c.Words)
+			how := c.Words
+			if c.How != "" {
+				how += ": " + c.How
+			}
+			d.say("look again to confirm what it is; look first for %s", how)
 			return LookAgain, RuleConfirm
 		case !*c.Seen:
 			d.say("without %s the cause is something else: do not act against %s", c.Words, in.pest())

@@ -27,7 +27,7 @@ type Due struct {
 	Assessment *assess.Assessment
 	By         civil.Date
 	Reason     string // why now
-	Kind       string // recount, after, round, never
+	Kind       string // recount, confirm, after, round, never
 	More       int    // units that would probably settle it, 0 for no such number
 }
 
@@ -46,7 +46,11 @@ func (b *builder) dueOn(a *assess.Assessment) (Due, bool) {
 		if in <= 0 {
 			in = recountDays
 		}
-		return Due{a, last.AddDays(in), againWords(*a), "recount", a.Result.MoreUnits}, true
+		kind := "recount"
+		if a.ToConfirm != nil {
+			kind = "confirm"
+		}
+		return Due{a, last.AddDays(in), againWords(*a), kind, a.Result.MoreUnits}, true
 	case stepped:
 		return Due{a, step.AddDays(afterStepDays), "to see whether the step of " + step.Short() + " worked", "after", 0}, true
 	case a.Result.Verdict == verdict.Act:
@@ -83,6 +87,8 @@ func againWords(a assess.Assessment) string {
 		return "over the level in numbers; look whether there is damage as well"
 	case verdict.RuleConfirm:
 		return "to be confirmed before anything is done"
+	case verdict.RuleSigns:
+		return "signs did not show well on the last walk"
 	case verdict.RuleUnits:
 		return "counted by a unit that the action level is not for"
 	}
@@ -168,11 +174,22 @@ func (b *builder) scoutLine(due Due) Line {
 	if due.More > 0 {
 		details = append(details, fmt.Sprintf("%s: about %d more %s would probably settle it", a.Bed.Code, due.More, plural(u.Label)))
 	}
+	record := fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key)
+	if c := a.ToConfirm; c != nil {
+		head = fmt.Sprintf("%s: look for %s before acting", upperFirst(a.Pest.Name), c.Words)
+		if c.Area != "" {
+			record = "leafturn farm set --area " + c.Area
+			details = nonEmpty(c.How+":", record)
+		} else {
+			record = fmt.Sprintf("leafturn did %s confirmed %s", a.Pest.Key, bedsHere)
+			details = nonEmpty(c.How, "found, which holds for the season: "+record, fmt.Sprintf("not found: leafturn did %s not-confirmed %s", a.Pest.Key, bedsHere))
+		}
+	}
 	return Line{
 		Section: Scout, Ref: fmt.Sprintf("scout:%s:%s:%s:%s", a.Pest.Key, u.Key, due.Kind, refWord(due.Reason)),
 		Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
 		Head: head, Details: details, Why: due.Reason, From: b.in.Today, By: by,
-		Record:  fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key),
+		Record:  record,
 		Sources: []assess.Ref{u.Ref},
 		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason)}},
 	}

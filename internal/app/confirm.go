@@ -1,0 +1,56 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/catalog"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/store"
+)
+
+// confirmed stores whether what a level asks to be confirmed before acting was
+// found in beds.
+func (a *App) confirmed(ctx context.Context, day civil.Date, pest catalog.Pest, word string, beds []farm.Bed, note string, more farm.DoneMore) (string, error) {
+	i := slices.IndexFunc(a.cat.Thresholds(pest.Key), func(t catalog.Threshold) bool { return t.Confirm != "" })
+	if i < 0 {
+		return "", diag.Usagef("see `leafturn pest "+pest.Key+"`", "no action level for %s asks for anything to be confirmed", pest.Name)
+	}
+	if more.Outcome != "" {
+		return "", diag.Usagef("leave --enough and --not-enough out", "to confirm is no step against %s", pest.Name)
+	}
+	var codes []string
+	err := a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range beds {
+			if _, err := tx.AddDone(farm.Done{Bed: b.Code, Pest: pest.Key, Action: word, Date: day, Note: note, DoneMore: more}, a.now); err != nil {
+				return err
+			}
+			codes = append(codes, b.Code)
+		}
+		return nil
+	})
+	if err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	what := a.cat.Thresholds(pest.Key)[i].Confirm
+	where := strings.Join(codes, ", ")
+	if word == farm.NotConfirmed {
+		return fmt.Sprintf("noted: looked in %s on %s for %s and not found; it holds for the counts up to 3 days after", where, day.Short(), what), nil
+	}
+	return fmt.Sprintf("noted: %s, confirmed in %s on %s; it holds for the season", what, where, day.Short()), nil
+}
+
+// confirmedWords says a note on confirming, "" for any other.
+func (a *App) confirmedWords(x StepData) string {
+	switch x.Step {
+	case farm.Confirmed:
+		return fmt.Sprintf("Done %d: %s confirmed in %s on %s", x.ID, a.pestName(x.Pest), x.Bed, x.Date)
+	case farm.NotConfirmed:
+		return fmt.Sprintf("Done %d: %s looked for in %s on %s and not confirmed", x.ID, a.pestName(x.Pest), x.Bed, x.Date)
+	}
+	return ""
+}
