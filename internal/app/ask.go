@@ -174,6 +174,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 	}
 	doc.Sections = append(doc.Sections, count)
 
+	var confirms []string
 	levels := &report.Table{Columns: []report.Column{{Title: "Crop"}, {Title: "Stage"}, {Title: "Level"}, {Title: "Value"}, {Title: "Unit"}, {Title: "Basis"}}}
 	for _, t := range cat.Thresholds(p.Key) {
 		value := report.Text(t.Operator)
@@ -187,13 +188,16 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 		if t.Transferred() {
 			crop += " (transferred)"
 		}
+		if t.Confirm != "" {
+			confirms = append(confirms, confirmNote(t.Level, t.Unit, t.Confirm, t.ConfirmHow))
+		}
 		basis := t.Basis
 		if keys := src.cite(refOf(t.Provenance)); t.Source != "" && len(keys) > 0 {
 			basis += fmt.Sprintf(" [%d]", keys[0])
 		}
-		levels.Rows = append(levels.Rows, []report.Value{report.Text(crop), report.Text(withSeason(t.StageWords, t.Season.Words(civil.MonthDay{}))), report.Text(t.Level), value, report.Text(t.Unit), report.Text(basis)})
+		levels.Rows = append(levels.Rows, []report.Value{report.Text(crop), report.Text(withSeason(t.StageWords, t.Season.Words(civil.MonthDay{}), t.SeasonKind == "signs")), report.Text(t.Level), value, report.Text(t.Unit), report.Text(basis)})
 	}
-	doc.Sections = append(doc.Sections, report.Section{Key: "thresholds", Title: "Action levels", Lead: report.Plain("No animal pest has a published level for dahlia; what was published for another crop is marked transferred."), Table: levels})
+	doc.Sections = append(doc.Sections, report.Section{Key: "thresholds", Title: "Action levels", Lead: report.Plain("No animal pest has a published level for dahlia; what was published for another crop is marked transferred."), Table: levels, Notes: report.Lines(confirms...)})
 
 	steps := report.Section{Key: "actions", Title: "Steps, lowest rung first"}
 	for _, x := range cat.Actions(p.Key) {
@@ -220,12 +224,21 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 	return doc
 }
 
-// withSeason says a level's stages and its dates.
-func withSeason(stages, season string) string {
-	if season == "" {
+// withSeason says a level's stages and its dates, or for signs of a disease
+// the dates when they show.
+func withSeason(stages, season string, signs bool) string {
+	switch {
+	case season == "":
 		return stages
+	case signs:
+		return stages + ": signs show well " + season + "; a find counts all year"
 	}
 	return stages + ": " + season
+}
+
+// confirmNote says what a level asks to be seen before acting.
+func confirmNote(level, unit, what, how string) string {
+	return fmt.Sprintf("before acting on %s (%s) confirm %s: %s", unit, level, what, how)
 }
 
 func lowerFirst(s string) string {
@@ -240,7 +253,9 @@ type ThresholdData struct {
 	Pest       string   `json:"pest"`
 	Level      string   `json:"level"`
 	Stage      string   `json:"stage"`
-	Season     string   `json:"season"` // when in the year it is in force, "" all year
+	Season     string   `json:"season"`  // when in the year it is in force, "" all year
+	Signs      bool     `json:"signs"`   // season is when signs show well; a find counts all year
+	Confirm    string   `json:"confirm"` // what to see before acting, "" for nothing
 	Measure    string   `json:"measure"`
 	Value      *float64 `json:"value"`
 	Operator   string   `json:"operator"`
@@ -266,6 +281,7 @@ func (a *App) Thresholds(ctx context.Context, day civil.Date, words []string) (*
 		keys = []string{p.Key}
 	}
 	doc := a.document("Action levels in force", day)
+	var confirms []string
 	src := &sources{}
 	t := &report.Table{Columns: []report.Column{{Title: "Pest"}, {Title: "Level"}, {Title: "Stage"}, {Title: "From"}, {Title: "Measure"}, {Title: "Basis"}}}
 	data := []ThresholdData{}
@@ -281,16 +297,19 @@ func (a *App) Thresholds(ctx context.Context, day civil.Date, words []string) (*
 			if keys := src.cite(l.Ref); len(keys) > 0 && l.Ref.Source != "" {
 				basis += fmt.Sprintf(" [%d]", keys[0])
 			}
-			d := ThresholdData{Pest: k, Level: l.Kind, Stage: l.StageWords, Season: l.SeasonWords, Measure: l.Measure, Value: finite(l.Value), Operator: l.Operator, Overridden: l.Overridden, Reason: l.Reason, Basis: l.Ref.Basis, Source: l.Ref.Source}
+			d := ThresholdData{Pest: k, Level: l.Kind, Stage: l.StageWords, Season: l.SeasonWords, Signs: l.Signs, Confirm: l.Confirm.Words, Measure: l.Measure, Value: finite(l.Value), Operator: l.Operator, Overridden: l.Overridden, Reason: l.Reason, Basis: l.Ref.Basis, Source: l.Ref.Source}
 			if l.Overridden {
 				d.Catalogue = finite(l.Catalogue)
 				basis += fmt.Sprintf(", catalogue has %g", l.Catalogue)
 			}
+			if l.Confirm.Words != "" {
+				confirms = append(confirms, p.Name+": "+confirmNote(l.Kind, m.Words, l.Confirm.Words, l.Confirm.How))
+			}
 			data = append(data, d)
-			t.Rows = append(t.Rows, []report.Value{report.Text(p.Name), report.Text(l.Kind), report.Text(withSeason(l.StageWords, l.SeasonWords)), report.Text(week.LevelWords(l)), report.Text(m.Words), report.Text(basis)})
+			t.Rows = append(t.Rows, []report.Value{report.Text(p.Name), report.Text(l.Kind), report.Text(withSeason(l.StageWords, l.SeasonWords, l.Signs)), report.Text(week.LevelWords(l)), report.Text(m.Words), report.Text(basis)})
 		}
 	}
-	doc.Sections = []report.Section{{Key: "thresholds", Table: t}}
+	doc.Sections = []report.Section{{Key: "thresholds", Table: t, Notes: report.Lines(confirms...)}}
 	doc.Sources = src.list
 	doc.Data = data
 	return doc, nil
