@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"sync"
 	"time"
 
 	"leafturn/internal/civil"
@@ -28,6 +29,7 @@ type snapshot struct {
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
 	overrides  []farm.Override
+	notes      *noteBook
 }
 
 // lookBack is how far records that limits count are read back: a year and a
@@ -35,7 +37,7 @@ type snapshot struct {
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
-	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}}
+	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -166,29 +168,54 @@ func (s snapshot) confirmed() map[[2]string]farm.Confirmation {
 	return out
 }
 
+// noteBook keeps what was noted of each day: a list of verdicts asks it once
+// for each bed and pest.
+type noteBook struct {
+	mu   sync.Mutex
+	days map[civil.Date]dayNotes
+}
+
+// dayNotes are the conditions noted on one day, in each bed and on the round.
+type dayNotes struct {
+	beds  map[string]farm.Conditions
+	round farm.Conditions
+}
+
 // noted is what was noted of the conditions in a bed on a day: on its own
 // visits, else on all of the round that noted them where they agree. The
 // weather record has the soil's temperature.
 func (s snapshot) noted(bed string, day civil.Date) farm.Conditions {
+	s.notes.mu.Lock()
+	notes, ok := s.notes.days[day]
+	if !ok {
+		notes = s.notesOf(day)
+		s.notes.days[day] = notes
+	}
+	s.notes.mu.Unlock()
+	own := notes.beds[bed]
+	own.Soil, own.Foliage = cmp.Or(own.Soil, notes.round.Soil), cmp.Or(own.Foliage, notes.round.Foliage)
+	own.AirC, own.SoilC = cmp.Or(own.AirC, notes.round.AirC), cmp.Or(own.SoilC, notes.round.SoilC)
+	return own
+}
+
+func (s snapshot) notesOf(day civil.Date) dayNotes {
 	i, _ := slices.BinarySearchFunc(s.visits, day, func(v farm.Visit, d civil.Date) int { return v.Date.Compare(d) })
-	var own, round farm.Conditions
+	n := dayNotes{beds: map[string]farm.Conditions{}}
 	var soil, foliage []farm.Wetness
 	for ; i < len(s.visits) && s.visits[i].Date == day; i++ {
 		v := s.visits[i]
-		c := v.Conditions
-		if v.Bed == bed {
-			own.Soil, own.Foliage = cmp.Or(own.Soil, c.Soil), cmp.Or(own.Foliage, c.Foliage)
-			own.AirC, own.SoilC = cmp.Or(own.AirC, c.AirC), cmp.Or(own.SoilC, c.SoilC)
-		}
+		c, own := v.Conditions, n.beds[v.Bed]
+		own.Soil, own.Foliage = cmp.Or(own.Soil, c.Soil), cmp.Or(own.Foliage, c.Foliage)
+		own.AirC, own.SoilC = cmp.Or(own.AirC, c.AirC), cmp.Or(own.SoilC, c.SoilC)
+		n.beds[v.Bed] = own
 		soil, foliage = append(soil, c.Soil), append(foliage, c.Foliage)
-		round.AirC, round.SoilC = cmp.Or(round.AirC, c.AirC), cmp.Or(round.SoilC, c.SoilC)
+		n.round.AirC, n.round.SoilC = cmp.Or(n.round.AirC, c.AirC), cmp.Or(n.round.SoilC, c.SoilC)
 	}
 	if w, ok := s.weather[day]; ok && !w.Forecast {
-		round.SoilC = cmp.Or(round.SoilC, w.SoilC)
+		n.round.SoilC = cmp.Or(n.round.SoilC, w.SoilC)
 	}
-	own.Soil, own.Foliage = cmp.Or(own.Soil, agreed(soil)), cmp.Or(own.Foliage, agreed(foliage))
-	own.AirC, own.SoilC = cmp.Or(own.AirC, round.AirC), cmp.Or(own.SoilC, round.SoilC)
-	return own
+	n.round.Soil, n.round.Foliage = agreed(soil), agreed(foliage)
+	return n
 }
 
 // agreed is the one wetness that was noted, unknown where there are several.
