@@ -57,6 +57,9 @@ type Catalog struct {
 	coverEffects []CoverEffect
 	companions   []Companion
 	taylor       []Taylor
+	developments []Development
+	clockActions []ClockAction
+	limits       []Limit
 
 	pestWords  map[string]int // index into pests
 	enemyWords map[string]int
@@ -93,6 +96,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.sideEffects()
 	l.covers()
 	l.taylor()
+	l.development()
 	if err := l.list.Err(); err != nil {
 		return nil, err
 	}

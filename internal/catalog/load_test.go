@@ -118,6 +118,17 @@ func TestLoad_BrokenRows(t *testing.T) {
 		"effect: unknown cover":          {"cover_effects.csv", "cereal_rye,symphylan", "cereal_ry,symphylan", "cereal_ry,", `did you mean "cereal_rye"?`},
 		"companion: twice":               {"companions.csv", "thrips,sweet alyssum,", "aphid,sweet alyssum,", "sweet alyssum,thrips", "sweet alyssum/aphid stands twice"},
 		"taylor: half a law":             {"taylor.csv", "2.586,1.511", "2.586,", "2.586,", "needs a and b, or k"},
+		"development: base without unit": {"development.csv", ",F,47,", ",C,47,", "47,,725", "47 °C cannot be a threshold"},
+		"development: total alone":       {"development.csv", "C,8.63,,150.69", "C,,,150.69", ",,150.69", "a total without its base"},
+		"development: cutoff":            {"development.csv", "single sine,horizontal,release", "single sine,,release", ",release,,0.7,1.5,1,Amblyseius swirskii", "goes with an upper threshold"},
+		"development: date":              {"development.csv", "date,01-01", "date,13-01", "13-01", "is not a day of the year"},
+		"development: no date":           {"development.csv", "date,01-01", "date,", ",0.7,1.5,1,Forficula auricularia,published,\"Inter", "goes with a start on a date"},
+		"development: range":             {"development.csv", "first_find,,1,1.5", "first_find,,1.1,1.5", "1.1,1.5", "is no range"},
+		"development: agent's start":     {"development.csv", "release,,0.7,1.5,1,Aphidius", "first_find,,0.7,1.5,1,Aphidius", "first_find,,0.7,1.5,1,Aphidius", "starts with its release"},
+		"development: comes after":       {"development.csv", "larva,aphidoletes_egg", "larva,mite_egg", "mite_egg,1,C,4.3", "cannot come before it"},
+		"clock action: for comparison":   {"clock_actions.csv", "mite_lens,mite_generation,", "mite_lens,mite_egg,", "mite_egg,", "for comparison only"},
+		"limit: unknown":                 {"gates.csv", "slug_wind,", "slug_winds,", "slug_winds", `did you mean "slug_wind"?`},
+		"limit: none":                    {"gates.csv", "slug_wind,slug,5", "slug_wind,slug,", ",mph", "is no limit"},
 		"taylor: unknown unit":           {"taylor.csv", "spider_mite,leaf,", "spider_mite,leafs,", "leafs,", `unknown word "leafs"; did you mean "leaf"?`},
 	} {
 		t.Run(name, func(t *testing.T) {
