@@ -32,6 +32,7 @@ type FarmData struct {
 	HarvestDays   string         `json:"harvest_days"`
 	RoundMinutes  int            `json:"round_minutes"`
 	Address       string         `json:"applicator_address"`
+	Normals       []NormalData   `json:"normals"`
 	Beds          int            `json:"beds"`
 	Plants        int            `json:"plants"`
 	File          string         `json:"file"`
@@ -42,9 +43,24 @@ func farmData(f farm.Farm, beds, plants int, file string) FarmData {
 		Name: f.Name, Place: f.Place, Country: f.Country, TimeZone: f.TimeZone, HardinessZone: f.HardinessZone,
 		LastFrost: f.LastFrost, FirstFrost: f.FirstFrost, Units: string(f.Units), Organic: f.Organic, Pests: orEmpty(f.Pests),
 		Area: orEmpty(f.Area), WaitingCost: waitingCost(f), Latitude: f.Latitude, Longitude: f.Longitude, WorkDays: farm.WeekdayWords(f.WorkDays), WorkHours: f.WorkHours,
-		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes, Address: f.ApplicatorAddress,
+		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes, Address: f.ApplicatorAddress, Normals: normalsData(f.Normals),
 		Beds: beds, Plants: plants, File: file,
 	}
+}
+
+// NormalData is the usual minimum and maximum of a month.
+type NormalData struct {
+	Month int     `json:"month"`
+	MinC  float64 `json:"min_c"`
+	MaxC  float64 `json:"max_c"`
+}
+
+func normalsData(normals []farm.MonthNormal) []NormalData {
+	out := []NormalData{}
+	for i, n := range normals {
+		out = append(out, NormalData{i + 1, n.MinC, n.MaxC})
+	}
+	return out
 }
 
 // waitingCost is what the farm said of it; nil when it did not.

@@ -234,6 +234,7 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("days of cutting"), orUnknown(farm.WeekdayWords(f.HarvestDays))},
 		{report.Text("time for a scouting round"), orUnknown(roundWords(f))},
 		{report.Text("applicator's address"), orUnknown(f.ApplicatorAddress)},
+		{report.Text("usual weather by month"), orUnknown(normalWords(f))},
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},
 		{report.Text("beds, plants"), report.Text(fmt.Sprintf("%d beds, %d plants", nBeds, plants))},
 		{report.Text("file"), report.Text(a.st.Path())},

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/climate"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
@@ -195,4 +196,51 @@ func missingNote(days []civil.Date) []string {
 		return []string{"1 day is without both temperatures, and stays so: " + words[0]}
 	}
 	return []string{fmt.Sprintf("%d days are without both temperatures, and stay so: %s", len(days), strings.Join(words, ", "))}
+}
+
+// WeatherNormals stores the usual weather of the twelve months.
+func (a *App) WeatherNormals(ctx context.Context, r io.Reader, file string) (string, error) {
+	normals, err := ingest.ParseNormals(r, file)
+	if err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	if _, err := monthNormals(normals); err != nil {
+		return "", diag.Failf(err, "correct the month", "%s: %v", file, err)
+	}
+	f := a.farm
+	f.Normals = normals
+	if err := a.st.Update(ctx, func(tx *store.Tx) error { return tx.SetFarm(f) }); err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return "the usual weather of the twelve months is stored: days to come without a forecast go by it", a.load(ctx)
+}
+
+// ClearNormals takes the typed usual weather away.
+func (a *App) ClearNormals(ctx context.Context) (string, error) {
+	f := a.farm
+	f.Normals = nil
+	if err := a.st.Update(ctx, func(tx *store.Tx) error { return tx.SetFarm(f) }); err != nil {
+		return "", kept(err, "nothing was stored")
+	}
+	return "no usual weather is typed in any more", a.load(ctx)
+}
+
+func monthNormals(normals []farm.MonthNormal) (climate.Normals, error) {
+	if len(normals) != 12 {
+		return climate.Normals{}, nil
+	}
+	var months [12]climate.Month
+	for i, n := range normals {
+		months[i] = climate.Month{Min: n.MinC, Max: n.MaxC}
+	}
+	return climate.FromMonths(months, "the monthly normals typed in")
+}
+
+// normalWords are the typed normals of January and July, in the farm's units.
+func normalWords(f farm.Farm) string {
+	if len(f.Normals) != 12 {
+		return ""
+	}
+	u := tempUnits(f.Units)
+	return fmt.Sprintf("typed in; January %s to %s, July %s to %s", u.temp(f.Normals[0].MinC), u.temp(f.Normals[0].MaxC), u.temp(f.Normals[6].MinC), u.temp(f.Normals[6].MaxC))
 }

@@ -304,6 +304,7 @@ func weatherCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "from", Usage: "with a GHCN-Daily file: the first `DATE` wanted"},
 			&ucli.StringFlag{Name: "to", Usage: "with a GHCN-Daily file: the last `DATE` wanted"},
 			&ucli.BoolFlag{Name: "tenths", Usage: "with a GHCN-Daily file: its values are known to be tenths"},
+			&ucli.StringFlag{Name: "normals", Usage: "read the usual minimum and maximum of the twelve months from a CSV `FILE` (month,min_c,max_c), for the days to come; none takes them away"},
 			&ucli.StringFlag{Name: "min", Usage: "lowest air temperature, such as 9C or 48F"},
 			&ucli.StringFlag{Name: "max", Usage: "highest air temperature"},
 			&ucli.StringFlag{Name: "rain", Usage: "rain, such as 3mm or 0.1in"},
@@ -319,6 +320,12 @@ func weatherCommand(d *deps) *ucli.Command {
 			a, err := d.open(c.Context)
 			if err != nil {
 				return err
+			}
+			if c.IsSet("normals") {
+				if c.NumFlags() > 1 {
+					return diag.Usagef("give it alone", "--normals goes with no other flag")
+				}
+				return d.normals(c, a)
 			}
 			if file := c.String("file"); file != "" {
 				return d.readFile(file, func(r *bytes.Reader, name string) error {
@@ -341,6 +348,26 @@ func weatherCommand(d *deps) *ucli.Command {
 			return nil
 		},
 	}
+}
+
+// normals stores the usual weather of the months, or takes it away.
+func (d *deps) normals(c *ucli.Context, a *app.App) error {
+	if c.String("normals") == "none" {
+		said, err := a.ClearNormals(c.Context)
+		if err != nil {
+			return err
+		}
+		d.say("%s", said)
+		return nil
+	}
+	return d.readFile(c.String("normals"), func(r *bytes.Reader, name string) error {
+		said, err := a.WeatherNormals(c.Context, r, name)
+		if err != nil {
+			return err
+		}
+		d.say("%s", said)
+		return nil
+	})
 }
 
 func labelCommand(d *deps) *ucli.Command {

@@ -48,6 +48,13 @@ type FarmMore struct {
 	// ApplicatorAddress is the address of whoever applies products; records of
 	// organic farms name it (7 U.S.C. 6519).
 	ApplicatorAddress string `json:"applicator_address,omitempty"`
+	Normals      []MonthNormal  `json:"normals,omitempty"`       // twelve from January, or none
+}
+
+// MonthNormal is the usual minimum and maximum of a month.
+type MonthNormal struct {
+	MinC float64 `json:"min_c"`
+	MaxC float64 `json:"max_c"`
 }
 
 // AreaConditions are what a farm may say of its area; some action levels

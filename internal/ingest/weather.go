@@ -16,9 +16,15 @@ const maxRainMM = 500.0
 
 var weatherColumns = []string{"date", "min_c", "max_c", "rain_mm", "soil_c", "humidity_pct", "forecast", "source"}
 
-// weatherHeading cuts "min_f" into "min" and "F".
+// weatherHeading cuts "min_f" and "tmin_f" into "min" and "F".
 func weatherHeading(h string) (name, unit string, ok bool) {
 	name, unit, _ = strings.Cut(h, "_")
+	switch name {
+	case "tmin":
+		name = "min"
+	case "tmax":
+		name = "max"
+	}
 	switch name {
 	case "min", "max", "soil":
 		return name, strings.ToUpper(unit), unit == "" || unit == "c" || unit == "f"
@@ -35,7 +41,7 @@ func weatherHeading(h string) (name, unit string, ok bool) {
 
 // ParseWeather reads daily weather: CSV with the headings date, min, max,
 // rain and, if wanted, soil (temperature at 10 cm), humidity (percent),
-// forecast (yes or no) and source. The heading gives the unit: min_c or
+// forecast (yes or no) and source; tmin and tmax are good too. The heading gives the unit: min_c or
 // min_f, rain_mm or rain_in, soil_c or soil_f. A blank cell is "not
 // measured"; a zero is a zero.
 //

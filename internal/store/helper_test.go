@@ -35,7 +35,7 @@ var testFarm = farm.Farm{
 	Units: units.Metric, Organic: true, ScoutDay: time.Tuesday, Pests: []string{"slug", "thrips"}, Area: []string{"no_potato_leafhopper"}, WaitingCost: 2.5,
 	FarmMore: farm.FarmMore{
 		Latitude: num(48.2), Longitude: num(-16.4), WorkDays: []time.Weekday{time.Monday, time.Sunday}, HarvestDays: []time.Weekday{time.Friday},
-		WorkHours: "07:00-12:00", RoundMinutes: 90,
+		WorkHours: "07:00-12:00", RoundMinutes: 90, Normals: []farm.MonthNormal{{MinC: -3.5, MaxC: 2}, {MinC: -2, MaxC: 4.25}},
 	},
 }
 
