@@ -15,7 +15,7 @@ var stepWords = map[string]string{"traps": "put out", "young": "young", "bait": 
 func (a *App) aheadDocument(d AheadData, today civil.Date) *report.Document {
 	u := tempUnits(a.farm.Units)
 	doc := a.document("What is ahead", today)
-	stages := &report.Table{Columns: []report.Column{{Title: "Of"}, {Title: "Stage"}, {Title: "Start"}, {Title: "Done"}, {Title: "Earliest"}, {Title: "Expected"}, {Title: "Latest"}, {Title: "Temperatures"}}}
+	stages := &report.Table{Columns: []report.Column{{Title: "Of"}, {Title: "Stage"}, {Title: "Start"}, {Title: "Done"}, {Title: "Earliest"}, {Title: "Expected"}, {Title: "Latest"}, {Title: "Weather"}}}
 	var notes []string
 	told := map[string]bool{}
 	note := func(s string) {
@@ -31,6 +31,7 @@ func (a *App) aheadDocument(d AheadData, today civil.Date) *report.Document {
 			}
 			continue
 		}
+		note(fmt.Sprintf("%s: start %s (%s).", c.Name, dayWords(*c.Start, today), c.StartWhy))
 		for i, s := range c.Stages {
 			if !shownStage(c.Stages, i, today) {
 				continue
@@ -40,7 +41,7 @@ func (a *App) aheadDocument(d AheadData, today civil.Date) *report.Document {
 			note(fmt.Sprintf("%s, %s: %.4g degree-days %s above %s (%s).%s", r.Animal, r.Stage, u.dd(*r.DD), u.name(), u.temp(*r.Base), sourceOf(r.Basis), noteWords(r.Note)))
 		}
 	}
-	notes = append(notes, "Earliest and latest hold the range in which the figures were seen to fail, mostly 0.7 to 1.5 times: they come from laboratories, and from other crops.")
+	notes = append(notes, "A number behind a stage is the generation, from the start on. Earliest and latest hold the range in which the figures were seen to fail, mostly 0.7 to 1.5 times: they come from laboratories, and from other crops.")
 	if d.Usual.Members > 0 {
 		notes = append(notes, fmt.Sprintf("They also hold how the rest of the season went in %s of the farm's own.", yearsWords(d.Usual.Members)))
 	} else {
@@ -86,7 +87,7 @@ func stageCells(c ClockData, s StageData, today civil.Date) []report.Value {
 	}
 	name := s.Row.Stage
 	if s.Generation > 1 || len(c.Stages) > 1 && c.Stages[1].Row.Key == s.Row.Key {
-		name = fmt.Sprintf("%s, generation %d", name, s.Generation)
+		name = fmt.Sprintf("%s (%d)", name, s.Generation)
 	}
 	done := report.MissingAs("–", "a day is missing")
 	if s.Progress != nil {
@@ -96,7 +97,7 @@ func stageCells(c ClockData, s StageData, today civil.Date) []report.Value {
 	if s.Expected != nil {
 		kind = report.Text(kindWord(climate.Kind(s.Kind)))
 	}
-	return []report.Value{report.Text(c.Name), report.Text(name), report.Text(dayWords(*c.Start, today) + " (" + c.StartWhy + ")"), done, day(s.Earliest), day(s.Expected), day(s.Latest), kind}
+	return []report.Value{report.Text(c.Name), report.Text(name), report.Text(dayWords(*c.Start, today)), done, day(s.Earliest), day(s.Expected), day(s.Latest), kind}
 }
 
 func sourceOf(b Basis) string {
@@ -128,7 +129,7 @@ func (a *App) aheadSteps(d AheadData, today civil.Date) report.Section {
 }
 
 func (a *App) nightSection(d AheadData, u tempUnits) report.Section {
-	t := &report.Table{Columns: []report.Column{{Title: "Evening"}, {Title: "Night", Unit: "°" + u.name(), Decimals: 0}, {Title: "Temperatures"}, {Title: "Slugs"}, {Title: "Soil baits valid"}, {Title: "Mites at rest"}, {Title: "Why"}}}
+	t := &report.Table{Columns: []report.Column{{Title: "Evening"}, {Title: "Night", Unit: "°" + u.name(), Decimals: 0}, {Title: "Weather"}, {Title: "Slugs"}, {Title: "Soil baits valid"}, {Title: "Mites at rest"}, {Title: "Why"}}}
 	for _, n := range d.Nights {
 		night := report.MissingAs("–", "a day is missing")
 		if n.NightC != nil {

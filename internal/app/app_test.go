@@ -259,6 +259,12 @@ func exampleLabel(t *testing.T) string {
 func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 	a := busyFarm(t)
 	day := a.Today()
+	days := "date,min_c,max_c,rain_mm,soil_c\n"
+	for d := civil.New(day.Year, time.January, 1); !d.After(day); d = d.AddDays(1) {
+		days += d.String() + ",7.5,18.5,1.5,11\n"
+	}
+	_, err := a.WeatherFile(ctx, strings.NewReader(days), "days.csv", app.WeatherFileOptions{}, false)
+	require.NoError(t, err)
 	docs := map[string]func() (*report.Document, error){
 		"week":         func() (*report.Document, error) { return a.Week(ctx, day) },
 		"why NUMBER":   func() (*report.Document, error) { return a.WhyLine(ctx, day, 1) },
@@ -287,8 +293,12 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"sample --precision PERCENT": func() (*report.Document, error) {
 			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Precision: "25"})
 		},
-		"trend PEST":       func() (*report.Document, error) { return a.Trend(ctx, day, "slug") },
-		"round":            func() (*report.Document, error) { return a.Round(ctx, day, "5") },
+		"trend PEST": func() (*report.Document, error) { return a.Trend(ctx, day, "slug") },
+		"round":      func() (*report.Document, error) { return a.Round(ctx, day, "5") },
+		"degree-days": func() (*report.Document, error) {
+			return a.DegreeDays(ctx, app.DegreeDaysOptions{Pest: "mite", Reach: "20"}, day)
+		},
+		"ahead":            func() (*report.Document, error) { return a.Ahead(ctx, app.AheadOptions{}, day) },
 		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "") },
 		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },

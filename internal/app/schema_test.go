@@ -33,6 +33,8 @@ var payloads = map[string]any{
 	"trend PEST":                 app.TrendData{},
 	"round":                      app.RoundData{},
 	"worked":                     app.WorkedData{},
+	"degree-days":                app.DegreeDaysData{},
+	"ahead":                      app.AheadData{},
 	"pest":                       []app.PestFacts{},
 	"pest PEST":                  app.PestData{},
 	"threshold list":             []app.ThresholdData{},

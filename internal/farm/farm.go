@@ -47,8 +47,8 @@ type FarmMore struct {
 	RoundMinutes int            `json:"round_minutes,omitempty"` // for a scouting round; 0: not said
 	// ApplicatorAddress is the address of whoever applies products; records of
 	// organic farms name it (7 U.S.C. 6519).
-	ApplicatorAddress string `json:"applicator_address,omitempty"`
-	Normals      []MonthNormal  `json:"normals,omitempty"`       // twelve from January, or none
+	ApplicatorAddress string        `json:"applicator_address,omitempty"`
+	Normals           []MonthNormal `json:"normals,omitempty"` // twelve from January, or none
 }
 
 // MonthNormal is the usual minimum and maximum of a month.

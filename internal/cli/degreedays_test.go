@@ -1,0 +1,153 @@
+package cli_test
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// degreeDays is the payload of `degree-days`.
+type degreeDays struct {
+	Total   *float64 `json:"total"`
+	Missing *string  `json:"missing_from"`
+	Filled  int      `json:"filled_days"`
+	Usual   int      `json:"usual_days"`
+	Days    []struct {
+		Date string  `json:"date"`
+		Kind string  `json:"kind"`
+		DD   float64 `json:"degree_days"`
+		Sum  float64 `json:"sum"`
+	} `json:"days"`
+	Reached []struct {
+		Sum  float64 `json:"sum"`
+		Date *string `json:"date"`
+		Kind string  `json:"kind"`
+	} `json:"reached"`
+}
+
+// A station's file is read in as a grower would, and every sum, date and day
+// of golden.json (exact integrals by scipy, an R package, and sums published
+// beside the temperatures) is asked of the program.
+func TestDegreeDays_Golden(t *testing.T) {
+	raw, err := os.ReadFile(filepath.Join(reference, "golden.json"))
+	require.NoError(t, err)
+	var file struct {
+		Datasets map[string][]struct {
+			Case       string
+			Quantities map[string]struct {
+				Value  any
+				TolRel float64 `json:"tol_rel"`
+				TolAbs float64 `json:"tol_abs"`
+			}
+		}
+	}
+	require.NoError(t, json.Unmarshal(raw, &file))
+	checked := 0
+	for _, x := range []struct {
+		name, units, unit, start, end string
+		per                           float64 // of the file's degree-days in one C
+	}{
+		{"weather_seattle_2012_2013.csv", "metric", "C", "2012-01-01", "2013-12-31", 1},
+		{"weather_seatac_2014_ghcn.csv", "metric", "C", "2014-01-01", "2014-12-31", 1},
+		{"degree_days_lost_hills_2005_2006.csv", "us", "F", "2005-01-01", "2006-12-31", 1.8},
+	} {
+		f := newField(t, "2015-01-01T18:00:00Z")
+		f.run("farm", "new", "--name", "Station", "--zone", "UTC", "--units", x.units)
+		text, err := os.ReadFile(filepath.Join(reference, x.name))
+		require.NoError(t, err)
+		if x.unit == "F" { // the fourth column is what was published beside the temperatures
+			var lines []string
+			for l := range strings.SplitSeq(strings.TrimSpace(string(text)), "\n") {
+				lines = append(lines, strings.Join(strings.Split(strings.TrimSpace(l), ",")[:3], ","))
+			}
+			text = []byte(strings.Join(lines, "\n"))
+		}
+		words := []string{"weather", "--file", f.file(x.name, string(text))}
+		f.run(words...)
+		for _, c := range file.Datasets[x.name] {
+			w := strings.Fields(strings.ReplaceAll(c.Case, ";", ""))
+			at := strings.Index(c.Case, "lower ")
+			args := []string{"degree-days", "--start", x.start, "--to", x.end, "--reach", "100,500"}
+			switch {
+			case strings.HasPrefix(c.Case, "degree-days averages"):
+			case strings.HasPrefix(c.Case, "degree-days "):
+				args = append(args, "--method", w[1])
+				if w[2] != "none" {
+					args = append(args, "--cutoff", w[2])
+				}
+			case strings.HasPrefix(c.Case, "published daily"):
+			default:
+				continue
+			}
+			if at < 0 {
+				args = append(args, "--base", "55F", "--upper", "94F")
+			} else {
+				limits := strings.Fields(c.Case[at:])
+				args = append(args, "--base", limits[1]+x.unit)
+				if len(limits) > 3 && limits[2] == "upper" && !strings.HasPrefix(limits[3], "None") {
+					args = append(args, "--upper", strings.Trim(limits[3], ",;")+x.unit)
+				}
+			}
+			methods := map[string]string{"": ""}
+			if strings.HasPrefix(c.Case, "degree-days averages") {
+				methods = map[string]string{"simple_average_total": "average", "adjusted_average_total": "average-of-clipped-ends"}
+			}
+			for only, method := range methods {
+				ask := args
+				if method != "" {
+					ask = append(append([]string{}, args...), "--method", method)
+				}
+				var d degreeDays
+				f.data(&d, ask...)
+				got := map[string]any{}
+				for _, q := range []string{"total", "one_minute_integration_total", "total_second_library", "simple_average_total", "adjusted_average_total", "published_total", "exact_total"} {
+					got[q] = *d.Total * x.per
+				}
+				before, year, last := 0.0, "", 0.0
+				for _, day := range d.Days {
+					if y := day.Date[:4]; y != year {
+						year, before = y, last
+					}
+					last = day.Sum
+					sum := (day.Sum - before) * x.per
+					got["total_"+year], got["published_total_"+year] = sum, sum
+					got["cumulative_"+year+"_to_end_of_month_"+day.Date[5:7]] = sum
+					got["day_"+day.Date] = day.DD * x.per
+				}
+				for y := range map[string]bool{x.start[:4]: true, x.end[:4]: true} {
+					var one degreeDays
+					from := append([]string{"degree-days", "--start", y + "-01-01", "--to", y + "-12-31"}, ask[5:]...)
+					f.data(&one, from...)
+					for _, r := range one.Reached {
+						if r.Date != nil {
+							n := strconv.Itoa(int(r.Sum*x.per + 0.5))
+							got["date_cumulative_"+y+"_reaches_"+n], got["date_"+n+"_reached_"+y] = *r.Date, *r.Date
+							require.Equal(t, "measured", r.Kind)
+						}
+					}
+				}
+				for q, want := range c.Quantities {
+					if only != "" && q != only || q == "max_abs_difference_allowed" {
+						continue
+					}
+					v, ok := got[q]
+					require.True(t, ok, "%s %s: %s", x.name, c.Case, q)
+					if s, text := want.Value.(string); text {
+						require.Equal(t, s, v, "%s %s: %s", x.name, c.Case, q)
+					} else {
+						number := want.Value.(float64)
+						require.InDelta(t, number, v, want.TolAbs+want.TolRel*number, "%s %s: %s", x.name, c.Case, q)
+					}
+					checked++
+				}
+			}
+		}
+	}
+	t.Logf("%d values", checked)
+	require.Greater(t, checked, 380)
+}
