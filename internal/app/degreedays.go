@@ -388,6 +388,9 @@ func (a *App) degreeDaysDocument(p ddPlan, s yearDays, series climate.Series, st
 		doc.Sections = append(doc.Sections, report.Section{Key: "reached", Title: "Reached", Table: t})
 	}
 	doc.Sections = append(doc.Sections, a.dayTable(p, steps, u))
+	if len(d.Needs) > 0 {
+		doc.Sections = append(doc.Sections, needSection(d.Needs, u))
+	}
 	doc.Data = d
 	return doc
 }
@@ -409,6 +412,25 @@ func (a *App) dayTable(p ddPlan, steps []phenology.Step, u tempUnits) report.Sec
 		t.Rows = append(t.Rows, []report.Value{report.Text(x.Date.String()), report.Num(u.of(x.Min), 1), report.Num(u.of(x.Max), 1), report.Text(kindWord(x.Kind)), report.Num(u.dd(x.DD), 2), report.Num(u.dd(x.Sum), 1)})
 	}
 	return sec
+}
+
+// needSection has what is published of the stages, used or not.
+func needSection(rows []DevelopmentRow, u tempUnits) report.Section {
+	t := &report.Table{Columns: []report.Column{{Title: "Stage"}, {Title: "Animal"}, {Title: "Base", Unit: "°" + u.name(), Decimals: 2}, {Title: "Degree-days", Unit: u.name(), Decimals: 1}, {Title: "Used"}, {Title: "Source"}}}
+	for _, r := range rows {
+		base, dd, used := report.MissingAs("–", "not known"), report.MissingAs("–", "not known"), "no"
+		if r.Base != nil {
+			base = report.Num(u.of(*r.Base), 2)
+		}
+		if r.DD != nil {
+			dd = report.Num(u.dd(*r.DD), 1)
+		}
+		if r.Used {
+			used = "yes"
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(r.Stage), report.Text(r.Animal), base, dd, report.Text(used), report.Text(sourceOf(r.Basis))})
+	}
+	return report.Section{Key: "requirements", Title: "What is known of its stages", Table: t, Notes: report.Lines("none was measured on dahlia")}
 }
 
 // kindWord is a kind of day as it is shown.

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -150,4 +151,68 @@ func TestDegreeDays_Golden(t *testing.T) {
 	}
 	t.Logf("%d values", checked)
 	require.Greater(t, checked, 380)
+}
+
+// ahead is the payload of `ahead`.
+type ahead struct {
+	Clocks []struct {
+		Of     string  `json:"of"`
+		Start  *string `json:"start"`
+		Stages []struct {
+			Generation int     `json:"generation"`
+			Earliest   *string `json:"earliest"`
+			Expected   *string `json:"expected"`
+			Latest     *string `json:"latest"`
+			Kind       string  `json:"kind"`
+		} `json:"stages"`
+	} `json:"clocks"`
+	Usual struct {
+		Years   int `json:"years"`
+		Members int `json:"past_years_in_range"`
+	} `json:"usual_weather"`
+}
+
+// What two years of a station say of the third, and what the third was: the
+// date on which thrips of seven starts in 2014 are grown lies in the range that
+// was told beforehand, and within a week of the expected one.
+func TestAhead_AgainstTheYearThatCame(t *testing.T) {
+	starts := []string{"2014-03-15", "2014-04-15", "2014-05-01", "2014-05-15", "2014-06-01", "2014-06-15", "2014-07-01"}
+	load := func(now string, files ...string) *field {
+		f := newField(t, now+"T18:00:00Z")
+		f.run("farm", "new", "--name", "Station", "--zone", "UTC")
+		for _, name := range files {
+			text, err := os.ReadFile(filepath.Join(reference, name))
+			require.NoError(t, err)
+			f.run("weather", "--file", f.file(name, string(text)))
+		}
+		return f
+	}
+	after := load("2015-01-01", "weather_seattle_2012_2013.csv", "weather_seatac_2014_ghcn.csv")
+	worst := 0
+	for _, start := range starts {
+		var told, came ahead
+		load(start, "weather_seattle_2012_2013.csv").data(&told, "ahead", "thrips", "--start", start)
+		after.data(&came, "ahead", "thrips", "--start", start, "--date", "2014-12-31")
+		a, b := told.Clocks[0].Stages[0], came.Clocks[0].Stages[0]
+		require.Equal(t, "normal", a.Kind)
+		require.Equal(t, "measured", b.Kind)
+		require.LessOrEqual(t, *a.Earliest, *b.Expected, start)
+		require.GreaterOrEqual(t, *a.Latest, *b.Expected, start)
+		x, err := time.Parse(time.DateOnly, *a.Expected)
+		require.NoError(t, err)
+		y, err := time.Parse(time.DateOnly, *b.Expected)
+		require.NoError(t, err)
+		off := int(x.Sub(y).Hours() / 24)
+		t.Logf("start %s: told %s (%s to %s), came %s: %+d days", start, *a.Expected, *a.Earliest, *a.Latest, *b.Expected, off)
+		worst = max(worst, off, -off)
+	}
+	require.LessOrEqual(t, worst, 7)
+
+	// Three years of one's own are in the range; two are not.
+	var d ahead
+	after.data(&d, "ahead", "thrips", "--start", "2015-01-01")
+	require.Equal(t, 3, d.Usual.Years)
+	require.Equal(t, 3, d.Usual.Members)
+	load("2014-01-01", "weather_seattle_2012_2013.csv").data(&d, "ahead", "thrips", "--start", "2014-01-01")
+	require.Zero(t, d.Usual.Members)
 }

@@ -149,6 +149,10 @@ func TestFromYears_Few(t *testing.T) {
 		forecast[i].Kind = climate.Forecast
 	}
 	require.True(t, climate.FromYears(forecast).IsZero(), "a forecast was not measured")
+	for i := range forecast {
+		forecast[i].Date = forecast[i].Date.AddDays(365)
+	}
+	require.Equal(t, "the farm's own weather of 2026", climate.FromYears(append(forecast, days...)).Source)
 }
 
 // The daily values have the monthly means that were typed in, in both kinds of
@@ -231,6 +235,9 @@ func TestCarryAndMembers(t *testing.T) {
 	require.False(t, ok)
 	require.Empty(t, s.Members(days[:100]), "a year without the days to come tells nothing")
 	require.Empty(t, lay(t, "2014-05-01", "2014-05-02").Members(days), "nothing to come")
-	later := append([]climate.Day{measured("2014-05-07", 30, 40)}, days...)
+	later := append([]climate.Day(nil), days...)
+	for d := day("2014-05-04"); !d.After(day("2014-05-10")); d = d.AddDays(1) {
+		later = append(later, climate.Day{Date: d, Min: 3, Max: 4, Kind: climate.Measured})
+	}
 	require.Len(t, s.Members(later), 2, "the year itself is no past year")
 }
