@@ -98,7 +98,7 @@ func TestFarmOptions_SetAndCleared(t *testing.T) {
 	d := show()
 	require.Equal(t, app.FarmData{
 		Name: "Hill field", Place: "a valley", Country: "GB", TimeZone: "Europe/London", HardinessZone: "8b", LastFrost: d.LastFrost, FirstFrost: d.FirstFrost,
-		Units: "us", Organic: true, Pests: []string{"spider_mite", "slug"}, Area: []string{}, File: path,
+		Units: "us", Organic: true, Pests: []string{"spider_mite", "slug"}, Area: []string{}, Normals: []app.NormalData{}, File: path,
 	}, d)
 	require.Equal(t, "04-25", d.LastFrost.String())
 	require.Equal(t, "10-20", d.FirstFrost.String())
