@@ -224,8 +224,9 @@ func (a *App) clockSteps(x animal, c ClockData, today civil.Date) (out []ClockSt
 				continue
 			}
 			on := at.AddDays(act.OffsetDays)
-			if today.Sub(on) > stepLinger && (s.Expected == nil || over) {
-				continue
+			gone := s.Latest != nil && s.Latest.Before(today)
+			if today.Sub(on) > stepLinger && gone {
+				continue // what counts from a day on stays until the stage is surely over
 			}
 			out = append(out, ClockStep{Of: x.key, Kind: act.Kind, Date: on, Text: act.Text, Basis: basisOf(act.Provenance)})
 		}

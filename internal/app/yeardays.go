@@ -56,7 +56,8 @@ type yearDays struct {
 	readings []climate.Day // all that have both temperatures
 	days     map[civil.Date]farm.WeatherDay
 	normals  climate.Normals
-	first    civil.Date // first day with both temperatures; zero for none
+	spare    climate.Normals // for days of which normals know nothing
+	first    civil.Date      // first day with both temperatures; zero for none
 }
 
 // weatherOn reads the farm's weather as it was known on a day.
@@ -91,8 +92,10 @@ func (a *App) weatherOn(ctx context.Context, today civil.Date) (yearDays, error)
 	}
 	// Years of one's own say most, once there are some of them.
 	s.normals = own
-	if own.Years < climate.LeastMembers && !typed.IsZero() {
-		s.normals = typed
+	if !typed.IsZero() {
+		if s.spare = typed; own.Years < climate.LeastMembers {
+			s.normals = typed
+		}
 	}
 	return s, nil
 }
@@ -110,7 +113,7 @@ func (s yearDays) lay(first, last civil.Date, fill bool) (climate.Series, error)
 	if err != nil {
 		return climate.Series{}, diag.Usagef("give days at most ten years apart, the earlier one first", "%v", err)
 	}
-	wide = wide.Carry(s.today, s.normals)
+	wide = wide.Carry(s.today, s.normals).Carry(s.today, s.spare)
 	if fill {
 		wide = wide.Fill()
 	}
@@ -127,7 +130,11 @@ func (s yearDays) normalsWords() string {
 	case s.normals.Years < climate.LeastMembers:
 		return fmt.Sprintf("Days without a measurement or a forecast are usual ones, from %s: %s at the least, which is few.", s.normals.Source, yearsWords(s.normals.Years))
 	}
-	return fmt.Sprintf("Days without a measurement or a forecast are usual ones, from %s: %s at the least.", s.normals.Source, yearsWords(s.normals.Years))
+	spare := ""
+	if !s.spare.IsZero() {
+		spare = " Where they have none, " + s.spare.Source + " serve."
+	}
+	return fmt.Sprintf("Days without a measurement or a forecast are usual ones, from %s: %s at the least.%s", s.normals.Source, yearsWords(s.normals.Years), spare)
 }
 
 func yearsWords(n int) string {

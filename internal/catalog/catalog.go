@@ -1,6 +1,7 @@
 // Package catalog holds the facts that the program works from: pests, how
 // they are counted, action levels, steps, cautions, natural enemies and their
-// release rates, side effects of products, cover crops and companion plants.
+// release rates, side effects of products, cover crops, companion plants, what
+// stages need and the limits of nights and days.
 //
 // Facts are data: CSV files under data, embedded in the program. Every row
 // says what it rests on ("published" with its source, "common practice" or

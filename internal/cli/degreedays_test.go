@@ -216,3 +216,31 @@ func TestAhead_AgainstTheYearThatCame(t *testing.T) {
 	load("2014-01-01", "weather_seattle_2012_2013.csv").data(&d, "ahead", "thrips", "--start", "2014-01-01")
 	require.Zero(t, d.Usual.Members)
 }
+
+// Three own years that end in September say nothing of October: monthly
+// normals serve there.
+func TestDegreeDays_NormalsWhereYearsHaveNone(t *testing.T) {
+	f := newField(t, "2026-09-10T18:00:00Z")
+	f.run("farm", "new", "--name", "Short years (invented)", "--zone", "UTC")
+	days := "date,min_c,max_c\n"
+	for _, year := range []string{"2023", "2024", "2025", "2026"} {
+		for d, _ := time.Parse(time.DateOnly, year+"-05-01"); d.Format(time.DateOnly) < year+"-09-21" && d.Format(time.DateOnly) <= "2026-09-09"; d = d.AddDate(0, 0, 1) {
+			days += d.Format(time.DateOnly) + ",14,14\n"
+		}
+	}
+	f.run("weather", "--file", f.file("days.csv", days))
+	months := "month,min_c,max_c\n"
+	for m := range 12 {
+		months += strconv.Itoa(m+1) + ",12,12\n"
+	}
+	var d degreeDays
+	ask := []string{"degree-days", "--base", "10C", "--start", "2026-09-01", "--to", "2026-10-31"}
+	f.data(&d, ask...)
+	require.Nil(t, d.Total, "nothing is known of October")
+	f.run("weather", "--normals", f.file("months.csv", months))
+	f.data(&d, ask...)
+	require.NotNil(t, d.Total)
+	require.InDelta(t, 4, d.Days[12].DD, 1e-9, "13 September: own years")
+	require.InDelta(t, 2, d.Days[50].DD, 1e-9, "21 October: monthly normals")
+	require.Contains(t, f.run(ask...), "Where they have none")
+}
