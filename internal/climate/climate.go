@@ -56,9 +56,6 @@ type Series struct{ days []Day }
 // Days returns the days; the list must not be changed.
 func (s Series) Days() []Day { return s.days }
 
-// Len is the number of days.
-func (s Series) Len() int { return len(s.days) }
-
 // At returns the day of a date.
 func (s Series) At(d civil.Date) (Day, bool) {
 	if len(s.days) == 0 {
@@ -139,27 +136,6 @@ func (s Series) Carry(from civil.Date, n Normals) Series {
 		}
 	}
 	return out
-}
-
-// Count returns how many days are of a kind.
-func (s Series) Count(k Kind) int {
-	n := 0
-	for _, d := range s.days {
-		if d.Kind == k {
-			n++
-		}
-	}
-	return n
-}
-
-// FirstMissing returns the first missing day from a day on.
-func (s Series) FirstMissing(from civil.Date) (civil.Date, bool) {
-	for _, d := range s.days {
-		if !d.Known() && !d.Date.Before(from) {
-			return d.Date, true
-		}
-	}
-	return civil.Date{}, false
 }
 
 func finite(x float64) bool { return math.Abs(x) <= 1000 }
