@@ -222,9 +222,14 @@ func mortality(doc *report.Document, o EfficacyOptions) (*report.Document, error
 	if err != nil {
 		return nil, diag.Failf(err, "repeat it with untreated animals that live", "all of the untreated died: nothing can be said of the treatment")
 	}
-	d.Percent = 100 * m
+	iv, err := estimate.MortalityInterval(d.Cells[0].Total, d.Cells[0].Units, d.Cells[1].Total, d.Cells[1].Units, 0.95)
+	if err != nil {
+		return nil, err
+	}
+	d.Percent, d.Low, d.High = 100*m, finite(100*iv.Low), finite(100*iv.High)
 	t.row("died of the treatment", report.Text(fmt.Sprintf("%.6g %%", d.Percent)), "(p - c)/(1 - c); "+srcAbbott)
-	d.Words = []string{fmt.Sprintf("%s %% died of the treatment: %s died, but %s of the untreated died too.", figure(d.Percent), percent(share[0]), percent(share[1]))}
+	t.row("  95 %", report.Text(fmt.Sprintf("%.6g %% to %.6g %%", 100*iv.Low, 100*iv.High)), "log ratio of the living; Katz et al. 1978, Biometrics 34:469-474 (from memory)")
+	d.Words = []string{fmt.Sprintf("%s %% died of the treatment (likely %s %% to %s %%): %s died, but %s of the untreated died too.", figure(d.Percent), figure(100*iv.Low), figure(100*iv.High), percent(share[0]), percent(share[1]))}
 	if m < 0 {
 		d.Words = []string{fmt.Sprintf("Nothing died of the treatment: %s of the treated died, and %s of the untreated.", percent(share[0]), percent(share[1]))}
 	}
@@ -343,6 +348,9 @@ func InjuryLevel(o InjuryOptions, today civil.Date) (*report.Document, error) {
 	t.number("K, share of the loss prevented", d.Prevented, "")
 	t.number("injury level, animals per unit", d.Level, "C/(V I D K); "+srcStern)
 	d.Words = []string{fmt.Sprintf("Control pays for itself from %s per unit on: there the loss it saves is what it costs.", animals(d.Level))}
+	if d.Level*d.Injury > 1 {
+		d.Words = []string{fmt.Sprintf("Control never pays: it costs more than it can save even at full injury, which is %s per unit.", animals(1/d.Injury))}
+	}
 	if rate != nil {
 		act, err := estimate.ActionLevel(d.Level, *rate, *lead)
 		if err != nil {

@@ -111,7 +111,10 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 		return nil, err
 	}
 	n.Mean, n.Low, n.High = finite(mean), finite(iv.Low), finite(math.Min(iv.High, post.Quantile(0.975)))
-	if share == 1 {
+	switch share {
+	case 0: // one-sided, as for counts that are all zeros
+		n.High = finite(meanAt(1-math.Pow(0.05, 1/float64(p.Looked)), tally, c))
+	case 1:
 		n.High = nil
 	}
 	n.K = finite(c.At(math.Max(mean, belief.Lowest)))
@@ -192,6 +195,8 @@ func (b *numbersBuilder) presenceWords(what string) {
 	switch {
 	case b.in.signs:
 		b.say("%s.", share)
+	case n.Infested == 0 && n.High == nil:
+		b.say("%s. So few units of so clumped a pest set no upper limit (%s).", share, k)
 	case n.Infested == 0:
 		b.say("%s. Fewer than %s per %s can still be there (95 %%; %s).", share, figure(deref(n.High)), unit, k)
 	case n.Mean == nil:

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -82,6 +83,12 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 		return sec, out, nil
 	}
 	sec.Lead = report.Plain("Stop looking; the verdict decides, and it differs from the plan's lines.")
+	if y.Result.Verdict == verdict.LookAgain && y.Result.Rule != verdict.RuleUnnoted {
+		sec.Lead = report.Plain("The lines would stop here, but these counts decide nothing yet: look again.")
+		if n := y.Result.MoreUnits; n > 0 {
+			sec.Lead = report.Plain(fmt.Sprintf("Go on: the lines would stop here, but about %d more %s are wanted for a verdict.", n, assess.Plural(u.Label, n)))
+		}
+	}
 	sec.Notes = append(sec.Notes,
 		report.Say("entered now, these counts make the week's verdict on {}: {} ({}); it weighs earlier visits, natural enemies and what waiting costs as well", x.bed.Code, out.Verdict, y.Result.Rule))
 	if y.Result.Rule == verdict.RuleUnnoted {

@@ -238,16 +238,19 @@ func plainWords(x assess.Assessment) string {
 	}
 	if !r.Unit.Percent {
 		low, high := r.Low, r.High
-		if r.Belief != nil && !r.Alone { // of one visit alone, its own interval keeps its level
+		when := ""
+		if l, h, ok := x.LikelyNow(); ok {
+			low, high, when = l, h, " today"
+		} else if r.Belief != nil && !r.Alone { // of one visit alone, its own interval keeps its level
 			low, high = r.LikelyL, r.LikelyH
 		}
-		parts = append(parts, fmt.Sprintf("Likely %s to %s %s.", week.Number(low), week.Number(high), r.Unit.Words))
+		parts = append(parts, fmt.Sprintf("Likely %s to %s %s%s.", week.Number(low), week.Number(high), r.Unit.Words, when))
 	}
 	if x.Result.ChanceKnown && r.Act != nil && r.Act.Value > 0 {
 		parts = append(parts, fmt.Sprintf("%s chance of being at or over the action level of %s.", upperWord(inTen(x.Result.Chance)), week.Number(r.Act.Value)+percentSign(r.Unit)))
 	}
 	if x.Rising() {
-		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value), x.Earlier.Visit.Date.Short()))
+		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value)+percentSign(r.Unit), x.Earlier.Visit.Date.Short()))
 	}
 	return strings.Join(parts, " ")
 }

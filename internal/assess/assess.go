@@ -443,8 +443,12 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	}
 	res := verdict.Decide(vin)
 	if now != nil && !base.Alone && res.Verdict != verdict.Stale {
-		res.Reasons = append(res.Reasons, fmt.Sprintf("with what earlier visits showed: likely %.3g to %.3g %s",
-			base.LikelyL, base.LikelyH, base.Unit.Words))
+		on := ""
+		if base.Visit.Date != in.Today {
+			on = " on " + base.Visit.Date.Short()
+		}
+		res.Reasons = append(res.Reasons, fmt.Sprintf("with what earlier visits showed: likely %.3g to %.3g %s%s",
+			base.LikelyL, base.LikelyH, base.Unit.Words, on))
 	}
 	if scale != 1 && res.Verdict != verdict.Stale {
 		res.Reasons = append(res.Reasons, fmt.Sprintf("the units stood %s: %.3g %s",
@@ -476,7 +480,7 @@ func (a *Assessment) unnoted(in Input, r *Reading, vin *verdict.Input) {
 	bad, open := verdict.Conditions(v, r.Unit.Needs)
 	vin.Cautions = open
 	for _, b := range bad {
-		vin.Unnoted = append(vin.Unnoted, "whether this bed was different, for that day "+b)
+		vin.Doubts = append(vin.Doubts, b)
 	}
 }
 
@@ -580,7 +584,7 @@ func verdictLevel(l *Level, u Unit, scale float64) *verdict.Level {
 	case u.Percent:
 		v.Words = fmt.Sprintf("%.3g %%", l.Value)
 	default:
-		v.Words = fmt.Sprintf("%.3g %s", l.Value, u.Words)
+		v.Words = fmt.Sprintf("%.3g %s", l.Value, One(u.Words, l.Value))
 	}
 	if l.Transferred() {
 		v.Crop = l.Crop

@@ -279,6 +279,20 @@ func (a Assessment) Now() *belief.Belief {
 	return &b
 }
 
+// LikelyNow returns the 95 % interval of the belief today, in the measure of
+// the deciding reading, where that reading is of an earlier day: what the
+// chances of the verdict are read from. ok is false where there is none.
+func (a Assessment) LikelyNow() (low, high float64, ok bool) {
+	if a.now == nil || a.Age() < 1 {
+		return 0, 0, false
+	}
+	iv, err := a.now.Belief().Interval(0.95)
+	if err != nil {
+		return 0, 0, false
+	}
+	return a.Decider.inMeasure(iv.Low), a.Decider.inMeasure(iv.High), true
+}
+
 // Age returns the days since the deciding visit, or -1 when there is none.
 func (a Assessment) Age() int {
 	if a.Decider == nil {
@@ -348,4 +362,14 @@ func Plural(label string, n int) string {
 		head += "s"
 	}
 	return head + rest
+}
+
+// One is the words of a measure behind a number: "1 slug per trap", "2 slugs
+// per trap". Thrips are thrips.
+func One(words string, n float64) string {
+	head, rest, ok := strings.Cut(words, "s per ")
+	if n != 1 || !ok || strings.HasSuffix(head, "thrip") {
+		return words
+	}
+	return head + " per " + rest
 }

@@ -36,6 +36,28 @@ func CorrectedMortality(p, c float64) (float64, error) {
 	return (p - c) / (1 - c), nil
 }
 
+// MortalityInterval returns an interval of CorrectedMortality from the dead of
+// those treated and of the check: a normal one for the log of the ratio of the
+// shares that live. Where all of one side died half an animal is added to the
+// living of both and one to their number. Errors: ErrDomain for numbers that
+// are no shares or a check that all died.
+// Source: Katz et al. 1978, Biometrics 34:469-474 (from memory).
+func MortalityInterval(dead, of, checkDead, checkOf int, level float64) (Interval, error) {
+	if err := levelOK(level); err != nil {
+		return Interval{}, err
+	}
+	if of < 1 || checkOf < 1 || dead < 0 || dead > of || checkDead < 0 || checkDead >= checkOf {
+		return Interval{}, fmt.Errorf("%d of %d, and %d of %d in the check: %w", dead, of, checkDead, checkOf, ErrDomain)
+	}
+	live, n, check, m := float64(of-dead), float64(of), float64(checkOf-checkDead), float64(checkOf)
+	if live == 0 {
+		live, n, check, m = live+0.5, n+1, check+0.5, m+1
+	}
+	h := zOf(level) * math.Sqrt(1/live-1/n+1/check-1/m)
+	lr := math.Log(live/n) - math.Log(check/m)
+	return Interval{Low: 1 - math.Exp(lr+h), High: 1 - math.Exp(lr-h)}, nil
+}
+
 // Cell is the animals counted on Units sample units. A mean is 0 or from 1e-9
 // to MaxCount animals per unit.
 type Cell struct {

@@ -356,7 +356,7 @@ func slopeExists(cells []cell, dates int) error {
 	if whole > 0 {
 		return no("clear or fully infested visits leave the rate open")
 	}
-	return no("animals were found on %s only, at one end of the visits", at)
+	return no("animals were found on %s only, at one end of the visits", at.Short())
 }
 
 // fitK fits k to the counts about a log-linear line.

@@ -127,6 +127,7 @@ type Input struct {
 	InvalidOn civil.Date // its date, zero when it was valid
 	Cautions  []string   // conditions that nobody noted
 	Unnoted   []string   // of those the ones without which a low count says nothing, as what to note
+	Doubts    []string   // what was noted elsewhere that day and would make the count not valid
 
 	Watch, Act  *Level
 	Which       []string // why these levels and no others
@@ -178,6 +179,7 @@ const (
 	RuleDamage       = "damage is needed too"
 	RuleConfirm      = "to be confirmed first"
 	RuleUnnoted      = "a condition was not noted"
+	RuleOutlier      = "one unit far above the others"
 	RuleSigns        = "signs do not show well now"
 	RuleEnemies      = "natural enemies hold"
 )
@@ -208,14 +210,36 @@ type Result struct {
 func Decide(in Input) Result {
 	d := decider{in: in.withDefaults()}
 	d.decide()
-	if len(in.Unnoted) > 0 && d.r.Rule == RuleUnder {
+	if d.r.Rule == RuleUnder && len(in.Unnoted)+len(in.Doubts) > 0 {
 		d.set(LookAgain, RuleUnnoted, 0)
-		d.say("a low count means nothing here until it is noted %s: say so on a count of that day, or count again", strings.Join(in.Unnoted, " and "))
+		if len(in.Unnoted) > 0 {
+			d.say("a low count means nothing here until it is noted %s: say so on a count of that day, or count again", strings.Join(in.Unnoted, " and "))
+		}
+		if len(in.Doubts) > 0 {
+			d.say("a low count means nothing here while another note of that day stands: %s; where this bed was different, say so on its own count, or count again", strings.Join(in.Doubts, "; "))
+		}
 	}
+	d.outlier()
 	if s := in.HotSpot; s != nil && s.N > 0 && number(s.Mean) {
 		d.hotSpot(*s)
 	}
 	return d.r
+}
+
+// outlier turns a verdict that one unit far above the others could have made,
+// or could have hidden, into look again: a slip is corrected, and a hot spot
+// is counted by itself. An act stands when the other units act by themselves.
+func (d *decider) outlier() {
+	e := d.in.Density
+	if d.in.Share != nil || e == nil || !e.Outlier || e.N < 2 || d.in.Act.none() {
+		return
+	}
+	others := (e.Mean*float64(e.N) - float64(e.Max)) / float64(e.N-1)
+	switch {
+	case d.r.Rule == RuleUnder, d.r.Rule == RuleOver && d.r.Verdict == Act && others < d.in.Act.perUnit(false):
+		d.set(LookAgain, RuleOutlier, 0)
+		d.say("nothing is decided until unit %d is settled: void the visit if it is a slip, and enter it right; if it is a hot spot, count about it and enter that with the word hotspot, and the bed without it", e.OutlierUnit)
+	}
 }
 
 func (in Input) withDefaults() Input {
