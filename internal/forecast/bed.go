@@ -1,0 +1,363 @@
+package forecast
+
+import (
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+
+	"leafturn/internal/growth"
+)
+
+// Bed is one pest in one bed.
+type Bed struct {
+	Start     Start
+	NoneFound bool // the counts that Start stands on found none
+	Growth    Growth
+	Threshold float64 // animals per sample unit; 0 for none known
+	Cap       float64 // overrun: held there; 0 for none
+	// Alternatives are what could be done. Without any it is nothing.
+	Alternatives []Alternative
+	Keep         bool // keep the paths, for scoring
+}
+
+// Alternative is one thing that could be done, or was.
+type Alternative struct {
+	Name  string
+	Steps []Step
+}
+
+// Step is a treatment or a release at the end of a day, after its count: one
+// on day 0, today, shows on day 1.
+type Step struct {
+	Day       int
+	Treatment *Treatment
+	Release   *Release
+}
+
+// Treatment leaves a share of the animals: its natural log, and the standard
+// deviation of that. A path on which it would leave more than all leaves all.
+type Treatment struct{ LnLeft, SD float64 }
+
+// Measured is the treatment with an efficacy in percent and its 95 % interval,
+// as counts before and after gave it. The standard deviation comes from the
+// interval. Errors: ErrDomain.
+func Measured(percent, low, high float64) (Treatment, error) {
+	if !(low <= percent && percent <= high && low >= -1e6 && high < 100) {
+		return Treatment{}, fmt.Errorf("efficacy %v %%, %v to %v %%: %w", percent, low, high, ErrDomain)
+	}
+	a, b := math.Log1p(-high/100), math.Log1p(-low/100)
+	return Treatment{LnLeft: math.Log1p(-percent / 100), SD: (b - a) / (2 * 1.959963984540054)}, nil
+}
+
+// Release is predators set out into a hot spot: growth.Patch, with rates by
+// the day's mean temperature.
+type Release struct {
+	Predators float64 // for each sample unit of the bed
+	Share     float64 // of the bed's pest that is in the spot, above 0 to 1
+	Appetite  growth.Curve
+	Increase  growth.Curve
+	// The appetite is multiplied by a factor that lies below Low, or above
+	// High, with a chance of 5 % each.
+	Low, High float64
+}
+
+// Result is a bed's forecast, one for each alternative in their order.
+type Result struct{ Ways []Way }
+
+// Way is what one alternative leads to.
+type Way struct {
+	Name string
+	Days []Day // from today on
+	// Cross is the mean day on which the paths that come to the threshold do
+	// so, NaN when none does or none is known; Likely the first day by which
+	// half of them all have, -1 for none.
+	Cross  float64
+	Likely int
+	Never  float64 // chance not to come to it within the days
+	// Outcome is the course of a release at the weather and rates in the
+	// middle; "" without one.
+	Outcome growth.Outcome
+	Ln      [][]float64 // by day and path, with Keep
+}
+
+// Day is the forecast of one day. With no known threshold Over and Within are 0.
+type Day struct {
+	Median        float64
+	Low50, High50 float64
+	Low90, High90 float64
+	Over          float64 // chance to be at or over the threshold
+	Within        float64 // chance to have been on this or any day before
+	Overrun       float64 // chance to have been at the cap
+}
+
+// gone is ln of a density that is none; most is as high as one goes.
+const (
+	gone = -46.0
+	none = -40.0 // shown as 0
+	most = 30.0
+)
+
+// Upper is the density below which 95 % of the belief lies: what can be said
+// where none were found.
+func Upper(s Start) float64 { return s.Quantile(0.95) }
+
+type work struct {
+	ln, first, factor, spot, predators []float64
+	reached, overrun                   []bool
+	pick                               picker
+}
+
+// Bed works out one bed. Errors: ErrNoneFound for a bed where nothing was
+// found, ErrNoRate, ErrNoWeather, ErrDomain.
+func (f *Forecaster) Bed(b Bed) (Result, error) { return f.bed(b, new(work)) }
+
+// All works out many beds, on all cores: the results in their order, and for
+// each its error or nil.
+func (f *Forecaster) All(beds []Bed) ([]Result, []error) {
+	out, errs := make([]Result, len(beds)), make([]error, len(beds))
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(beds)) {
+		group.Go(func() {
+			w := new(work)
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(beds) {
+					return
+				}
+				out[i], errs[i] = f.bed(beds[i], w)
+			}
+		})
+	}
+	group.Wait()
+	return out, errs
+}
+
+func (f *Forecaster) bed(b Bed, w *work) (Result, error) {
+	if err := f.check(b); err != nil {
+		return Result{}, err
+	}
+	w.size(f.paths)
+	if err := f.begin(b.Start, w.first); err != nil {
+		return Result{}, err
+	}
+	times := b.Growth.factors(f, w.factor)
+	ways := b.Alternatives
+	if len(ways) == 0 {
+		ways = []Alternative{{Name: "nothing"}}
+	}
+	var r Result
+	for _, a := range ways {
+		way, err := f.way(b, a, times, w)
+		if err != nil {
+			return Result{}, err
+		}
+		r.Ways = append(r.Ways, way)
+	}
+	return r, nil
+}
+
+// The belief is read at standard normal scores of so many steps to one, and in
+// ln density along a straight line between them, on which a log-normal one
+// lies: a quantile costs much more than a path does.
+const (
+	scoreSteps = 8
+	farScore   = 6
+)
+
+// begin sets out to ln density today, by path.
+func (f *Forecaster) begin(s Start, out []float64) error {
+	var node [2*farScore*scoreSteps + 1]float64
+	for i := range node {
+		z := float64(i)/scoreSteps - farScore
+		q := s.Quantile(math.Erfc(-z/math.Sqrt2) / 2)
+		if !(q >= 0 && q <= 1e12) {
+			return fmt.Errorf("a density of %v in the belief, want 0 to 1e12: %w", q, ErrDomain)
+		}
+		if node[i] = math.Max(math.Log(q), gone); i > 0 && node[i] < node[i-1] {
+			return fmt.Errorf("a belief whose quantiles fall, from %v to %v: %w", math.Exp(node[i-1]), q, ErrDomain)
+		}
+	}
+	for p, z := range f.start {
+		at := (math.Min(math.Max(z, -farScore), farScore) + farScore) * scoreSteps
+		i := min(int(at), len(node)-2)
+		out[p] = node[i] + (node[i+1]-node[i])*(at-float64(i))
+	}
+	return nil
+}
+
+func (w *work) size(n int) {
+	for _, s := range []*[]float64{&w.ln, &w.first, &w.factor, &w.spot, &w.predators} {
+		*s = slices.Grow((*s)[:0], n)[:n]
+	}
+	for _, s := range []*[]bool{&w.reached, &w.overrun} {
+		*s = slices.Grow((*s)[:0], n)[:n]
+	}
+}
+
+func (f *Forecaster) check(b Bed) error {
+	if b.Start == nil {
+		return fmt.Errorf("no belief to start from: %w", ErrDomain)
+	}
+	if b.NoneFound {
+		return fmt.Errorf("no forecast from counts of none; the density is likely below %.2g: %w", Upper(b.Start), ErrNoneFound)
+	}
+	if err := b.Growth.check(f); err != nil {
+		return err
+	}
+	if !(b.Threshold >= 0 && b.Threshold <= 1e12) || !(b.Cap >= 0 && b.Cap <= 1e12) {
+		return fmt.Errorf("threshold %v, cap %v: %w", b.Threshold, b.Cap, ErrDomain)
+	}
+	for _, a := range b.Alternatives {
+		for _, s := range a.Steps {
+			if err := f.checkStep(s); err != nil {
+				return fmt.Errorf("%s: %w", a.Name, err)
+			}
+		}
+	}
+	return nil
+}
+
+func (f *Forecaster) checkStep(s Step) error {
+	if s.Day < 0 || s.Day >= f.days || (s.Treatment == nil) == (s.Release == nil) {
+		return fmt.Errorf("a step on day %d, want day 0 to %d with either a treatment or a release: %w", s.Day, f.days-1, ErrDomain)
+	}
+	if t := s.Treatment; t != nil {
+		if !(math.Abs(t.LnLeft) <= 100 && t.SD >= 0 && t.SD <= 100) {
+			return fmt.Errorf("treatment %+v: %w", *t, ErrDomain)
+		}
+		return nil
+	}
+	r := s.Release
+	if !(r.Predators > 0 && r.Predators <= 1e6 && r.Share > 0 && r.Share <= 1 && r.Low > 0 && r.Low <= r.High && r.High <= 100) {
+		return fmt.Errorf("release of %v to a unit for %v of the pest, %v to %v of the appetite: %w", r.Predators, r.Share, r.Low, r.High, ErrDomain)
+	}
+	if len(f.weather) < f.days {
+		return fmt.Errorf("what predators eat goes with the temperature: %w", ErrNoWeather)
+	}
+	for _, c := range []growth.Curve{r.Appetite, r.Increase} {
+		if err := c.Check(); err != nil {
+			return fmt.Errorf("%w: %w", ErrDomain, err)
+		}
+	}
+	return nil
+}
+
+// way carries all paths through the days.
+func (f *Forecaster) way(b Bed, a Alternative, times bool, w *work) (Way, error) {
+	way := Way{Name: a.Name, Cross: math.NaN(), Likely: -1, Never: 1, Days: make([]Day, 0, f.days+1)}
+	lnCap := most
+	if b.Cap > 0 {
+		lnCap = math.Log(b.Cap)
+	}
+	level := math.Inf(1)
+	if b.Threshold > 0 {
+		level = math.Log(b.Threshold)
+	}
+	copy(w.ln, w.first)
+	clear(w.reached)
+	clear(w.overrun)
+	var release *Release
+	var eats, breeds []float64
+	crossed, days, ran := 0, 0, 0
+	noise := math.Sqrt(b.Growth.Noise)
+	for d := 0; ; d++ {
+		over := 0
+		for p, v := range w.ln {
+			if v >= lnCap {
+				w.ln[p] = lnCap
+				if b.Cap > 0 && !w.overrun[p] {
+					w.overrun[p] = true
+					ran++
+				}
+			}
+			if v >= level {
+				over++
+				if !w.reached[p] {
+					w.reached[p] = true
+					crossed++
+					days += d
+				}
+			}
+		}
+		n := float64(f.paths)
+		way.Days = append(way.Days, w.pick.day(w.ln))
+		day := &way.Days[d]
+		day.Over, day.Within, day.Overrun = float64(over)/n, float64(crossed)/n, float64(ran)/n
+		if way.Likely < 0 && 2*crossed >= f.paths {
+			way.Likely = d
+		}
+		if b.Keep {
+			way.Ln = append(way.Ln, slices.Clone(w.ln))
+		}
+		if d == f.days {
+			break
+		}
+		for _, s := range a.Steps {
+			if s.Day != d {
+				continue
+			}
+			if t := s.Treatment; t != nil {
+				for p, z := range f.effect {
+					left := math.Min(t.LnLeft+t.SD*z, 0)
+					w.ln[p] = math.Max(w.ln[p]+left, gone)
+					if release != nil {
+						w.spot[p] *= math.Exp(left)
+					}
+				}
+				continue
+			}
+			first := release == nil
+			release = s.Release
+			for p := range w.ln {
+				if first {
+					w.spot[p], w.predators[p] = 0, 0
+				}
+				w.spot[p] = math.Max(w.spot[p], release.Share*math.Exp(w.ln[p]))
+				w.predators[p] += release.Predators
+			}
+			if way.Outcome == "" {
+				way.Outcome = f.outcome(b, *release, way.Days[d].Median, d)
+			}
+		}
+		base := []float64(nil)
+		if times {
+			base = b.Growth.Table.base[d]
+		}
+		if release == nil {
+			f.grow(w, base, noise, f.noise[d])
+			continue
+		}
+		var err error
+		if eats, breeds, err = f.predation(*release, d); err != nil {
+			return Way{}, err
+		}
+		f.hunt(w, *release, base, noise, d, eats, breeds)
+	}
+	if crossed > 0 {
+		way.Cross = float64(days) / float64(crossed)
+	}
+	if b.Threshold > 0 {
+		way.Never = float64(f.paths-crossed) / float64(f.paths)
+	}
+	return way, nil
+}
+
+// grow adds a day's growth to each path.
+func (f *Forecaster) grow(w *work, base []float64, noise float64, z []float64) {
+	ln, factor := w.ln, w.factor[:len(w.ln)]
+	z = z[:len(ln)]
+	if base == nil {
+		for p := range ln {
+			ln[p] = math.Max(ln[p]+factor[p]+noise*z[p], gone)
+		}
+		return
+	}
+	base = base[:len(ln)]
+	for p := range ln {
+		ln[p] = math.Max(ln[p]+factor[p]*base[p]+noise*z[p], gone)
+	}
+}
