@@ -165,7 +165,7 @@ func (f *Forecaster) bed(b Bed, w *work) (Result, error) {
 // lies: a quantile costs much more than a path does.
 const (
 	scoreSteps = 8
-	farScore   = 6
+	farScore   = 4
 )
 
 // begin sets out to ln density today, by path.
@@ -177,8 +177,12 @@ func (f *Forecaster) begin(s Start, out []float64) error {
 		if !(q >= 0 && q <= 1e12) {
 			return fmt.Errorf("a density of %v in the belief, want 0 to 1e12: %w", q, ErrDomain)
 		}
-		if node[i] = math.Max(math.Log(q), gone); i > 0 && node[i] < node[i-1] {
-			return fmt.Errorf("a belief whose quantiles fall, from %v to %v: %w", math.Exp(node[i-1]), q, ErrDomain)
+		node[i] = math.Max(math.Log(q), gone)
+		if i > 0 && node[i] < node[i-1] {
+			if node[i] < node[i-1]-0.01 { // less is rounding, far out
+				return fmt.Errorf("a belief whose quantiles fall, from %v to %v: %w", math.Exp(node[i-1]), q, ErrDomain)
+			}
+			node[i] = node[i-1]
 		}
 	}
 	for p, z := range f.start {

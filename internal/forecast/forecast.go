@@ -106,6 +106,33 @@ func Combine(a, b Rate) Rate {
 	return Rate{Rate: (a.Rate*vb + b.Rate*va) / (va + vb), SD: math.Sqrt(va / (va + vb) * vb), Base: b.Base}
 }
 
+// drift is how well a past rate holds in the days to come, and how far from 0
+// rates lie where nothing is known, each as a standard deviation per day: that
+// of belief.UnknownGrowth. Common practice; SCORES.md has what it is worth.
+const drift = 0.07
+
+// Holds is what a rate that was read off past counts says of the days to come,
+// for a pest without a table: it is drawn towards no change, by half at the
+// least.
+func Holds(perDay, sd float64) Rate {
+	return Combine(Rate{SD: drift}, Rate{Rate: perDay, SD: math.Hypot(sd, drift)})
+}
+
+// Field is what a rate that was read off past counts says where there is a
+// table, Base being its rate over the same days: of what grows on a plant in the
+// field, half of the laboratory's rate, with a standard deviation of 0.7 of it,
+// is taken before the counts speak, and the counted rate holds to 0.03 a day.
+// Counts that are good outweigh that; two poor ones do not. The numbers are
+// ours, chosen on the simulated seasons of SCORES.md. Without a Base it is
+// Holds.
+func Field(counted Rate) Rate {
+	if counted.Base <= 0 {
+		return Holds(counted.Rate, counted.SD)
+	}
+	counted.SD = math.Hypot(counted.SD, 0.03)
+	return Combine(Rate{Rate: 0.5 * counted.Base, SD: 0.7 * counted.Base}, counted)
+}
+
 // Table is a rate by temperature over the setup's weather.
 type Table struct {
 	of       *Forecaster

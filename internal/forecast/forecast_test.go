@@ -343,6 +343,21 @@ func TestCombine(t *testing.T) {
 	require.Equal(t, forecast.Rate{Rate: 2}, forecast.Combine(forecast.Rate{Rate: 2}, forecast.Rate{Rate: 1, SD: 1}))
 }
 
+// A rate of past counts is drawn to what is usual by the precisions.
+func TestHoldsAndField(t *testing.T) {
+	// Known to nothing but the drift: halved. SD 0.07 of each: 0.07/sqrt 2.
+	r := forecast.Holds(0.2, 0)
+	require.InDelta(t, 0.1, r.Rate, 1e-12)
+	require.InDelta(t, 0.07/math.Sqrt2, r.SD, 1e-12)
+	require.Less(t, forecast.Holds(0.2, 0.2).Rate, 0.03)
+	// 0.5 x 0.2 = 0.1 with 0.14 against 0.02 with 0.05: weights 1/0.0196 and 1/0.0025.
+	r = forecast.Field(forecast.Rate{Rate: 0.02, SD: 0.04, Base: 0.2})
+	require.InDelta(t, (0.1/0.0196+0.02/0.0025)/(1/0.0196+1/0.0025), r.Rate, 1e-12)
+	require.InDelta(t, math.Sqrt(1/(1/0.0196+1/0.0025)), r.SD, 1e-12)
+	require.Equal(t, 0.2, r.Base)
+	require.Equal(t, forecast.Holds(0.1, 0.02), forecast.Field(forecast.Rate{Rate: 0.1, SD: 0.02}))
+}
+
 func TestCRPS(t *testing.T) {
 	// By pairs, as it is defined.
 	x, y := []float64{3, -1, 2, 2, 7}, 2.5
