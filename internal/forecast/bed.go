@@ -17,7 +17,7 @@ type Bed struct {
 	NoneFound bool // the counts that Start stands on found none
 	Growth    Growth
 	Threshold float64 // animals per sample unit; 0 for none known
-	Cap       float64 // overrun: held there; 0 for none
+	Cap       float64 // overrun: a path stays there until a step; 0 for none
 	// Alternatives are what could be done. Without any it is nothing.
 	Alternatives []Alternative
 	Keep         bool // keep the paths, for scoring
@@ -105,19 +105,33 @@ const (
 func Upper(s Start) float64 { return s.Quantile(0.95) }
 
 type work struct {
-	ln, first, factor, spot, predators []float64
-	reached, overrun                   []bool
-	pick                               picker
+	ln, first, spot, predators []float64
+	over, run                  []uint8 // by path: the first day at the threshold and at the cap, later than all for never
+	held                       []bool  // at the cap
+	pick                       picker
 }
 
 // Bed works out one bed. Errors: ErrNoneFound for a bed where nothing was
 // found, ErrNoRate, ErrNoWeather, ErrDomain.
-func (f *Forecaster) Bed(b Bed) (Result, error) { return f.bed(b, new(work)) }
+func (f *Forecaster) Bed(b Bed) (Result, error) {
+	if err := f.check(b); err != nil {
+		return Result{}, err
+	}
+	return f.bed(b, f.plan(b.Growth), new(work))
+}
 
 // All works out many beds, on all cores: the results in their order, and for
 // each its error or nil.
 func (f *Forecaster) All(beds []Bed) ([]Result, []error) {
 	out, errs := make([]Result, len(beds)), make([]error, len(beds))
+	plans := make(map[growthKey]*plan)
+	for i, b := range beds {
+		if errs[i] = f.check(b); errs[i] == nil {
+			if k := b.Growth.key(); plans[k] == nil {
+				plans[k] = &plan{}
+			}
+		}
+	}
 	var next atomic.Int64
 	var group sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(beds)) {
@@ -128,7 +142,11 @@ func (f *Forecaster) All(beds []Bed) ([]Result, []error) {
 				if i >= len(beds) {
 					return
 				}
-				out[i], errs[i] = f.bed(beds[i], w)
+				if errs[i] == nil {
+					p := plans[beds[i].Growth.key()]
+					p.once.Do(func() { f.fill(p, beds[i].Growth) })
+					out[i], errs[i] = f.bed(beds[i], p, w)
+				}
 			}
 		})
 	}
@@ -136,22 +154,22 @@ func (f *Forecaster) All(beds []Bed) ([]Result, []error) {
 	return out, errs
 }
 
-func (f *Forecaster) bed(b Bed, w *work) (Result, error) {
-	if err := f.check(b); err != nil {
-		return Result{}, err
-	}
+func (f *Forecaster) bed(b Bed, p *plan, w *work) (Result, error) {
 	w.size(f.paths)
 	if err := f.begin(b.Start, w.first); err != nil {
 		return Result{}, err
 	}
-	times := b.Growth.factors(f, w.factor)
 	ways := b.Alternatives
 	if len(ways) == 0 {
 		ways = []Alternative{{Name: "nothing"}}
 	}
 	var r Result
 	for _, a := range ways {
-		way, err := f.way(b, a, times, w)
+		if len(a.Steps) == 0 {
+			r.Ways = append(r.Ways, f.undisturbed(b, a.Name, p, w))
+			continue
+		}
+		way, err := f.way(b, a, p, w)
 		if err != nil {
 			return Result{}, err
 		}
@@ -164,7 +182,7 @@ func (f *Forecaster) bed(b Bed, w *work) (Result, error) {
 // ln density along a straight line between them, on which a log-normal one
 // lies: a quantile costs much more than a path does.
 const (
-	scoreSteps = 8
+	scoreSteps = 4
 	farScore   = 4
 )
 
@@ -194,12 +212,11 @@ func (f *Forecaster) begin(s Start, out []float64) error {
 }
 
 func (w *work) size(n int) {
-	for _, s := range []*[]float64{&w.ln, &w.first, &w.factor, &w.spot, &w.predators} {
+	for _, s := range []*[]float64{&w.ln, &w.first, &w.spot, &w.predators} {
 		*s = slices.Grow((*s)[:0], n)[:n]
 	}
-	for _, s := range []*[]bool{&w.reached, &w.overrun} {
-		*s = slices.Grow((*s)[:0], n)[:n]
-	}
+	w.over, w.run = slices.Grow(w.over[:0], n)[:n], slices.Grow(w.run[:0], n)[:n]
+	w.held = slices.Grow(w.held[:0], n)[:n]
 }
 
 func (f *Forecaster) check(b Bed) error {
@@ -248,120 +265,4 @@ func (f *Forecaster) checkStep(s Step) error {
 		}
 	}
 	return nil
-}
-
-// way carries all paths through the days.
-func (f *Forecaster) way(b Bed, a Alternative, times bool, w *work) (Way, error) {
-	way := Way{Name: a.Name, Cross: math.NaN(), Likely: -1, Never: 1, Days: make([]Day, 0, f.days+1)}
-	lnCap := most
-	if b.Cap > 0 {
-		lnCap = math.Log(b.Cap)
-	}
-	level := math.Inf(1)
-	if b.Threshold > 0 {
-		level = math.Log(b.Threshold)
-	}
-	copy(w.ln, w.first)
-	clear(w.reached)
-	clear(w.overrun)
-	var release *Release
-	var eats, breeds []float64
-	crossed, days, ran := 0, 0, 0
-	noise := math.Sqrt(b.Growth.Noise)
-	for d := 0; ; d++ {
-		over := 0
-		for p, v := range w.ln {
-			if v >= lnCap {
-				w.ln[p] = lnCap
-				if b.Cap > 0 && !w.overrun[p] {
-					w.overrun[p] = true
-					ran++
-				}
-			}
-			if v >= level {
-				over++
-				if !w.reached[p] {
-					w.reached[p] = true
-					crossed++
-					days += d
-				}
-			}
-		}
-		n := float64(f.paths)
-		way.Days = append(way.Days, w.pick.day(w.ln))
-		day := &way.Days[d]
-		day.Over, day.Within, day.Overrun = float64(over)/n, float64(crossed)/n, float64(ran)/n
-		if way.Likely < 0 && 2*crossed >= f.paths {
-			way.Likely = d
-		}
-		if b.Keep {
-			way.Ln = append(way.Ln, slices.Clone(w.ln))
-		}
-		if d == f.days {
-			break
-		}
-		for _, s := range a.Steps {
-			if s.Day != d {
-				continue
-			}
-			if t := s.Treatment; t != nil {
-				for p, z := range f.effect {
-					left := math.Min(t.LnLeft+t.SD*z, 0)
-					w.ln[p] = math.Max(w.ln[p]+left, gone)
-					if release != nil {
-						w.spot[p] *= math.Exp(left)
-					}
-				}
-				continue
-			}
-			first := release == nil
-			release = s.Release
-			for p := range w.ln {
-				if first {
-					w.spot[p], w.predators[p] = 0, 0
-				}
-				w.spot[p] = math.Max(w.spot[p], release.Share*math.Exp(w.ln[p]))
-				w.predators[p] += release.Predators
-			}
-			if way.Outcome == "" {
-				way.Outcome = f.outcome(b, *release, way.Days[d].Median, d)
-			}
-		}
-		base := []float64(nil)
-		if times {
-			base = b.Growth.Table.base[d]
-		}
-		if release == nil {
-			f.grow(w, base, noise, f.noise[d])
-			continue
-		}
-		var err error
-		if eats, breeds, err = f.predation(*release, d); err != nil {
-			return Way{}, err
-		}
-		f.hunt(w, *release, base, noise, d, eats, breeds)
-	}
-	if crossed > 0 {
-		way.Cross = float64(days) / float64(crossed)
-	}
-	if b.Threshold > 0 {
-		way.Never = float64(f.paths-crossed) / float64(f.paths)
-	}
-	return way, nil
-}
-
-// grow adds a day's growth to each path.
-func (f *Forecaster) grow(w *work, base []float64, noise float64, z []float64) {
-	ln, factor := w.ln, w.factor[:len(w.ln)]
-	z = z[:len(ln)]
-	if base == nil {
-		for p := range ln {
-			ln[p] = math.Max(ln[p]+factor[p]+noise*z[p], gone)
-		}
-		return
-	}
-	base = base[:len(ln)]
-	for p := range ln {
-		ln[p] = math.Max(ln[p]+factor[p]*base[p]+noise*z[p], gone)
-	}
 }

@@ -5,93 +5,113 @@ import (
 	"slices"
 )
 
-// picker reads quantiles off unsorted values: it counts them into buckets and
-// sorts the buckets that hold a quantile.
+// picker reads quantiles off unsorted values, and how many lie at or over a
+// level: it counts them into buckets and looks only into the buckets where one
+// of these falls.
 type picker struct {
-	bucket []uint16
-	sorted []float64
-	count  [buckets + 1]int32
-	wanted [buckets]int8
-	held   [2 * len(shares)][]float64
+	low, high, scale float64
+	bucket           []uint16
+	count            [buckets + 1]int32
+	wanted           [buckets]uint8
+	held             [2*len(shares) + 1][]float64
 }
 
-const buckets = 1024
+const buckets = 2048
 
-// shares are the quantiles of a day: 90 % band, 50 % band, median.
+// shares are the quantiles of a day.
 var shares = [5]float64{0.05, 0.25, 0.5, 0.75, 0.95}
 
-// day returns the quantiles of exp(ln), interpolated between the values next
-// to them in ln.
-func (k *picker) day(ln []float64) Day {
-	q := k.quantiles(ln)
-	for i, v := range q {
-		if q[i] = math.Exp(v); v <= none {
-			q[i] = 0
-		}
-	}
-	return Day{Low90: q[0], Low50: q[1], Median: q[2], High50: q[3], High90: q[4]}
-}
-
-func (k *picker) quantiles(x []float64) (q [len(shares)]float64) {
-	n := len(x)
-	lo, hi := x[0], x[0]
-	for _, v := range x {
-		lo, hi = min(lo, v), max(hi, v)
-	}
-	if !(hi-lo > 1e-200) {
-		for i := range q {
-			q[i] = lo
-		}
-		return q
+// start takes n values from low to high.
+func (k *picker) start(low, high float64, n int) {
+	k.low, k.high, k.scale = low, high, 0
+	if high-low > 1e-200 {
+		k.scale = (buckets - 1) / (high - low)
 	}
 	k.bucket = slices.Grow(k.bucket[:0], n)[:n]
 	clear(k.count[:])
-	scale := (buckets - 1) / (hi - lo)
-	for i, v := range x {
-		j := uint16((v-lo)*scale) & (buckets - 1)
-		k.bucket[i] = j
-		k.count[j+1]++
+}
+
+// place is the bucket of a value. It never falls as the value rises.
+func (k *picker) place(v float64) int { return int((v-k.low)*k.scale) & (buckets - 1) }
+
+// add sets out to x, or to x + more, and counts it.
+func (k *picker) add(x, more, out []float64) {
+	n := len(x)
+	bucket, out := k.bucket[:n], out[:n]
+	low, scale := k.low, k.scale
+	count := (*[buckets]int32)(k.count[1:])
+	if more == nil {
+		for p, v := range x {
+			j := uint(int((v-low)*scale)) & (buckets - 1)
+			bucket[p] = uint16(j)
+			count[j]++
+		}
+		return
 	}
+	more = more[:n]
+	for p, v := range x {
+		v += more[p]
+		out[p] = v
+		j := uint(int((v-low)*scale)) & (buckets - 1)
+		bucket[p] = uint16(j)
+		count[j]++
+	}
+}
+
+// day returns the quantiles of exp(x), interpolated in x between the values
+// next to them, and the number of values at or over level.
+func (k *picker) day(x []float64, level float64) (Day, int) {
+	n := len(x)
 	for j := range buckets {
 		k.count[j+1] += k.count[j]
 	}
-	// Which buckets hold a wanted rank.
+	// The buckets that are wanted, and where in them the ranks are.
 	clear(k.wanted[:])
-	var rank, in [2 * len(shares)]int // in all, and in the bucket
-	var slot [2 * len(shares)]int8
-	used := int8(0)
-	j := 0
-	for i, s := range shares {
-		at := int(s * float64(n-1))
-		rank[2*i], rank[2*i+1] = at, min(at+1, n-1)
-	}
-	for i, r := range rank {
-		if i > 0 && r < rank[i-1] {
-			j = 0
-		}
-		for int(k.count[j+1]) <= r {
-			j++
-		}
+	used := uint8(0)
+	want := func(j int) int {
 		if k.wanted[j] == 0 {
+			k.held[used] = k.held[used][:0]
 			used++
 			k.wanted[j] = used
-			k.held[used-1] = k.held[used-1][:0]
 		}
-		slot[i] = k.wanted[j] - 1
-		in[i] = r - int(k.count[j])
+		return int(k.wanted[j]) - 1
 	}
-	for i, j := range k.bucket {
-		if s := k.wanted[j]; s > 0 {
+	var slot, in [2 * len(shares)]int
+	for i := range slot {
+		r := min(int(shares[i/2]*float64(n-1))+i%2, n-1)
+		j, _ := slices.BinarySearch(k.count[1:], int32(r)+1)
+		slot[i], in[i] = want(j), r-int(k.count[j])
+	}
+	over, levelSlot := 0, -1
+	switch {
+	case level <= k.low:
+		over = n
+	case level <= k.high:
+		j := k.place(level)
+		over, levelSlot = n-int(k.count[j+1]), want(j)
+	}
+	for i, j := range k.bucket[:n] {
+		if s := k.wanted[j&(buckets-1)]; s > 0 {
 			k.held[s-1] = append(k.held[s-1], x[i])
+		}
+	}
+	if levelSlot >= 0 {
+		for _, v := range k.held[levelSlot] {
+			if v >= level {
+				over++
+			}
 		}
 	}
 	for s := range used {
 		slices.Sort(k.held[s])
 	}
+	var q [len(shares)]float64
 	for i, s := range shares {
 		a, b := k.held[slot[2*i]][in[2*i]], k.held[slot[2*i+1]][in[2*i+1]]
 		_, t := math.Modf(s * float64(n-1))
-		q[i] = a + (b-a)*t
+		if q[i] = math.Exp(a + (b-a)*t); a+(b-a)*t <= none {
+			q[i] = 0
+		}
 	}
-	return q
+	return Day{Low90: q[0], Low50: q[1], Median: q[2], High50: q[3], High90: q[4]}, over
 }

@@ -27,24 +27,37 @@ func (f *Forecaster) predation(r Release, d int) (eats, breeds []float64, err er
 	return eats, breeds, err
 }
 
+// put sets predators out: the first ones, or more of them.
+func (w *work) put(r Release, first bool) {
+	for p, v := range w.ln {
+		if first {
+			w.spot[p], w.predators[p] = 0, 0
+		}
+		w.spot[p] = math.Max(w.spot[p], r.Share*math.Exp(v))
+		w.predators[p] += r.Predators
+		w.held[p] = false
+	}
+}
+
 // hunt grows the pest outside the spot, and inside it with the predators.
-func (f *Forecaster) hunt(w *work, r Release, base []float64, noise float64, d int, eats, breeds []float64) {
+func (f *Forecaster) hunt(w *work, r Release, pl *plan, d int) error {
+	eats, breeds, err := f.predation(r, d)
+	if err != nil {
+		return err
+	}
 	lnEat, sdEat := band(r.Low, r.High)
 	for p, v := range w.ln {
 		all := math.Exp(v)
 		spot := math.Min(w.spot[p], all)
-		alpha := w.factor[p]
-		if base != nil {
-			alpha *= base[p]
-		}
-		luck := math.Exp(noise * f.noise[d][p])
+		alpha := pl.alpha[d][p]
+		luck := math.Exp(pl.noise * f.noise[d][p])
 		// The better the treatment does on a path, the better the predators.
 		beta := math.Max(eats[p], 0) * math.Exp(lnEat-sdEat*f.effect[p])
 		left, predators := growth.Patch{Prey: spot, Predators: w.predators[p], Alpha: alpha, Beta: beta, Gamma: breeds[p]}.At(1)
 		w.spot[p], w.predators[p] = left*luck, predators
-		grown := (all - spot) * math.Exp(alpha) * luck
-		w.ln[p] = math.Min(math.Max(math.Log(grown+w.spot[p]), gone), most)
+		w.ln[p] = math.Min(math.Max(math.Log((all-spot)*math.Exp(alpha)*luck+w.spot[p]), gone), most)
 	}
+	return nil
 }
 
 // outcome is the course of the patch with the rates in the middle.
