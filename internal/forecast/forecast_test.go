@@ -225,6 +225,20 @@ func TestCap(t *testing.T) {
 	require.Equal(t, 1.0, w.Never)
 }
 
+// At the cap a path stays, though its rate falls, until a step brings it down.
+func TestCapHoldsUntilAStep(t *testing.T) {
+	f := made(t, forecast.Setup{Days: 6, Seed: 4, Paths: 20})
+	half := forecast.Treatment{LnLeft: -math.Ln2}
+	w := run(t, f, forecast.Bed{Start: fixed(60), Growth: forecast.Growth{Own: &forecast.Rate{Rate: -0.1}}, Cap: 50, Threshold: 40,
+		Alternatives: []forecast.Alternative{{}, {Steps: []forecast.Step{{Day: 2, Treatment: &half}}}}})
+	require.InEpsilon(t, 50, w[0].Days[6].Median, 1e-12)
+	require.InEpsilon(t, 50, w[1].Days[2].Median, 1e-12)
+	require.InEpsilon(t, 25*math.Exp(-0.4), w[1].Days[6].Median, 1e-12)
+	require.Equal(t, 1.0, w[0].Days[6].Over)
+	require.Zero(t, w[1].Days[6].Over)
+	require.Equal(t, 1.0, w[1].Days[6].Within)
+}
+
 // What the next count is met with: the belief carried with NextPrior has the
 // forecast's own quantiles.
 func TestNextPrior(t *testing.T) {

@@ -108,6 +108,27 @@ func run2(t *rapid.T, f *forecast.Forecaster, b forecast.Bed) []forecast.Way {
 	return r.Ways
 }
 
+// Two ways to work out the same: a treatment that leaves all goes day by day,
+// nothing is added up at once.
+func TestNothingTwoWays(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		f, b := drawn(t)
+		idle := forecast.Step{Treatment: &forecast.Treatment{}}
+		b.Alternatives = []forecast.Alternative{{}, {Steps: []forecast.Step{idle}}}
+		w := run2(t, f, b)
+		for d, day := range w[0].Days {
+			other := w[1].Days[d]
+			for k, v := range quantiles(day) {
+				require.InDelta(t, v, quantiles(other)[k], 1e-9*v+1e-15, "day %d", d)
+			}
+			require.Equal(t, []float64{day.Over, day.Within, day.Overrun}, []float64{other.Over, other.Within, other.Overrun}, "day %d", d)
+		}
+		require.Equal(t, w[0].Likely, w[1].Likely)
+		require.Equal(t, math.Float64bits(w[0].Cross), math.Float64bits(w[1].Cross))
+		require.Equal(t, w[0].Never, w[1].Never)
+	})
+}
+
 // A higher rate, a higher start and a higher temperature never lower anything.
 func TestMonotonic(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
