@@ -188,17 +188,26 @@ const (
 
 // begin sets out to ln density today, by path.
 func (f *Forecaster) begin(s Start, out []float64) error {
-	var node [2*farScore*scoreSteps + 1]float64
-	for i := range node {
-		z := float64(i)/scoreSteps - farScore
-		q := s.Quantile(math.Erfc(-z/math.Sqrt2) / 2)
-		if !(q >= 0 && q <= 1e12) {
-			return fmt.Errorf("a density of %v in the belief, want 0 to 1e12: %w", q, ErrDomain)
+	var share, node [2*farScore*scoreSteps + 1]float64
+	for i := range share {
+		share[i] = math.Erfc(-(float64(i)/scoreSteps-farScore)/math.Sqrt2) / 2
+	}
+	if quick, ok := s.(interface{ LnQuantiles(shares, out []float64) }); ok {
+		quick.LnQuantiles(share[:], node[:])
+	} else {
+		for i, p := range share {
+			q := s.Quantile(p)
+			if !(q >= 0 && q <= 1e12) {
+				return fmt.Errorf("a density of %v in the belief, want 0 to 1e12: %w", q, ErrDomain)
+			}
+			node[i] = math.Log(q)
 		}
-		node[i] = math.Max(math.Log(q), gone)
+	}
+	for i := range node {
+		node[i] = math.Max(node[i], gone)
 		if i > 0 && node[i] < node[i-1] {
 			if node[i] < node[i-1]-0.01 { // less is rounding, far out
-				return fmt.Errorf("a belief whose quantiles fall, from %v to %v: %w", math.Exp(node[i-1]), q, ErrDomain)
+				return fmt.Errorf("a belief whose quantiles fall, from %v to %v: %w", math.Exp(node[i-1]), math.Exp(node[i]), ErrDomain)
 			}
 			node[i] = node[i-1]
 		}

@@ -113,16 +113,9 @@ func (f *Forecaster) undisturbed(b Bed, name string, pl *plan, w *work) Way {
 			to = lnCap // where some stay, though all others fall
 		}
 		w.pick.start(from, to, f.paths)
-		if t.ran == 0 {
-			w.pick.add(w.first, pl.sum[d], w.ln)
-		} else {
-			for p, s := range w.first {
-				w.ln[p] = s + pl.sum[d][p]
-				if int(w.run[p]) <= d {
-					w.ln[p] = lnCap
-				}
-			}
-			w.pick.add(w.ln, nil, w.ln)
+		w.pick.add(w.first, pl.sum[d], w.ln)
+		if t.ran > 0 {
+			w.pick.hold(w.ln, w.run, uint8(d), lnCap)
 		}
 		t.day(w, d, b.Keep)
 	}

@@ -58,6 +58,19 @@ func (k *picker) add(x, more, out []float64) {
 	}
 }
 
+// hold moves the values of which since is no later than day to v.
+func (k *picker) hold(x []float64, since []uint8, day uint8, v float64) {
+	to := k.place(v)
+	since = since[:len(x)]
+	for p := range x {
+		if since[p] <= day {
+			k.count[int(k.bucket[p])+1]--
+			k.count[to+1]++
+			k.bucket[p], x[p] = uint16(to), v
+		}
+	}
+}
+
 // day returns the quantiles of exp(x), interpolated in x between the values
 // next to them, and the number of values at or over level.
 func (k *picker) day(x []float64, level float64) (Day, int) {
