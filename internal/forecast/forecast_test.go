@@ -237,6 +237,10 @@ func TestCapHoldsUntilAStep(t *testing.T) {
 	require.Equal(t, 1.0, w[0].Days[6].Over)
 	require.Zero(t, w[1].Days[6].Over)
 	require.Equal(t, 1.0, w[1].Days[6].Within)
+	// A threshold over the cap is never come to.
+	high := run(t, f, forecast.Bed{Start: fixed(40), Growth: forecast.Growth{Own: &forecast.Rate{Rate: 0.3}}, Cap: 50, Threshold: 60})[0]
+	require.Zero(t, high.Days[6].Within)
+	require.Equal(t, 1.0, high.Never)
 }
 
 // What the next count is met with: the belief carried with NextPrior has the

@@ -40,7 +40,7 @@ func drawn(t *rapid.T) (*forecast.Forecaster, forecast.Bed) {
 		g.Own = &forecast.Rate{Rate: rapid.Float64Range(-0.4, 0.4).Draw(t, "rate"), SD: rapid.Float64Range(0, 0.2).Draw(t, "sd"), Base: rapid.SampledFrom([]float64{0, 0.1}).Draw(t, "base")}
 	}
 	return f, forecast.Bed{Start: lognormal{rapid.Float64Range(-4, 4).Draw(t, "ln"), rapid.Float64Range(0, 2).Draw(t, "s")}, Growth: g,
-		Threshold: rapid.Float64Range(0, 20).Draw(t, "level"), Cap: rapid.SampledFrom([]float64{0, 50}).Draw(t, "cap")}
+		Threshold: rapid.Float64Range(0, 80).Draw(t, "level"), Cap: rapid.SampledFrom([]float64{0, 50}).Draw(t, "cap")}
 }
 
 func drawnStep(t *rapid.T, days int) forecast.Step {
