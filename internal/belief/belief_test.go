@@ -359,3 +359,17 @@ func TestWeightsAbout_AreTheChance(t *testing.T) {
 		}
 	}
 }
+
+func TestLnQuantilesAgainstQuantile(t *testing.T) {
+	shares := []float64{0, 1e-6, 0.001, 0.05, 0.2, 0.5, 0.5, 0.8, 0.95, 0.999, 1 - 1e-6, 1}
+	out := make([]float64, len(shares))
+	for i, counts := range [][]int{nil, {0, 0, 0, 0}, {3, 1, 0, 4, 2}, {0, 0, 50}, {200, 180, 220, 240}} {
+		b := must(belief.Update(belief.Weak(), belief.Evidence{Counts: counts}, mites))
+		r := b.Read()
+		r.LnQuantiles(shares, out)
+		for k, p := range shares[1 : len(shares)-1] {
+			require.InDelta(t, math.Log(r.Quantile(p)), out[k+1], 0.005, "belief %d, share %v", i, p)
+		}
+		require.IsNonDecreasing(t, out)
+	}
+}

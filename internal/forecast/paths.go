@@ -1,0 +1,245 @@
+package forecast
+
+import (
+	"math"
+	"slices"
+	"sync"
+)
+
+// plan is the growth of ln density since today on each path, for beds that
+// share it.
+type plan struct {
+	once      sync.Once
+	alpha     [][]float64 // by day and path, without the noise
+	noise     float64     // standard deviation
+	sum, top  [][]float64 // since today, and the most of it so far
+	low, high []float64   // of sum, by day
+}
+
+// growthKey tells growths apart.
+type growthKey struct {
+	table *Table
+	own   Rate
+	is    bool
+	noise float64
+}
+
+func (g Growth) key() growthKey {
+	k := growthKey{table: g.Table, noise: g.Noise}
+	if g.Own != nil {
+		k.own, k.is = *g.Own, true
+	}
+	return k
+}
+
+func (f *Forecaster) plan(g Growth) *plan {
+	p := &plan{}
+	f.fill(p, g)
+	return p
+}
+
+func (f *Forecaster) fill(pl *plan, g Growth) {
+	n := f.paths
+	flat := make([]float64, (3*f.days+2)*n)
+	cut := func() []float64 {
+		out := flat[:n:n]
+		flat = flat[n:]
+		return out
+	}
+	factor := make([]float64, n)
+	times := g.factors(f, factor)
+	pl.noise = math.Sqrt(g.Noise)
+	pl.sum, pl.top = [][]float64{cut()}, [][]float64{cut()}
+	pl.low, pl.high = make([]float64, 1, f.days+1), make([]float64, 1, f.days+1)
+	for d := range f.days {
+		alpha, sum, top := cut(), cut(), cut()
+		low, high := math.Inf(1), math.Inf(-1)
+		for p, k := range factor {
+			if times {
+				k *= g.Table.base[d][p]
+			}
+			alpha[p] = k
+			s := pl.sum[d][p] + k + pl.noise*f.noise[d][p]
+			sum[p], top[p] = s, max(pl.top[d][p], s)
+			low, high = min(low, s), max(high, s)
+		}
+		pl.alpha, pl.sum, pl.top = append(pl.alpha, alpha), append(pl.sum, sum), append(pl.top, top)
+		pl.low, pl.high = append(pl.low, low), append(pl.high, high)
+	}
+}
+
+// levels are ln of the cap and of the threshold.
+func (b Bed) levels() (lnCap, level float64) {
+	lnCap, level = most, math.Inf(1)
+	if b.Cap > 0 {
+		lnCap = math.Log(b.Cap)
+	}
+	if b.Threshold > 0 {
+		level = math.Log(b.Threshold)
+	}
+	return lnCap, level
+}
+
+// undisturbed is way without steps: growth is added to the start, so that each
+// path's days at the threshold and at the cap can be read off the plan.
+func (f *Forecaster) undisturbed(b Bed, name string, pl *plan, w *work) Way {
+	lnCap, level := b.levels()
+	var crossed, ran [MostDays + 2]int
+	low, high := math.Inf(1), math.Inf(-1)
+	end := pl.top[f.days]
+	for p, s := range w.first {
+		low, high = min(low, s), max(high, s)
+		w.run[p] = MostDays + 1
+		over := MostDays + 1
+		if s+end[p] >= min(level, lnCap) {
+			if s+end[p] >= lnCap {
+				w.run[p] = uint8(pl.reaches(p, s, lnCap))
+			}
+			// At the cap a path goes no further.
+			if at := pl.reaches(p, s, level); level <= lnCap && at <= int(w.run[p]) {
+				over = at
+			}
+		}
+		ran[w.run[p]]++
+		crossed[over]++
+	}
+	way := newWay(name, f.days)
+	t := tally{n: f.paths, level: level, paths: &way, capped: b.Cap > 0}
+	for d := range f.days + 1 {
+		t.crossed, t.ran = t.crossed+crossed[d], t.ran+ran[d]
+		t.days += d * crossed[d]
+		from, to := min(low+pl.low[d], lnCap), min(high+pl.high[d], lnCap)
+		if t.ran > 0 {
+			to = lnCap // where some stay, though all others fall
+		}
+		w.pick.start(from, to, f.paths)
+		w.pick.add(w.first, pl.sum[d], w.ln)
+		if t.ran > 0 {
+			w.pick.hold(w.ln, w.run, uint8(d), lnCap)
+		}
+		t.day(w, d, b.Keep)
+	}
+	t.finish()
+	return way
+}
+
+// reaches is the first day on which a path from s has been at level.
+func (pl *plan) reaches(p int, s, level float64) int {
+	for d, top := range pl.top {
+		if s+top[p] >= level {
+			return d
+		}
+	}
+	return MostDays + 1
+}
+
+// tally makes a way's days.
+type tally struct {
+	n, crossed, ran, days int
+	level                 float64
+	capped                bool
+	paths                 *Way
+}
+
+func newWay(name string, days int) Way {
+	return Way{Name: name, Cross: math.NaN(), Likely: -1, Never: 1, Days: make([]Day, 0, days+1)}
+}
+
+func (t *tally) day(w *work, d int, keep bool) {
+	n := float64(t.n)
+	day, over := w.pick.day(w.ln, t.level)
+	day.Over, day.Within = float64(over)/n, float64(t.crossed)/n
+	if t.capped {
+		day.Overrun = float64(t.ran) / n
+	}
+	if t.paths.Likely < 0 && 2*t.crossed >= t.n {
+		t.paths.Likely = d
+	}
+	t.paths.Days = append(t.paths.Days, day)
+	if keep {
+		t.paths.Ln = append(t.paths.Ln, slices.Clone(w.ln))
+	}
+}
+
+func (t *tally) finish() {
+	if t.crossed > 0 {
+		t.paths.Cross = float64(t.days) / float64(t.crossed)
+	}
+	t.paths.Never = float64(t.n-t.crossed) / float64(t.n)
+}
+
+// way carries all paths through the days, with steps.
+func (f *Forecaster) way(b Bed, a Alternative, pl *plan, w *work) (Way, error) {
+	lnCap, level := b.levels()
+	way := newWay(a.Name, f.days)
+	t := tally{n: f.paths, level: level, paths: &way, capped: b.Cap > 0}
+	copy(w.ln, w.first)
+	clear(w.held)
+	for p := range w.over {
+		w.over[p], w.run[p] = MostDays+1, MostDays+1
+	}
+	var release *Release
+	for d := 0; ; d++ {
+		low, high := math.Inf(1), math.Inf(-1)
+		for p, v := range w.ln {
+			if v >= lnCap {
+				v = lnCap
+				w.held[p] = true
+				if w.run[p] > MostDays {
+					w.run[p] = uint8(d)
+					t.ran++
+				}
+			}
+			if v >= level && w.over[p] > MostDays {
+				w.over[p] = uint8(d)
+				t.crossed++
+				t.days += d
+			}
+			w.ln[p] = v
+			low, high = min(low, v), max(high, v)
+		}
+		w.pick.start(low, high, f.paths)
+		w.pick.add(w.ln, nil, w.ln)
+		t.day(w, d, b.Keep)
+		if d == f.days {
+			t.finish()
+			return way, nil
+		}
+		for _, s := range a.Steps {
+			if s.Day != d {
+				continue
+			}
+			if s.Treatment != nil {
+				f.treat(w, *s.Treatment, release != nil)
+				continue
+			}
+			w.put(*s.Release, release == nil)
+			if release = s.Release; way.Outcome == "" {
+				way.Outcome = f.outcome(b, *release, way.Days[d].Median, d)
+			}
+		}
+		if release == nil {
+			for p, v := range w.ln {
+				if !w.held[p] {
+					w.ln[p] = max(v+pl.alpha[d][p]+pl.noise*f.noise[d][p], gone)
+				}
+			}
+			continue
+		}
+		if err := f.hunt(w, *release, pl, d); err != nil {
+			return Way{}, err
+		}
+	}
+}
+
+// treat leaves a share on each path, of the spot too where there is one.
+func (f *Forecaster) treat(w *work, t Treatment, spot bool) {
+	for p, z := range f.effect {
+		left := math.Min(t.LnLeft+t.SD*z, 0)
+		w.ln[p] = math.Max(w.ln[p]+left, gone)
+		if spot {
+			w.spot[p] *= math.Exp(left)
+		}
+		w.held[p] = w.held[p] && left == 0
+	}
+}
