@@ -56,7 +56,7 @@ func (a *App) CountWords(ctx context.Context, words []string, o CountOptions) (s
 	if err != nil {
 		return "", duplicateVisit(err, v)
 	}
-	return fmt.Sprintf("stored visit %d: %s", id, a.visitWords(v)) + a.outlierWords(v), nil
+	return fmt.Sprintf("stored visit %d: %s", id, a.visitWords(v)) + a.outlierWords(v) + a.closedNote(ctx, v.Date, []string{v.Bed}), nil
 }
 
 func (a *App) future(what string, d civil.Date) error {
@@ -208,7 +208,7 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()) + outcomeWords(more.Outcome), nil
+	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()) + outcomeWords(more.Outcome) + a.closedNote(ctx, day, codes), nil
 }
 
 // shortStep is a step's key without the word for the pest in front: the
@@ -386,7 +386,7 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 	for _, b := range beds {
 		res.Warnings = append(res.Warnings, a.residueWarnings(s, b, agent.Key, o.Date)...)
 	}
-	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), o.Date.Short())
+	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), o.Date.Short()) + a.closedNote(ctx, o.Date, codes)
 	res.Said += "\n" + strings.Join(reasons, "\n")
 	if len(agent.CheckDays) > 0 {
 		var days []string

@@ -46,6 +46,9 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	if err := wrong.Err(); err != nil {
 		return Said{}, kept(err, "nothing was stored")
 	}
+	if err := a.oneLabel(ctx, l); err != nil {
+		return Said{}, kept(err, "nothing was stored")
+	}
 	if e, ok := l.Expiry.Get(); ok && day.After(e) {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("the product expired on %s: nothing is scheduled with it, and it must not be used", e))
 	}
@@ -88,6 +91,34 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 		res.Said += fmt.Sprintf("; %d fields are still unknown, and a schedule that needs one is refused", len(gaps))
 	}
 	return res, nil
+}
+
+// oneLabel refuses a label whose registered product is already kept under
+// another key, for limits and later corrections belong to the product, and one
+// that names an active twice.
+func (a *App) oneLabel(ctx context.Context, l farm.Label) error {
+	for i, x := range l.Actives {
+		for _, y := range l.Actives[:i] {
+			if k, ok := a.cat.ActiveKey(x.Name); ok {
+				if k2, ok := a.cat.ActiveKey(y.Name); ok && k == k2 {
+					return diag.Usagef("write it once, with its whole content", "%q and %q are one active ingredient", y.Name, x.Name)
+				}
+			}
+		}
+	}
+	return a.st.View(ctx, func(tx *store.Tx) error {
+		all, err := tx.Labels()
+		if err != nil {
+			return err
+		}
+		for _, o := range all {
+			if o.Key != l.Key && o.Retired.IsZero() && label.SameProduct(o, l) {
+				return diag.Usagef(fmt.Sprintf("give a new copy of it the key %s, which stores the next version; or `leafturn label retire %s`", o.Key, o.Key),
+					"the product with registration %s is kept already, as label %s", o.Registration.Value, o.Key)
+			}
+		}
+		return nil
+	})
 }
 
 // Labels lists the labels entered and what is unknown of each.

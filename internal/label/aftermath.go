@@ -60,14 +60,14 @@ var aftermath = map[string]func(After) string{
 		return a.keepOut() + "; whoever went in while it was closed and feels ill goes to a doctor with the label"
 	},
 	CodePHI:       After.noCut,
-	CodeRate:      After.noMore,
+	CodeRate:      After.tooMuch,
 	CodeInterval:  After.noMore,
 	CodeApart:     func(a After) string { return a.noMore() + ", and look at the plants for burnt leaves" },
 	CodeWindow:    After.noMore,
 	CodeMaxCount:  After.noMore,
 	CodeMaxYear:   After.noMore,
-	CodeMaxAmount: After.noMore,
-	CodeMaxActive: After.noMore,
+	CodeMaxAmount: After.tooMuch,
+	CodeMaxActive: After.tooMuch,
 	CodeSeason:    After.noMore,
 	CodeUnits: func(a After) string {
 		return "find out how much was used, and put no more on " + a.Bed + " before that"
@@ -149,6 +149,15 @@ func (a After) noMore() string {
 		return "the label's intervals and maxima allow more of it on " + a.Bed + " by now; read the label before the next one"
 	}
 	return fmt.Sprintf("put no more of it on %s before %s %d", a.Bed, a.Again.Short(), a.Again.Year)
+}
+
+// tooMuch: the intervals of a label hold for its own amounts.
+func (a After) tooMuch() string {
+	words := "keep out of " + a.Bed + " and do not cut there before you have asked: the label's intervals are for the label's amounts; " + a.ask()
+	if a.Again.IsZero() || !a.past(a.Again) {
+		words += "; " + a.noMore()
+	}
+	return words
 }
 
 func (a After) bees() string {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 )
 
@@ -247,12 +248,12 @@ func (r Request) work(d *Decision) {
 	const options = "apply earlier, move the work, or choose another method"
 	for _, w := range plans {
 		switch {
-		case w.Date.Before(r.Date):
+		case w.Date.Before(r.Date) && (r.Start.IsZero() || w.Date.Before(civil.DateIn(r.Start, r.loc()))):
 			continue
-		case w.Date == r.Date && (r.End.IsZero() || w.At.IsZero()):
+		case !w.Date.After(r.Date) && (r.End.IsZero() || w.At.IsZero()):
 			d.when("%s is planned on the same day: apply after it, the bed is closed then", w.What)
 			continue
-		case w.Date == r.Date && !w.At.After(firstOf(r.Start, r.End)):
+		case !w.Date.After(r.Date) && !w.At.After(firstOf(r.Start, r.End)):
 			continue // the work comes first
 		}
 		if at := firstOf(w.At, w.Date.In(r.loc())); at.Before(open) {

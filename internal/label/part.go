@@ -83,7 +83,7 @@ func (r Request) ready() Request {
 			continue
 		}
 		r.ground = append(r.ground, t)
-		if t.Label == r.Label.Key {
+		if l, ok := r.labelOf(t); t.Label == r.Label.Key || ok && SameProduct(l, r.Label) {
 			r.same = append(r.same, t)
 		}
 	}

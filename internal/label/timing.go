@@ -2,6 +2,7 @@ package label
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 	"time"
 
@@ -116,7 +117,7 @@ func (r Request) apart(d civil.Date) []block {
 	var out []block
 	for _, t := range r.here() {
 		other, ok := r.labelOf(t)
-		if !ok || t.Label == r.Label.Key {
+		if !ok || t.Label == r.Label.Key || SameProduct(other, r.Label) {
 			continue
 		}
 		n, what, note := 0, "", ""
@@ -155,8 +156,31 @@ func (r Request) holds(l farm.Label, active string) bool {
 	return false
 }
 
+// SameProduct reports whether two labels are of one registered product: their
+// registration numbers are the same, and no other countries are named. Limits
+// belong to the product, whatever key its label is kept under.
+func SameProduct(a, b farm.Label) bool {
+	x, ok := a.Registration.Get()
+	y, ok2 := b.Registration.Get()
+	if !ok || !ok2 || squeezed(x) != squeezed(y) || !strings.ContainsAny(x, "123456789") {
+		return false // a number of zeros alone stands for one that is not there
+	}
+	c, ok := a.Jurisdiction.Get()
+	d, ok2 := b.Jurisdiction.Get()
+	return !ok || !ok2 || strings.EqualFold(country(c), country(d))
+}
+
+// squeezed is a number as it is compared: without spaces, in one case.
+func squeezed(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), "")) }
+
+func country(s string) string { c, _, _ := strings.Cut(strings.TrimSpace(s), "-"); return c }
+
+// contents are what labels put behind the name of an active: "(80%)", "80 %".
+var contents = regexp.MustCompile(`\([^)]*\)|[0-9.,]+ *%`)
+
 // sameActive reports whether two labels mean one active.
 func (r Request) sameActive(a, b string) bool {
+	a, b = contents.ReplaceAllString(a, " "), contents.ReplaceAllString(b, " ")
 	if r.ActiveKey != nil {
 		if x, ok := r.ActiveKey(a); ok {
 			if y, ok := r.ActiveKey(b); ok {

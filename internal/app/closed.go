@@ -1,0 +1,32 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+)
+
+// closedNote says which of the beds were closed for re-entry when work in them
+// was noted: today as of now, an earlier day when they were closed until its
+// end. What was done is stored as it happened; the note comes after it. A
+// failure to read is no reason to lose the answer, and gives no note.
+func (a *App) closedNote(ctx context.Context, day civil.Date, beds []string) string {
+	s, err := a.snapshot(ctx, day)
+	if err != nil {
+		return ""
+	}
+	at := a.now
+	if day != a.Today() {
+		at = day.AddDays(1).In(a.loc)
+	}
+	var out strings.Builder
+	for _, o := range a.openings(s.treatments, s.versions, s.beds, at) {
+		if !o.Open && slices.Contains(beds, o.Bed) {
+			fmt.Fprintf(&out, "\nnote: %s: nobody works or counts in it; who did washes, and goes to a doctor with the label when ill", o.Words)
+		}
+	}
+	return out.String()
+}
