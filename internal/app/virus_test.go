@@ -9,10 +9,9 @@ import (
 	"leafturn/internal/farm"
 )
 
-// The scout's checks of package assess are written with levels of their own
-// for a tospovirus (virus() of facts_test.go): a find on a plant with signs.
-// The catalogue's row for plants with signs is one of any find too, but only
-// watches; a positive test acts. If a row changes, so must that fixture.
+// The tests of package assess have the levels of a tospovirus written out
+// (virus() of facts_test.go), for that package cannot read the catalogue. These
+// are the same rows: where one changes, change both.
 func TestVirusOfAssessIsTheCatalogues(t *testing.T) {
 	cat, err := catalog.Load()
 	require.NoError(t, err)
