@@ -179,6 +179,11 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	if word == farm.Confirmed || word == farm.NotConfirmed {
 		return a.confirmed(ctx, day, pest, word, beds, note, more)
 	}
+	for _, k := range a.cat.Looks() {
+		if k.Pest == pest.Key && (word == k.Fits || slices.Contains(k.Fails, word)) {
+			return a.looked(ctx, day, pest, word, k.Days, beds, note, more)
+		}
+	}
 	var keys []string
 	key := ""
 	for _, x := range a.cat.Actions(pest.Key) {

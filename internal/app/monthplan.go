@@ -345,7 +345,10 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, usual monthplan.Sp
 				it.Details = append(it.Details, report.Plain("the next possible day: "+u.Next.Short()))
 			}
 			for _, l := range u.LookUp {
-				it.Details = append(it.Details, report.Plain("look up: "+l))
+				if !strings.HasPrefix(l, "look today") {
+					l = "look up: " + l
+				}
+				it.Details = append(it.Details, report.Plain(l))
 			}
 			sec.Items = append(sec.Items, it)
 		}

@@ -156,10 +156,10 @@ func (j *judge) deviations(ctx context.Context, t farm.Treatment, l farm.Label, 
 	now := map[string]label.Rule{}
 	for _, r := range found {
 		switch {
-		case r.Unknown:
-			unjudged = append(unjudged, r.Words)
 		case !r.OfLabel():
 			notNoted = append(notNoted, r.Words)
+		case r.Unknown:
+			unjudged = append(unjudged, r.Words)
 		default:
 			now[r.Code] = r
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -12,6 +13,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/render"
+	"leafturn/internal/report"
 )
 
 // The checks of a knowledgeable scout, run through the program with the
@@ -235,4 +237,81 @@ func askScout(t *testing.T, area, frost, stage, day, pest, did string, lines ...
 	v, ok := doc.Data.(app.Verdict)
 	require.True(t, ok)
 	return v.Verdict, strings.Join(v.Reasons, "\n")
+}
+
+// An insecticide on dahlias in bloom: a bee statement that forbids open bloom
+// refuses at any hour, one that forbids foraging hours by day, and a blank one
+// refuses until it is read.
+func TestScoutsChecks_InsecticideOnOpenBloomAtNoon(t *testing.T) {
+	for _, x := range []struct {
+		bees              string
+		offered           bool
+		week, plan, treat string
+	}{
+		{`"not in bloom"`, false, "forbids this product until the petals have fallen", "forbids this product until the petals have fallen", "this broke the label: bloom"},
+		{`"not while bees forage"`, true, "apply between sunset and sunrise", "not between sunrise and sunset", "this broke the label: bees foraging"},
+		{`""`, false, "bee statement is not read yet", "bee statement is not read yet", "until these are read off the label (`leafturn label ask` says where they stand): bee statement"},
+	} {
+		t.Run(x.bees, func(t *testing.T) {
+			a := newFarm(t, testPath(t), summer.Add(12*time.Hour), app.FarmOptions{Area: p("no_tospovirus"), Country: p("US"), Zone: p("America/Los_Angeles"), At: p("45.5, -123.0")})
+			day := a.Today()
+			_, err := a.AddBed(ctx, app.BedOptions{Code: "A1", Size: "30 m x 1.2 m", Plants: "200", Site: "outdoor"})
+			require.NoError(t, err)
+			_, err = a.Stage(ctx, day.AddDays(-10), "bloom", []string{"A1"}, "")
+			require.NoError(t, err)
+			_, err = a.CountWords(ctx, strings.Fields("A1 thrips 10*30"), app.CountOptions{Date: day})
+			require.NoError(t, err)
+			l := strings.NewReplacer(`pests = ["slug"]`, `pests = ["thrips"]`, `bees = "none stated"`, "bees = "+x.bees, `water_buffer = "10 m"`, `water_buffer = "none stated"`,
+				`ppe = ""`, `ppe = "gloves"`, `rate_min = "10 kg/ha"`, `rate_min = "none stated"`).Replace(exampleLabel(t))
+			_, err = a.AddLabel(ctx, strings.NewReader(l), "spray.toml", civil.MustParse("2026-07-01"), false)
+			require.NoError(t, err)
+
+			doc, err := a.Week(ctx, day)
+			require.NoError(t, err)
+			week := plainText(t, doc)
+			require.Contains(t, week, x.week)
+			require.Equal(t, x.offered, strings.Contains(week, "if the lower steps were not enough"), week)
+
+			doc, err = a.MonthPlan(ctx, day, app.MonthOptions{})
+			require.NoError(t, err)
+			require.Contains(t, plainText(t, doc), x.plan)
+			placed := false
+			for _, s := range doc.Data.(app.MonthPlanData).Slots {
+				if s.Kind == "product" {
+					placed = true
+					at, err := time.Parse(time.RFC3339, s.Start)
+					require.NoError(t, err)
+					require.True(t, at.Hour() >= 19 || at.Hour() < 7, s.Start) // the sun is up from 7 to 19 in July and August
+				}
+			}
+			require.Equal(t, x.offered, placed)
+
+			said, err := a.Treat(ctx, app.TreatOptions{Label: "bait", Beds: []string{"A1"}, Pest: "thrips", Amount: "25 g", Start: "2026-07-22 12:00", End: "2026-07-22 12:30"})
+			require.NoError(t, err)
+			require.Contains(t, strings.Join(said.Warnings, "\n"), x.treat)
+		})
+	}
+}
+
+// The published level for grasshoppers is one of field crops, and that is said
+// where the level is shown.
+func TestScoutsChecks_GrasshopperRuleIsOfFieldCrops(t *testing.T) {
+	a := newFarm(t, testPath(t), summer, app.FarmOptions{})
+	_, err := a.AddBed(ctx, app.BedOptions{Code: "A1", Size: "30 m x 1.2 m", Plants: "200", Site: "outdoor"})
+	require.NoError(t, err)
+	_, err = a.Stage(ctx, a.Today().AddDays(-10), "bloom", []string{"A1"}, "")
+	require.NoError(t, err)
+	_, err = a.CountWords(ctx, strings.Fields("A1 grasshopper 16*2 4 4 air=25C"), app.CountOptions{Date: a.Today()}) // 40 on 18: 20 per square yard
+	require.NoError(t, err)
+	doc, err := a.WhyBed(ctx, a.Today(), "A1", "grasshopper")
+	require.NoError(t, err)
+	require.Contains(t, plainText(t, doc), "any field crop (June): from 30 nymphs/sq yd in field; not made for dahlia; far too high for cut flowers")
+}
+
+// plainText is a document as printed, on one line.
+func plainText(t *testing.T, doc *report.Document) string {
+	t.Helper()
+	var text bytes.Buffer
+	require.NoError(t, render.Text(&text, *doc, render.Options{Width: 88}))
+	return strings.Join(strings.Fields(text.String()), " ")
 }

@@ -248,6 +248,7 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic,
 	}
 	r.Bloom, r.Ground = label.Flowering(stage, farm.FlowersOn(s.done, b.Code, t.Date))
+	r.Looks = label.Looks(a.looks(), s.done, b.Code, t.Pest, t.Date)
 	r = a.ladder(s, b, t.Pest, stage, t.Date).Ask(r)
 	if w, ok := s.weather[t.Date]; ok {
 		r.Weather = &w
@@ -273,6 +274,15 @@ func (a *App) aparts() []label.Apart {
 			source = x.Basis
 		}
 		out = append(out, label.Apart{A: x.A, B: x.B, Days: x.Days, Source: source})
+	}
+	return out
+}
+
+// looks are what actives need to know of pests before they go on.
+func (a *App) looks() []label.Look {
+	var out []label.Look
+	for _, x := range a.cat.Looks() {
+		out = append(out, label.Look{Active: x.Active, Pest: x.Pest, Fits: x.Fits, Fails: x.Fails, Question: x.Question, Why: x.Why, Instead: x.Instead, Days: x.Days})
 	}
 	return out
 }

@@ -127,11 +127,11 @@ func (a *App) breachWords(b farm.Bed, found []label.Rule, after label.After) []s
 		case r.Code == label.CodeUnknown && r.Field != "":
 			unread = append(unread, r.Field)
 			continue
-		case r.Unknown:
-			out = append(out, fmt.Sprintf("%s: cannot be judged: %s", b.Code, r.Words))
-			continue
 		case !r.OfLabel():
 			out = append(out, fmt.Sprintf("%s: no breach of the label, but: %s", b.Code, r.Words))
+			continue
+		case r.Unknown:
+			out = append(out, fmt.Sprintf("%s: cannot be judged: %s", b.Code, r.Words))
 			continue
 		}
 		out = append(out, fmt.Sprintf("%s: this broke the label: %s: %s", b.Code, r.Code, r.Words))

@@ -202,7 +202,12 @@ func levelSection(r assess.Reading, src *sources) report.Section {
 		if !l.Overridden {
 			l.Value = l.Own // in the source's own unit
 		}
-		s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("for comparison, %s (%s): %s %s", l.Crop, l.StageWords, week.LevelWords(l), l.Unit)).Cite(src.cite(l.Ref)...))
+		words := fmt.Sprintf("for comparison, %s (%s): %s %s", l.Crop, l.StageWords, week.LevelWords(l), l.Unit)
+		words += "; not made for dahlia"
+		if note, ok := strings.CutPrefix(l.Ref.Note, "transferred; "); ok {
+			words += "; " + note
+		}
+		s.Notes = append(s.Notes, report.Plain(words).Cite(src.cite(l.Ref)...))
 	}
 	if !math.IsNaN(r.Chance) {
 		s.Notes = append(s.Notes, report.Say("chance that the truth is at or over the action level: {}", report.Chance(r.Chance)))

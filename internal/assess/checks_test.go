@@ -249,8 +249,8 @@ func TestAssess_Strata(t *testing.T) {
 		v    farm.Visit
 		want bool
 	}{
-		"none found in the spot": {virus(), count("tospovirus", "plant", 0, 0, 0), false},
-		"one found in the spot":  {virus(), count("tospovirus", "plant", 0, 1, 0), true},
+		"none found in the spot": {virus(), count("tospovirus", "test", 0, 0, 0), false},
+		"one found in the spot":  {virus(), count("tospovirus", "test", 0, 1, 0), true},
 		"just under the level":   {mites(), count("spider_mite", "leaf", 9, 10), false},
 		"at the level":           {mites(), count("spider_mite", "leaf", 10, 10), true},
 		"no damage noted":        {earwigs(), count("earwig", "shelter", 9, 9), false},
@@ -380,7 +380,7 @@ func TestAssess_StageOfToday(t *testing.T) {
 
 // A disease acts on any find; every plant of a small bed is enough.
 func TestAssess_Disease(t *testing.T) {
-	found := count("tospovirus", "plant")
+	found := count("tospovirus", "test")
 	found.Presence = &farm.Presence{Infested: 1, Looked: 12}
 	a := assessed(t, input(virus(), farm.Bloom, found))
 	require.Equal(t, verdict.Act, a.Result.Verdict)

@@ -50,6 +50,7 @@ type Catalog struct {
 	rates        []ReleaseRate
 	actives      []Active
 	aparts       []Apart
+	looks        []Look
 	minutes      []Minutes
 	generations  []Generation
 	sideEffects  []SideEffect

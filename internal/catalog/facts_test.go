@@ -112,7 +112,7 @@ func TestPublishedValues(t *testing.T) {
 		{"wireworm", "maize", "larvae/5 shovelfuls", "pre-sowing", "act", "larvae_per_shovelful", 0.2, ">=", "University of Delaware"},
 		{"symphylan", "mint", "symphylans/cubic ft of soil", "spring", "act", "symphylans_per_cubic_ft", 10, ">=", "Pacific Northwest"},
 		{"symphylan", "strawberry", "baits with symphylans", "weeks before transplanting", "act", "baits_with_symphylans", 0, ">", "UC IPM Strawberry"},
-		{"grasshopper", "any field crop", "nymphs/sq yd in field", "June", "act", "nymphs_per_sqyd", 30, ">=", "North Dakota State"},
+		{"grasshopper", "any field crop", "nymphs/sq yd in field", "June", "act", "hoppers_per_sqft", 30.0 / 9, ">=", "North Dakota State"},
 		{"tospovirus", "dahlia and other ornamentals", "plants confirmed", "any", "act", "plants_confirmed", 0, ">", "UMass"},
 		{"crown_gall", "dahlia", "clumps with galls", "dividing, planting, digging", "act", "clumps_with_galls", 0, ">", "Pacific Northwest"},
 	} {

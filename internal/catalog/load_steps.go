@@ -189,6 +189,7 @@ func (l *loader) sideEffects() {
 		}
 		l.c.aparts = append(l.c.aparts, x)
 	})
+	l.looks(actives)
 	seen := map[string]bool{}
 	l.table("side_effects.csv", columns("active_key,agent_group,active,irac_or_frac_group,agent,life_stage,iobc_class,class_basis,residual_days,bee_note,test,effect_pct,other_rating"), func(w row) {
 		s := SideEffect{Active: w.oneOf("active_key", actives...), Groups: w.refs("agent_group", agentGroups), ActiveText: w.must("active"), ModeGroup: w.str("irac_or_frac_group"),
@@ -222,6 +223,27 @@ func (l *loader) sideEffects() {
 			pairs[k] = true
 		}
 		l.c.waits = append(l.c.waits, d)
+	})
+}
+
+func (l *loader) looks(actives []string) {
+	var pairs []string
+	l.table("looks.csv", columns("active_key,pest_key,fits,fails,question,why,instead,days"), func(w row) {
+		k := Look{Active: w.oneOf("active_key", actives...), Pest: w.oneOf("pest_key", l.pestKeys...), Fits: w.key("fits"), Fails: w.words("fails"),
+			Question: w.must("question"), Why: w.must("why"), Instead: w.must("instead"), Days: w.whole("days", 1, 60, 0), Provenance: w.provenance()}
+		if len(k.Fails) == 0 || slices.Contains(k.Fails, k.Fits) {
+			w.bad("fails", "needs answers, none of them the one that fits", "name at least one answer with which the active does not work")
+		}
+		for _, word := range append([]string{k.Fits}, k.Fails...) {
+			if word != Word(word) || slices.ContainsFunc(l.c.actions, func(a Action) bool { return a.Pest == k.Pest && strings.HasSuffix(a.Key, "_"+word) }) {
+				w.bad("fails", fmt.Sprintf("%q is not in the form of a key, or is a step against the pest", word), "use lower-case letters, digits and underscores, and no step's name")
+			}
+		}
+		if k.Days == 0 {
+			w.bad("days", "is empty", "say for how many days an answer stands")
+		}
+		pairs = unique(w, "active_key", k.Active+"|"+k.Pest, pairs)
+		l.c.looks = append(l.c.looks, k)
 	})
 }
 

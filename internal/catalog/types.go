@@ -338,6 +338,18 @@ type Apart struct {
 	Provenance
 }
 
+// Look is what an active needs to know of a pest before it goes on.
+type Look struct {
+	Active, Pest string
+	Fits         string   // the answer with which it works
+	Fails        []string // the answers with which it does not
+	Question     string   // follows "whether"
+	Why          string
+	Instead      string // what to do where it fails
+	Days         int    // how long an answer stands
+	Provenance
+}
+
 // DefaultWait is the wait before a release when nothing better is known.
 type DefaultWait struct {
 	Active string

@@ -23,6 +23,9 @@ func (c *Catalog) Actives() []Active { return slices.Clone(c.actives) }
 // a figure.
 func (c *Catalog) Aparts() []Apart { return slices.Clone(c.aparts) }
 
+// Looks returns what actives need to know of pests before they go on.
+func (c *Catalog) Looks() []Look { return slices.Clone(c.looks) }
+
 // MinutesFor returns the time that a sample unit takes, false when it is not
 // known.
 func (c *Catalog) MinutesFor(unit string) (Minutes, bool) {

@@ -191,7 +191,8 @@ func didCommand(d *deps) *ucli.Command {
 		ArgsUsage: "PEST STEP BED...",
 		Description: "--enough and --not-enough note what came of it; on an organic farm a product comes\n" +
 			"only after steps that were noted as not enough (7 CFR 205.206).\n\n" +
-			"Where a level asks to confirm what did the damage, write confirmed or not-confirmed for\nthe step. Confirmed holds for the season; not-confirmed for the counts up to 3 days after.",
+			"Where a level asks to confirm what did the damage, write confirmed or not-confirmed for\nthe step. Confirmed holds for the season; not-confirmed for the counts up to 3 days after.\n\n" +
+			"Bt needs to know the larvae: small_larvae (of moths, under 1 cm), large_larvae or\nsawfly_larvae for the step holds for that day and the 3 after.",
 		Flags: []ucli.Flag{
 			&ucli.StringFlag{Name: "by", Usage: "who did it"},
 			&ucli.BoolFlag{Name: "enough", Usage: "it was enough"},

@@ -478,10 +478,28 @@ const (
 	NotConfirmed = "not_confirmed"
 )
 
+// Answer is in front of the word in the action of a Done record which answers
+// what a product needs to know of the pest before it goes on.
+const Answer = "answer:"
+
+// AnswerOn is the latest of the answers to a pest in a bed that was noted on a
+// day or within so many days before it, and its day; "" for none. Of one day
+// the one that was entered last counts.
+func AnswerOn(done []Done, bed, pest string, answers []string, on civil.Date, days int) (string, civil.Date) {
+	word, at := "", civil.Date{}
+	for _, d := range done {
+		w, ok := strings.CutPrefix(d.Action, Answer)
+		if ok && d.Bed == bed && d.Pest == pest && slices.Contains(answers, w) && !d.Date.After(on) && on.Sub(d.Date) <= days && !d.Date.Before(at) {
+			word, at = w, d.Date
+		}
+	}
+	return word, at
+}
+
 // IsStep reports whether something was done against the pest, rather than
 // noted.
 func (d Done) IsStep() bool {
-	return d.Pest != Flowers && !strings.HasPrefix(d.Action, Settled) && d.Action != Confirmed && d.Action != NotConfirmed
+	return d.Pest != Flowers && !strings.HasPrefix(d.Action, Settled) && !strings.HasPrefix(d.Action, Answer) && d.Action != Confirmed && d.Action != NotConfirmed
 }
 
 // Confirmation is a note that the pest was confirmed, or looked for and not

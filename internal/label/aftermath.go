@@ -14,7 +14,7 @@ import (
 // its use. The farm's own interval and a missing note of the steps before a
 // product do not: neither makes an application a breach of its label.
 func (r Rule) OfLabel() bool {
-	return r.Code != CodePractice && r.Code != CodeFarmInterval
+	return r.Code != CodePractice && r.Code != CodeFarmInterval && r.Code != CodeLook && r.Code != CodeUnfit
 }
 
 // BreachCode returns the code of a breach in the words that Breaches gave it,
@@ -103,6 +103,12 @@ var aftermath = map[string]func(After) string{
 		return "keep animals out of " + a.Bed + "; call a vet with the label if one is ill"
 	},
 
+	CodeLook: func(a After) string {
+		return "no breach of the label: look at the pest in " + a.Bed + " before any more of it, and count again"
+	},
+	CodeUnfit: func(a After) string {
+		return "no breach of the label: do not count on it in " + a.Bed + ", and count again"
+	},
 	CodeFarmInterval: func(a After) string { return "the farm's own rule, not the label's: decide whether it still holds" },
 	CodePractice: func(a After) string {
 		return "no breach of the label: note the steps that were tried before, and that they were not enough (7 CFR 205.206(e))"

@@ -15,9 +15,10 @@ import (
 func Breaches(t farm.Treatment, r Request) (broke, unjudged []string) {
 	for _, rule := range Findings(t, r) {
 		switch {
+		case !rule.OfLabel():
 		case rule.Unknown:
 			unjudged = append(unjudged, rule.Words)
-		case rule.OfLabel():
+		default:
 			broke = append(broke, rule.Code+": "+rule.Words)
 		}
 	}
@@ -71,6 +72,7 @@ func Findings(t farm.Treatment, r Request) []Rule {
 	}
 	r.amounts(&d, nil)
 	r.practice(&d)
+	r.looks(&d)
 	if t.EndKnown {
 		r.bees(&d)
 	} else {

@@ -34,6 +34,7 @@ type Rule struct {
 	Field   string // the label field it comes from, "" when it is not a label field
 	Where   string // where on a label that field stands
 	Unknown bool   // true when it refuses because something is not known
+	Note    string // the command that notes what is not known, BED for the beds; "" for none
 }
 
 // The codes of the rules.
@@ -74,6 +75,8 @@ const (
 	CodeJurisdiction  = "registered elsewhere"
 	CodeSpray         = "spray volume"
 	CodeHours         = "time of day"
+	CodeLook          = "pest not looked at"
+	CodeUnfit         = "fails on this pest"
 )
 
 // Bloom tells whether flowers are open. The zero value is "nobody looked".
@@ -148,6 +151,8 @@ type Request struct {
 
 	Generations []civil.Date // first days of the pest's generations, ascending; empty is unknown
 	GroupDays   int          // window for the rotation warning then; 0 is DefaultGroupDays
+
+	Looks []Look // what the actives need to know of the pest
 
 	Bloom  Bloom // of the crop
 	Ground Bloom // of weeds, cover crop and companion strips in or beside the bed

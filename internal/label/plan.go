@@ -37,6 +37,7 @@ func Plan(r Request) Decision {
 	r.reminders(&d)
 	r.rotation(&d)
 	r.practice(&d)
+	r.looks(&d)
 	r.bees(&d)
 	r.weather(&d)
 	r.place(&d)

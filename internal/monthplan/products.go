@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"leafturn/internal/civil"
@@ -243,7 +244,9 @@ func (p *planner) place(o Offer, c choice, count Slot, days []civil.Date) (s Slo
 		var words []string
 		for _, r := range rules {
 			words = append(words, r.Words)
-			if r.Unknown {
+			if r.Note != "" {
+				look = append(look, "look today, then: "+strings.Replace(r.Note, "BED", c.request.Bed.Code, 1))
+			} else if r.Unknown {
 				w := r.Field
 				if r.Where != "" {
 					w += " (on the label: " + r.Where + ")"
@@ -336,6 +339,11 @@ func (p *planner) slot(o Offer, c choice, count Slot, d label.Decision, start, e
 	// What flowers are open is noted for today only.
 	if b, ok := c.request.Label.Bees.Get(); ok && s.Date.After(p.in.Today) {
 		s.Conditions = append(slices.Clone(s.Conditions), "look on the day: no flowers open in or beside the bed (the label on bees: "+b+")")
+	}
+	for _, k := range c.request.Needs() {
+		if s.Date.After(p.in.Today) {
+			s.Conditions = append(slices.Clone(s.Conditions), "look on the day: "+k.Question)
+		}
 	}
 	if o.Why != "" {
 		s.Why = append(s.Why, o.Why)

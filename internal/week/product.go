@@ -84,6 +84,7 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
+	r.Looks = label.Looks(b.in.Looks, b.in.Done, a.Bed.Code, a.Pest.Key, on)
 	if w, ok := b.in.Weather[on]; ok {
 		r.Weather = &w
 	}
@@ -139,6 +140,8 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 			switch {
 			case r.Code == label.CodeBloom && r.Unknown, r.Unknown && strings.Contains(r.Words, "flowers are open"):
 				line.Details = appendNew(line.Details, fmt.Sprintf("look today, then: leafturn flowers none|open %s", bedsHere))
+			case r.Note != "":
+				line.Details = appendNew(line.Details, "look today, then: "+strings.Replace(r.Note, "BED", bedsHere, 1))
 			case r.Unknown && r.Field != "":
 				line.Details = appendNew(line.Details, lookUp(r))
 			}

@@ -126,6 +126,7 @@ type Input struct {
 	// ActiveKey and Apart are of label.Request.
 	ActiveKey func(name string) (string, bool)
 	Apart     []label.Apart
+	Looks     []label.Look // what actives need to know of pests
 }
 
 // Trace is what led to a line in one bed.
