@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 )
 
 // closedNote says which of the beds were closed for re-entry when work in them
@@ -18,12 +19,13 @@ func (a *App) closedNote(ctx context.Context, day civil.Date, beds []string) str
 	if err != nil {
 		return ""
 	}
-	at := a.now
+	from, to := a.now, a.now
 	if day != a.Today() {
-		at = day.AddDays(1).In(a.loc)
+		from, to = day.In(a.loc), day.AddDays(1).In(a.loc)
 	}
+	before := slices.DeleteFunc(slices.Clone(s.treatments), func(t farm.Treatment) bool { return t.End.After(from) })
 	var out strings.Builder
-	for _, o := range a.openings(s.treatments, s.versions, s.beds, at) {
+	for _, o := range a.openings(before, s.versions, s.beds, to) {
 		if !o.Open && slices.Contains(beds, o.Bed) {
 			fmt.Fprintf(&out, "\nnote: %s: nobody works or counts in it; who did washes, and goes to a doctor with the label when ill", o.Words)
 		}
