@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -158,7 +159,11 @@ func (a *App) treatTimes(t *farm.Treatment, o TreatOptions, res *Said, bad func(
 	clock := func(flag, text string) time.Time {
 		at, warning, err := ingest.ParseClock(text, a.Today(), a.loc)
 		if err != nil {
-			bad(`write it as "2026-07-13 18:30", on the farm's clock`, "--%s: %s", flag, firstLine(err))
+			do := `write it as "2026-07-13 18:30", on the farm's clock`
+			if p := (*diag.Problem)(nil); errors.As(err, &p) && p.Do != "" {
+				do = p.Do
+			}
+			bad(do, "--%s: %s", flag, firstLine(err))
 			return time.Time{}
 		}
 		if warning != "" {

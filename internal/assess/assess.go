@@ -479,9 +479,7 @@ func (a *Assessment) unnoted(in Input, r *Reading, vin *verdict.Input) {
 	vin.Unnoted = verdict.Unnoted(*c, r.Unit.Needs)
 	bad, open := verdict.Conditions(v, r.Unit.Needs)
 	vin.Cautions = open
-	for _, b := range bad {
-		vin.Doubts = append(vin.Doubts, b)
-	}
+	vin.Doubts = append(vin.Doubts, bad...)
 }
 
 // minUnits is the number of units below which there is no verdict: for a

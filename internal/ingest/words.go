@@ -55,7 +55,7 @@ func noDate(s, do, why string) *diag.Problem {
 }
 
 var (
-	dmy      = regexp.MustCompile(`^(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4})$`)
+	dmy      = regexp.MustCompile(`^(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})$`)
 	ymd      = regexp.MustCompile(`^(\d{4})[-/.]?(\d{1,2})[-/.]?(\d{1,2})$`)
 	yearMon  = regexp.MustCompile(`^\d{4}-\d{2}$`)
 	dateLike = regexp.MustCompile(`^\d+([-/.]\d+)+[-/.]?$`)
@@ -71,6 +71,9 @@ func dateAdvice(s string) (do, why string) {
 		return ""
 	}
 	if m := dmy.FindStringSubmatch(s); m != nil {
+		if len(m[3]) == 2 {
+			m[3] = "20" + m[3]
+		}
 		dayFirst, monthFirst := valid(m[3], m[2], m[1]), valid(m[3], m[1], m[2])
 		switch {
 		case dayFirst != "" && monthFirst != "" && dayFirst != monthFirst:

@@ -109,6 +109,7 @@ func TestParseClock_Refuses(t *testing.T) {
 		{"2026-07-13 24:00", ny, "24:00 is not a time of day", "write a time from 00:00 to 23:59"},
 		{"2026-07-13", ny, `"2026-07-13" is not a date and time`, `write date and 24-hour time, such as "2026-07-13 18:30"`},
 		{"2026-07-13 6:30 pm", ny, `"2026-07-13 6:30 pm" is not a date and time`, `write date and 24-hour time, such as "2026-07-13 18:30"`},
+		{"03/04/27 18:30", ny, `"03/04/27" can be read as two different dates`, "write 2027-04-03 or 2027-03-04"},
 		{"3/4/2026 18:30", ny, `"3/4/2026" can be read as two different dates`, "write 2026-04-03 or 2026-03-04"},
 		{"2026-07-13 18:30+99:00", ny, `"+99:00" is not an offset from UTC`, "write an offset such as -04:00"},
 	} {
