@@ -31,6 +31,7 @@ type FarmData struct {
 	WorkHours     string         `json:"work_hours"`
 	HarvestDays   string         `json:"harvest_days"`
 	RoundMinutes  int            `json:"round_minutes"`
+	ProductDays   int            `json:"product_days"`
 	Address       string         `json:"applicator_address"`
 	Normals       []NormalData   `json:"normals"`
 	Beds          int            `json:"beds"`
@@ -43,7 +44,7 @@ func farmData(f farm.Farm, beds, plants int, file string) FarmData {
 		Name: f.Name, Place: f.Place, Country: f.Country, TimeZone: f.TimeZone, HardinessZone: f.HardinessZone,
 		LastFrost: f.LastFrost, FirstFrost: f.FirstFrost, Units: string(f.Units), Organic: f.Organic, Pests: orEmpty(f.Pests),
 		Area: orEmpty(f.Area), WaitingCost: waitingCost(f), Latitude: f.Latitude, Longitude: f.Longitude, WorkDays: farm.WeekdayWords(f.WorkDays), WorkHours: f.WorkHours,
-		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes, Address: f.ApplicatorAddress, Normals: normalsData(f.Normals),
+		HarvestDays: farm.WeekdayWords(f.HarvestDays), RoundMinutes: f.RoundMinutes, ProductDays: f.ProductDays, Address: f.ApplicatorAddress, Normals: normalsData(f.Normals),
 		Beds: beds, Plants: plants, File: file,
 	}
 }

@@ -68,6 +68,16 @@ func (o FarmOptions) week(f *farm.Farm, bad func(do, format string, args ...any)
 			f.RoundMinutes = n
 		}
 	}
+	if o.ProductDays != nil {
+		f.ProductDays = 0
+		if *o.ProductDays != "" {
+			n, err := strconv.Atoi(*o.ProductDays)
+			if err != nil || n < 1 || n > 365 {
+				bad("write whole days, such as 10", "--product-days %q is no number of days between applications", *o.ProductDays)
+			}
+			f.ProductDays = n
+		}
+	}
 }
 
 func placeWords(f farm.Farm) string {
@@ -82,6 +92,13 @@ func roundWords(f farm.Farm) string {
 		return ""
 	}
 	return fmt.Sprintf("%d minutes", f.RoundMinutes)
+}
+
+func productDaysWords(f farm.Farm) string {
+	if f.ProductDays == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d, or the label's where that is longer", f.ProductDays)
 }
 
 // more puts what labels and releases ask of a bed into it; what is not given

@@ -25,7 +25,7 @@ import (
 type FarmOptions struct {
 	Name, Place, Country, Zone, Hardiness, LastFrost, FirstFrost, Units, Organic, Pests, Area, WaitingCost *string
 	// Where it lies, and the working week.
-	At, WorkDays, WorkHours, HarvestDays, RoundMinutes, ApplicatorAddress *string
+	At, WorkDays, WorkHours, HarvestDays, RoundMinutes, ProductDays, ApplicatorAddress *string
 }
 
 // defaultPests are the pests that a new farm watches until it says otherwise:
@@ -233,6 +233,7 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("working hours"), orUnknown(f.WorkHours)},
 		{report.Text("days of cutting"), orUnknown(farm.WeekdayWords(f.HarvestDays))},
 		{report.Text("time for a scouting round"), orUnknown(roundWords(f))},
+		{report.Text("own days between uses"), orUnknown(productDaysWords(f))},
 		{report.Text("applicator's address"), orUnknown(f.ApplicatorAddress)},
 		{report.Text("usual weather by month"), orUnknown(normalWords(f))},
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},

@@ -31,6 +31,7 @@ func farmFlags() []ucli.Flag {
 		&ucli.StringFlag{Name: "work-hours", Usage: "times of day at which you work, such as \"07:00-12:00, 18:00-21:00\""},
 		&ucli.StringFlag{Name: "harvest-days", Usage: "days on which you cut, such as \"Mon, Thu\""},
 		&ucli.StringFlag{Name: "round-minutes", Usage: "minutes that you have for a scouting round"},
+		&ucli.StringFlag{Name: "product-days", Usage: "your own least days between applications of a product; a label's longer interval stands"},
 		&ucli.StringFlag{Name: "applicator-address", Usage: "address of whoever applies products, for the records"},
 	}
 }
@@ -46,7 +47,7 @@ func farmOptions(c *ucli.Context) app.FarmOptions {
 	return app.FarmOptions{
 		Name: get("name"), Place: get("place"), Country: get("country"), Zone: get("zone"), Hardiness: get("hardiness"),
 		LastFrost: get("last-frost"), FirstFrost: get("first-frost"), Units: get("units"), Organic: get("organic"), Pests: get("pests"), Area: get("area"), WaitingCost: get("waiting-cost"),
-		At: get("at"), WorkDays: get("work-days"), WorkHours: get("work-hours"), HarvestDays: get("harvest-days"), RoundMinutes: get("round-minutes"), ApplicatorAddress: get("applicator-address"),
+		At: get("at"), WorkDays: get("work-days"), WorkHours: get("work-hours"), HarvestDays: get("harvest-days"), RoundMinutes: get("round-minutes"), ProductDays: get("product-days"), ApplicatorAddress: get("applicator-address"),
 	}
 }
 

@@ -45,6 +45,7 @@ type FarmMore struct {
 	HarvestDays  []time.Weekday `json:"harvest_days,omitempty"`
 	WorkHours    string         `json:"work_hours,omitempty"`    // such as "07:00-12:00,18:00-21:00"
 	RoundMinutes int            `json:"round_minutes,omitempty"` // for a scouting round; 0: not said
+	ProductDays  int            `json:"product_days,omitempty"`  // the farm's own least days between applications; 0: none
 	// ApplicatorAddress is the address of whoever applies products; records of
 	// organic farms name it (7 U.S.C. 6519).
 	ApplicatorAddress string        `json:"applicator_address,omitempty"`

@@ -80,7 +80,7 @@ func (b *builder) noLabel(a *assess.Assessment) {
 func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, on civil.Date) label.Request {
 	r := label.Request{
 		Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
-		History: b.in.Treatments, Organic: b.in.Farm.Organic,
+		History: b.in.Treatments, Organic: b.in.Farm.Organic, FarmMinDays: b.in.Farm.ProductDays,
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
