@@ -184,7 +184,12 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 			return a.looked(ctx, day, pest, word, k.Days, beds, note, more)
 		}
 	}
-	var keys []string
+	keys := []string{farm.Confirmed, "not-confirmed"}
+	for _, k := range a.cat.Looks() {
+		if k.Pest == pest.Key {
+			keys = append(append(keys, k.Fits), k.Fails...)
+		}
+	}
 	key := ""
 	for _, x := range a.cat.Actions(pest.Key) {
 		short := shortStep(x.Key)

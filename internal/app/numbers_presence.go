@@ -110,7 +110,11 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 	if err != nil {
 		return nil, err
 	}
-	n.Mean, n.Low, n.High = finite(mean), finite(iv.Low), finite(math.Min(iv.High, post.Quantile(0.975)))
+	high := iv.High
+	if most := post.Quantile(0.975); iv.Low < most { // else the sample lies beyond what the prior can tell of
+		high = math.Min(high, most)
+	}
+	n.Mean, n.Low, n.High = finite(mean), finite(iv.Low), finite(high)
 	switch share {
 	case 0: // one-sided, as for counts that are all zeros
 		n.High = finite(meanAt(1-math.Pow(0.05, 1/float64(p.Looked)), tally, c))

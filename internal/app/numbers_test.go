@@ -82,6 +82,15 @@ func sound(t require.TestingT, doc *report.Document, what string) {
 	}
 }
 
+// Found by TestNumbersOf_Anything: so clumped a pest and so many hit leaves that
+// the interval lies beyond the belief's densities.
+func TestNumbersOf_BeyondThePrior(t *testing.T) {
+	x, err := app.NumbersOf(strings.Fields("19*0 2 7/8"), "", someDay)
+	require.NoError(t, err)
+	p := x.Data.(app.NumbersData).Presence
+	require.True(t, p.High == nil || *p.Low <= *p.High, "%+v", p)
+}
+
 // The order of the units changes nothing but the place of a unit far above.
 func TestNumbersOf_OrderOfUnits(t *testing.T) {
 	a, err := app.NumbersOf(strings.Fields("3 0 1 0 0 12/50"), "mite", someDay)

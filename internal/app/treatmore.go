@@ -207,7 +207,7 @@ func (a *App) openings(ts []farm.Treatment, versions map[int64]farm.Label, beds 
 		}
 		list = append(list, t)
 	}
-	return label.ReentryOf(list, labels, places, a.loc, now)
+	return label.Reentry(list, labels, places, a.loc, now)
 }
 
 func versionKey(t farm.Treatment, versions map[int64]farm.Label) string {

@@ -1,10 +1,7 @@
 package climate_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +11,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/climate"
+	"leafturn/internal/testkit"
 )
 
 func day(s string) civil.Date { return civil.MustParse(s) }
@@ -71,20 +69,9 @@ func TestFill(t *testing.T) {
 	require.Equal(t, "mi me mi mi", kinds(s.Fill()), "an end has one neighbour only")
 }
 
-func seattle(t *testing.T) []climate.Day {
-	t.Helper()
-	f, err := os.Open("../../testdata/reference/weather_seattle_2012_2013.csv")
-	require.NoError(t, err)
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	require.NoError(t, err)
-	var out []climate.Day
-	for _, r := range rows[1:] {
-		low, err := strconv.ParseFloat(r[1], 64)
-		require.NoError(t, err)
-		high, err := strconv.ParseFloat(r[2], 64)
-		require.NoError(t, err)
-		out = append(out, measured(r[0], low, high))
+func seattle(t *testing.T) (out []climate.Day) {
+	for _, d := range testkit.Seattle(t) {
+		out = append(out, measured(d.Date, d.Low, d.High))
 	}
 	return out
 }

@@ -151,3 +151,37 @@ func TestParseClock_ShowsItself(t *testing.T) {
 		require.Equal(t, 365*96-n, accepted, zone)
 	}
 }
+
+// Clock changes of other zones, from the IANA time zone database: Lord Howe
+// moves by half an hour; Havana skips midnight.
+func TestParseClock_OtherZones(t *testing.T) {
+	zone := func(name string) *time.Location {
+		loc, err := time.LoadLocation(name)
+		require.NoError(t, err)
+		return loc
+	}
+	lord, ny := zone("Australia/Lord_Howe"), zone("America/New_York")
+	_, warning, err := ingest.ParseClock("2026-04-05 01:45", today, lord)
+	require.NoError(t, err)
+	require.Contains(t, warning, "twice")
+	_, _, err = ingest.ParseClock("2026-10-04 02:15", today, lord)
+	require.ErrorContains(t, err, "enter 01:45 or 02:45")
+	_, _, err = ingest.ParseClock("2026-03-08 00:30", today, zone("America/Havana"))
+	require.ErrorContains(t, err, "does not exist")
+	// 13 June 2026 in each minute of the day reads back as itself.
+	for m := range 24 * 60 {
+		want := time.Date(2026, 6, 13, 0, m, 0, 0, ny).Format("2006-01-02 15:04")
+		got, warning, err := ingest.ParseClock(want, today, ny)
+		require.NoError(t, err)
+		require.Empty(t, warning)
+		require.Equal(t, want, got.In(ny).Format("2006-01-02 15:04"))
+	}
+}
+
+func TestParseDate_ShortYears(t *testing.T) {
+	for in, say := range map[string]string{"13/04/27": "write 2027-04-13", "04/13/27": "write 2027-04-13", "04/04/27": "write 2027-04-04", "soon": "2026-07-13"} {
+		_, err := ingest.ParseDate(in, civil.Date{})
+		require.ErrorContains(t, err, say)
+		require.ErrorIs(t, err, civil.ErrSyntax)
+	}
+}

@@ -1,10 +1,8 @@
 package label
 
 import (
-	"fmt"
 	"time"
 
-	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 )
 
@@ -93,65 +91,4 @@ func Findings(t farm.Treatment, r Request) []Rule {
 	}
 	r.place(&d)
 	return d.Refusals
-}
-
-// LocalEnd turns a date and a clock time ("18:30", "" when only the date is
-// known) of the farm into the instant that re-entry counts from.
-//
-// Without a time it is the end of the day. A time that comes twice when the
-// clocks go back is read as the later one. Both add a warning. A time that
-// does not exist when the clocks go forward is an error that says which times
-// do. All common practice.
-func LocalEnd(d civil.Date, hhmm string, loc *time.Location) (end time.Time, warning string, err error) {
-	if hhmm == "" {
-		return d.AddDays(1).In(loc), "the end time is missing, so re-entry counts from the end of the day", nil
-	}
-	c, err := time.Parse("15:04", hhmm)
-	if err != nil {
-		return end, "", fmt.Errorf("%q is not a time of day; write it as 18:30", hhmm)
-	}
-	wall := func(t time.Time) bool { return civil.DateIn(t, loc) == d && t.In(loc).Format("15:04") == hhmm4(c) }
-	guess := time.Date(d.Year, d.Month, d.Day, c.Hour(), c.Minute(), 0, 0, loc)
-	// Offsets of zones change by at most a few hours; look both ways for every
-	// instant that shows this wall time.
-	var found []time.Time
-	for m := -180; m <= 180; m += 15 {
-		if t := guess.Add(time.Duration(m) * time.Minute); wall(t) {
-			found = append(found, t)
-		}
-	}
-	switch len(found) {
-	case 0:
-		_, off1 := guess.Add(-4 * time.Hour).Zone()
-		_, off2 := guess.Add(4 * time.Hour).Zone()
-		gap := time.Duration(off2-off1) * time.Second
-		return end, "", fmt.Errorf("%s did not exist on %s, because the clocks went forward; enter %s or %s", hhmm, d, c.Add(-gap).Format("15:04"), c.Add(gap).Format("15:04"))
-	case 1:
-		return found[0], "", nil
-	}
-	return found[len(found)-1], fmt.Sprintf("%s came twice on %s, because the clocks went back; the later one is taken", hhmm, d), nil
-}
-
-func hhmm4(t time.Time) string { return t.Format("15:04") }
-
-// ParseDate reads a date from a label: YYYY-MM-DD only. A date such as
-// "03/04/27", which reads two ways, is refused with both readings.
-func ParseDate(s string) (civil.Date, error) {
-	d, err := civil.Parse(s)
-	if err == nil {
-		return d, nil
-	}
-	for _, sep := range []string{"/", "-", "."} {
-		us, e1 := time.Parse("01"+sep+"02"+sep+"06", s)
-		eu, e2 := time.Parse("02"+sep+"01"+sep+"06", s)
-		switch {
-		case e1 == nil && e2 == nil && !us.Equal(eu):
-			return civil.Date{}, fmt.Errorf("%q can be read two ways; write %s or %s: %w", s, us.Format(civil.Layout), eu.Format(civil.Layout), civil.ErrSyntax)
-		case e1 == nil:
-			return civil.Date{}, fmt.Errorf("%q: write %s: %w", s, us.Format(civil.Layout), civil.ErrSyntax)
-		case e2 == nil:
-			return civil.Date{}, fmt.Errorf("%q: write %s: %w", s, eu.Format(civil.Layout), civil.ErrSyntax)
-		}
-	}
-	return civil.Date{}, err
 }

@@ -239,41 +239,6 @@ func TestOverlap(t *testing.T) {
 	}
 }
 
-// Clock changes of other zones, from the IANA time zone database: Lord Howe
-// moves by half an hour; Havana skips midnight.
-func TestLocalEnd(t *testing.T) {
-	got, warning, err := label.LocalEnd(day("2026-06-01"), "18:30", ny)
-	require.NoError(t, err)
-	require.Empty(t, warning)
-	sameTime(t, "2026-06-01T18:30:00-04:00", got)
-
-	lord := mustZone("Australia/Lord_Howe")
-	_, warning, err = label.LocalEnd(day("2026-04-05"), "01:45", lord)
-	require.NoError(t, err)
-	require.Contains(t, warning, "twice")
-	_, _, err = label.LocalEnd(day("2026-10-04"), "02:15", lord)
-	require.ErrorContains(t, err, "enter 01:45 or 02:45")
-	_, _, err = label.LocalEnd(day("2026-03-08"), "00:30", mustZone("America/Havana"))
-	require.ErrorContains(t, err, "did not exist")
-	_, _, err = label.LocalEnd(day("2026-06-01"), "half past six", ny)
-	require.ErrorContains(t, err, "write it as 18:30")
-	// 13 June 2026 in each minute of the day reads back as itself.
-	for m := range 24 * 60 {
-		hhmm := time.Date(2026, 6, 13, 0, m, 0, 0, ny).Format("15:04")
-		got, _, err := label.LocalEnd(day("2026-06-13"), hhmm, ny)
-		require.NoError(t, err)
-		require.Equal(t, "2026-06-13 "+hhmm, got.In(ny).Format("2006-01-02 15:04"))
-	}
-}
-
-func TestParseDate(t *testing.T) {
-	for in, say := range map[string]string{"13/04/27": "write 2027-04-13", "04/13/27": "write 2027-04-13", "04/04/27": "write 2027-04-04", "soon": "YYYY-MM-DD"} {
-		_, err := label.ParseDate(in)
-		require.ErrorContains(t, err, say)
-		require.ErrorIs(t, err, civil.ErrSyntax)
-	}
-}
-
 func TestBreaches(t *testing.T) {
 	l := with(func(l *farm.Label) {
 		l.MaxApplications, l.RateMax, l.REIHours = farm.Value(1), farm.Value(units.Of(3, "g/m2")), farm.Value(24.0)

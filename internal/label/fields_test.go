@@ -196,7 +196,7 @@ func TestReentryOf_Crop(t *testing.T) {
 	end := at("2026-06-01T18:00:00-04:00")
 	for crop, hours := range map[string]int{"": 12, "dahlias": 12, "tulips": 48, "roses": 48} { // one that is not listed: the longest
 		beds := map[string]farm.Bed{"B3": {Code: "B3", Site: farm.Outdoor, BedMore: farm.BedMore{Crop: crop}}}
-		o := label.ReentryOf([]farm.Treatment{ended(l.Key, end)}, map[string]farm.Label{l.Key: l}, beds, ny, end)
+		o := label.Reentry([]farm.Treatment{ended(l.Key, end)}, map[string]farm.Label{l.Key: l}, beds, ny, end)
 		require.Equal(t, end.Add(time.Duration(hours)*time.Hour).UTC(), o[0].At.UTC(), crop)
 	}
 }

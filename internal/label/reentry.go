@@ -91,20 +91,10 @@ type Opening struct {
 // 170.407). Days to harvest count from the date of the application, which is
 // day 0. When only the date was given, the end is the end of that day. A
 // label that is missing or whose interval nobody has read closes the bed
-// until it is read. sites gives the site of each bed; a bed that is missing
-// takes the longest interval of the label. loc is the farm's zone, for the
-// words and for dates.
-func Reentry(ts []farm.Treatment, labels map[string]farm.Label, sites map[string]farm.Site, loc *time.Location, now time.Time) []Opening {
-	beds := map[string]farm.Bed{}
-	for code, site := range sites {
-		beds[code] = farm.Bed{Code: code, Site: site}
-	}
-	return ReentryOf(ts, labels, beds, loc, now)
-}
-
-// ReentryOf is Reentry for beds whose crop is known too: an interval printed
-// beside a crop counts for the beds in which it grows.
-func ReentryOf(ts []farm.Treatment, labels map[string]farm.Label, beds map[string]farm.Bed, loc *time.Location, now time.Time) []Opening {
+// until it is read. An interval printed beside a crop or a site counts for the
+// beds of that crop and site; a bed that is not among beds takes the longest
+// interval of the label. loc is the farm's zone, for the words and for dates.
+func Reentry(ts []farm.Treatment, labels map[string]farm.Label, beds map[string]farm.Bed, loc *time.Location, now time.Time) []Opening {
 	by := map[string][]farm.Treatment{}
 	for _, t := range ts {
 		by[t.Bed] = append(by[t.Bed], t)

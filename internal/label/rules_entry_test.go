@@ -8,6 +8,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
 	"leafturn/internal/label"
 	"leafturn/internal/schedule"
 	"leafturn/internal/units"
@@ -19,7 +20,7 @@ func rei(h float64) farm.Label {
 
 // open returns the opening of bed B3 after treatments of labels, at now.
 func open(now time.Time, labels map[string]farm.Label, ts ...farm.Treatment) label.Opening {
-	return label.Reentry(ts, labels, map[string]farm.Site{"B3": farm.Outdoor}, ny, now)[0]
+	return label.Reentry(ts, labels, map[string]farm.Bed{"B3": {Code: "B3", Site: farm.Outdoor}}, ny, now)[0]
 }
 
 // ended is a treatment with the label that ended at an instant.
@@ -55,19 +56,17 @@ var entryRules = map[string]func(*testing.T){
 		sameTime(t, "2026-11-01T07:00:00-05:00", open(end, one(rei(12)), ended("ironbait", end)).At)
 	},
 	"LR-035": func(t *testing.T) {
-		end, warning, err := label.LocalEnd(day("2026-11-01"), "01:30", ny)
+		end, warning, err := ingest.ParseClock("2026-11-01 01:30", day("2026-11-02"), ny)
 		require.NoError(t, err)
 		require.Contains(t, warning, "twice")
 		sameTime(t, "2026-11-01T05:30:00-05:00", open(end, one(rei(4)), ended("ironbait", end)).At)
 	},
 	"LR-036": func(t *testing.T) {
-		_, _, err := label.LocalEnd(day("2026-03-08"), "02:30", ny)
+		_, _, err := ingest.ParseClock("2026-03-08 02:30", day("2026-03-09"), ny)
 		require.ErrorContains(t, err, "enter 01:30 or 03:30")
 	},
 	"LR-037": func(t *testing.T) {
-		end, warning, err := label.LocalEnd(day("2026-06-01"), "", ny)
-		require.NoError(t, err)
-		require.Contains(t, warning, "missing")
+		end := day("2026-06-02").In(ny) // an application whose time is not given is stored so
 		tr := ended("ironbait", end)
 		tr.Date, tr.EndKnown = day("2026-06-01"), false
 		o := open(end, one(rei(12)), tr)
@@ -233,9 +232,9 @@ var placeRules = map[string]func(*testing.T){
 		refused(t, label.Plan(ask(l, "2026-07-01")), label.CodeExpired, "")
 	},
 	"LR-051": func(t *testing.T) {
-		_, err := label.ParseDate("03/04/27")
-		require.ErrorContains(t, err, "write 2027-03-04 or 2027-04-03")
-		d, err := label.ParseDate("2027-03-04")
+		_, err := ingest.ParseDate("03/04/27", civil.Date{})
+		require.ErrorContains(t, err, "write 2027-04-03 or 2027-03-04")
+		d, err := ingest.ParseDate("2027-03-04", civil.Date{})
 		require.NoError(t, err)
 		require.Equal(t, day("2027-03-04"), d)
 	},

@@ -1,10 +1,7 @@
 package phenology_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -15,6 +12,7 @@ import (
 	"leafturn/internal/degreeday"
 	"leafturn/internal/growth"
 	"leafturn/internal/phenology"
+	"leafturn/internal/testkit"
 )
 
 func day(s string) civil.Date { return civil.MustParse(s) }
@@ -35,20 +33,9 @@ func flat(t *testing.T, first, last string, temp float64) climate.Series {
 	return s
 }
 
-func seattle(t *testing.T) []climate.Day {
-	t.Helper()
-	f, err := os.Open("../../testdata/reference/weather_seattle_2012_2013.csv")
-	require.NoError(t, err)
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	require.NoError(t, err)
-	var out []climate.Day
-	for _, r := range rows[1:] {
-		low, err := strconv.ParseFloat(r[1], 64)
-		require.NoError(t, err)
-		high, err := strconv.ParseFloat(r[2], 64)
-		require.NoError(t, err)
-		out = append(out, climate.Day{Date: day(r[0]), Min: low, Max: high, Kind: climate.Measured})
+func seattle(t *testing.T) (out []climate.Day) {
+	for _, d := range testkit.Seattle(t) {
+		out = append(out, climate.Day{Date: day(d.Date), Min: d.Low, Max: d.High, Kind: climate.Measured})
 	}
 	return out
 }

@@ -41,7 +41,7 @@ func (b *builder) reentry() {
 		beds[bed.Code] = bed
 	}
 	morning := b.in.Today.In(b.in.Zone)
-	for _, o := range label.ReentryOf(ts, labels, beds, b.in.Zone, morning) {
+	for _, o := range label.Reentry(ts, labels, beds, b.in.Zone, morning) {
 		product := o.Label
 		if l, ok := labels[o.Label]; ok {
 			product = l.Product
