@@ -92,6 +92,9 @@ var aftermath = map[string]func(After) string{
 		return "do not repeat it for that; " + a.noMore() + ", and look where the water ran"
 	},
 	CodeHours: After.bees,
+	CodeMethod: func(a After) string {
+		return "do not put it on in that way again; look where it drifted, keep people and animals off it; " + a.ask()
+	},
 	CodeSpray: func(a After) string { return "look at the plants of " + a.Bed + " for burnt leaves; " + a.ask() },
 	CodePlantBack: func(a After) string {
 		return "plant nothing else in " + a.Bed + " before you have asked; " + a.ask()

@@ -206,6 +206,8 @@ func (r Request) area() float64 {
 	return r.AreaM2
 }
 
+const belowMinimum = "below minimum: "
+
 // amounts fills in the amounts of the decision and refuses a proposed amount
 // that the rates do not allow. left is the product per area still free in the
 // period, nil when the label states no maximum.
@@ -263,7 +265,7 @@ func (r Request) amounts(d *Decision, left *units.Quantity) {
 			Words: fmt.Sprintf("%s is more than the label allows on %.4g m²: at most %s at %s", r.Amount, area, show(most), hi)})
 	}
 	if !least.IsZero() && above(least.Value, want.Value) {
-		d.Warnings = append(d.Warnings, fmt.Sprintf("below minimum: %s is less than the label's lowest rate of %s; federal US law lets a lower dose unless the label forbids it, other law may not, and it may not work", r.Amount, r.Label.RateMin.Value))
+		d.Warnings = append(d.Warnings, fmt.Sprintf(belowMinimum+"%s is less than the label's lowest rate of %s; federal US law lets a lower dose unless the label forbids it, other law may not, and it may not work", r.Amount, r.Label.RateMin.Value))
 	}
 }
 

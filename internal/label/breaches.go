@@ -1,6 +1,9 @@
 package label
 
 import (
+	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"leafturn/internal/farm"
@@ -32,12 +35,27 @@ func Breaches(t farm.Treatment, r Request) (broke, unjudged []string) {
 // of t, the temperature and wind too where t has them, and only treatments
 // before t count as history (t itself, found by its record number, is left
 // out).
-func Findings(t farm.Treatment, r Request) []Rule {
+func Findings(t farm.Treatment, r Request) []Rule { return review(t, r).Refusals }
+
+// Low says that an application which took place was below the label's lowest
+// rate, "" where it was not: no breach by US law, and it may not work.
+func Low(t farm.Treatment, r Request) string {
+	for _, w := range review(t, r).Warnings {
+		if strings.HasPrefix(w, belowMinimum) {
+			return w
+		}
+	}
+	return ""
+}
+
+func review(t farm.Treatment, r Request) Decision {
 	r.Date, r.Start, r.End = t.Date, time.Time{}, t.End
 	if t.EndKnown {
 		r.Start = t.Start
 	}
-	r.Part, r.Pest, r.Amount, r.AreaM2, r.Work, r.Applying = t.Part, t.Pest, t.Amount, t.AreaM2, nil, false
+	r.noHour = !t.EndKnown
+	// What nobody wrote down is not judged, and said.
+	r.Part, r.Pest, r.Amount, r.AreaM2, r.Work, r.Applying = t.Part, t.Pest, t.Amount, t.AreaM2, nil, true
 	if t.AirC != nil {
 		r.TempC = t.AirC
 	}
@@ -69,19 +87,12 @@ func Findings(t farm.Treatment, r Request) []Rule {
 		d.refuse(b.Rule)
 	}
 	r.amounts(&d, nil)
+	r.method(&d, t.Method)
 	r.practice(&d)
 	r.looks(&d)
-	if t.EndKnown {
-		r.bees(&d)
-	} else {
-		day := r
-		day.End = time.Time{}
-		day.bees(&d)
-	}
-	hour := r
-	hour.Applying = true // a limit on conditions that nobody wrote down is not judged, and said
+	r.bees(&d)
 	from := len(d.Refusals)
-	hour.weather(&d)
+	r.weather(&d)
 	for i := from; i < len(d.Refusals); i++ {
 		if rule := &d.Refusals[i]; rule.Unknown && rule.Code == CodeWind {
 			rule.Words = "the label limits the wind, and the wind at the application was not written down; not known is not calm"
@@ -90,5 +101,27 @@ func Findings(t farm.Treatment, r Request) []Rule {
 		}
 	}
 	r.place(&d)
-	return d.Refusals
+	return d
+}
+
+// method holds the way in which an application was made against those that the
+// label forbids.
+func (r Request) method(d *Decision, used string) {
+	if slices.ContainsFunc(strings.Fields(tidy(used)), func(w string) bool { return w == "no" || w == "not" || w == "without" }) {
+		return // "by hand, no fogging"
+	}
+	plain := func(s string) string { return strings.NewReplacer(" ", "", "-", "").Replace(tidy(s)) }
+	for _, m := range r.Label.ForbiddenMethods.Value {
+		stem := plain(m)
+		for _, end := range []string{"ing", "er", "ers", "s"} {
+			if cut, ok := strings.CutSuffix(stem, end); ok && len(cut) > 2 {
+				stem = cut
+				break
+			}
+		}
+		if stem != "" && strings.Contains(plain(used), stem) {
+			d.refuse(Rule{Code: CodeMethod, Field: "forbidden methods", Where: directions,
+				Words: fmt.Sprintf("it was put on by %q, and the label forbids %s", used, m)})
+		}
+	}
 }

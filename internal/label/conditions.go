@@ -49,6 +49,9 @@ func (r Request) bees(d *Decision) {
 func (r Request) night(d *Decision, code, words string) {
 	start, instant := r.startOn(r.Date)
 	switch {
+	case !instant && r.noHour:
+		d.refuse(Rule{Code: code, Field: "bee statement", Where: envHazard + " or bee box", Unknown: true,
+			Words: words + "; the hour of the application was not written down"})
 	case !instant:
 		d.when("%s: apply between sunset and sunrise", words)
 	case r.Sunrise.IsZero() || r.Sunset.IsZero():
@@ -63,6 +66,15 @@ func (r Request) night(d *Decision, code, words string) {
 }
 
 func (r Request) weather(d *Decision) {
+	r.temperature(d)
+	r.wind(d)
+	r.hours(d)
+	r.rain(d)
+}
+
+// temperature holds the label's least and most temperature against that of the
+// hour, else against the day's.
+func (r Request) temperature(d *Decision) {
 	hi, hasHi := r.Label.MaxTempC.Get()
 	lo, hasLo := r.Label.MinTempC.Get()
 	top, bottom := r.TempC, r.TempC
@@ -79,7 +91,13 @@ func (r Request) weather(d *Decision) {
 	case missing:
 		d.when("temperature %s; no forecast is known for %s", limits(lo, hasLo, hi, hasHi), r.Date)
 	}
-	if hasHi && top != nil && above(*top, hi) {
+	// The day's highest and lowest are not those of the hour.
+	maybe := r.Applying && r.TempC == nil && top != nil
+	switch {
+	case maybe && (hasHi && above(*top, hi) && !(bottom != nil && above(*bottom, hi)) || hasLo && !above(lo, *top) && (bottom == nil || above(lo, *bottom))):
+		hot("the label limits the temperature; read a thermometer, for the day's own figures do not tell that of the hour", true)
+		return
+	case hasHi && top != nil && above(*top, hi):
 		hot(fmt.Sprintf("%.4g °C (%.4g °F) is above the label's highest temperature of %.4g °C", *top, *top*1.8+32, hi), false)
 	}
 	switch {
@@ -89,10 +107,6 @@ func (r Request) weather(d *Decision) {
 	case bottom == nil || above(lo, *bottom):
 		d.when("only while it is at least %.4g °C", lo)
 	}
-
-	r.wind(d)
-	r.hours(d)
-	r.rain(d)
 }
 
 // wind holds the label's least and most wind against the wind.
@@ -130,7 +144,12 @@ func (r Request) hours(d *Decision) {
 	}
 	words := farm.HoursWords(spans)
 	start, instant := r.startOn(r.Date)
-	if !instant {
+	switch {
+	case !instant && r.noHour && !r.Label.Advises("time_of_day"):
+		d.refuse(Rule{Code: CodeHours, Field: "time of day", Where: directions, Unknown: true,
+			Words: fmt.Sprintf("the label allows only the hours %s, and the hour of the application was not written down", words)})
+		return
+	case !instant:
 		d.when("only in the hours %s", words)
 		return
 	}

@@ -77,6 +77,7 @@ const (
 	CodeHours         = "time of day"
 	CodeLook          = "pest not looked at"
 	CodeUnfit         = "fails on this pest"
+	CodeMethod        = "forbidden method"
 )
 
 // Bloom tells whether flowers are open. The zero value is "nobody looked".
@@ -169,6 +170,7 @@ type Request struct {
 	Work           []Work
 
 	ground, same []farm.Treatment // set by ready
+	noHour       bool             // End is the end of the day, for the hour was not written down
 }
 
 // Decision is the answer to a Request.

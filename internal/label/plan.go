@@ -34,6 +34,7 @@ func Plan(r Request) Decision {
 		d.Earliest = r.earliest(r.Date)
 	}
 	r.counts(&d)
+	r.opensOn(&d)
 	r.reminders(&d)
 	r.rotation(&d)
 	r.practice(&d)
@@ -46,10 +47,28 @@ func Plan(r Request) Decision {
 	return d
 }
 
-// refuse adds a rule unless the same was said already.
+// refuse adds a rule unless the same was said already: one that is not known
+// never stands for one that is broken.
 func (d *Decision) refuse(n Rule) {
 	for _, o := range d.Refusals {
-		if o.Code == n.Code && (o.Field == n.Field || n.Code != CodeUnknown) && (n.Code != CodeApart && n.Code != CodeContradiction || o.Words == n.Words) {
+		if o.Code != n.Code || o.Unknown != n.Unknown {
+			continue
+		}
+		switch n.Code {
+		case CodeUnknown:
+			if o.Field == n.Field {
+				return
+			}
+		case CodeApart, CodeContradiction, CodeMethod:
+			if o.Words == n.Words {
+				return
+			}
+		case CodeMaxActive: // the words begin with the active
+			a, _, _ := strings.Cut(o.Words, ":")
+			if b, _, _ := strings.Cut(n.Words, ":"); a == b {
+				return
+			}
+		default:
 			return
 		}
 	}

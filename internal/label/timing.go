@@ -71,13 +71,20 @@ func (r Request) expiry(d civil.Date) []block {
 }
 
 func (r Request) interval(d civil.Date) []block {
-	n, code, whose := r.Label.MinIntervalDays.Value, CodeInterval, "the label"
-	if !r.Label.MinIntervalDays.Has() {
-		n = 0
+	n := 0
+	if r.Label.MinIntervalDays.Has() {
+		n = r.Label.MinIntervalDays.Value
 	}
+	out := r.apartBy(d, n, Rule{Code: CodeInterval, Field: "minimum retreatment interval", Where: directions}, "the label")
 	if r.FarmMinDays > n {
-		n, code, whose = r.FarmMinDays, CodeFarmInterval, "the farm's own rule"
+		out = append(r.apartBy(d, r.FarmMinDays, Rule{Code: CodeFarmInterval}, "the farm's own rule"), out...)
 	}
+	return out
+}
+
+// apartBy refuses a day that is fewer than n days from another application: of
+// several the one that lets the next come last.
+func (r Request) apartBy(d civil.Date, n int, rule Rule, whose string) []block {
 	var out []block
 	for _, t := range r.own() {
 		gap := d.Sub(t.Date)
@@ -85,20 +92,16 @@ func (r Request) interval(d civil.Date) []block {
 			continue
 		}
 		next := t.Date.AddDays(n)
-		words := fmt.Sprintf("%s asks for %s between applications; after the one of %s the first day allowed is %s, and %s is %s too early",
+		rule.Words = fmt.Sprintf("%s asks for %s between applications; after the one of %s the first day allowed is %s, and %s is %s too early",
 			whose, days(n), t.Date, next, d, days(n-gap))
 		if gap < 0 {
-			words = fmt.Sprintf("%s asks for %s between applications, and one is planned on %s; the first day allowed after it is %s", whose, days(n), t.Date, next)
+			rule.Words = fmt.Sprintf("%s asks for %s between applications, and one is planned on %s; the first day allowed after it is %s", whose, days(n), t.Date, next)
 		}
 		if !Located(t.Part) {
-			words += fmt.Sprintf("; %q does not say where in the bed, so it counts as the whole bed: write which half or rows", t.Part)
+			rule.Words += fmt.Sprintf("; %q does not say where in the bed, so it counts as the whole bed: write which half or rows", t.Part)
 		}
-		b := block{Rule{Code: code, Words: words}, next}
-		if code == CodeInterval {
-			b.Field, b.Where = "minimum retreatment interval", directions
-		}
-		if len(out) == 0 || b.next.After(out[0].next) {
-			out = []block{b}
+		if len(out) == 0 || next.After(out[0].next) {
+			out = []block{{rule, next}}
 		}
 	}
 	return out
@@ -111,8 +114,9 @@ func days(n int) string {
 	return fmt.Sprintf("%d days", n)
 }
 
-// apart keeps materials apart in both directions, by the longer of the
-// figures on the two labels, or by the published figure when neither has one.
+// apart keeps materials apart in both directions, by the longer of the figures
+// on the two labels; also by the published figure when neither has one or
+// one of them was not read.
 func (r Request) apart(d civil.Date) []block {
 	var out []block
 	for _, t := range r.here() {
@@ -121,14 +125,16 @@ func (r Request) apart(d civil.Date) []block {
 			continue
 		}
 		n, what, note := 0, "", ""
+		unread := false // whether one of the two labels may have a figure that nobody has read
 		for _, side := range [][2]farm.Label{{r.Label, other}, {other, r.Label}} {
+			unread = unread || len(side[0].KeepApart) == 0 && !side[0].NoKeepApart
 			for _, k := range side[0].KeepApart {
 				if r.holds(side[1], k.Active) && (what == "" || k.Days > n) {
 					n, what = k.Days, k.Active
 				}
 			}
 		}
-		if what == "" {
+		if what == "" || unread {
 			for _, k := range r.Apart {
 				if (r.holds(r.Label, k.A) && r.holds(other, k.B) || r.holds(r.Label, k.B) && r.holds(other, k.A)) && k.Days > n {
 					n, what = k.Days, k.A+" and "+k.B
@@ -170,8 +176,14 @@ func SameProduct(a, b farm.Label) bool {
 	return !ok || !ok2 || strings.EqualFold(country(c), country(d))
 }
 
-// squeezed is a number as it is compared: without spaces, in one case.
-func squeezed(s string) string { return strings.ToLower(strings.Join(strings.Fields(s), "")) }
+// numberWords are what stands in front of a registration number.
+var numberWords = regexp.MustCompile(`^(epa|registration|reg|mapp|pcp|act|number|num|nr|no|\.|:|#)+`)
+
+// squeezed is a number as it is compared: without spaces and without the words
+// in front of it ("EPA Reg. No."), in one case.
+func squeezed(s string) string {
+	return numberWords.ReplaceAllString(strings.ToLower(strings.Join(strings.Fields(s), "")), "")
+}
 
 func country(s string) string { c, _, _ := strings.Cut(strings.TrimSpace(s), "-"); return c }
 
@@ -224,11 +236,15 @@ func (r Request) closed(d civil.Date) []block {
 		}
 		l, _ := r.labelOf(t)
 		open, known := opens(t, l, r.Bed.Site, r.Crops)
+		through := !open.Before(d.AddDays(1).In(r.loc())) // closed to the end of the day
 		switch {
 		case !known:
 			out = append(out, block{Rule: Rule{Code: CodeClosed, Field: "re-entry interval (REI)", Where: agBox, Unknown: true,
 				Words: fmt.Sprintf("%s is closed since the treatment of %s until the label %q is read", r.Bed.Code, t.Date, t.Label)}})
-		case instant && open.After(start), !instant && !open.Before(d.AddDays(1).In(r.loc())):
+		case r.noHour && d == r.Date && open.After(d.In(r.loc())) && open.After(t.End) && (t.Date == d || !through):
+			out = append(out, block{Rule: Rule{Code: CodeClosed, Field: "re-entry interval (REI)", Where: agBox, Unknown: true,
+				Words: fmt.Sprintf("%s was closed until %s after %s, and the hour of this application was not written down", r.Bed.Code, clock(open, r.loc()), name(l))}})
+		case instant && open.After(start), !instant && through:
 			next := civil.DateIn(open, r.loc())
 			out = append(out, block{Rule{Code: CodeClosed, Field: "re-entry interval (REI)", Where: agBox,
 				Words: fmt.Sprintf("%s is closed until %s after %s", r.Bed.Code, clock(open, r.loc()), name(l))}, next})
@@ -237,10 +253,31 @@ func (r Request) closed(d civil.Date) []block {
 	return out
 }
 
+// opensOn names the hour at which the bed opens on the day of the request,
+// where only the day is planned.
+func (r Request) opensOn(d *Decision) {
+	if _, instant := r.startOn(r.Date); instant {
+		return
+	}
+	var last time.Time
+	for _, t := range r.History {
+		if t.Bed != r.Bed.Code || t.Date.After(r.Date) {
+			continue
+		}
+		l, _ := r.labelOf(t)
+		if open, known := opens(t, l, r.Bed.Site, r.Crops); known && open.After(t.End) && open.After(last) {
+			last = open
+		}
+	}
+	if last.After(r.Date.In(r.loc())) && last.Before(r.Date.AddDays(1).In(r.loc())) {
+		d.when("not before %s: %s is closed until then", clock(last, r.loc()), r.Bed.Code)
+	}
+}
+
 // startOn returns when the application on d begins, and false when only the
 // day is known.
 func (r Request) startOn(d civil.Date) (time.Time, bool) {
-	if r.End.IsZero() || d != r.Date {
+	if r.End.IsZero() || d != r.Date || r.noHour {
 		return time.Time{}, false
 	}
 	return firstOf(r.Start, r.End), true
