@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -14,10 +13,6 @@ import (
 	"leafturn/internal/label"
 	"leafturn/internal/report"
 )
-
-// boardDays is how far back the board looks for applications: longer than any
-// re-entry interval and the 30 days of display after it. Common practice.
-const boardDays = 60
 
 // Board is the re-entry board: what is closed until when, to print and post.
 // It stands for now, or for an hour of a day; "" for the hour of another day
@@ -46,9 +41,7 @@ func (a *App) Board(ctx context.Context, day civil.Date, hour string) (*report.D
 		if t.EndKnown && began.After(at) {
 			continue
 		}
-		if day.Sub(t.Date) <= boardDays {
-			ts = append(ts, t)
-		}
+		ts = append(ts, t)
 	}
 	openings := map[string]label.Opening{}
 	for _, o := range a.openings(ts, s.versions, s.beds, at) {
@@ -150,7 +143,7 @@ func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (Boar
 		Start: stamp(t.Start, a.loc), End: stamp(t.End, a.loc), EndKnown: t.EndKnown,
 	}
 	for _, y := range l.Actives {
-		x.Actives = append(x.Actives, fmt.Sprintf("%s %s %%", y.Name, strconv.FormatFloat(y.Percent, 'f', -1, 64)))
+		x.Actives = append(x.Actives, activeWords(y))
 	}
 	hours, state := label.REI(l, b.Site, b.CropWord())
 	x.REIState = string(state)
@@ -173,7 +166,7 @@ func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (Boar
 // cropAndSite says what grows in a bed, and where: the display asks for the crop
 // or site that was treated and its place.
 func cropAndSite(b farm.Bed) string {
-	words := "dahlias"
+	words := b.CropWord()
 	if b.Cultivar != "" {
 		words += " (" + b.Cultivar + ")"
 	}

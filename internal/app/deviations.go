@@ -20,17 +20,13 @@ const deviationDays = 30
 // into the week's list, after what is to be done.
 func (a *App) addDeviations(ctx context.Context, on civil.Date, doc *report.Document) error {
 	var ts []farm.Treatment
-	versions := map[int64]farm.Label{}
+	var versions map[int64]farm.Label
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
 		if ts, err = tx.Treatments(store.Filter{From: on.AddDays(-deviationDays), To: on}); err != nil {
 			return err
 		}
-		for _, t := range ts {
-			if versions[t.ID], err = tx.TreatmentLabel(t.ID); err != nil {
-				return err
-			}
-		}
-		return nil
+		versions, err = labelsThen(tx, ts, on)
+		return err
 	})
 	if err != nil || len(ts) == 0 {
 		return err

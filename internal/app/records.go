@@ -195,7 +195,7 @@ func (j *judge) deviations(ctx context.Context, t farm.Treatment, l farm.Label, 
 func (a *App) applications(ctx context.Context, f store.Filter) ([]ApplicationData, error) {
 	var ts []farm.Treatment
 	meta := map[int64]store.Record{}
-	versions := map[int64]farm.Label{}
+	var versions map[int64]farm.Label
 	counts := map[int64]string{}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
 		if ts, err = tx.Treatments(f); err != nil {
@@ -208,10 +208,10 @@ func (a *App) applications(ctx context.Context, f store.Filter) ([]ApplicationDa
 		for _, r := range records {
 			meta[r.ID] = r
 		}
+		if versions, err = labelsThen(tx, ts, a.Today()); err != nil {
+			return err
+		}
 		for _, t := range ts {
-			if versions[t.ID], err = tx.TreatmentLabel(t.ID); err != nil {
-				return err
-			}
 			if err := visitCounts(tx, t.Visit, counts); err != nil {
 				return err
 			}

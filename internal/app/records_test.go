@@ -24,7 +24,7 @@ func baitFarm(t *testing.T, path string) *app.App {
 	t.Helper()
 	a := newFarm(t, path, summer, app.FarmOptions{Country: p("US")})
 	for _, code := range []string{"A1", "A2"} {
-		_, err := a.AddBed(ctx, app.BedOptions{Code: code, Size: "12 m x 1 m", Site: "outdoor"})
+		_, err := a.AddBed(ctx, app.BedOptions{Code: code, Size: "12 m x 1 m", Site: "outdoor", Water: "50 m", Animals: "none"})
 		require.NoError(t, err)
 	}
 	l := strings.Replace(exampleLabel(t), `max_applications = "6"`, `max_applications = "3"`, -1)

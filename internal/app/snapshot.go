@@ -9,6 +9,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 	"leafturn/internal/store"
 )
 
@@ -23,8 +24,8 @@ type snapshot struct {
 	byPest     map[string][]farm.Visit      // the same by pest
 	byPair     map[[2]string][]farm.Visit   // the same by bed and pest
 	labels     []farm.Label                 // the version in force on that day
-	treatments []farm.Treatment             // of the 400 days before: limits look back a year
-	versions   map[int64]farm.Label         // by treatment: the label it was made under
+	treatments []farm.Treatment             // all of them: a label may limit without a time, and an unread interval does not end
+	versions   map[int64]farm.Label         // by treatment: the label it was made under, with what was read of it since
 	releases   []farm.Release
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
@@ -32,12 +33,12 @@ type snapshot struct {
 	notes      *noteBook
 }
 
-// lookBack is how far records that limits count are read back: a year and a
-// month, for the longest limits are per twelve months.
+// lookBack is how far back stages are read: a crop may stand for a year and a
+// month.
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
-	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, versions: map[int64]farm.Label{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
+	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -76,13 +77,11 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 		for pair, list := range known.byPair {
 			s.byPair[pair] = until(list, on)
 		}
-		if s.treatments, err = tx.Treatments(back); err != nil {
+		if s.treatments, err = tx.Treatments(store.Filter{To: on}); err != nil {
 			return err
 		}
-		for _, t := range s.treatments {
-			if s.versions[t.ID], err = tx.TreatmentLabel(t.ID); err != nil {
-				return err
-			}
+		if s.versions, err = labelsThen(tx, s.treatments, on); err != nil {
+			return err
 		}
 		if s.releases, err = tx.Releases(season); err != nil {
 			return err
@@ -131,6 +130,26 @@ func labelsOn(tx *store.Tx, on civil.Date) ([]farm.Label, error) {
 				break
 			}
 		}
+	}
+	return out, nil
+}
+
+// labelsThen returns, by treatment, the version of the label it was made under,
+// with the blanks that had been read since by a day.
+func labelsThen(tx *store.Tx, ts []farm.Treatment, on civil.Date) (map[int64]farm.Label, error) {
+	out, later := map[int64]farm.Label{}, map[string][]farm.Label{}
+	for _, t := range ts {
+		then, err := tx.TreatmentLabel(t.ID)
+		if err != nil {
+			return nil, err
+		}
+		if _, ok := later[then.Key]; !ok {
+			if later[then.Key], err = tx.LabelVersions(then.Key); err != nil {
+				return nil, err
+			}
+		}
+		since := slices.DeleteFunc(slices.Clone(later[then.Key]), func(l farm.Label) bool { return l.Version <= then.Version || l.Entered.After(on) })
+		out[t.ID] = label.ReadSince(then, since)
 	}
 	return out, nil
 }

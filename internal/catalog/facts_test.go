@@ -477,18 +477,25 @@ func TestProductSafety(t *testing.T) {
 		return out
 	}
 	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64]()}
-	require.Equal(t, []string{"product"}, keys(none))
-	require.Equal(t, []string{"bees", "water", "product"}, keys(farm.Label{}))
+	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
+	require.Equal(t, []string{"bees", "pets_unknown", "water", "product"}, keys(farm.Label{}))
+	none.NoActives = true
+	require.Equal(t, []string{"product"}, keys(none), "it was read that there is none")
+	none.NoActives = false
 	none.WaterBuffer = farm.Value(0.0)
-	require.Equal(t, []string{"product"}, keys(none))
+	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
 	none.Actives = active("Iron Phosphate")
 	require.Equal(t, []string{"pets", "product"}, keys(none))
 	none.Actives = active("metaldehyde")
 	require.Equal(t, []string{"pets", "product"}, keys(none))
 	none.Actives = active("insecticidal soap")
-	require.Equal(t, []string{"soap_burn", "product"}, keys(none))
+	require.Equal(t, []string{"pets_unknown", "soap_burn", "product"}, keys(none))
 	none.Actives = active("sulphur", "mineral oil")
-	require.Equal(t, []string{"soap_burn", "heat", "product"}, keys(none))
+	require.Equal(t, []string{"pets_unknown", "soap_burn", "heat", "product"}, keys(none))
+	none.Actives = active("ferric phosphate", "spinosad")
+	require.Equal(t, []string{"pets", "pets_unknown", "product"}, keys(none), "of one of the two nothing is known")
+	none.Actives = active("an invented active")
+	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
 }
 
 // The times of a generation, as the sources give them.

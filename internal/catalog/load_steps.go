@@ -26,15 +26,15 @@ func (w row) short(col string, limit int) string {
 func (l *loader) safety() {
 	l.table("safety.csv", columns("key,line,detail,when,actives"), func(w row) {
 		s := Safety{Key: w.key("key"), Lines: strings.Split(w.must("line"), "|"), Detail: w.must("detail"),
-			When: w.oneOf("when", "step", "product", "bees", "water", "active"), Actives: w.words("actives"), Provenance: w.provenance()}
+			When: w.oneOf("when", "step", "product", "bees", "water", "active", "unless"), Actives: w.words("actives"), Provenance: w.provenance()}
 		for _, line := range s.Lines {
 			if n := utf8.RuneCountInString(line); len(s.Lines) > 2 || n > maxLine || n == 0 {
 				w.bad("line", "is not one or two short lines", fmt.Sprintf("at most two lines of %d characters, separated by |", maxLine))
 				break
 			}
 		}
-		if (s.When == "active") != (len(s.Actives) > 0) {
-			w.bad("actives", "goes with the kind active, and only with it", "name the actives, or say when the caution is shown")
+		if (s.When == "active" || s.When == "unless") != (len(s.Actives) > 0) {
+			w.bad("actives", "goes with the kinds active and unless, and only with them", "name the actives, or say when the caution is shown")
 		}
 		l.safetyKeys = unique(w, "key", s.Key, l.safetyKeys)
 		l.c.safety = append(l.c.safety, s)

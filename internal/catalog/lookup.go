@@ -163,13 +163,16 @@ func (c *Catalog) Safety(key string) (Safety, bool) {
 
 // ProductSafety returns the cautions that go with a product, in table order:
 // those of every product, and those of its statements and actives. A bee
-// statement or a distance to water that nobody has read counts as one.
+// statement or a distance to water that nobody has read counts as one, and so
+// does an active that is not known here.
 func (c *Catalog) ProductSafety(l farm.Label) []Safety {
 	holds := map[string]bool{}
 	for _, a := range l.Actives {
-		if key, ok := c.ActiveKey(a.Name); ok {
-			holds[key] = true
-		}
+		key, _ := c.ActiveKey(a.Name)
+		holds[key] = true // "" is one that is not known here
+	}
+	if len(l.Actives) == 0 && !l.NoActives {
+		holds[""] = true
 	}
 	return filter(c.safety, func(s Safety) bool {
 		switch s.When {
@@ -181,6 +184,12 @@ func (c *Catalog) ProductSafety(l farm.Label) []Safety {
 			return l.WaterBuffer.State != farm.NoneStated && !(l.WaterBuffer.Has() && l.WaterBuffer.Value == 0)
 		case "active":
 			return slices.ContainsFunc(s.Actives, func(a string) bool { return holds[a] })
+		case "unless":
+			for a := range holds {
+				if !slices.Contains(s.Actives, a) {
+					return true
+				}
+			}
 		}
 		return false
 	})

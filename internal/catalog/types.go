@@ -213,8 +213,8 @@ type Safety struct {
 	Lines  []string // one or two short lines
 	Detail string
 	// When says what the caution goes with: a step that names it, every
-	// product, a product with a bee statement, one with a distance to water, or
-	// one that holds one of the Actives.
+	// product, a product with a bee statement, one with a distance to water, one
+	// that holds one of the Actives, or one that holds any other ("unless").
 	When    string
 	Actives []string // canonical names
 	Provenance

@@ -207,3 +207,44 @@ func TestFindings_UnknownHidesNoBreach(t *testing.T) {
 	require.Contains(t, broke, "maximum active ingredient: B: ")
 	require.Contains(t, broke, "maximum active ingredient: C: ")
 }
+
+// A blank that a later copy of the same label fills is filled for what was put
+// on before; what was read then never changes, and another edition of the label
+// says nothing of the container that was used.
+func TestReadSince(t *testing.T) {
+	blank := with(func(l *farm.Label) {
+		l.Version, l.REIHours, l.PHIDays = 1, farm.Stated[float64]{}, farm.Value(3)
+		l.Actives[0].Max = farm.Stated[units.Quantity]{}
+		l.NoKeepApart = false
+	})
+	second := with(func(l *farm.Label) { l.Version, l.REIHours, l.PHIDays = 2, farm.Value(24.0), farm.Value(0) })
+	third := with(func(l *farm.Label) { l.Version, l.REIHours = 3, farm.Value(4.0) })
+	end := at("2026-07-20T07:00:00-04:00")
+	o := open(end.Add(2000*24*3600e9), one(blank), ended("ironbait", end))
+	require.False(t, o.Known, "unknown stays closed, however long ago")
+
+	got := label.ReadSince(blank, []farm.Label{second, third})
+	require.Equal(t, farm.Value(24.0), got.REIHours, "the first copy that has it")
+	require.Equal(t, farm.Value(3), got.PHIDays)
+	require.Equal(t, farm.None[units.Quantity](), got.Actives[0].Max)
+	require.True(t, got.NoKeepApart)
+	require.Equal(t, 1, got.Version)
+	require.False(t, blank.Actives[0].Max.Known(), "the argument is not changed")
+	o = open(end, one(got), ended("ironbait", end))
+	sameTime(t, "2026-07-21T07:00:00-04:00", o.At)
+	require.Equal(t, second, label.ReadSince(second, []farm.Label{third}), "a full copy stays")
+
+	blank.Edition, second.Edition, third.Edition = farm.Value("LBL 2024"), farm.Value("LBL 2026"), farm.Value("lbl  2024")
+	require.Equal(t, farm.Value(4.0), label.ReadSince(blank, []farm.Label{second, third}).REIHours)
+	require.Equal(t, blank, label.ReadSince(blank, []farm.Label{second}))
+	require.Equal(t, blank, label.ReadSince(blank, nil))
+
+	// An interval beside a site, read since.
+	blank.Edition = farm.Stated[string]{}
+	sites := with(func(l *farm.Label) {
+		l.REIHours, l.Sites = farm.Stated[float64]{}, []farm.LabelSite{{Where: farm.Outdoor, Crop: "ornamentals", REIHours: farm.Value(12.0)}}
+	})
+	h, state := label.REI(label.ReadSince(blank, []farm.Label{sites}), farm.Outdoor)
+	require.Equal(t, farm.IsStated, state)
+	require.Equal(t, 12.0, h)
+}

@@ -24,9 +24,6 @@ func (b *builder) reentry() {
 	labels := map[string]farm.Label{}
 	var ts []farm.Treatment
 	for _, t := range b.in.Treatments {
-		if b.in.Today.Sub(t.Date) > reentryDays {
-			continue
-		}
 		// Each treatment is judged by the version of the label it was made under.
 		l, ok := b.in.Versions[t.ID]
 		key := fmt.Sprintf("%s version %d", t.Label, l.Version)
@@ -100,7 +97,3 @@ func (b *builder) keepOut(l *Line) {
 		}
 	}
 }
-
-// reentryDays is how far back applications are looked at for re-entry; labels
-// state hours or a few days. Common practice.
-const reentryDays = 60

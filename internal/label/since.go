@@ -1,0 +1,73 @@
+package label
+
+import (
+	"slices"
+	"strings"
+
+	"leafturn/internal/farm"
+)
+
+// ReadSince returns the label that a treatment was made under with the blanks
+// that a later copy of the same label has filled: how long the bed stays closed,
+// when it may be cut and planted, what is kept apart, and the maxima of the
+// actives. What was read then, a value or "none stated", stays as it was. later
+// are the versions after it, oldest first; a copy that gives another date or
+// version of the label itself is of another label and fills nothing.
+func ReadSince(then farm.Label, later []farm.Label) farm.Label {
+	for _, l := range later {
+		if a, ok := then.Edition.Get(); ok {
+			if b, ok := l.Edition.Get(); ok && !strings.EqualFold(tidy(a), tidy(b)) {
+				continue
+			}
+		}
+		then = filled(then, l)
+	}
+	return then
+}
+
+func filled(l, from farm.Label) farm.Label {
+	if !l.REIHours.Known() && !sitesREI(l) {
+		if len(l.Sites) == 0 && !l.NoSites {
+			l.Sites, l.NoSites = slices.Clone(from.Sites), from.NoSites
+		}
+		l.Sites = slices.Clone(l.Sites)
+		for i, s := range l.Sites {
+			j := slices.IndexFunc(from.Sites, func(x farm.LabelSite) bool { return x.Where == s.Where && strings.EqualFold(x.Crop, s.Crop) })
+			if j >= 0 && !s.REIHours.Known() {
+				l.Sites[i].REIHours = from.Sites[j].REIHours
+			}
+		}
+		l.REIHours = from.REIHours
+	}
+	fill(&l.PHIDays, from.PHIDays)
+	fill(&l.PHIEvent, from.PHIEvent)
+	fill(&l.PlantBack, from.PlantBack)
+	if len(l.KeepApart) == 0 && !l.NoKeepApart {
+		l.KeepApart, l.NoKeepApart = from.KeepApart, from.NoKeepApart
+	}
+	if len(l.Actives) == 0 && !l.NoActives {
+		l.Actives, l.NoActives = from.Actives, from.NoActives
+	}
+	l.Actives = slices.Clone(l.Actives)
+	for i := range l.Actives {
+		a := &l.Actives[i]
+		for _, b := range from.Actives {
+			if !strings.EqualFold(tidy(a.Name), tidy(b.Name)) {
+				continue
+			}
+			if a.Percent == 0 && !a.NoPercent {
+				a.Percent, a.NoPercent = b.Percent, b.NoPercent
+			}
+			fill(&a.GPerL, b.GPerL)
+			fill(&a.Group, b.Group)
+			fill(&a.Max, b.Max)
+		}
+	}
+	return l
+}
+
+func fill[T any](at *farm.Stated[T], from farm.Stated[T]) {
+	if !at.Known() {
+		*at = from
+	}
+}
