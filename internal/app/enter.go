@@ -218,7 +218,7 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()) + outcomeWords(more.Outcome) + a.closedNote(ctx, day, codes), nil
+	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()) + outcomeWords(more.Outcome) + a.careStep(pest.Key, key) + a.closedNote(ctx, day, codes), nil
 }
 
 // shortStep is a step's key without the word for the pest in front: the

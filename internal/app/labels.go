@@ -52,6 +52,7 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	if e, ok := l.Expiry.Get(); ok && day.After(e) {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("the product expired on %s: nothing is scheduled with it, and it must not be used", e))
 	}
+	res.Warnings = append(res.Warnings, a.strangeActives(l)...)
 	gaps := label.Check(l)
 	for _, g := range gaps {
 		res.Warnings = append(res.Warnings, fmt.Sprintf("still unknown: %s (on the label: %s)", g.Field, g.Where))

@@ -128,6 +128,9 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			s.versions[id] = l
 			stored = append(stored, fmt.Sprintf("%s (treatment %d)", b.Code, id))
 			res.Warnings = append(res.Warnings, a.breachWords(b, found, a.after(b, l, x, history, s))...)
+			if low := label.Low(x, req); low != "" {
+				res.Warnings = append(res.Warnings, b.Code+": "+low)
+			}
 			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, l, a.farm.Units == units.US), why))
 			for _, rel := range s.releases {
 				if rel.Bed == b.Code {
@@ -147,8 +150,8 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	res.Warnings = append(res.Warnings, now...)
 	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
 	res.Said += "\n" + strings.Join(worked, "\n")
-	for _, c := range a.cat.ProductSafety(l) {
-		res.Said += "\ncare: " + strings.Join(c.Lines, " ")
+	for _, c := range a.careProduct(l) {
+		res.Said += "\ncare: " + c
 	}
 	res.Said += "\n" + a.reentryWords(s.versions, beds, history)
 	return res, nil

@@ -494,6 +494,8 @@ func TestProductSafety(t *testing.T) {
 	require.Equal(t, []string{"pets_unknown", "soap_burn", "heat", "product"}, keys(none))
 	none.Actives = active("ferric phosphate", "spinosad")
 	require.Equal(t, []string{"pets", "pets_unknown", "product"}, keys(none), "of one of the two nothing is known")
+	none.Actives = active("Iron(III) phosphate (1.0%)")
+	require.Equal(t, []string{"pets", "product"}, keys(none), "what stands behind the name does not hide it")
 	none.Actives = active("an invented active")
 	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
 }

@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -9,10 +10,17 @@ import (
 // case, single spaces.
 func activeName(s string) string { return strings.Join(strings.Fields(strings.ToLower(s)), " ") }
 
+// contents are what labels put behind the name of an active: "(80%)", "80 %".
+var contents = regexp.MustCompile(`\([^)]*\)|[0-9.,]+ *%`)
+
 // ActiveKey returns the canonical name of an active, by that name or a known
-// other name in any case, and false when the catalogue does not know it.
+// other name in any case, with or without its content behind it, and false when
+// the catalogue does not know it.
 func (c *Catalog) ActiveKey(name string) (string, bool) {
 	k, ok := c.activeKeys[activeName(name)]
+	if !ok {
+		k, ok = c.activeKeys[activeName(contents.ReplaceAllString(name, " "))]
+	}
 	return k, ok
 }
 

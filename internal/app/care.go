@@ -1,0 +1,61 @@
+package app
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/catalog"
+	"leafturn/internal/farm"
+	"leafturn/internal/label"
+)
+
+// careProduct are the cautions that go with a product: those of the catalogue,
+// and what its label says of clothing and animals.
+func (a *App) careProduct(l farm.Label) []string {
+	var out []string
+	for _, c := range a.cat.ProductSafety(l) {
+		out = append(out, strings.Join(c.Lines, " "))
+	}
+	switch v, ok := l.PPE.Get(); {
+	case ok:
+		out = append(out, "Wear, as the label says: "+v)
+	case !l.PPE.Known():
+		out = append(out, "What to wear has not been read off the label: read it before you open the container.")
+	}
+	if v, ok := l.Animals.Get(); ok {
+		out = append(out, "Animals, as the label says: "+v)
+	}
+	return out
+}
+
+// careStep is the caution that goes with a step, "" where it needs none.
+func (a *App) careStep(pest, key string) string {
+	for _, x := range a.cat.Actions(pest) {
+		if c, ok := a.cat.Safety(x.Safety); ok && x.Key == key {
+			return "\ncare: " + strings.Join(c.Lines, " ")
+		}
+	}
+	return ""
+}
+
+// strangeActives says what is not known of the actives of a label that the
+// catalogue does not have, and where the label's group is another one than the
+// catalogue's.
+func (a *App) strangeActives(l farm.Label) []string {
+	var out []string
+	for _, x := range l.Actives {
+		key, ok := a.cat.ActiveKey(x.Name)
+		if !ok {
+			out = append(out, fmt.Sprintf("the active ingredient %q is not known here: what it does to pets and to natural enemies, and for how long, is unknown; "+
+				"no product with it is offered where natural enemies are ordered or were let out. If its label has another name for it, write that one", x.Name))
+			continue
+		}
+		known := a.cat.Actives()[slices.IndexFunc(a.cat.Actives(), func(y catalog.Active) bool { return y.Key == key })].ModeGroup
+		here, _ := label.MainGroup(known)
+		if there, _ := label.MainGroup(x.Group.Value); x.Group.Has() && known != "" && here != there {
+			out = append(out, fmt.Sprintf("the label gives %s the group %s, and it is known here (from memory) as %s: look at the label again; what stands on it counts", x.Name, x.Group.Value, known))
+		}
+	}
+	return out
+}
