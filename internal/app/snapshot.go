@@ -26,7 +26,8 @@ type snapshot struct {
 	labels     []farm.Label                 // the version in force on that day
 	treatments []farm.Treatment             // all of them: a label may limit without a time, and an unread interval does not end
 	versions   map[int64]farm.Label         // by treatment: the label it was made under, with what was read of it since
-	releases   []farm.Release
+	releases   []farm.Release               // of the calendar year
+	lately     []farm.Release               // of the 60 days before: animals do not die at new year
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
 	overrides  []farm.Override
@@ -84,6 +85,9 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 			return err
 		}
 		if s.releases, err = tx.Releases(season); err != nil {
+			return err
+		}
+		if s.lately, err = tx.Releases(store.Filter{From: on.AddDays(-60), To: on}); err != nil {
 			return err
 		}
 		if s.done, err = tx.Dones(season); err != nil {

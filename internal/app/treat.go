@@ -132,7 +132,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 				res.Warnings = append(res.Warnings, b.Code+": "+low)
 			}
 			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, l, a.farm.Units == units.US), why))
-			for _, rel := range s.releases {
+			for _, rel := range s.lately {
 				if rel.Bed == b.Code {
 					res.Warnings = append(res.Warnings, a.afterRelease(rel, l, t.Date)...)
 				}

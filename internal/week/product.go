@@ -224,22 +224,29 @@ const agentDays = 35
 // product would harm; an unknown effect counts as harm.
 func (b *builder) harmsAgents(a *assess.Assessment, l farm.Label) string {
 	var out []string
+	name := func(agent string) string {
+		if offers := b.in.Agents[agent]; len(offers) > 0 {
+			return offers[0].Rate.Name
+		}
+		return strings.ReplaceAll(agent, "_", " ") // let out, though it is not offered here
+	}
+	free := map[string]civil.Date{}
+	for _, r := range slices.Concat(b.in.Lately, b.in.Releases) {
+		if r.Bed == a.Bed.Code && !r.Date.After(b.in.Today) && b.in.Today.Sub(r.Date) <= agentDays && !r.Date.Before(free[r.Agent]) {
+			free[r.Agent] = r.Date
+		}
+	}
+	for agent, last := range free {
+		out = appendNew(out, b.harm(l, agent, fmt.Sprintf("%s (let out on %s)", name(agent), last.Short()))...)
+	}
 	for _, acts := range b.in.Actions {
 		for _, act := range acts {
-			if act.Agent == "" || len(b.in.Agents[act.Agent]) == 0 {
+			if _, let := free[act.Agent]; let || act.Agent == "" || len(b.in.Agents[act.Agent]) == 0 {
 				continue
 			}
-			name := b.in.Agents[act.Agent][0].Rate.Name
-			state := ""
-			if n, last := b.released(a.Bed.Code, act.Agent); n > 0 && b.in.Today.Sub(last) <= agentDays {
-				state = "let out on " + last.Short()
-			} else if d, ok := b.lastDone(a.Bed.Code, act.Pest, act.Key); ok && b.in.Today.Sub(d) <= orderedDays {
-				state = "ordered on " + d.Short()
+			if d, ok := b.lastDone(a.Bed.Code, act.Pest, act.Key); ok && b.in.Today.Sub(d) <= orderedDays {
+				out = appendNew(out, b.harm(l, act.Agent, fmt.Sprintf("%s (ordered on %s)", name(act.Agent), d.Short()))...)
 			}
-			if state == "" {
-				continue
-			}
-			out = appendNew(out, b.harm(l, act.Agent, fmt.Sprintf("%s (%s)", name, state))...)
 		}
 	}
 	slices.Sort(out)

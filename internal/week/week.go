@@ -109,9 +109,10 @@ type Input struct {
 	ProductSafety func(l farm.Label) []string
 	Agents        map[string][]AgentOffer // by agent, only those that may be offered outdoors
 	Labels        []farm.Label            // the version in force on Today
-	Treatments    []farm.Treatment        // of the year and a month up to Today
+	Treatments    []farm.Treatment        // all of them up to Today
 	Versions      map[int64]farm.Label    // by treatment: the label version it was made under
-	Releases      []farm.Release
+	Releases      []farm.Release          // of the season
+	Lately        []farm.Release          // those before it whose animals may still live
 	Done          []farm.Done
 	Visits        []farm.Visit
 	Weather       map[civil.Date]farm.WeatherDay
