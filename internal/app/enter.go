@@ -393,8 +393,19 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 	if err != nil {
 		return Said{}, kept(err, "nothing was stored")
 	}
+	now := s
+	if o.Date != a.Today() {
+		if now, err = a.snapshot(ctx, a.Today()); err != nil {
+			return Said{}, err
+		}
+	}
 	for _, b := range beds {
 		res.Warnings = append(res.Warnings, a.residueWarnings(s, b, agent.Key, o.Date)...)
+		for _, t := range now.treatments { // put on since, and recorded before this
+			if t.Bed == b.Code && t.Date.After(o.Date) {
+				res.Warnings = append(res.Warnings, a.afterRelease(farm.Release{Bed: b.Code, Agent: agent.Key, Date: o.Date}, now.versions[t.ID], t.Date)...)
+			}
+		}
 	}
 	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), o.Date.Short()) + a.closedNote(ctx, o.Date, codes)
 	res.Said += "\n" + strings.Join(reasons, "\n")

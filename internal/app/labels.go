@@ -89,7 +89,11 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	}
 	res.Said = fmt.Sprintf("label %s (%s) is stored as version %d", l.Key, l.Product, version)
 	if len(gaps) > 0 {
-		res.Said += fmt.Sprintf("; %d fields are still unknown, and a schedule that needs one is refused", len(gaps))
+		fields := fmt.Sprintf("%d fields are", len(gaps))
+		if len(gaps) == 1 {
+			fields = "1 field is"
+		}
+		res.Said += "; " + fields + " still unknown, and a schedule that needs one is refused"
 	}
 	return res, nil
 }

@@ -148,7 +148,7 @@ func (j *judge) deviations(ctx context.Context, t farm.Treatment, l farm.Label, 
 			return nil, nil, nil, err
 		}
 		found = label.Findings(t, j.a.labelRequest(s, bed, l, t, s.treatments))
-		after = j.a.after(bed, l, t, j.today.treatments, j.today)
+		after = j.a.after(bed, t, j.today)
 	}
 	add := func(code, text, seen, next string) {
 		out = append(out, DeviationData{Treatment: t.ID, Bed: t.Bed, Product: l.Product, Date: t.Date, Code: code, Text: text, Seen: seen, Next: next})
@@ -527,8 +527,8 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	for _, x := range d.NotNoted {
 		say("No breach of the label, but: %s", x)
 	}
-	if len(d.Unjudged) > 0 {
-		say("Cannot be judged: %s", strings.Join(d.Unjudged, "; "))
+	for _, x := range d.Unjudged {
+		say("Cannot be judged: %s", x)
 	}
 	if d.Note != "" {
 		say("Note: %s", d.Note)

@@ -90,6 +90,8 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	}
 	history := s.treatments
 	var stored, worked []string
+	var done []farm.Treatment
+	var found [][]label.Rule
 	led, err := a.because(ctx, s, o.Because, t.Pest, t.Date)
 	if err != nil {
 		return Said{}, err
@@ -117,43 +119,57 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			}
 			x.Visit = visit
 			req := a.labelRequest(s, b, l, x, history)
-			found := label.Findings(x, req)
+			found = append(found, label.Findings(x, req))
 			x.Breaches, _ = label.Breaches(x, req)
 			id, err := tx.AddTreatment(x, l.Version, a.now)
 			if err != nil {
 				return err
 			}
 			x.ID = id
-			history = append(history, x)
+			history, done = append(history, x), append(done, x)
 			s.versions[id] = l
 			stored = append(stored, fmt.Sprintf("%s (treatment %d)", b.Code, id))
-			res.Warnings = append(res.Warnings, a.breachWords(b, found, a.after(b, l, x, history, s))...)
 			if low := label.Low(x, req); low != "" {
 				res.Warnings = append(res.Warnings, b.Code+": "+low)
 			}
 			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, l, a.farm.Units == units.US), why))
-			for _, rel := range s.lately {
-				if rel.Bed == b.Code {
-					res.Warnings = append(res.Warnings, a.afterRelease(rel, l, t.Date)...)
-				}
-			}
 		}
 		return nil
 	})
 	if err != nil {
 		return Said{}, kept(err, "nothing was stored")
 	}
-	now, err := a.nowBroken(ctx, beds, t.Date)
+	// What is to be done now also follows from what was recorded of later days.
+	now, err := a.snapshot(ctx, a.Today())
 	if err != nil {
 		return Said{}, err
 	}
-	res.Warnings = append(res.Warnings, now...)
+	var broke []string
+	for i, b := range beds {
+		broke = append(broke, a.breachWords(b, found[i], a.after(b, done[i], now))...)
+	}
+	res.Warnings = append(broke, res.Warnings...)
+	for _, rel := range s.lately {
+		if in(beds, rel.Bed) {
+			res.Warnings = append(res.Warnings, a.afterRelease(rel, l, t.Date)...)
+		}
+	}
+	for _, rel := range now.lately { // let out since, and recorded before this
+		if rel.Date.After(t.Date) && in(beds, rel.Bed) {
+			res.Warnings = append(res.Warnings, a.residueOn(rel.Bed, t.Date, l, rel.Agent, rel.Date)...)
+		}
+	}
+	since, err := a.nowBroken(ctx, beds, t.Date)
+	if err != nil {
+		return Said{}, err
+	}
+	res.Warnings = append(res.Warnings, since...)
 	res.Said = fmt.Sprintf("noted: %s, %s on each of %s", l.Product, t.Amount, strings.Join(stored, ", "))
 	res.Said += "\n" + strings.Join(worked, "\n")
 	for _, c := range a.careProduct(l) {
 		res.Said += "\ncare: " + c
 	}
-	res.Said += "\n" + a.reentryWords(s.versions, beds, history)
+	res.Said += "\n" + a.reentryWords(now.versions, beds, now.treatments)
 	return res, nil
 }
 
@@ -305,21 +321,32 @@ func (a *App) reentryWords(versions map[int64]farm.Label, beds []farm.Bed, histo
 	return strings.Join(lines, "\n")
 }
 
+func in(beds []farm.Bed, code string) bool {
+	return slices.ContainsFunc(beds, func(b farm.Bed) bool { return b.Code == code })
+}
+
 // residueWarnings says what was used on a bed that still harms an agent.
 func (a *App) residueWarnings(s snapshot, b farm.Bed, agent string, day civil.Date) []string {
 	var out []string
 	for _, t := range s.treatments {
-		if t.Bed != b.Code {
-			continue
+		if t.Bed == b.Code {
+			out = append(out, a.residueOn(b.Code, t.Date, s.versions[t.ID], agent, day)...)
 		}
-		for _, x := range s.versions[t.ID].Actives {
-			days, known := a.wait(x.Name, agent)
-			switch {
-			case !known && day.Sub(t.Date) <= 60:
-				out = append(out, fmt.Sprintf("%s: %s was used on %s and its effect on the animals is not known", b.Code, x.Name, t.Date.Short()))
-			case known && day.Sub(t.Date) < days:
-				out = append(out, fmt.Sprintf("%s: %s of %s still harms them until %s", b.Code, x.Name, t.Date.Short(), t.Date.AddDays(days).Short()))
-			}
+	}
+	return out
+}
+
+// residueOn says what a product that was used on a bed does to an agent that is
+// let out there on a later day. What is not known is said for 60 days.
+func (a *App) residueOn(bed string, used civil.Date, l farm.Label, agent string, day civil.Date) []string {
+	var out []string
+	for _, x := range l.Actives {
+		days, known := a.wait(x.Name, agent)
+		switch {
+		case !known && day.Sub(used) <= 60:
+			out = append(out, fmt.Sprintf("%s: %s was used on %s and its effect on the animals is not known (%s, let out on %s)", bed, x.Name, used.Short(), a.agentName(agent), day.Short()))
+		case known && day.Sub(used) < days:
+			out = append(out, fmt.Sprintf("%s: %s of %s still harms them until %s (%s, let out on %s)", bed, x.Name, used.Short(), used.AddDays(days).Short(), a.agentName(agent), day.Short()))
 		}
 	}
 	return out

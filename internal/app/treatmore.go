@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -148,13 +149,11 @@ func (a *App) breachWords(b farm.Bed, found []label.Rule, after label.After) []s
 	return out
 }
 
-// after is what is known of a bed once an application is among the history.
-func (a *App) after(b farm.Bed, l farm.Label, t farm.Treatment, history []farm.Treatment, s snapshot) label.After {
+// after is what is known of a bed after an application, with all that is
+// recorded in s, the application among it.
+func (a *App) after(b farm.Bed, t farm.Treatment, s snapshot) label.After {
 	out := label.After{Bed: b.Code, Country: a.farm.Country, Loc: a.loc, Now: a.now}
-	for _, o := range a.openings(append([]farm.Treatment{t}, s.treatments...), withVersion(s.versions, t.ID, l), []farm.Bed{b}, a.now) {
-		if o.Bed != b.Code {
-			continue
-		}
+	for _, o := range a.openings(s.treatments, s.versions, []farm.Bed{b}, a.now) {
 		if o.Known {
 			out.Opens = o.At
 		}
@@ -162,9 +161,12 @@ func (a *App) after(b farm.Bed, l farm.Label, t farm.Treatment, history []farm.T
 			out.CutFrom, out.CutOpen = o.HarvestFrom, o.HarvestFrom.IsZero()
 		}
 	}
-	// The first day that the label allows more, from today on: what was
-	// recorded of other days counts too.
-	req := a.labelRequest(s, b, l, t, history)
+	// The first day from today on that the label as it is now allows more.
+	l := s.versions[t.ID]
+	if i := slices.IndexFunc(s.labels, func(x farm.Label) bool { return x.Key == l.Key }); i >= 0 {
+		l = s.labels[i]
+	}
+	req := a.labelRequest(s, b, l, t, s.treatments)
 	req.Date, req.Organic = later(a.Today(), t.Date), false // when, not whether
 	out.Again = label.Plan(req).Earliest
 	return out
@@ -175,16 +177,6 @@ func later(x, y civil.Date) civil.Date {
 		return x
 	}
 	return y
-}
-
-func withVersion(versions map[int64]farm.Label, id int64, l farm.Label) map[int64]farm.Label {
-	out := map[int64]farm.Label{id: l}
-	for k, v := range versions {
-		if k != id {
-			out[k] = v
-		}
-	}
-	return out
 }
 
 // openings says when beds are open again, each treatment by the version of
