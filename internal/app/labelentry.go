@@ -49,12 +49,18 @@ func (a *App) SetLabel(ctx context.Context, key string, fields []string, day civ
 		return Said{}, err
 	}
 	var problems diag.List
+	set := map[string]bool{}
 	for _, f := range fields {
 		name, value, ok := strings.Cut(f, "=")
 		if !ok {
 			problems.Add(diag.Usagef(`write FIELD=VALUE, such as rei="4 hours"`, "%q sets nothing", f))
 			continue
 		}
+		if name = strings.TrimSpace(name); set[name] {
+			problems.Add(diag.Usagef("keep one of the two", "%s: it is set twice", name))
+			continue
+		}
+		set[name] = true
 		if bad := ingest.SetLabelField(&l, strings.TrimSpace(name), value, a.names); bad != nil {
 			problems.Add(inField(bad, name))
 		}

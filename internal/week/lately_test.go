@@ -1,11 +1,13 @@
 package week_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 )
 
 // Animals that were let out before the new year still live, and so do those
@@ -43,4 +45,22 @@ func TestReentry_UnreadStaysClosed(t *testing.T) {
 	list := build(t, in, nil)
 	require.Contains(t, text(list), "B1 is closed until the label is read")
 	require.Len(t, list.Closed, 1)
+}
+
+// A label of which little was read is refused in a few lines: its fields by the
+// place where they stand, and how to write them down.
+func TestProduct_ManyUnreadFields(t *testing.T) {
+	l := farm.Label{Key: "old", Version: 1, Product: "Invented old", Entered: day("2026-01-05"), Pests: []string{"slug"}, Sites: []farm.LabelSite{{Where: farm.Outdoor, Crop: "ornamentals"}}}
+	in := input(found("B1", slugs(), today, 9))
+	in.Labels = []farm.Label{l}
+	no := line(t, build(t, in, nil), "not:slug")
+	require.Regexp(t, `^[0-9]+ fields of the label are not read yet, and unknown is never assumed`, no.Why)
+	require.Less(t, len(no.Details), 15)
+	require.Contains(t, no.Details, "then write it down: leafturn label ask old")
+	all := strings.Join(no.Details, "\n")
+	for _, g := range label.Check(l) {
+		require.Contains(t, all, g.Field)
+		require.Contains(t, all, "look up on the label, "+g.Where+": ")
+		require.Contains(t, strings.Join(no.Traces[0].Facts, "\n"), g.Field)
+	}
 }

@@ -134,10 +134,15 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 			Section: Avoid, Ref: "not:" + a.Pest.Key + ":" + l.Key + ":" + refusalKey(d.Refusals),
 			Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
 			Head: fmt.Sprintf("%s against %s", l.Product, a.Pest.Name),
-			Why:  joinRules(d.Refusals),
+			Why:  refusalWords(d.Refusals),
+		}
+		unread := unreadFields(d.Refusals)
+		if len(unread) > fewFields {
+			line.Details = byPlace(unread)
 		}
 		for _, r := range d.Refusals {
 			switch {
+			case r.Code == label.CodeUnknown && len(unread) > fewFields:
 			case r.Code == label.CodeBloom && r.Unknown, r.Unknown && strings.Contains(r.Words, "flowers are open"):
 				line.Details = appendNew(line.Details, fmt.Sprintf("look today, then: leafturn flowers none|open %s", bedsHere))
 			case r.Note != "":
@@ -148,6 +153,9 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 			if r.Field != "" {
 				trace.Facts = appendNew(trace.Facts, fmt.Sprintf("%s: %s (on the label: %s)", r.Code, r.Field, r.Where))
 			}
+		}
+		if len(unread) > 0 {
+			line.Details = append(line.Details, fmt.Sprintf("then write it down: leafturn label ask %s", l.Key))
 		}
 		line.Traces = []Trace{trace}
 		if e := d.Earliest; e.After(b.in.Today) {
@@ -359,6 +367,45 @@ func joinRules(rules []label.Rule) string {
 		words = appendNew(words, strings.TrimSuffix(r.Words, "."))
 	}
 	return strings.Join(words, "; ")
+}
+
+// fewFields is the number of unread fields that stand in the list one by one;
+// more are gathered by their place on a label. Common practice.
+const fewFields = 3
+
+// unreadFields are the fields of the label that nobody has read.
+func unreadFields(rules []label.Rule) []label.Rule {
+	return slices.DeleteFunc(slices.Clone(rules), func(r label.Rule) bool { return r.Code != label.CodeUnknown || r.Field == "" })
+}
+
+// refusalWords says why a label refuses; many unread fields are counted.
+func refusalWords(rules []label.Rule) string {
+	n := len(unreadFields(rules))
+	if n <= fewFields {
+		return joinRules(rules)
+	}
+	words := fmt.Sprintf("%d fields of the label are not read yet, and unknown is never assumed", n)
+	rest := slices.DeleteFunc(slices.Clone(rules), func(r label.Rule) bool { return r.Code == label.CodeUnknown && r.Field != "" })
+	if len(rest) > 0 {
+		words += "; " + joinRules(rest)
+	}
+	return words
+}
+
+// byPlace gathers fields by where they stand on a label, in the order in which
+// the places come.
+func byPlace(rules []label.Rule) []string {
+	var places []string
+	fields := map[string][]string{}
+	for _, r := range rules {
+		places = appendNew(places, r.Where)
+		fields[r.Where] = append(fields[r.Where], r.Field)
+	}
+	var out []string
+	for _, p := range places {
+		out = append(out, fmt.Sprintf("look up on the label, %s: %s", p, strings.Join(fields[p], ", ")))
+	}
+	return out
 }
 
 func lookUp(r label.Rule) string {
