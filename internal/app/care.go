@@ -13,10 +13,7 @@ import (
 // careProduct are the cautions that go with a product: those of the catalogue,
 // and what its label says of clothing and animals.
 func (a *App) careProduct(l farm.Label) []string {
-	var out []string
-	for _, c := range a.cat.ProductSafety(l) {
-		out = append(out, strings.Join(c.Lines, " "))
-	}
+	out := a.careLines(l)
 	switch v, ok := l.PPE.Get(); {
 	case ok:
 		out = append(out, "Wear, as the label says: "+v)
@@ -27,6 +24,43 @@ func (a *App) careProduct(l farm.Label) []string {
 		out = append(out, "Animals, as the label says: "+v)
 	}
 	return out
+}
+
+// careLines are the cautions of the catalogue that go with a product.
+func (a *App) careLines(l farm.Label) []string {
+	var out []string
+	for _, c := range a.cat.ProductSafety(l) {
+		out = append(out, strings.Join(c.Lines, " "))
+	}
+	return out
+}
+
+// careInList are cautions as they stand in a list: more than two are named in
+// one line, beside that of every product. more says where the whole is.
+func (a *App) careInList(lines []string, more string) []string {
+	if len(lines) <= 2 {
+		return lines
+	}
+	var words, last []string
+	for _, x := range a.cat.AllSafety() {
+		line := strings.Join(x.Lines, " ")
+		switch {
+		case !contains(lines, line):
+		case x.When == "product":
+			last = append(last, line)
+		case !contains(words, x.Word):
+			words = append(words, x.Word)
+		}
+	}
+	return append([]string{fmt.Sprintf("Mind %s: %s.", listed(words), more)}, last...)
+}
+
+// listed joins words as a sentence does.
+func listed(words []string) string {
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
+	}
+	return strings.Join(words, "")
 }
 
 // careStep is the caution that goes with a step, "" where it needs none.

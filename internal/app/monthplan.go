@@ -300,9 +300,7 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, usual monthplan.Sp
 		}
 		if s.Kind == monthplan.Applying {
 			l := labels[s.Label]
-			for _, c := range a.cat.ProductSafety(l) {
-				it.Safety = append(it.Safety, report.Plain(strings.Join(c.Lines, " ")))
-			}
+			it.Safety = append(it.Safety, report.Lines(a.careInList(a.careLines(l), "`leafturn week`, then `leafturn why` of its line")...)...)
 			if ppe, ok := l.PPE.Get(); ok && ppe != "" {
 				it.Safety = append(it.Safety, report.Plain("Wear: "+ppe))
 			}

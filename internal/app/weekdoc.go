@@ -70,7 +70,7 @@ func (a *App) weekDocument(list week.List, mood []string) *report.Document {
 	for _, s := range week.Sections {
 		lines := list.In(s)
 		if s == week.Do && len(lines) > 0 {
-			doc.Sections = append(doc.Sections, doSections(lines, list.Today, src)...)
+			doc.Sections = append(doc.Sections, a.doSections(lines, list.Today, src)...)
 			continue
 		}
 		sec := report.Section{Key: strings.ReplaceAll(string(s), " ", "_"), Title: sectionTitles[s]}
@@ -84,7 +84,7 @@ func (a *App) weekDocument(list week.List, mood []string) *report.Document {
 		}
 		sec.Lead = report.Plain(sectionLeads[s])
 		for _, l := range lines {
-			sec.Items = append(sec.Items, weekItem(l, list.Today, src))
+			sec.Items = append(sec.Items, a.weekItem(l, list.Today, src))
 		}
 		doc.Sections = append(doc.Sections, sec)
 	}
@@ -100,7 +100,7 @@ func (a *App) weekDocument(list week.List, mood []string) *report.Document {
 
 // doSections part what is to be done pest by pest: what was counted once, then
 // the steps of the ladder.
-func doSections(lines []week.Line, today civil.Date, src *sources) []report.Section {
+func (a *App) doSections(lines []week.Line, today civil.Date, src *sources) []report.Section {
 	out := []report.Section{{Key: "do", Title: sectionTitles[week.Do], Lead: report.Plain(sectionLeads[week.Do])}}
 	pest := ""
 	for _, l := range lines {
@@ -108,7 +108,7 @@ func doSections(lines []week.Line, today civil.Date, src *sources) []report.Sect
 			pest = l.Pest
 			out = append(out, report.Section{Key: "do-" + l.Pest, Title: upperWord(l.PestName), Lead: report.Plain(countsOf(lines, l.Pest) + ".").Cite(src.cite(ownLevels(lines, l.Pest)...)...)})
 		}
-		it := weekItem(l, today, src)
+		it := a.weekItem(l, today, src)
 		it.Why = report.Line{}
 		sec := &out[len(out)-1]
 		sec.Items = append(sec.Items, it)
@@ -157,7 +157,7 @@ func ownLevels(lines []week.Line, pest string) []assess.Ref {
 	return out
 }
 
-func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
+func (a *App) weekItem(l week.Line, today civil.Date, src *sources) report.Item {
 	it := report.Item{
 		Number: l.Number, Ref: l.Ref, Mark: mark(l),
 		Head: report.Plain(headWords(l)).Cite(src.cite(l.Sources...)...),
@@ -168,7 +168,7 @@ func weekItem(l week.Line, today civil.Date, src *sources) report.Item {
 		it.Due.From = civil.Date{}
 	}
 	it.Details = report.Lines(l.Details...)
-	it.Safety = report.Lines(l.Safety...)
+	it.Safety = report.Lines(a.careInList(l.Safety, fmt.Sprintf("`leafturn why %d` says how", l.Number))...)
 	it.Why = report.Plain(l.Why)
 	return it
 }

@@ -412,7 +412,7 @@ func TestTexts(t *testing.T) {
 	for _, s := range c.AllSafety() {
 		check(s.Key, strings.Join(s.Lines, " ")+s.Detail)
 	}
-	for _, k := range []string{"blades", "bleach", "bees", "pets", "water", "soap_burn", "heat", "product"} {
+	for _, k := range []string{"blades", "bleach", "bees", "pets", "water", "people", "soap_burn", "heat", "product"} {
 		_, ok := c.Safety(k)
 		require.True(t, ok, k)
 	}
@@ -476,9 +476,12 @@ func TestProductSafety(t *testing.T) {
 		}
 		return out
 	}
-	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64]()}
+	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Formulation: farm.Value("granule")}
 	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
-	require.Equal(t, []string{"bees", "pets_unknown", "water", "product"}, keys(farm.Label{}))
+	none.Formulation = farm.Value("liquid")
+	require.Equal(t, []string{"pets_unknown", "people", "product"}, keys(none), "40 CFR 170.405")
+	none.Formulation = farm.Value("granule")
+	require.Equal(t, []string{"bees", "pets_unknown", "water", "people", "product"}, keys(farm.Label{}))
 	none.NoActives = true
 	require.Equal(t, []string{"product"}, keys(none), "it was read that there is none")
 	none.NoActives = false

@@ -24,9 +24,9 @@ func (w row) short(col string, limit int) string {
 }
 
 func (l *loader) safety() {
-	l.table("safety.csv", columns("key,line,detail,when,actives"), func(w row) {
-		s := Safety{Key: w.key("key"), Lines: strings.Split(w.must("line"), "|"), Detail: w.must("detail"),
-			When: w.oneOf("when", "step", "product", "bees", "water", "active", "unless"), Actives: w.words("actives"), Provenance: w.provenance()}
+	l.table("safety.csv", columns("key,word,line,detail,when,actives"), func(w row) {
+		s := Safety{Key: w.key("key"), Word: w.must("word"), Lines: strings.Split(w.must("line"), "|"), Detail: w.must("detail"),
+			When: w.oneOf("when", "step", "product", "bees", "water", "active", "unless", "spray"), Actives: w.words("actives"), Provenance: w.provenance()}
 		for _, line := range s.Lines {
 			if n := utf8.RuneCountInString(line); len(s.Lines) > 2 || n > maxLine || n == 0 {
 				w.bad("line", "is not one or two short lines", fmt.Sprintf("at most two lines of %d characters, separated by |", maxLine))

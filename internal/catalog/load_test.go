@@ -164,7 +164,7 @@ func TestLoad_BrokenFiles(t *testing.T) {
 		edit func(string) string
 		want string
 	}{
-		"missing column": {"safety.csv", func(s string) string { return strings.Replace(s, "key,line,detail", "key,line,detai", 1) }, `safety.csv:1:10: unknown column "detai"; did you mean "detail"?`},
+		"missing column": {"safety.csv", func(s string) string { return strings.Replace(s, "word,line,detail", "word,line,detai", 1) }, `safety.csv:1:15: unknown column "detai"; did you mean "detail"?`},
 		"empty":          {"safety.csv", func(string) string { return "" }, "safety.csv:1:1: has no header"},
 		"short row":      {"taylor.csv", func(s string) string { return s + "slug,x\n" }, "row has 2 fields, the header 11"},
 		"open quote":     {"taylor.csv", func(s string) string { return s + "slug,\"x\n" }, "is not well-formed CSV"},
@@ -206,7 +206,7 @@ func FuzzLoadFS(f *testing.F) {
 		f.Add(name, string(base[name].Data))
 	}
 	f.Add("taylor.csv", "pest_key,unit\nü,\"x\n\ny\"\n")
-	f.Add("safety.csv", "\ufeffkey,line,detail,basis,source,url,note\n")
+	f.Add("safety.csv", "\ufeffkey,word,line,detail,basis,source,url,note\n")
 	f.Fuzz(func(t *testing.T, name, text string) {
 		if _, ok := base[name]; !ok {
 			t.Skip("not one of the files under test")

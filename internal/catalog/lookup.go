@@ -164,7 +164,7 @@ func (c *Catalog) Safety(key string) (Safety, bool) {
 // ProductSafety returns the cautions that go with a product, in table order:
 // those of every product, and those of its statements and actives. A bee
 // statement or a distance to water that nobody has read counts as one, and so
-// does an active that is not known here.
+// does an active that is not known here, or a formulation.
 func (c *Catalog) ProductSafety(l farm.Label) []Safety {
 	holds := map[string]bool{}
 	for _, a := range l.Actives {
@@ -182,6 +182,8 @@ func (c *Catalog) ProductSafety(l farm.Label) []Safety {
 			return l.Bees.State != farm.NoneStated
 		case "water":
 			return l.WaterBuffer.State != farm.NoneStated && !(l.WaterBuffer.Has() && l.WaterBuffer.Value == 0)
+		case "spray":
+			return !l.Dry()
 		case "active":
 			return slices.ContainsFunc(s.Actives, func(a string) bool { return holds[a] })
 		case "unless":

@@ -210,10 +210,12 @@ type Action struct {
 // Safety is a caution that goes with a step.
 type Safety struct {
 	Key    string
+	Word   string   // what it is about, where many are named in one line
 	Lines  []string // one or two short lines
 	Detail string
 	// When says what the caution goes with: a step that names it, every
 	// product, a product with a bee statement, one with a distance to water, one
+	// that is sprayed, one
 	// that holds one of the Actives, or one that holds any other ("unless").
 	When    string
 	Actives []string // canonical names

@@ -4,6 +4,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/units"
 	"regexp"
+	"slices"
 	"strings"
 )
 
@@ -148,6 +149,13 @@ var MaxPers = []string{PerSeason, PerYear, PerCalendarYear, PerTwelveMonths, Per
 
 // Formulations lists what a product may be. The first three are put out dry.
 var Formulations = []string{"dry bait", "granule", "pellet", "dust", "wettable powder", "liquid", "ready to use"}
+
+// Dry reports whether the product is put out dry (bait, granules, pellets), so
+// that nothing is sprayed. An unread formulation is not dry.
+func (l Label) Dry() bool {
+	v, ok := l.Formulation.Get()
+	return ok && slices.Contains(Formulations[:3], strings.ToLower(strings.TrimSpace(v)))
+}
 
 var (
 	approval    = regexp.MustCompile(`(?i)^(listed by \S.*|certifier\b.*\byes\b.*\b\d{4}-\d{2}-\d{2}\b.*)$`)

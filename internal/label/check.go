@@ -119,14 +119,8 @@ func sitesREI(l farm.Label) bool {
 	return len(l.Sites) > 0 && !slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return !s.REIHours.Known() })
 }
 
-// dry reports whether the product is put out dry (bait, granules), so that
-// the questions about spraying do not arise. An unread formulation is not dry.
-func dry(l farm.Label) bool {
-	v, ok := l.Formulation.Get()
-	return ok && slices.Contains(farm.Formulations[:3], strings.ToLower(strings.TrimSpace(v)))
-}
-
-func spray(l farm.Label) bool { return !dry(l) }
+// spray: the questions about spraying arise.
+func spray(l farm.Label) bool { return !l.Dry() }
 
 // inWater reports whether a rate is told per volume of water.
 func inWater(l farm.Label) bool {
