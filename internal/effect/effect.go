@@ -83,6 +83,7 @@ type Result struct {
 	Method                  Method
 	Efficacy                estimate.Efficacy // of None: zero; of BeforeAndAfter the change
 	Missing                 string            // what keeps the result back, in a sentence
+	Course                  []civil.Date      // applications of the product between the same two counts, this one the last; nil: it stands alone
 	CountFrom, CountBy      civil.Date        // when a count would still tell
 	Warnings                []string
 }
@@ -97,7 +98,8 @@ func (r Result) Known() bool { return r.Method != None }
 //
 // Of each bed the last valid count within 14 days before the step and the
 // first within 21 days after its wait are taken. Another step between the two
-// makes them useless: what did it cannot be told apart. With untreated beds
+// makes them useless: what did it cannot be told apart, unless it is the same
+// product again: then the last application is judged for all of them. With untreated beds
 // counted in both times the efficacy is Henderson and Tilton's, with untreated
 // beds counted afterwards alone Abbott's, and without any there is only the
 // change from before to after, which weather and season have a part in.
@@ -147,6 +149,8 @@ func judge(s Step, steps []Step, counts []Count, k func(string, float64) float64
 		}
 		return r
 	}
+	var courses map[string][]civil.Date
+	best, courses = course(s, steps, counts, r.Unit, best)
 	both := score(best) > len(best) // at least one bed has both
 	var mixed []string
 	for _, bed := range s.Beds {
@@ -154,17 +158,28 @@ func judge(s Step, steps []Step, counts []Count, k func(string, float64) float64
 		if !ok || both && p.before == nil {
 			continue
 		}
-		from := s.Date.AddDays(-beforeDays)
+		start := s.Date
+		if c := courses[bed]; len(c) > 0 {
+			start = c[0]
+		}
+		from := start.AddDays(-beforeDays)
 		if p.before != nil {
 			from = p.before.Date
 		}
-		if others := between(steps, s, bed, from, p.after.Date); len(others) > 0 {
+		others := between(steps, s, bed, from, p.after.Date)
+		others = slices.DeleteFunc(others, func(o Step) bool { return o.Key == s.Key && slices.Contains(courses[bed], o.Date) })
+		if len(others) > 0 {
 			for _, o := range others {
-				if !slices.Contains(mixed, o) {
-					mixed = append(mixed, o)
+				if words := fmt.Sprintf("%s on %s", o.Name, o.Date.Short()); !slices.Contains(mixed, words) {
+					mixed = append(mixed, words)
 				}
 			}
 			continue
+		}
+		for _, d := range courses[bed] {
+			if !slices.Contains(r.Course, d) {
+				r.Course = append(r.Course, d)
+			}
 		}
 		r.Counted = append(r.Counted, bed)
 		add(&r.After, &r.AfterFrom, &r.AfterTo, p.after)
@@ -176,9 +191,50 @@ func judge(s Step, steps []Step, counts []Count, k func(string, float64) float64
 		r.Missing = "it cannot be told apart from " + strings.Join(mixed, ", ") + ", between the same two counts"
 		return r
 	}
+	slices.SortFunc(r.Course, civil.Date.Compare)
 	r.checks(steps, counts, both)
 	r.estimate(k)
+	if r.Known() && len(r.Course) > 1 {
+		days := make([]string, len(r.Course))
+		for i, d := range r.Course {
+			days[i] = d.Short()
+		}
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the %d applications of %s are judged together: nothing was counted between them", len(days), strings.Join(days, ", ")))
+	}
 	return r
+}
+
+// course finds, bed by bed, the applications of the same product before s that
+// no count parts from it: the count before them is the one to compare with. The
+// days of a course end with that of s; a bed without one is not among them.
+func course(s Step, steps []Step, counts []Count, unit string, pairs map[string]pair) (map[string]pair, map[string][]civil.Date) {
+	out, courses := map[string]pair{}, map[string][]civil.Date{}
+	for bed, p := range pairs {
+		first, days := s, []civil.Date{s.Date}
+		for s.Product {
+			from := first.Date.AddDays(-beforeDays)
+			if p.before != nil {
+				from = p.before.Date
+			}
+			var earlier *Step
+			for _, o := range between(steps, s, bed, from, s.Date) {
+				if o.Product && o.Key == s.Key && o.Date.Before(first.Date) && (earlier == nil || o.Date.After(earlier.Date)) {
+					earlier = &o
+				}
+			}
+			if earlier == nil {
+				break
+			}
+			first, days = *earlier, append([]civil.Date{earlier.Date}, days...)
+			// A count between the two would have been the one before s.
+			p.before = around(first, bed, unit, counts).before
+		}
+		out[bed] = p
+		if len(days) > 1 {
+			courses[bed] = days
+		}
+	}
+	return out, courses
 }
 
 // units lists the units counted, in order of their names.
@@ -238,14 +294,14 @@ func invalid(s Step, counts []Count) string {
 	return ""
 }
 
-// between names the other steps in a bed from one day to another.
-func between(steps []Step, s Step, bed string, from, to civil.Date) []string {
-	var out []string
+// between returns the other steps in a bed from one day to another.
+func between(steps []Step, s Step, bed string, from, to civil.Date) []Step {
+	var out []Step
 	for _, o := range steps {
 		if o.Key == s.Key && o.Date == s.Date || !slices.Contains(o.Beds, bed) || o.Date.Before(from) || !o.Date.Before(to) {
 			continue
 		}
-		out = append(out, fmt.Sprintf("%s on %s", o.Name, o.Date.Short()))
+		out = append(out, o)
 	}
 	return out
 }

@@ -96,15 +96,17 @@ type Question struct {
 }
 
 // Resistance asks whether a pest resists a mode of action: two applications or
-// more of one numbered group in the season after which at most 50 % fewer
-// animals were left at the best. It is a question and never a finding: other
+// more of one numbered group in the season, by themselves or as one course,
+// after which fewer than half of the animals were gone, as best reckoned. A
+// question is cheap, and an escape that is missed is not, so a wide interval does
+// not silence it. It is a question and never a finding: other
 // causes come first. Source of the advice to rotate: IRAC, modes of action
 // (sequences and alternations); the bounds are common practice.
 func Resistance(results []Result) []Question {
 	by := map[string]*Question{}
 	var groups []string
 	for _, r := range results {
-		if !r.Product || !r.Known() || r.Efficacy.High >= askResistance {
+		if !r.Product || !r.Known() || !(r.Efficacy.Percent < askResistance) {
 			continue
 		}
 		for _, g := range r.Groups {
@@ -114,7 +116,15 @@ func Resistance(results []Result) []Question {
 				by[g] = q
 				groups = append(groups, g)
 			}
-			q.Days = append(q.Days, r.Date)
+			days := r.Course
+			if len(days) == 0 {
+				days = []civil.Date{r.Date}
+			}
+			for _, d := range days {
+				if !slices.Contains(q.Days, d) {
+					q.Days = append(q.Days, d)
+				}
+			}
 			if !slices.Contains(q.Names, r.Name) {
 				q.Names = append(q.Names, r.Name)
 			}
