@@ -93,6 +93,12 @@ func review(t farm.Treatment, r Request) Decision {
 	r.bees(&d)
 	from := len(d.Refusals)
 	r.weather(&d)
+	for i := range d.Refusals {
+		if rule := &d.Refusals[i]; rule.Code == CodeUnits {
+			rule.Unknown = true // an amount that cannot be compared is no overdose
+			rule.Words += "; find out how much was used"
+		}
+	}
 	for i := from; i < len(d.Refusals); i++ {
 		if rule := &d.Refusals[i]; rule.Unknown && rule.Code == CodeWind {
 			rule.Words = "the label limits the wind, and the wind at the application was not written down; not known is not calm"

@@ -248,3 +248,12 @@ func TestReadSince(t *testing.T) {
 	require.Equal(t, farm.IsStated, state)
 	require.Equal(t, 12.0, h)
 }
+
+// An amount in other units than the label's rate cannot be judged: it is no
+// proof of too much.
+func TestFindings_OtherUnits(t *testing.T) {
+	l := with(func(l *farm.Label) { l.RateMax = farm.Value(units.Of(3, "US fl oz/1000 sq ft")) })
+	broke, unjudged := judged(put(l, "2026-06-01"), ask(l, "2026-06-01")) // 40 g
+	require.Empty(t, broke)
+	require.Contains(t, unjudged, "weight and volume are not converted into each other; find out how much was used")
+}
