@@ -30,6 +30,7 @@ type snapshot struct {
 	lately     []farm.Release               // of the 60 days before: animals do not die at new year
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
+	covers     []farm.PlannedCover // sown from lookBack days before on
 	overrides  []farm.Override
 	notes      *noteBook
 }
@@ -93,6 +94,9 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 		if s.done, err = tx.Dones(season); err != nil {
 			return err
 		}
+		if s.covers, err = tx.Covers(store.Filter{From: back.From}); err != nil {
+			return err
+		}
 		if s.overrides, err = tx.Overrides(on); err != nil {
 			return err
 		}
@@ -100,7 +104,7 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 			return err
 		}
 		// A forecast entered for the days ahead belongs to the day's knowledge.
-		days, err := tx.Weather(on.AddDays(-60), on.AddDays(14))
+		days, err := tx.Weather(on.AddDays(-lookBack), on.AddDays(14))
 		if err != nil {
 			return err
 		}

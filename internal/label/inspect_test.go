@@ -31,7 +31,7 @@ func TestFindings_HourNotWrittenDown(t *testing.T) {
 	l.Hours = farm.Value([]farm.ClockSpan{{From: 6 * 60, To: 10 * 60}})
 	broke, unjudged := judged(dayOnly(l, "2026-07-20"), ask(l, "2026-07-20"))
 	require.Empty(t, broke, "the end of the day is not the hour of the application")
-	require.Contains(t, unjudged, "only the hours 06:00-10:00, and the hour of the application was not written down")
+	require.Contains(t, unjudged, "the label allows the hours 06:00-10:00; the hour of the application was not written down")
 	l.Printed = []farm.Printed{{Field: "time_of_day", Text: "should", Advises: true}}
 	_, unjudged = judged(dayOnly(l, "2026-07-20"), ask(l, "2026-07-20"))
 	require.Empty(t, unjudged)
