@@ -43,6 +43,9 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	for _, c := range label.Contradictions(l) {
 		wrong.Add(diag.Usagef("look at the label again and correct it", "%s: %s", file, c))
 	}
+	if o, ok := l.Opened.Get(); ok && o.After(a.Today()) {
+		wrong.Add(diag.Usagef("write the day on which it was opened, or none stated while it is closed", "%s: opened: %s lies in the future", file, o))
+	}
 	if err := wrong.Err(); err != nil {
 		return Said{}, kept(err, "nothing was stored")
 	}

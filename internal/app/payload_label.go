@@ -13,7 +13,7 @@ func labelData(l farm.Label) LabelData {
 		Key: l.Key, Version: l.Version, Entered: l.Entered, Product: l.Product, Registration: field(l.Registration, ""),
 		UseClass: field(l.UseClass, ""), SignalWord: field(l.SignalWord, ""), Actives: []LabelActive{}, Formulation: field(l.Formulation, ""),
 		Organic: field(l.Organic, ""), Places: []LabelPlace{}, Pests: orEmpty(l.Pests), OtherPests: orEmpty(l.OtherPests), Method: field(l.Method, ""), Expiry: field(l.Expiry, ""),
-		RateMin: field(l.RateMin, ""), RateMax: field(l.RateMax, ""), MinInterval: field(l.MinIntervalDays, "d"),
+		RateMin: field(l.RateMin, ""), RateMax: field(l.RateMax, ""), MinInterval: intervalData(l),
 		ReapplyBy: field(l.ReapplyByDays, "d"), ReapplyWhen: field(l.ReapplyWhen, ""), MaxApplications: field(l.MaxApplications, ""),
 		MaxInWindow: LabelWindow{State: string(stateOf(l.MaxInWindow.State))}, MaxAmount: field(l.MaxAmount, ""), MaxPer: l.MaxPer,
 		REI: field(l.REIHours, "h"), PHI: field(l.PHIDays, "d"), Rainfast: field(l.RainfastH, "h"), MaxTemp: field(l.MaxTempC, "C"),
@@ -164,4 +164,11 @@ type LabelGap struct {
 	Field string `json:"field"`
 	Where string `json:"where"`
 	Why   string `json:"why"`
+}
+
+func intervalData(l farm.Label) LabelField {
+	if l.MinIntervalHours > 0 && l.MinIntervalDays.Has() {
+		return field(farm.Value(l.MinIntervalHours), "h")
+	}
+	return field(l.MinIntervalDays, "d")
 }

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -91,8 +92,8 @@ func readApproval(s string) (string, *diag.Problem) {
 }
 
 // groupForm is a mode-of-action code of IRAC (4A, UN, UNM), FRAC (11, M02,
-// P07, BM02, NC, U06) or HRAC (9, A, O).
-var groupForm = regexp.MustCompile(`^(\d{1,3}[A-Z]?|UN[A-Z]?|M\d{2}|P\d{2}|BM\d{2}|U\d{2}|NC|[A-Z])$`)
+// P07, BM02, NC, U06) or HRAC (9, A, O). Their numbers stay below 60 (from memory).
+var groupForm = regexp.MustCompile(`^(([1-9]|[1-5]\d)[A-Z]?|UN[A-Z]?|M\d{2}|P\d{2}|BM\d{2}|U\d{2}|NC|[A-Z])$`)
 
 var apartForm = regexp.MustCompile(`^(.*\S) ([0-9.]+ ?\pL+)$`)
 
@@ -230,6 +231,33 @@ func readDays(s string) (int, *diag.Problem) {
 		return d, nil
 	}
 	return 0, refuse("write whole days, rounded up", "%s is not a whole number of days", quote(s))
+}
+
+// intervalField is the shortest interval: days compare dates, hours are elapsed.
+func intervalField(key, help string) labelField {
+	at := func(l *farm.Label) *days { return &l.MinIntervalDays }
+	f := stated(key, help, at, readDays, writeDays)
+	clear, read, write := f.clear, f.read, f.write
+	f.clear = func(l *farm.Label) { clear(l); l.MinIntervalHours = 0 }
+	f.read = func(l *farm.Label, s string) *diag.Problem {
+		m := spanForm.FindStringSubmatch(strings.ToLower(tidy(s)))
+		if m == nil || spanHours[m[2]] == 0 || spanHours[m[2]] >= 24 {
+			l.MinIntervalHours = 0
+			return read(l, s)
+		}
+		h, bad := span(s, 730*24, `"14 days" or "36 hours"`)
+		if bad == nil {
+			l.MinIntervalHours, l.MinIntervalDays = h, farm.Value(int(math.Ceil(h/24)))
+		}
+		return bad
+	}
+	f.write = func(l *farm.Label) string {
+		if l.MinIntervalHours > 0 && l.MinIntervalDays.Has() {
+			return tomlText(number(l.MinIntervalHours) + " hours")
+		}
+		return write(l)
+	}
+	return f
 }
 
 func writeDays(d int) string { return strconv.Itoa(d) + " days" }

@@ -206,3 +206,21 @@ func drawMore(t *rapid.T, l farm.Label, text *rapid.Generator[string], unit stri
 	}
 	return m
 }
+
+// An interval in hours stays one, in the file and set by name; days put it back.
+func TestLabel_IntervalInHours(t *testing.T) {
+	l, err := ingest.ParseLabel(strings.NewReader("key = \"x\"\nproduct = \"X (invented)\"\nmin_interval = \"36 hours\"\n"), "x.toml", names{})
+	require.NoError(t, err)
+	require.Equal(t, farm.Value(2), l.MinIntervalDays)
+	require.Equal(t, 36.0, l.MinIntervalHours)
+	again, err := ingest.ParseLabel(strings.NewReader(ingest.FormatLabel(l)), "x.toml", names{})
+	require.NoError(t, err)
+	require.Equal(t, l, again)
+	for text, want := range map[string]float64{"48 hours": 48, "90 min": 1.5, "0 hours": 0, "2 days": 0, "none stated": 0, "": 0} {
+		x := l
+		require.Nil(t, ingest.SetLabelField(&x, "min_interval", text, names{}))
+		require.Equal(t, want, x.MinIntervalHours, text)
+	}
+	x := l
+	require.NotNil(t, ingest.SetLabelField(&x, "min_interval", "9999999 hours", names{}))
+}

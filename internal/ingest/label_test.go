@@ -187,7 +187,7 @@ func TestParseLabel_Refuses(t *testing.T) {
 		{"min_interval = \"21 days\"\nreapply_by = \"2 weeks\"", `4:14: min_interval 21 days is longer than reapply_by 14 days (see row 3)`, ""},
 		{"min_temp = \"30 C\"\nmax_temp = \"20 C\"", `4:12: min_temp 30 C is not below max_temp 20 C (see row 3)`, ""},
 		{`min_interval = 7`, `3:16: "7" has no unit`, `write "7 hours" or "7 days"`},
-		{`min_interval = "36 hours"`, `3:16: "36 hours" is not a whole number of days`, "write whole days, rounded up"},
+		{`phi = "36 hours"`, `3:7: "36 hours" is not a whole number of days`, "write whole days, rounded up"},
 		{`rei = "-4 hours"`, `3:7: "-4 hours" is below 0`, ""},
 		{`rei = "4 fortnights"`, `3:7: "4 fortnights" has an unknown unit of time`, ""},
 		{`rei = "400 days"`, `3:7: "400 days" is longer than 30 days and is taken for a slip`, ""},

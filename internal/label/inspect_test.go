@@ -3,6 +3,7 @@ package label_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -256,4 +257,49 @@ func TestFindings_OtherUnits(t *testing.T) {
 	broke, unjudged := judged(put(l, "2026-06-01"), ask(l, "2026-06-01")) // 40 g
 	require.Empty(t, broke)
 	require.Contains(t, unjudged, "weight and volume are not converted into each other; find out how much was used")
+}
+
+// An interval in hours is elapsed, from the end of one to the start of the next,
+// also over a change of the clocks (labels.md, rules 1); days compare dates.
+func TestPlan_IntervalInHours(t *testing.T) {
+	l := every(2)
+	l.MinIntervalHours = 36
+	last := ended("ironbait", at("2026-06-01T20:00:00-04:00"))
+	last.ID, last.Start = 1, at("2026-06-01T19:00:00-04:00")
+	r := ask(l, "2026-06-03")
+	r.History = []farm.Treatment{last}
+	for start, ok := range map[string]bool{"2026-06-03T07:59:00-04:00": false, "2026-06-03T08:00:00-04:00": true, "2026-05-31T06:00:00-04:00": true, "2026-05-31T07:00:00-04:00": false} {
+		r.Start = at(start)
+		r.End = r.Start.Add(30 * time.Minute)
+		d := label.Plan(r)
+		require.Equal(t, ok, d.Allowed, start)
+		require.Equal(t, !ok, d.Has(label.CodeInterval), start)
+	}
+	r.Start, r.End, r.Date = time.Time{}, time.Time{}, day("2026-06-02") // no hour of it is far enough
+	refused(t, label.Plan(r), label.CodeInterval, "2026-06-03")
+	r.Date = day("2026-06-03")
+	d := label.Plan(r)
+	allowed(t, d)
+	require.Contains(t, strings.Join(d.Conditions, "\n"), "not before Wed 3 Jun 2026 08:00 EDT: the label asks for 36 hours")
+
+	// 12 hours over the night in which the clocks go back: 20:00 to 07:00.
+	l.MinIntervalHours = 12
+	r.Label, r.History[0].Start, r.History[0].End = l, at("2026-10-31T19:00:00-04:00"), at("2026-10-31T20:00:00-04:00")
+	r.History[0].Date = day("2026-10-31")
+	for start, ok := range map[string]bool{"2026-11-01T06:59:00-05:00": false, "2026-11-01T07:00:00-05:00": true} {
+		r.Start = at(start)
+		r.End = r.Start.Add(30 * time.Minute)
+		require.Equal(t, ok, label.Plan(r).Allowed, start)
+	}
+
+	// A record without its hour is not judged, unless no hour of the day will do.
+	x := dayOnly(l, "2026-11-01")
+	x.ID = 2
+	broke, unjudged := judged(x, r)
+	require.Empty(t, broke)
+	require.Contains(t, unjudged, "the label asks for 12 hours between applications")
+	l.MinIntervalHours = 48
+	r.Label = l
+	broke, _ = judged(x, r)
+	require.Contains(t, broke, "shortest interval: the label asks for 48 hours")
 }

@@ -75,7 +75,11 @@ func (r Request) interval(d civil.Date) []block {
 	if r.Label.MinIntervalDays.Has() {
 		n = r.Label.MinIntervalDays.Value
 	}
-	out := r.apartBy(d, n, Rule{Code: CodeInterval, Field: "minimum retreatment interval", Where: directions}, "the label")
+	rule := Rule{Code: CodeInterval, Field: "minimum retreatment interval", Where: directions}
+	out := r.apartBy(d, n, rule, "the label")
+	if h := r.Label.MinIntervalHours; h > 0 && n > 0 {
+		out = r.apartHours(d, h, rule)
+	}
 	if r.FarmMinDays > n {
 		out = append(r.apartBy(d, r.FarmMinDays, Rule{Code: CodeFarmInterval}, "the farm's own rule"), out...)
 	}
@@ -103,6 +107,34 @@ func (r Request) apartBy(d civil.Date, n int, rule Rule, whose string) []block {
 		if len(out) == 0 || next.After(out[0].next) {
 			out = []block{{rule, next}}
 		}
+	}
+	return out
+}
+
+// apartHours refuses a start that is fewer than h elapsed hours from the end of
+// another application, or that another one follows in fewer. Where only the day is
+// known it refuses a day that has no hour far enough from both.
+func (r Request) apartHours(d civil.Date, h float64, rule Rule) []block {
+	var out []block
+	start, instant := r.startOn(d)
+	from, to := d.In(r.loc()), d.AddDays(1).In(r.loc())
+	for _, t := range r.own() {
+		open, shut := t.End.Add(hours(h)), firstOf(t.Start, t.End).Add(-hours(h))
+		what := fmt.Sprintf("the label asks for %.4g hours between applications; after the one that ended %s the first hour allowed is %s", h, clock(t.End, r.loc()), clock(open, r.loc()))
+		next := civil.DateIn(open, r.loc())
+		after := firstOf(t.Start, t.End).After(start)
+		switch {
+		case instant && !after && start.Before(open), instant && after && r.End.After(shut), !instant && !open.Before(to) && !shut.After(from):
+			rule.Words = what
+		case !instant && r.noHour && d == r.Date && open.After(from) && shut.Before(to):
+			rule.Words, rule.Unknown = what+", and the hour of this application was not written down", true
+		default:
+			continue
+		}
+		if len(out) == 0 || next.After(out[0].next) {
+			out = []block{{rule, next}}
+		}
+		rule.Unknown = false
 	}
 	return out
 }
@@ -274,6 +306,13 @@ func (r Request) opensOn(d *Decision) {
 	}
 	if last.After(r.Date.In(r.loc())) && last.Before(r.Date.AddDays(1).In(r.loc())) {
 		d.when("not before %s: %s is closed until then", clock(last, r.loc()), r.Bed.Code)
+	}
+	if h := r.Label.MinIntervalHours; h > 0 {
+		for _, t := range r.own() {
+			if open := t.End.Add(hours(h)); t.Date.Before(r.Date.AddDays(1)) && open.After(r.Date.In(r.loc())) && open.Before(r.Date.AddDays(1).In(r.loc())) {
+				d.when("not before %s: the label asks for %.4g hours between applications", clock(open, r.loc()), h)
+			}
+		}
 	}
 }
 
