@@ -195,7 +195,7 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	}
 	in := week.Input{
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
-		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Agents: map[string][]week.AgentOffer{},
+		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Questions: map[string][]effect.Question{}, Agents: map[string][]week.AgentOffer{},
 		Labels: inUse(s.labels), Treatments: s.treatments, Versions: s.versions, Releases: s.releases, Lately: s.lately, Done: s.done, Visits: s.visits,
 		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, ProductSafety: a.productSafety, Apart: a.aparts(), Looks: a.looks(), Lasts: a.lasts(s.weather),
 	}
@@ -220,6 +220,9 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 		}
 		if own := effect.Pool(results); len(own) > 0 {
 			in.Own[key] = own
+		}
+		if q := effect.Resistance(results); len(q) > 0 {
+			in.Questions[key] = q
 		}
 	}
 	for _, x := range a.cat.AllSafety() {

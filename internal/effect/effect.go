@@ -445,6 +445,9 @@ func (r Result) Words() string {
 		what = "than before"
 	}
 	e := r.Efficacy
+	if n := fewer(e.Percent); strings.HasSuffix(n, "as many") {
+		what = strings.Replace(what, "than", "as", 1)
+	}
 	return fmt.Sprintf("%s %s; likely between %s and %s", fewer(e.Percent), what, fewer(e.Low), fewer(e.High))
 }
 

@@ -6,6 +6,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"leafturn/internal/civil"
+	"leafturn/internal/effect"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 )
@@ -62,5 +64,19 @@ func TestProduct_ManyUnreadFields(t *testing.T) {
 		require.Contains(t, all, g.Field)
 		require.Contains(t, all, "look up on the label, "+g.Where+": ")
 		require.Contains(t, strings.Join(no.Traces[0].Facts, "\n"), g.Field)
+	}
+}
+
+// A question of resistance stands with every product of that mode of action,
+// whatever its subgroup, and with no other.
+func TestProduct_AsksAboutResistance(t *testing.T) {
+	for group, asked := range map[string]bool{"4A": true, "4C": true, "40": false, "UN": false} {
+		l := bait()
+		l.Actives[0].Group = farm.Value(group)
+		in := input(found("B1", slugs(), today, 9))
+		in.Labels = []farm.Label{l}
+		in.Questions = map[string][]effect.Question{"slug": {{Group: "4", Days: []civil.Date{day("2026-06-02"), day("2026-06-09")}}}, "mite": {{Group: "40"}}}
+		said := strings.Join(line(t, build(t, in, nil), "do:slug:label:bait").Details, "\n")
+		require.Equal(t, asked, strings.Contains(said, "does the pest resist it? group 4 did not bring it down on Tue 2 Jun, Tue 9 Jun"), group)
 	}
 }

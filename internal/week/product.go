@@ -196,6 +196,7 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		details = append(details, "wear: "+ppe)
 	}
 	details = b.ownWords(a.Pest.Key, "label:"+l.Key, append(details, b.harmsOrders(a, l)...))
+	details = append(details, b.resisted(a.Pest.Key, l)...)
 	by := b.deadline(*a, productDays)
 	for _, i := range b.at[a.Bed.Code] {
 		if x := &b.lines[i]; x.Section == Do && x.Pest == a.Pest.Key && x.By.After(by) {
@@ -212,6 +213,29 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		Record: fmt.Sprintf("leafturn treat %s %s --pest %s --amount AMOUNT --end TIME", l.Key, bedsHere, a.Pest.Key),
 		Traces: []Trace{trace},
 	})
+}
+
+// resisted raises the question of resistance where the season's results do, for
+// a product of that mode of action.
+func (b *builder) resisted(pest string, l farm.Label) []string {
+	var out []string
+	for _, q := range b.in.Questions[pest] {
+		if slices.ContainsFunc(l.Actives, func(x farm.Active) bool {
+			g, ok := label.MainGroup(x.Group.Value)
+			return ok && g == q.Group
+		}) {
+			out = append(out, fmt.Sprintf("does the pest resist it? group %s did not bring it down on %s: try another group or the lower steps first (`leafturn worked`)", q.Group, dayList(q.Days)))
+		}
+	}
+	return out
+}
+
+func dayList(days []civil.Date) string {
+	words := make([]string, len(days))
+	for i, d := range days {
+		words[i] = d.Short()
+	}
+	return strings.Join(words, ", ")
 }
 
 // lastAllowed is the last day, up to by, until which nothing known forbids the
