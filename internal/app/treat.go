@@ -98,12 +98,15 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	}
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
 		for _, b := range beds {
+			if label.BeyondRows(t.Part, b) {
+				return diag.Usagef("name rows that it has, or correct it with `leafturn bed set "+b.Code+" --rows N`", "--part %q: %s has %s", t.Part, b.Code, rowWords(b.Rows))
+			}
 			x := t
 			x.Bed, x.AreaM2 = b.Code, area
 			if area == 0 {
-				x.AreaM2 = label.PartArea(t.Part, b.AreaM2())
+				x.AreaM2 = label.PartArea(t.Part, b)
 			}
-			most := label.PartArea(t.Part, b.AreaM2())
+			most := label.PartArea(t.Part, b)
 			if most == 0 {
 				most = b.AreaM2()
 			}
@@ -171,6 +174,13 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	}
 	res.Said += "\n" + a.reentryWords(now.versions, beds, now.treatments)
 	return res, nil
+}
+
+func rowWords(n int) string {
+	if n == 0 {
+		return "no such rows"
+	}
+	return fmt.Sprintf("rows 1 to %d", n)
 }
 
 // treatTimes reads when the application began and ended.

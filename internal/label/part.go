@@ -61,17 +61,27 @@ func rows(s string) (lo, hi int, ok bool) {
 	return lo, hi, err1 == nil && err2 == nil && lo <= hi
 }
 
-// PartArea returns the ground of a part of a bed of the given area: all of it,
-// a half, or 0 where the part does not say how much it is.
-func PartArea(part string, bed float64) float64 {
+// PartArea returns the ground of a part of a bed: all of it, a half, its share
+// of the rows where the bed's rows are known, or 0 where the part does not say
+// how much it is.
+func PartArea(part string, bed farm.Bed) float64 {
 	p := tidy(part)
-	switch _, h := half(p); {
-	case p == "":
-		return bed
-	case h:
-		return bed / 2
+	if p == "" {
+		return bed.AreaM2()
+	}
+	if _, ok := half(p); ok {
+		return bed.AreaM2() / 2
+	}
+	if lo, hi, ok := rows(p); ok && lo >= 1 && hi <= bed.Rows {
+		return bed.AreaM2() * float64(hi-lo+1) / float64(bed.Rows)
 	}
 	return 0
+}
+
+// BeyondRows reports whether a part names rows that the bed does not have.
+func BeyondRows(part string, bed farm.Bed) bool {
+	lo, hi, ok := rows(tidy(part))
+	return ok && (lo < 1 || bed.Rows > 0 && hi > bed.Rows)
 }
 
 // ready returns the request with its history sorted out once: the treatments

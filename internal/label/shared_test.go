@@ -87,7 +87,14 @@ func TestVersions_JudgeThePast(t *testing.T) {
 }
 
 func TestPartArea(t *testing.T) {
+	b := farm.Bed{LengthM: 12, WidthM: 1}
 	for part, want := range map[string]float64{"": 12, "east half": 6, " North  HALF ": 6, "rows 1-4": 0, "the wet corner": 0, "left half": 0} {
-		require.InDelta(t, want, label.PartArea(part, 12), 0, part)
+		require.InDelta(t, want, label.PartArea(part, b), 0, part)
+		require.False(t, label.BeyondRows(part, b))
+	}
+	b.Rows = 8
+	for part, want := range map[string]float64{"rows 1-4": 6, "row 8": 1.5, "rows 2 to 3": 3, "rows 7-12": 0, "rows 0-2": 0, "east half": 6} {
+		require.InDelta(t, want, label.PartArea(part, b), 1e-12, part)
+		require.Equal(t, want == 0, label.BeyondRows(part, b), part)
 	}
 }
