@@ -179,7 +179,7 @@ var containerFields = []labelField{
 
 	under("Container", stated("lot", "Lot or batch code, stamped on the container.",
 		func(l *farm.Label) *txt { return &l.Lot }, freeText, same)).eg("L0001"),
-	stated("expiry", "Last day on which it may be used. Stamped on the container. A month only: write its\nfirst day.",
+	stated("expiry", "Last day on which it may be used: stamped on the container, or the end of its\nregistration where that is sooner. A month only: write its first day.",
 		func(l *farm.Label) *farm.Stated[civil.Date] { return &l.Expiry }, readLabelDay, civil.Date.String).eg("2028-05-31"),
 	stated("opened_life", "How long it may be used once opened. Container, or Storage and Disposal.",
 		func(l *farm.Label) *days { return &l.OpenedDays }, readDays, writeDays).eg("365 days"),
