@@ -90,7 +90,7 @@ func review(t farm.Treatment, r Request) Decision {
 	r.method(&d, t.Method)
 	r.practice(&d)
 	r.looks(&d)
-	r.bees(&d)
+	r.beesThen(&d)
 	from := len(d.Refusals)
 	r.weather(&d)
 	for i := range d.Refusals {
@@ -108,6 +108,26 @@ func review(t farm.Treatment, r Request) Decision {
 	}
 	r.place(&d)
 	return d
+}
+
+// beesThen judges the bee statement of an application that took place. By night no
+// bee forages, whatever was in flower.
+func (r Request) beesThen(d *Decision) {
+	var x Decision
+	r.bees(&x)
+	for _, rule := range x.Refusals {
+		if rule.Code == CodeBloom && rule.Unknown {
+			if r.Label.Bees.Value == farm.BeesNotForaging {
+				var night Decision
+				r.night(&night, CodeForaging, "")
+				if len(night.Refusals) == 0 {
+					continue
+				}
+			}
+			rule.Words = "nobody noted whether flowers were open in or beside the bed, and the label has a bee statement"
+		}
+		d.refuse(rule)
+	}
 }
 
 // method holds the way in which an application was made against those that the

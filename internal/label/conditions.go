@@ -207,6 +207,11 @@ func (r Request) rain(d *Decision) {
 			return
 		}
 	}
+	if r.Applying && r.Weather != nil && r.Weather.RainMM != nil && *r.Weather.RainMM > 0 {
+		d.refuse(Rule{Code: CodeRainfast, Field: "rainfast time", Where: directions, Unknown: true,
+			Words: fmt.Sprintf("%.3g mm of rain are noted of %s, and whether they came within the %.4g hours that it must stay dry is not known", *r.Weather.RainMM, r.Date, h)})
+		return
+	}
 	d.when("do not apply if rain is on the way or falls: no rain and no irrigation for %.4g hours after; check on the day", h)
 	if r.Weather != nil && r.Weather.RainMM != nil && *r.Weather.RainMM > 0 {
 		d.warn("%.3g mm of rain on %s: choose hours that leave %.4g dry", *r.Weather.RainMM, r.Date, h)

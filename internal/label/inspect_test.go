@@ -303,3 +303,41 @@ func TestPlan_IntervalInHours(t *testing.T) {
 	broke, _ = judged(x, r)
 	require.Contains(t, broke, "shortest interval: the label asks for 48 hours")
 }
+
+// Rain of the day, of which the hour is not known, leaves the dry hours after an
+// application unjudged (LR-068).
+func TestFindings_RainOfTheDay(t *testing.T) {
+	l := spray("oil", "mineral oil")
+	l.RainfastH = farm.Value(6.0)
+	for rain, want := range map[float64]bool{0: false, 4: true} {
+		r := ask(l, "2026-06-01")
+		r.Weather = &farm.WeatherDay{Date: day("2026-06-01"), RainMM: num(rain)}
+		broke, unjudged := judged(put(l, "2026-06-01"), r)
+		require.Empty(t, broke)
+		require.Equal(t, want, strings.Contains(unjudged, "4 mm of rain are noted of 2026-06-01"), unjudged)
+	}
+}
+
+// By night no bee forages: whether anything was in flower then decides nothing,
+// under a label that forbids only the hours of foraging (LR-061, LR-063).
+func TestFindings_UnknownBloomByNight(t *testing.T) {
+	for _, c := range []struct {
+		rule, start string
+		unjudged    bool
+	}{
+		{farm.BeesNotForaging, "2026-07-20T21:00:00-04:00", false},
+		{farm.BeesNotForaging, "2026-07-20T10:00:00-04:00", true},
+		{farm.BeesNoBloom, "2026-07-20T21:00:00-04:00", true},
+	} {
+		l := bees(c.rule)
+		r := ask(l, "2026-07-20")
+		r.Sunrise, r.Sunset = at("2026-07-20T05:45:00-04:00"), at("2026-07-20T20:20:00-04:00")
+		x := put(l, "2026-07-20")
+		x.Start = at(c.start)
+		x.End = x.Start.Add(30 * time.Minute)
+		broke, unjudged := judged(x, r)
+		require.Empty(t, broke)
+		require.Equal(t, c.unjudged, strings.Contains(unjudged, "nobody noted whether flowers were open"), c)
+		require.Equal(t, c.unjudged, unjudged != "", c)
+	}
+}
