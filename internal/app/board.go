@@ -161,7 +161,7 @@ func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (Boar
 	}
 	end := t.End.Add(time.Duration(hours * float64(time.Hour)))
 	x.REIHours, x.REIEnd, x.DisplayThrough = &hours, stamp(end, a.loc), label.DisplayThrough(civil.DateIn(end, a.loc))
-	if label.SignsNeeded(b.Site, hours) {
+	if label.SignsNeeded(b.Site, hours) || l.DoubleNotice.Value && hours > 0 { // or as the label says, 40 CFR 170.409(a)
 		began := t.Start
 		if began.IsZero() {
 			began = t.End
