@@ -72,6 +72,9 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 		}
 		if n := len(before); n > 0 {
 			last, next := before[n-1], l
+			if label.OtherProduct(last, l) {
+				res.Warnings = append(res.Warnings, fmt.Sprintf("version %d of the label %s was of %s, and this one is of %s: if it is another product, give it a key of its own", last.Version, l.Key, productWords(last), productWords(l)))
+			}
 			next.Version, next.Entered = last.Version, last.Entered
 			if reflect.DeepEqual(last, next) {
 				return nil
@@ -99,6 +102,13 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 		res.Said += "; " + fields + " still unknown, and a schedule that needs one is refused"
 	}
 	return res, nil
+}
+
+func productWords(l farm.Label) string {
+	if v, ok := l.Registration.Get(); ok {
+		return l.Product + " (registration " + v + ")"
+	}
+	return l.Product
 }
 
 // oneLabel refuses a label whose registered product is already kept under

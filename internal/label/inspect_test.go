@@ -240,6 +240,16 @@ func TestReadSince(t *testing.T) {
 	require.Equal(t, blank, label.ReadSince(blank, []farm.Label{second}))
 	require.Equal(t, blank, label.ReadSince(blank, nil))
 
+	// Another product under the same key fills nothing.
+	blank.Edition = farm.Stated[string]{}
+	other := second
+	other.Edition, other.Registration = farm.Stated[string]{}, farm.Value("999-1")
+	require.Equal(t, blank, label.ReadSince(blank, []farm.Label{other}))
+	other.Registration, other.Product = farm.None[string](), "Another bait"
+	require.Equal(t, blank, label.ReadSince(blank, []farm.Label{other}))
+	other.Product = " invented  IRON bait"
+	require.Equal(t, farm.Value(24.0), label.ReadSince(blank, []farm.Label{other}).REIHours)
+
 	// An interval beside a site, read since.
 	blank.Edition = farm.Stated[string]{}
 	sites := with(func(l *farm.Label) {

@@ -12,9 +12,13 @@ import (
 // when it may be cut and planted, what is kept apart, and the maxima of the
 // actives. What was read then, a value or "none stated", stays as it was. later
 // are the versions after it, oldest first; a copy that gives another date or
-// version of the label itself is of another label and fills nothing.
+// version of the label itself is of another label and fills nothing, and neither
+// does one of another product under the same key.
 func ReadSince(then farm.Label, later []farm.Label) farm.Label {
 	for _, l := range later {
+		if OtherProduct(then, l) {
+			continue
+		}
 		if a, ok := then.Edition.Get(); ok {
 			if b, ok := l.Edition.Get(); ok && !strings.EqualFold(tidy(a), tidy(b)) {
 				continue
@@ -23,6 +27,17 @@ func ReadSince(then farm.Label, later []farm.Label) farm.Label {
 		then = filled(then, l)
 	}
 	return then
+}
+
+// OtherProduct reports whether two labels seem to be of two products: their
+// registration numbers differ, or their names where one has no number.
+func OtherProduct(a, b farm.Label) bool {
+	x, ok := a.Registration.Get()
+	y, ok2 := b.Registration.Get()
+	if ok && ok2 {
+		return squeezed(x) != squeezed(y)
+	}
+	return tidy(a.Product) != tidy(b.Product)
 }
 
 func filled(l, from farm.Label) farm.Label {
