@@ -107,9 +107,31 @@ func (a *App) AskLabel(ctx context.Context, key string, day civil.Date, in io.Re
 	fmt.Fprintf(out, "The label %s. The label on the container and local law outrank this copy.\n"+
 		"Enter keeps what stands there. \"none stated\": read, and it says nothing. \"blank\": not\n"+
 		"read. \"?\": what is asked. \"stop\": to the end. Items of a list: with commas.\n", key)
+	for {
+		if err := askFields(&l, a.names, read, lines.Err, out); err != nil {
+			return Said{}, err
+		}
+		fmt.Fprint(out, "\nstore it? yes or no: ")
+		answer, _ := read()
+		fmt.Fprintln(out)
+		if word := strings.ToLower(answer); word != "yes" && word != "y" {
+			return Said{Said: "nothing was stored"}, nil
+		}
+		said, err := a.checkedLabel(ctx, l, day, false)
+		if err == nil || diag.Code(err) != 2 {
+			return said, err
+		}
+		// The answers are kept: only what does not fit is given anew.
+		fmt.Fprintf(out, "%v\nNothing is stored yet. Once more from the beginning: Enter keeps what stands there.\n", err)
+	}
+}
+
+// askFields asks for every field of a label until all are asked or the person
+// stops.
+func askFields(l *farm.Label, names ingest.PestNames, read func() (string, bool), readErr func() error, out io.Writer) error {
 	stopped := false
 	for i := 0; !stopped; i++ {
-		questions := ingest.LabelQuestions(l)
+		questions := ingest.LabelQuestions(*l)
 		if i >= len(questions) {
 			break
 		}
@@ -127,7 +149,7 @@ func (a *App) AskLabel(ctx context.Context, key string, day civil.Date, in io.Re
 			answer, ok := read()
 			switch {
 			case !ok:
-				return Said{}, diag.Failf(lines.Err(), "answer to the end, or write stop", "the answers ended at %q; nothing was stored", q.Key)
+				return diag.Failf(readErr(), "answer to the end, or write stop", "the answers ended at %q; nothing was stored", q.Key)
 			case answer == "":
 				break again
 			case answer == "stop":
@@ -143,7 +165,7 @@ func (a *App) AskLabel(ctx context.Context, key string, day civil.Date, in io.Re
 				if answer == "blank" {
 					text = ""
 				}
-				bad := ingest.SetLabelField(&l, q.Key, text, a.names)
+				bad := ingest.SetLabelField(l, q.Key, text, names)
 				if bad == nil {
 					break again
 				}
@@ -155,12 +177,5 @@ func (a *App) AskLabel(ctx context.Context, key string, day civil.Date, in io.Re
 			fmt.Fprintf(out, "%s [%s]: ", strings.ReplaceAll(q.Key, "_", " "), now)
 		}
 	}
-	fmt.Fprint(out, "\nstore it? yes or no: ")
-	switch answer, _ := read(); strings.ToLower(answer) {
-	case "yes", "y":
-		fmt.Fprintln(out)
-		return a.checkedLabel(ctx, l, day, false)
-	}
-	fmt.Fprintln(out)
-	return Said{Said: "nothing was stored"}, nil
+	return nil
 }
