@@ -23,6 +23,10 @@ func (a *App) careProduct(l farm.Label) []string {
 	if v, ok := l.Animals.Get(); ok {
 		out = append(out, "Animals, as the label says: "+v)
 	}
+	if label.HasREI(l) {
+		out = append(out, "Before the re-entry interval ends nobody cuts, weeds, ties or counts there. Whether anything else may be done is for a licensed person to say "+
+			"(US, 40 CFR 170.603: never in the first 4 hours, at most 1 hour in 24, in the label's early-entry equipment: "+statedWords(l.EarlyPPE)+").")
+	}
 	return out
 }
 

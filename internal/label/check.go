@@ -66,8 +66,8 @@ var fields = []field{
 	{"what the maxima are counted over", directions, "a season, a year and a crop cycle are different lengths", func(l farm.Label) bool { return l.MaxPer != "" }, hasMaxima},
 	{"further maxima", directions, "a label may limit per crop cycle and per generation besides", func(l farm.Label) bool { return l.MoreMaxima.Known() }, nil},
 	{"re-entry interval (REI)", agBox, "nobody may work in the bed until it has passed", func(l farm.Label) bool { return l.REIHours.Known() || sitesREI(l) }, nil},
-	{"early-entry PPE", agBox, "whoever must go in before the interval has passed wears it", func(l farm.Label) bool { return l.EarlyPPE.Known() }, hasREI},
-	{"double notification", agBox, "people may have to be told and warned by signs", func(l farm.Label) bool { return l.DoubleNotice.Known() }, hasREI},
+	{"early-entry PPE", agBox, "whoever must go in before the interval has passed wears it", func(l farm.Label) bool { return l.EarlyPPE.Known() }, HasREI},
+	{"double notification", agBox, "people may have to be told and warned by signs", func(l farm.Label) bool { return l.DoubleNotice.Known() }, HasREI},
 	{"pre-harvest interval (PHI)", directions, "flowers may not be cut until it has passed", func(l farm.Label) bool { return l.PHIDays.Known() }, nil},
 	{"event before cutting", directions, "cutting may have to wait for more than days", func(l farm.Label) bool { return l.PHIEvent.Known() }, nil},
 	{"incompatible materials", directions, "some materials burn the plants when they come near in time", func(l farm.Label) bool { return len(l.KeepApart) > 0 || l.NoKeepApart }, nil},
@@ -132,7 +132,8 @@ func hasMaxima(l farm.Label) bool {
 	return l.MaxApplications.Has() || l.MaxAmount.Has() || slices.ContainsFunc(l.Actives, func(a farm.Active) bool { return a.Max.Has() })
 }
 
-func hasREI(l farm.Label) bool {
+// HasREI reports whether a label gives a re-entry interval above zero anywhere.
+func HasREI(l farm.Label) bool {
 	return l.REIHours.Has() && l.REIHours.Value > 0 || slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return s.REIHours.Has() && s.REIHours.Value > 0 })
 }
 
