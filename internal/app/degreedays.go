@@ -243,9 +243,20 @@ func (a *App) DegreeDays(ctx context.Context, o DegreeDaysOptions, today civil.D
 	if err != nil {
 		return nil, err
 	}
-	steps, gap, err := phenology.Sum(p.model, series, p.start)
+	// The double methods end a day at the next day's lowest.
+	withNext, err := s.lay(p.start, p.to.AddDays(1), o.Fill)
 	if err != nil {
 		return nil, err
+	}
+	steps, gap, err := phenology.Sum(p.model, withNext, p.start)
+	if err != nil {
+		return nil, err
+	}
+	if last := len(steps) - 1; last >= 0 && steps[last].Date.After(p.to) {
+		steps = steps[:last]
+	}
+	if gap.After(p.to) {
+		gap = civil.Date{}
 	}
 	if len(steps) == 0 {
 		what, do := s.gap(gap, p.start, o.Fill)
