@@ -362,7 +362,7 @@ func (a *App) degreeDaysDocument(p ddPlan, s yearDays, series climate.Series, st
 	say("Start: %s (%s).", p.start, p.startWhy)
 	say("%s.", modelWords(p.model, u))
 	if d.Filled > 0 {
-		say("Filled in a straight line between their neighbours, and not stored: %d days.", d.Filled)
+		say("Filled in a straight line between neighbours, and not stored: %s.", unitsOf(d.Filled, "day"))
 	}
 	if d.Usual > 0 {
 		d.UsualFrom, d.UsualYears = s.normals.Source, s.normals.Years
