@@ -243,9 +243,20 @@ func (a *App) DegreeDays(ctx context.Context, o DegreeDaysOptions, today civil.D
 	if err != nil {
 		return nil, err
 	}
-	steps, gap, err := phenology.Sum(p.model, series, p.start)
+	// The double methods end a day at the next day's lowest.
+	withNext, err := s.lay(p.start, p.to.AddDays(1), o.Fill)
 	if err != nil {
 		return nil, err
+	}
+	steps, gap, err := phenology.Sum(p.model, withNext, p.start)
+	if err != nil {
+		return nil, err
+	}
+	if last := len(steps) - 1; last >= 0 && steps[last].Date.After(p.to) {
+		steps = steps[:last]
+	}
+	if gap.After(p.to) {
+		gap = civil.Date{}
 	}
 	if len(steps) == 0 {
 		what, do := s.gap(gap, p.start, o.Fill)
@@ -351,7 +362,7 @@ func (a *App) degreeDaysDocument(p ddPlan, s yearDays, series climate.Series, st
 	say("Start: %s (%s).", p.start, p.startWhy)
 	say("%s.", modelWords(p.model, u))
 	if d.Filled > 0 {
-		say("Filled in a straight line between their neighbours, and not stored: %d days.", d.Filled)
+		say("Filled in a straight line between neighbours, and not stored: %s.", unitsOf(d.Filled, "day"))
 	}
 	if d.Usual > 0 {
 		d.UsualFrom, d.UsualYears = s.normals.Source, s.normals.Years

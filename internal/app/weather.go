@@ -158,7 +158,7 @@ func (a *App) readWeather(text []byte, file string, o WeatherFileOptions, tenths
 	return s.Days, notes, nil
 }
 
-// gaps are the days between the first and the last without both temperatures.
+// gaps are the days between the first and the last that lack one of the two temperatures.
 // A file that has no temperatures has no such gaps.
 func gaps(days []farm.WeatherDay) (out []civil.Date) {
 	has := map[civil.Date]bool{}
@@ -193,9 +193,9 @@ func missingNote(days []civil.Date) []string {
 		words = append(words, d.String())
 	}
 	if len(days) == 1 {
-		return []string{"1 day is without both temperatures, and stays so: " + words[0]}
+		return []string{"1 day has no lowest or no highest temperature, and stays so: " + words[0]}
 	}
-	return []string{fmt.Sprintf("%d days are without both temperatures, and stay so: %s", len(days), strings.Join(words, ", "))}
+	return []string{fmt.Sprintf("%d days have no lowest or no highest temperature, and stay so: %s", len(days), strings.Join(words, ", "))}
 }
 
 // WeatherNormals stores the usual weather of the twelve months.

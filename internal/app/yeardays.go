@@ -128,7 +128,7 @@ func (s yearDays) normalsWords() string {
 	case s.normals.Years == 0:
 		return fmt.Sprintf("Days without a measurement or a forecast are usual ones, from %s; how far single days and years lie from them is not known.", s.normals.Source)
 	case s.normals.Years < climate.LeastMembers:
-		return fmt.Sprintf("Days without a measurement or a forecast are usual ones, from %s: %s at the least, which is few.", s.normals.Source, yearsWords(s.normals.Years))
+		return fmt.Sprintf("Days without a measurement or a forecast are usual ones, from %s: %s at the least, which is few; a date that no year of it has stays unknown.", s.normals.Source, yearsWords(s.normals.Years))
 	}
 	spare := ""
 	if !s.spare.IsZero() {

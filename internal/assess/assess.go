@@ -35,15 +35,17 @@ func Assess(in Input) (Assessment, error) {
 		if v.Date.After(in.Today) {
 			continue
 		}
-		r, err := read(v, in)
-		if err != nil {
-			return a, fmt.Errorf("visit %d of %s on %s: %w", v.ID, v.Bed, v.Date, err)
-		}
+		list := &a.Readings
 		switch v.Stratum {
 		case farm.HotSpot:
-			a.HotSpots = append(a.HotSpots, r)
+			list = &a.HotSpots
 		case farm.Random, "":
-			a.Readings = append(a.Readings, r)
+		default:
+			continue
+		}
+		*list = append(*list, Reading{})
+		if err := (*list)[len(*list)-1].fill(v, &in); err != nil {
+			return a, fmt.Errorf("visit %d of %s on %s: %w", v.ID, v.Bed, v.Date, err)
 		}
 	}
 	// Of two visits on one day the one recorded later counts.
@@ -58,18 +60,18 @@ func Assess(in Input) (Assessment, error) {
 	return a, a.decide(in)
 }
 
-// read computes what one visit says in its unit's measure.
-func read(v *farm.Visit, in Input) (Reading, error) {
+// fill sets r to what one visit says in its unit's measure.
+func (r *Reading) fill(v *farm.Visit, in *Input) error {
 	u, ok := in.Pest.Unit(v.Unit)
 	if !ok {
-		return Reading{}, fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
+		return fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
 	}
 	u = u.On(v.Date)
-	r := Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
+	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
 		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot}
 	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
 	if !r.brief {
-		r.levelsOfDay(in)
+		r.levelsOfDay(*in)
 	}
 	r.Max = math.NaN()
 	counts := v.Seen()
@@ -79,14 +81,14 @@ func read(v *farm.Visit, in Input) (Reading, error) {
 	if u.Percent {
 		s, err := share(*v, u)
 		if err != nil {
-			return r, err
+			return err
 		}
 		r.Share = &s
 		r.Infested = s.P
 		r.Value, r.Low, r.High = 100*s.P, 100*s.Low, 100*s.High
-		return r, nil
+		return nil
 	}
-	return r, r.measure()
+	return r.measure()
 }
 
 // measure fills what counts say of the density; of a brief reading by counts

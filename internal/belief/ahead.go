@@ -38,16 +38,15 @@ func LookAhead(b Belief, days int, g Growth) (*Ahead, error) {
 	a.sd, a.share = start.sd, start.weak
 	w := works.Get().(*work)
 	defer works.Put(w)
-	bend := atoms(&w.mass, b.ln)
 	u, every := gridU[:], 1
 	var p []float64
-	if !(bend <= sharpest) {
+	if bend := bendOf(b.ln); !(bend <= sharpest) {
 		u, p, _ = gauss(b.ln, a.sd/1.5)
 	} else {
-		for start.shift == 0 && every < 4 && bend*float64(4*every*every) <= thinnest && a.sd >= 10*gridStep*float64(every) {
-			every *= 2
+		if start.shift == 0 {
+			every, _ = thinned(bend, a.sd)
 		}
-		p = thin(&w.mass, every)
+		p = w.atoms(b.ln, every)
 	}
 	a.u, a.p = make([]float64, 0, len(p)), make([]float64, 0, len(p))
 	for i, m := range p {

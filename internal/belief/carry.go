@@ -76,20 +76,29 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 		return b, nil
 	}
 	f := make([]float64, points)
-	blurred(f, b.ln, s.shift, s.sd)
+	w := works.Get().(*work)
+	defer works.Put(w)
+	apart := w.blurred(f, b.ln, s.shift, s.sd)
+	ln := w.ln[:(points-1)/apart+1]
 	mass := 0.0
-	for i := range f {
-		f[i] = (1-s.weak)*f[i] + s.weak*weakDensity[i]
-		mass += f[i]
+	for i := range ln {
+		ln[i] = (1-s.weak)*f[i*apart] + s.weak*weakDensity[i*apart]
+		mass += ln[i]
 	}
 	// The trapezoid rule is exact for what is as smooth as the blur, but for
 	// the ends of the grid.
-	for i, w := range gregory {
-		mass += (w - 1) * (f[i] + f[points-1-i])
+	for i, g := range gregory {
+		mass += (g - 1) * (ln[i] + ln[len(ln)-1-i])
 	}
-	mass *= gridStep
-	for i := range f {
-		f[i] = math.Log(f[i] / mass)
+	mass *= gridStep * float64(apart)
+	for i, v := range ln {
+		ln[i] = math.Log(v / mass)
+		f[i*apart] = ln[i]
+	}
+	for i := range len(ln) - 1 {
+		for j := 1; j < apart; j++ {
+			f[i*apart+j] = between(ln, i, float64(j)/float64(apart))
+		}
 	}
 	b.ln = f
 	return b, nil
@@ -139,29 +148,38 @@ var weakDensity = func() (f [points]float64) {
 	return f
 }()
 
-// blurred sets out, at the grid points, to the density of which f is the log,
-// moved by shift and blurred by a normal law with the given standard deviation.
-func blurred(out, f []float64, shift, sd float64) {
-	w := works.Get().(*work)
-	defer works.Put(w)
-	bend := atoms(&w.mass, f)
+// blurred sets out, at grid points that lie so many apart as it returns, to the
+// density of which f is the log, moved by shift and blurred by a normal law with
+// the given standard deviation. What is as smooth as the blur is known from those
+// points.
+func (w *work) blurred(out, f []float64, shift, sd float64) int {
+	bend := bendOf(f)
 	if !(bend <= sharpest) {
-		u, mass, _ := gauss(f, sd/1.5)
-		spread(out, u, mass, shift, sd)
-		return
+		u, p, _ := gauss(f, sd/1.5)
+		spread(out, u, p, shift, sd)
+		return 1
 	}
-	// Where the density and the blur are wide enough every second or fourth
-	// point will do: the trapezoid rule stays exact for the atoms, and what is
-	// as smooth as the blur is known from the points that remain.
 	if shift != 0 {
-		spread(out, gridU[:], thin(&w.mass, 1), shift, sd)
-		return
+		spread(out, gridU[:], w.atoms(f, 1), shift, sd)
+		return 1
 	}
-	every := 1
-	for every < 4 && bend*float64(4*every*every) <= thinnest && sd >= 10*gridStep*float64(2*every) {
+	every, apart := thinned(bend, sd)
+	w.thinSpread(out, w.atoms(f, every), every, apart, sd)
+	return apart
+}
+
+// thinned is how many points apart the atoms may lie that are blurred, where the
+// density and the blur are wide enough, and the points that tell what comes of it.
+// The trapezoid rule stays exact for the atoms.
+func thinned(bend, sd float64) (every, apart int) {
+	every, apart = 1, 1
+	for apart < 4 && sd >= finestBlur*gridStep*float64(2*apart) {
+		apart *= 2
+	}
+	for every < apart && bend*float64(4*every*every) <= thinnest {
 		every *= 2
 	}
-	w.thinSpread(out, thin(&w.mass, every), every, sd)
+	return every, apart
 }
 
 // work is room to work in.
@@ -173,30 +191,29 @@ type work struct {
 var works = sync.Pool{New: func() any { return new(work) }}
 
 // sharpest is the bend that the trapezoid rule takes, thinnest the one that is
-// left when points are thinned out, and counts the mass of a step from which on
-// its bend matters.
+// left when points are thinned out, and lnCounts the log of the density from
+// which on its bend matters.
 const (
 	sharpest = 1.0 / 4
 	thinnest = 1.0 / 9
-	counts   = 1e-8
+	lnSpike  = 3.5   // ln of a density that may give a step more than all of the mass
+	lnCounts = -14.9 // ln of the density that gives a step 1e-8
+	// finestBlur is how many points apart must lie within a standard deviation of
+	// the blur for what is blurred to be known from them.
+	finestBlur = 5
 )
 
-// atoms sets p to the mass of each step of the grid at its point and returns how
-// sharply the density bends where it counts: with a standard deviation of two
-// points or more, which bends by a quarter, the trapezoid rule is exact but for
-// the ends of the grid (of a normal law to exp(-8π²)). Where a law of clumping
-// sets in the density has a corner, which costs about its mass times its bend:
-// not worth a look below counts.
-func atoms(p *[points]float64, f []float64) (bend float64) {
+// bendOf is how sharply a density bends where it counts, from its log: with a
+// standard deviation of two points or more, which bends by a quarter, the
+// trapezoid rule is exact but for the ends of the grid (of a normal law to
+// exp(-8π²)). Where a law of clumping sets in the density has a corner, which
+// costs about its mass times its bend: not worth a look below counts.
+func bendOf(f []float64) (bend float64) {
 	for i, v := range f {
-		if p[i] = 0; v < -40 {
-			continue
-		}
-		p[i] = math.Exp(v) * gridStep
-		if p[i] > 1 {
-			bend = math.Inf(1)
-		}
-		if p[i] > counts && i > 0 && i < points-1 {
+		switch {
+		case v > lnSpike:
+			return math.Inf(1)
+		case v > lnCounts && i > 0 && i < points-1:
 			bend = max(bend, math.Abs(f[i-1]-2*v+f[i+1]))
 		}
 	}
@@ -206,45 +223,38 @@ func atoms(p *[points]float64, f []float64) (bend float64) {
 // gregory are the weights that Gregory's rule gives to the ends of a sum.
 var gregory = [3]float64{3.0 / 8, 7.0 / 6, 23.0 / 24}
 
-// thin keeps each so many atoms, in place, with Gregory's weights at the ends of
-// the grid, where the density does not fall to 0.
-func thin(p *[points]float64, every int) []float64 {
-	out := p[:(points-1)/every+1]
+// atoms are the masses that lie so many grid points apart, with Gregory's weights
+// at the ends of the grid, where the density does not fall to 0.
+func (w *work) atoms(f []float64, every int) []float64 {
+	out := w.mass[:(points-1)/every+1]
 	for i := range out {
-		out[i] = p[i*every] * float64(every)
+		v := f[i*every]
+		if out[i] = 0; v >= -40 {
+			out[i] = math.Exp(v) * gridStep * float64(every)
+		}
 	}
-	for i, w := range gregory {
-		out[i] *= w
-		out[len(out)-1-i] *= w
+	for i, g := range gregory {
+		out[i] *= g
+		out[len(out)-1-i] *= g
 	}
 	return out
 }
 
-// thinSpread is spread of thinned atoms without a shift, worked out at them and
-// interpolated between them in logs by the polynomial through six.
-func (w *work) thinSpread(f, mass []float64, every int, sd float64) {
-	n := len(mass)
+// thinSpread is spread of atoms that lie so many points apart, without a shift,
+// worked out at points that lie apart a multiple of that.
+func (w *work) thinSpread(f, mass []float64, every, apart int, sd float64) {
 	h := gridStep * float64(every) / sd
-	reach := min(int(8.5/h)+1, n-1)
+	reach := min(int(8.5/h)+1, len(mass)-1)
 	kernel := w.kernel[:2*reach+1]
 	for i := range reach + 1 {
 		z := h * float64(i)
 		k := math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
 		kernel[reach-i], kernel[reach+i] = k, k
 	}
-	ln := w.ln[:n]
-	for i := range n {
-		lo, hi := max(i-reach, 0), min(i+reach+1, n)
-		v := floats.Dot(mass[lo:hi], kernel[reach-i+lo:reach-i+hi])
-		f[i*every] = v
-		if every > 1 {
-			ln[i] = math.Log(max(v, 1e-300))
-		}
-	}
-	for i := range n - 1 {
-		for j := 1; j < every; j++ {
-			f[i*every+j] = math.Exp(between(ln, i, float64(j)/float64(every)))
-		}
+	for i := 0; i < points; i += apart {
+		at := i / every
+		lo, hi := max(at-reach, 0), min(at+reach+1, len(mass))
+		f[i] = floats.Dot(mass[lo:hi], kernel[reach-at+lo:reach-at+hi])
 	}
 }
 

@@ -2,6 +2,7 @@ package belief_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -41,6 +42,26 @@ func TestCarry_ClosedForm(t *testing.T) {
 			for z, p := range map[float64]float64{-1: 0.158655, 0: 0.5, 1: 0.841345} { // normal distribution function
 				// The weak share is 1e-5 at most; the belief's own skewness is small.
 				require.InDelta(t, math.Log(b.Median())+g.Rate*d+z*sd, math.Log(c.Quantile(p)), 1e-3*sd+1e-4, "%+v %d", g, days)
+			}
+		}
+	}
+}
+
+// Carrying thins the density and what it becomes out; that costs less than 5 in
+// 100,000 of any chance.
+func TestCarry_Thinned(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 1))
+	for _, days := range []int{1, 3, 5, 7, 14, 40, 100} {
+		for range 40 {
+			x := make([]int, 3+rng.IntN(30))
+			mean := math.Exp(2 * rng.NormFloat64())
+			for i := range x {
+				x[i] = int(rng.ExpFloat64() * mean)
+			}
+			b := saw(t, belief.Weak(), belief.Clump{A: 1 + 3*rng.Float64(), B: 1 + rng.Float64()}, x...)
+			fast, slow := carried(t, b, days, belief.UnknownGrowth()).Read(), belief.CarrySlowly(b, days, belief.UnknownGrowth()).Read()
+			for level := 0.001; level < 2000; level *= 1.7 {
+				require.InDelta(t, slow.Exceeds(level), fast.Exceeds(level), 5e-5, "%v after %d days, level %v", x, days, level)
 			}
 		}
 	}

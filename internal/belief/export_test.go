@@ -25,3 +25,25 @@ func RiseError(counts []int, ks []float64) (worst float64, err error) {
 	}
 	return worst, nil
 }
+
+// CarrySlowly is Carry by Gauss points of the whole density, each blurred by
+// itself to every point of the grid.
+func CarrySlowly(b Belief, days int, g Growth) Belief {
+	to, s := b.start(days, g)
+	u, p, _ := gauss(b.log(), s.sd/1.5)
+	f := make([]float64, points)
+	spread(f, u, p, s.shift, s.sd)
+	mass := 0.0
+	for i := range f {
+		f[i] = (1-s.weak)*f[i] + s.weak*weakDensity[i]
+		mass += f[i]
+	}
+	for i, w := range gregory {
+		mass += (w - 1) * (f[i] + f[points-1-i])
+	}
+	for i := range f {
+		f[i] = math.Log(f[i] / (mass * gridStep))
+	}
+	to.ln = f
+	return to
+}

@@ -202,51 +202,56 @@ func fitGroups(groups [][]int) (Fit, error) {
 // groupMean is n units whose fitted mean is m and observed mean is x.
 type groupMean struct{ n, m, x float64 }
 
+// closeStep is a Newton step after which the next one, of the order of its
+// square, would change nothing.
+const closeStep = 1e-7
+
 // solveK finds the root of the score for k by Newton steps in ln k. The sign
 // of the score tells the side of the root, so a step that points the wrong
 // way or is too long is replaced by a step of fixed length or a halving.
 func solveK(t *tailSums, means []groupMean, start float64) (k float64, iter int, out Outcome) {
-	limit := 0.0
+	limit := 1.0
 	for _, g := range means {
-		limit = math.Max(limit, g.m)
+		limit = max(limit, g.m)
 	}
-	limit = math.Log(1e7 * math.Max(limit, 1))
-	u := math.Min(math.Max(math.Log(start), -40), limit)
-	lo, hi := math.Inf(-1), math.Inf(1)
+	limit *= 1e7
+	k = min(max(start, 4e-18), limit)
+	lo, hi := 0.0, math.Inf(1)
 	for iter = 1; iter <= 100; iter++ {
-		k = math.Exp(u)
 		s, d := t.score(k, means)
 		g := k * s
 		dg := g + k*k*d
 		if g > 0 {
-			lo = u
+			lo = k
 		} else {
-			hi = u
+			hi = k
 		}
 		step := -g / dg
 		if !(dg < 0) || math.Abs(step) > 1.5 {
 			step = math.Copysign(1.5, g)
 		}
-		if math.Abs(step) < 1e-11 {
-			return math.Exp(u + step), iter, Converged
+		next := k * (1 + step*(1+step/2*(1+step/3)))
+		if math.Abs(step) > 0.1 {
+			next = k * math.Exp(step)
 		}
-		next := u + step
+		if math.Abs(step) < closeStep {
+			return next, iter, Converged
+		}
 		if next <= lo || next >= hi {
-			next = (lo + hi) / 2
-			if math.IsInf(next, 0) {
-				next = u + step
+			if mid := math.Sqrt(lo) * math.Sqrt(hi); mid > 0 && !math.IsInf(mid, 0) {
+				next = mid
 			}
 		}
-		if math.Abs(next-u) < 1e-11 {
-			return math.Exp(next), iter, Converged
+		if math.Abs(next-k) < 1e-11*k { // between bounds
+			return next, iter, Converged
 		}
 		if next > limit {
 			return math.Inf(1), iter, PoissonLimit
 		}
-		if next < -60 {
+		if next < 1e-26 {
 			return k, iter, Capped
 		}
-		u = next
+		k = next
 	}
 	return k, iter - 1, Capped
 }

@@ -212,12 +212,30 @@ func (f *Forecaster) begin(s Start, out []float64) error {
 			node[i] = node[i-1]
 		}
 	}
-	for p, z := range f.start {
-		at := (math.Min(math.Max(z, -farScore), farScore) + farScore) * scoreSteps
-		i := min(int(at), len(node)-2)
-		out[p] = node[i] + (node[i+1]-node[i])*(at-float64(i))
+	var up [2 * farScore * scoreSteps]float64
+	for i := range up {
+		up[i] = node[i+1] - node[i]
+	}
+	out = out[:len(f.start)]
+	for p, at := range f.start {
+		i := at.node & (len(up) - 1)
+		out[p] = node[i] + up[i]*at.share
 	}
 	return nil
+}
+
+// place is where in a belief a path starts: the node below it, and the share of
+// the way to the next.
+type place struct {
+	node  int
+	share float64
+}
+
+// placeOf is the place of a standard normal score.
+func placeOf(z float64) place {
+	at := (math.Min(math.Max(z, -farScore), farScore) + farScore) * scoreSteps
+	i := min(int(at), 2*farScore*scoreSteps-1)
+	return place{i, at - float64(i)}
 }
 
 func (w *work) size(n int) {

@@ -25,7 +25,7 @@ func New(s Setup) (*Forecaster, error) {
 		}
 	}
 	f := &Forecaster{days: s.Days, paths: s.Paths, weather: append([]Weather(nil), s.Weather...)}
-	f.start, f.rate, f.effect = make([]float64, s.Paths), make([]float64, s.Paths), make([]float64, s.Paths)
+	f.start, f.rate, f.effect = make([]place, s.Paths), make([]float64, s.Paths), make([]float64, s.Paths)
 	flat := make([]float64, 2*s.Days*s.Paths)
 	for d := range s.Days {
 		f.noise = append(f.noise, flat[2*d*s.Paths:(2*d+1)*s.Paths])
@@ -45,12 +45,16 @@ const plastic = 1.2207440846057596
 
 func (f *Forecaster) draw(seed uint64) {
 	from := rand.New(rand.NewPCG(seed, 1<<63))
-	for i, to := range [][]float64{f.start, f.rate, f.effect} {
+	score := make([]float64, f.paths)
+	for i, to := range [][]float64{score, f.rate, f.effect} {
 		shift, step := from.Float64(), math.Pow(plastic, -float64(i+1))
 		for p := range to {
 			_, u := math.Modf(shift + float64(p+1)*step)
 			to[p] = math.Sqrt2 * math.Erfinv(2*math.Min(math.Max(u, 1e-9), 1-1e-9)-1)
 		}
+	}
+	for p, z := range score {
+		f.start[p] = placeOf(z)
 	}
 	for p := range f.paths {
 		own := rand.New(rand.NewPCG(seed, uint64(p)))

@@ -67,7 +67,7 @@ type Setup struct {
 type Forecaster struct {
 	days, paths int
 	weather     []Weather
-	start       []float64   // standard normal, by path: where in the belief it starts
+	start       []place     // by path: where in the belief it starts
 	rate        []float64   // standard normal, by path
 	effect      []float64   // standard normal, by path: how well treatments and releases do
 	noise       [][]float64 // standard normal, by day and path

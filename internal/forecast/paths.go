@@ -12,8 +12,10 @@ type plan struct {
 	once      sync.Once
 	alpha     [][]float64 // by day and path, without the noise
 	noise     float64     // standard deviation
-	sum, top  [][]float64 // since today, and the most of it so far
+	sum       [][]float64 // since today
 	low, high []float64   // of sum, by day
+	top       []float64   // the most of sum so far, by path and within it by day
+	most      []float64   // of sum, by path
 }
 
 // growthKey tells growths apart.
@@ -40,7 +42,7 @@ func (f *Forecaster) plan(g Growth) *plan {
 
 func (f *Forecaster) fill(pl *plan, g Growth) {
 	n := f.paths
-	flat := make([]float64, (3*f.days+2)*n)
+	flat := make([]float64, (2*f.days+2)*n)
 	cut := func() []float64 {
 		out := flat[:n:n]
 		flat = flat[n:]
@@ -49,10 +51,11 @@ func (f *Forecaster) fill(pl *plan, g Growth) {
 	factor := make([]float64, n)
 	times := g.factors(f, factor)
 	pl.noise = math.Sqrt(g.Noise)
-	pl.sum, pl.top = [][]float64{cut()}, [][]float64{cut()}
+	pl.sum, pl.most = [][]float64{cut()}, cut()
+	pl.top = make([]float64, topDays*n)
 	pl.low, pl.high = make([]float64, 1, f.days+1), make([]float64, 1, f.days+1)
 	for d := range f.days {
-		alpha, sum, top := cut(), cut(), cut()
+		alpha, sum := cut(), cut()
 		low, high := math.Inf(1), math.Inf(-1)
 		for p, k := range factor {
 			if times {
@@ -60,11 +63,17 @@ func (f *Forecaster) fill(pl *plan, g Growth) {
 			}
 			alpha[p] = k
 			s := pl.sum[d][p] + k + pl.noise*f.noise[d][p]
-			sum[p], top[p] = s, max(pl.top[d][p], s)
+			sum[p], pl.most[p] = s, max(pl.most[p], s)
+			pl.top[p*topDays+d+1] = pl.most[p]
 			low, high = min(low, s), max(high, s)
 		}
-		pl.alpha, pl.sum, pl.top = append(pl.alpha, alpha), append(pl.sum, sum), append(pl.top, top)
+		pl.alpha, pl.sum = append(pl.alpha, alpha), append(pl.sum, sum)
 		pl.low, pl.high = append(pl.low, low), append(pl.high, high)
+	}
+	for p, most := range pl.most {
+		for d := f.days + 1; d < topDays; d++ {
+			pl.top[p*topDays+d] = most
+		}
 	}
 }
 
@@ -86,22 +95,26 @@ func (f *Forecaster) undisturbed(b Bed, name string, pl *plan, w *work) Way {
 	lnCap, level := b.levels()
 	var crossed, ran [MostDays + 2]int
 	low, high := math.Inf(1), math.Inf(-1)
-	end := pl.top[f.days]
+	end, first := pl.most[:f.paths], min(level, lnCap)
 	for p, s := range w.first {
-		low, high = min(low, s), max(high, s)
-		w.run[p] = MostDays + 1
-		over := MostDays + 1
-		if s+end[p] >= min(level, lnCap) {
-			if s+end[p] >= lnCap {
-				w.run[p] = uint8(pl.reaches(p, s, lnCap))
-			}
-			// At the cap a path goes no further.
-			if at := pl.reaches(p, s, level); level <= lnCap && at <= int(w.run[p]) {
-				over = at
-			}
+		if s < low {
+			low = s
 		}
-		ran[w.run[p]]++
-		crossed[over]++
+		if s > high {
+			high = s
+		}
+		w.run[p] = MostDays + 1
+		if s+end[p] < first {
+			continue
+		}
+		if s+end[p] >= lnCap {
+			w.run[p] = uint8(pl.reaches(p, s, lnCap))
+			ran[w.run[p]]++
+		}
+		// At the cap a path goes no further.
+		if level <= lnCap {
+			crossed[pl.reaches(p, s, level)]++
+		}
 	}
 	way := newWay(name, f.days)
 	t := tally{n: f.paths, level: level, paths: &way, capped: b.Cap > 0}
@@ -113,9 +126,10 @@ func (f *Forecaster) undisturbed(b Bed, name string, pl *plan, w *work) Way {
 			to = lnCap // where some stay, though all others fall
 		}
 		w.pick.start(from, to, f.paths)
-		w.pick.add(w.first, pl.sum[d], w.ln)
 		if t.ran > 0 {
-			w.pick.hold(w.ln, w.run, uint8(d), lnCap)
+			w.pick.addHeld(w.first, pl.sum[d], w.ln, w.run, uint8(d), lnCap)
+		} else {
+			w.pick.addSum(w.first, pl.sum[d], w.ln)
 		}
 		t.day(w, d, b.Keep)
 	}
@@ -123,14 +137,18 @@ func (f *Forecaster) undisturbed(b Bed, name string, pl *plan, w *work) Way {
 	return way
 }
 
-// reaches is the first day on which a path from s has been at level.
-func (pl *plan) reaches(p int, s, level float64) int {
-	for d, top := range pl.top {
-		if s+top[p] >= level {
-			return d
-		}
+// topDays is the room for the days of a path in plan.top, which goes on as it
+// ends: enough for today and MostDays.
+const topDays = MostDays + 1
+
+// reaches is the first day on which a path from s, that does so, has been at
+// level: the number of days on which it has not, taken from the sign of what is
+// missing, without a branch that cannot be foreseen.
+func (pl *plan) reaches(p int, s, level float64) (d int) {
+	for _, top := range (*[topDays]float64)(pl.top[p*topDays:]) {
+		d += int(math.Float64bits(s+top-level) >> 63)
 	}
-	return MostDays + 1
+	return d
 }
 
 // tally makes a way's days.
@@ -199,7 +217,7 @@ func (f *Forecaster) way(b Bed, a Alternative, pl *plan, w *work) (Way, error) {
 			low, high = min(low, v), max(high, v)
 		}
 		w.pick.start(low, high, f.paths)
-		w.pick.add(w.ln, nil, w.ln)
+		w.pick.add(w.ln)
 		t.day(w, d, b.Keep)
 		if d == f.days {
 			t.finish()

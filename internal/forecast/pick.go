@@ -6,17 +6,19 @@ import (
 )
 
 // picker reads quantiles off unsorted values, and how many lie at or over a
-// level: it counts them into buckets and looks only into the buckets where one
+// level: it strings them into buckets and looks only into the buckets where one
 // of these falls.
 type picker struct {
 	low, high, scale float64
-	bucket           []uint16
-	count            [buckets + 1]int32
-	wanted           [buckets]uint8
-	held             [2*len(shares) + 1][]float64
+	bucket           [buckets]uint64 // the number of values over the place of the last one
+	before           []uint32        // by value: the place of the one before it in its bucket
+	few              []float64
 }
 
-const buckets = 2048
+const (
+	buckets = 1024
+	one     = 1 << 32 // value in a bucket
+)
 
 // shares are the quantiles of a day.
 var shares = [5]float64{0.05, 0.25, 0.5, 0.75, 0.95}
@@ -27,47 +29,52 @@ func (k *picker) start(low, high float64, n int) {
 	if high-low > 1e-200 {
 		k.scale = (buckets - 1) / (high - low)
 	}
-	k.bucket = slices.Grow(k.bucket[:0], n)[:n]
-	clear(k.count[:])
+	k.before = slices.Grow(k.before[:0], n)[:n]
+	clear(k.bucket[:])
 }
 
 // place is the bucket of a value. It never falls as the value rises.
 func (k *picker) place(v float64) int { return int((v-k.low)*k.scale) & (buckets - 1) }
 
-// add sets out to x, or to x + more, and counts it.
-func (k *picker) add(x, more, out []float64) {
-	n := len(x)
-	bucket, out := k.bucket[:n], out[:n]
-	low, scale := k.low, k.scale
-	count := (*[buckets]int32)(k.count[1:])
-	if more == nil {
-		for p, v := range x {
-			j := uint(int((v-low)*scale)) & (buckets - 1)
-			bucket[p] = uint16(j)
-			count[j]++
-		}
-		return
-	}
-	more = more[:n]
+// add takes x.
+func (k *picker) add(x []float64) {
+	before := k.before[:len(x)]
 	for p, v := range x {
-		v += more[p]
-		out[p] = v
-		j := uint(int((v-low)*scale)) & (buckets - 1)
-		bucket[p] = uint16(j)
-		count[j]++
+		b := &k.bucket[uint(k.place(v))&(buckets-1)]
+		before[p] = uint32(*b)
+		*b = *b&^(one-1) + one | uint64(p)
 	}
 }
 
-// hold moves the values of which since is no later than day to v.
-func (k *picker) hold(x []float64, since []uint8, day uint8, v float64) {
-	to := k.place(v)
-	since = since[:len(x)]
-	for p := range x {
+// addSum sets out to x + more, and takes it.
+func (k *picker) addSum(x, more, out []float64) {
+	n := len(x)
+	before, out, more := k.before[:n], out[:n], more[:n]
+	low, scale := k.low, k.scale
+	for p, v := range x {
+		v += more[p]
+		out[p] = v
+		b := &k.bucket[uint(int((v-low)*scale))&(buckets-1)]
+		before[p] = uint32(*b)
+		*b = *b&^(one-1) + one | uint64(p)
+	}
+}
+
+// addHeld is addSum, but that the values of which since is no later than day
+// are held at v.
+func (k *picker) addHeld(x, more, out []float64, since []uint8, day uint8, held float64) {
+	n := len(x)
+	before, out, more, since := k.before[:n], out[:n], more[:n], since[:n]
+	low, scale := k.low, k.scale
+	for p, v := range x {
+		v += more[p]
 		if since[p] <= day {
-			k.count[int(k.bucket[p])+1]--
-			k.count[to+1]++
-			k.bucket[p], x[p] = uint16(to), v
+			v = held
 		}
+		out[p] = v
+		b := &k.bucket[uint(int((v-low)*scale))&(buckets-1)]
+		before[p] = uint32(*b)
+		*b = *b&^(one-1) + one | uint64(p)
 	}
 }
 
@@ -75,56 +82,63 @@ func (k *picker) hold(x []float64, since []uint8, day uint8, v float64) {
 // next to them, and the number of values at or over level.
 func (k *picker) day(x []float64, level float64) (Day, int) {
 	n := len(x)
-	for j := range buckets {
-		k.count[j+1] += k.count[j]
-	}
-	// The buckets that are wanted, and where in them the ranks are.
-	clear(k.wanted[:])
-	used := uint8(0)
-	want := func(j int) int {
-		if k.wanted[j] == 0 {
-			k.held[used] = k.held[used][:0]
-			used++
-			k.wanted[j] = used
+	// The ranks on both sides of each share; among few values they overtake.
+	var rank, of [2*len(shares) + 1]int
+	var at [2 * len(shares)]float64
+	for i := range at {
+		r, j := min(int(shares[i/2]*float64(n-1))+i%2, n-1), i
+		for ; j > 0 && rank[j-1] > r; j-- {
+			rank[j], of[j] = rank[j-1], of[j-1]
 		}
-		return int(k.wanted[j]) - 1
+		rank[j], of[j] = r, i
 	}
-	var slot, in [2 * len(shares)]int
-	for i := range slot {
-		r := min(int(shares[i/2]*float64(n-1))+i%2, n-1)
-		j, _ := slices.BinarySearch(k.count[1:], int32(r)+1)
-		slot[i], in[i] = want(j), r-int(k.count[j])
-	}
-	over, levelSlot := 0, -1
+	rank[len(at)] = math.MaxInt
+	over, levelIn := 0, -1
 	switch {
 	case level <= k.low:
 		over = n
 	case level <= k.high:
-		j := k.place(level)
-		over, levelSlot = n-int(k.count[j+1]), want(j)
+		levelIn = k.place(level)
 	}
-	for i, j := range k.bucket[:n] {
-		if s := k.wanted[j&(buckets-1)]; s > 0 {
-			k.held[s-1] = append(k.held[s-1], x[i])
+	below, r := 0, 0
+	for j := 0; r < len(at) || j <= levelIn; j++ {
+		b := k.bucket[j]
+		upTo := below + int(b/one)
+		for upTo <= rank[r] && j != levelIn {
+			below = upTo
+			j++
+			b = k.bucket[j]
+			upTo += int(b / one)
 		}
-	}
-	if levelSlot >= 0 {
-		for _, v := range k.held[levelSlot] {
-			if v >= level {
-				over++
+		if upTo > rank[r] {
+			k.sorted(b, x)
+			for ; rank[r] < upTo; r++ {
+				at[of[r]] = k.few[rank[r]-below]
 			}
 		}
-	}
-	for s := range used {
-		slices.Sort(k.held[s])
+		if j == levelIn {
+			k.sorted(b, x)
+			under, _ := slices.BinarySearch(k.few, level)
+			over = n - below - under
+		}
+		below = upTo
 	}
 	var q [len(shares)]float64
 	for i, s := range shares {
-		a, b := k.held[slot[2*i]][in[2*i]], k.held[slot[2*i+1]][in[2*i+1]]
+		a, b := at[2*i], at[2*i+1]
 		_, t := math.Modf(s * float64(n-1))
 		if q[i] = math.Exp(a + (b-a)*t); a+(b-a)*t <= none {
 			q[i] = 0
 		}
 	}
 	return Day{Low90: q[0], Low50: q[1], Median: q[2], High50: q[3], High90: q[4]}, over
+}
+
+// sorted sets few to what a bucket holds.
+func (k *picker) sorted(bucket uint64, x []float64) {
+	k.few = k.few[:0]
+	for at := uint32(bucket); uint64(len(k.few)) < bucket/one; at = k.before[at] {
+		k.few = append(k.few, x[at])
+	}
+	slices.Sort(k.few)
 }

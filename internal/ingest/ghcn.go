@@ -20,7 +20,7 @@ type Station struct {
 	ID      string
 	Days    []farm.WeatherDay // by date; a day without a usable value is not among them
 	Flagged []string          // values that the service doubts, which are not used, each with its place
-	Missing []civil.Date      // days between the first and the last without both temperatures
+	Missing []civil.Date      // days between the first and the last that lack one of the two temperatures
 }
 
 // StationOptions say what is wanted of a station's file.
@@ -174,19 +174,21 @@ func (g *ghcn) value(row, col int, date civil.Date, element, text, flag string) 
 	if g.last == nil {
 		g.last = map[string]civil.Date{}
 	}
+	d := g.at[date]
+	if d != nil {
+		if at, twice := d.set[element]; twice {
+			g.add(row, col, "keep one of the two", "%s of %s already stands on row %d", element, date, at)
+			return
+		}
+	}
 	if last := g.last[element]; !last.IsZero() && date.Before(last) {
 		g.add(row, col, "sort the file by date", "%s of %s comes after that of %s", element, date, last)
 		return
 	}
-	d := g.at[date]
 	if d == nil {
 		d = &ghcnDay{WeatherDay: farm.WeatherDay{Date: date, Source: "GHCN-Daily " + g.station}, row: row, set: map[string]int{}}
 		g.at[date] = d
 		g.order = append(g.order, d)
-	}
-	if at, twice := d.set[element]; twice {
-		g.add(row, col, "keep one of the two", "%s of %s already stands on row %d", element, date, at)
-		return
 	}
 	d.set[element], g.last[element] = row, date
 	if text == missingValue || text == "" {

@@ -177,6 +177,7 @@ func TestGHCN_Mistakes(t *testing.T) {
 		"another station":       {good, ingest.StationOptions{Station: "USW00024233"}, 1, 1, "the station is USW00094728, not USW00024233"},
 		"two stations":          {good + strings.Replace(month("PRCP", "202001", 5), "USW00094728", "USW00024233", 1), ingest.StationOptions{}, 3, 1, "above it was USW00094728"},
 		"a month twice":         {good + month("TMAX", "202001", 110), ingest.StationOptions{}, 3, 22, "already stands on row 1"},
+		"a whole month twice":   {good + month("TMIN", "202001", 10, 20, 30), ingest.StationOptions{}, 3, 22, "already stands on row 2"},
 		"out of order":          {good + month("TMAX", "201912", 110), ingest.StationOptions{}, 3, 22, "comes after that of 2020-01-31"},
 		"31 February":           {month("TMAX", "202002", make([]int, 30)...), ingest.StationOptions{}, 1, 22 + 29*8, "has no day 30"},
 		"month 13":              {month("TMAX", "202013", 1), ingest.StationOptions{}, 1, 12, "is not a year and month"},
