@@ -13,12 +13,15 @@ func labelData(l farm.Label) LabelData {
 		Key: l.Key, Version: l.Version, Entered: l.Entered, Product: l.Product, Registration: field(l.Registration, ""),
 		UseClass: field(l.UseClass, ""), SignalWord: field(l.SignalWord, ""), Actives: []LabelActive{}, Formulation: field(l.Formulation, ""),
 		Organic: field(l.Organic, ""), Places: []LabelPlace{}, Pests: orEmpty(l.Pests), OtherPests: orEmpty(l.OtherPests), Method: field(l.Method, ""), Expiry: field(l.Expiry, ""),
-		RateMin: field(l.RateMin, ""), RateMax: field(l.RateMax, ""), MinInterval: intervalData(l),
+		RateMin: field(l.RateMin, ""), RateMax: field(l.RateMax, ""), MinInterval: field(l.MinIntervalDays, "d"),
 		ReapplyBy: field(l.ReapplyByDays, "d"), ReapplyWhen: field(l.ReapplyWhen, ""), MaxApplications: field(l.MaxApplications, ""),
 		MaxInWindow: LabelWindow{State: string(stateOf(l.MaxInWindow.State))}, MaxAmount: field(l.MaxAmount, ""), MaxPer: l.MaxPer,
 		REI: field(l.REIHours, "h"), PHI: field(l.PHIDays, "d"), Rainfast: field(l.RainfastH, "h"), MaxTemp: field(l.MaxTempC, "C"),
 		MinTemp: field(l.MinTempC, "C"), MaxWind: field(l.MaxWindMS, "m/s"), Bees: field(l.Bees, ""), WaterBuffer: field(l.WaterBuffer, "m"),
 		Animals: field(l.Animals, ""), KeepApart: []LabelApart{}, NoKeepApart: l.NoKeepApart, PPE: field(l.PPE, ""), Note: l.Note, Retired: l.Retired, RetiredWhy: l.RetiredWhy, Fields: []LabelEntry{}, Unknown: []LabelGap{},
+	}
+	if l.MinIntervalHours > 0 {
+		d.MinInterval = field(farm.Value(l.MinIntervalHours), "h")
 	}
 	for _, a := range l.Actives {
 		d.Actives = append(d.Actives, LabelActive{a.Name, a.Percent, field(a.Group, ""), field(a.Max, ""), field(a.GPerL, "g/L"), a.NoPercent})
@@ -164,11 +167,4 @@ type LabelGap struct {
 	Field string `json:"field"`
 	Where string `json:"where"`
 	Why   string `json:"why"`
-}
-
-func intervalData(l farm.Label) LabelField {
-	if l.MinIntervalHours > 0 && l.MinIntervalDays.Has() {
-		return field(farm.Value(l.MinIntervalHours), "h")
-	}
-	return field(l.MinIntervalDays, "d")
 }

@@ -94,12 +94,9 @@ type Label struct {
 	RateMin Stated[units.Quantity] `json:"rate_min"` // product per area
 	RateMax Stated[units.Quantity] `json:"rate_max"`
 
-	MinIntervalDays Stated[int] `json:"min_interval_days"` // shortest time between applications
-	// MinIntervalHours is the same where the label gives hours, which are elapsed
-	// ones; 0 where it gives days. MinIntervalDays is then that many whole days.
-	MinIntervalHours float64        `json:"min_interval_hours,omitempty"`
-	ReapplyByDays    Stated[int]    `json:"reapply_by_days"` // useful until; never a minimum
-	ReapplyWhen      Stated[string] `json:"reapply_when"`    // such as "eaten or after heavy rain"
+	MinIntervalDays Stated[int]    `json:"min_interval_days"` // shortest time between applications
+	ReapplyByDays   Stated[int]    `json:"reapply_by_days"`   // useful until; never a minimum
+	ReapplyWhen     Stated[string] `json:"reapply_when"`      // such as "eaten or after heavy rain"
 
 	MaxApplications Stated[int]            `json:"max_applications"`  // per MaxPer
 	MaxInWindow     Stated[Window]         `json:"max_in_window"`     // at most so many in any so many days

@@ -43,7 +43,7 @@ func TestFormatLabel_RoundTrip(t *testing.T) {
 // A figure comes out as it was copied, whatever unit it is kept in.
 func TestFormatLabel_KeepsTheLabelsUnit(t *testing.T) {
 	for _, line := range []string{
-		`min_temp = "60 F"`, `max_temp = "90 F"`, `min_temp = "15.5 C"`, `min_temp = "50.5 F"`, `max_wind = "10 mph"`, `max_wind = "16 km/h"`,
+		`min_interval = "48 hours"`, `min_interval = "2 days"`, `min_interval = "36.5 hours"`, `min_temp = "60 F"`, `max_temp = "90 F"`, `min_temp = "15.5 C"`, `min_temp = "50.5 F"`, `max_wind = "10 mph"`, `max_wind = "16 km/h"`,
 		`max_wind = "4.5 m/s"`, `water_buffer = "25 ft"`, `water_buffer = "3 m"`, `water_buffer = "100 ft"`, `boom_height = "24 in"`, `boom_height = "60 cm"`,
 	} {
 		key, _, _ := strings.Cut(line, " ")
@@ -140,6 +140,9 @@ func labels() *rapid.Generator[farm.Label] {
 			l.MaxInWindow.Value.Count = min(l.MaxInWindow.Value.Count, l.MaxApplications.Value)
 		}
 		l.LabelMore = drawMore(t, l, text, unit, low)
+		if n := l.MinIntervalDays; n.Has() && n.Value > 0 && rapid.IntRange(0, 2).Draw(t, "in hours") == 0 {
+			l.MinIntervalHours = 24*float64(n.Value) - rapid.Float64Range(0, 23.5).Draw(t, "hours")
+		}
 		return l
 	})
 }
@@ -205,22 +208,4 @@ func drawMore(t *rapid.T, l farm.Label, text *rapid.Generator[string], unit stri
 		}
 	}
 	return m
-}
-
-// An interval in hours stays one, in the file and set by name; days put it back.
-func TestLabel_IntervalInHours(t *testing.T) {
-	l, err := ingest.ParseLabel(strings.NewReader("key = \"x\"\nproduct = \"X (invented)\"\nmin_interval = \"36 hours\"\n"), "x.toml", names{})
-	require.NoError(t, err)
-	require.Equal(t, farm.Value(2), l.MinIntervalDays)
-	require.Equal(t, 36.0, l.MinIntervalHours)
-	again, err := ingest.ParseLabel(strings.NewReader(ingest.FormatLabel(l)), "x.toml", names{})
-	require.NoError(t, err)
-	require.Equal(t, l, again)
-	for text, want := range map[string]float64{"48 hours": 48, "90 min": 1.5, "0 hours": 0, "2 days": 0, "none stated": 0, "": 0} {
-		x := l
-		require.Nil(t, ingest.SetLabelField(&x, "min_interval", text, names{}))
-		require.Equal(t, want, x.MinIntervalHours, text)
-	}
-	x := l
-	require.NotNil(t, ingest.SetLabelField(&x, "min_interval", "9999999 hours", names{}))
 }

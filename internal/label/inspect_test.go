@@ -271,7 +271,7 @@ func TestFindings_OtherUnits(t *testing.T) {
 
 // An interval in hours is elapsed, from the end of one to the start of the next,
 // also over a change of the clocks (labels.md, rules 1); days compare dates.
-func TestPlan_IntervalInHours(t *testing.T) {
+func TestPlan_ElapsedInterval(t *testing.T) {
 	l := every(2)
 	l.MinIntervalHours = 36
 	last := ended("ironbait", at("2026-06-01T20:00:00-04:00"))
@@ -290,16 +290,17 @@ func TestPlan_IntervalInHours(t *testing.T) {
 	r.Date = day("2026-06-03")
 	d := label.Plan(r)
 	allowed(t, d)
-	require.Contains(t, strings.Join(d.Conditions, "\n"), "not before Wed 3 Jun 2026 08:00 EDT: the label asks for 36 hours")
+	require.Contains(t, strings.Join(d.Conditions, "\n"), "begin no sooner than Wed 3 Jun 2026 08:00 EDT: the label asks for 36 hours")
 
 	// 12 hours over the night in which the clocks go back: 20:00 to 07:00.
-	l.MinIntervalHours = 12
+	l.MinIntervalHours, l.MinIntervalDays = 12, farm.Value(1)
 	r.Label, r.History[0].Start, r.History[0].End = l, at("2026-10-31T19:00:00-04:00"), at("2026-10-31T20:00:00-04:00")
 	r.History[0].Date = day("2026-10-31")
 	for start, ok := range map[string]bool{"2026-11-01T06:59:00-05:00": false, "2026-11-01T07:00:00-05:00": true} {
 		r.Start = at(start)
 		r.End = r.Start.Add(30 * time.Minute)
-		require.Equal(t, ok, label.Plan(r).Allowed, start)
+		d := label.Plan(r)
+		require.Equal(t, ok, d.Allowed, "%s: %v", start, d.Refusals)
 	}
 
 	// A record without its hour is not judged, unless no hour of the day will do.
@@ -308,7 +309,7 @@ func TestPlan_IntervalInHours(t *testing.T) {
 	broke, unjudged := judged(x, r)
 	require.Empty(t, broke)
 	require.Contains(t, unjudged, "the label asks for 12 hours between applications")
-	l.MinIntervalHours = 48
+	l.MinIntervalHours, l.MinIntervalDays = 48, farm.Value(2)
 	r.Label = l
 	broke, _ = judged(x, r)
 	require.Contains(t, broke, "shortest interval: the label asks for 48 hours")

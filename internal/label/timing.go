@@ -70,75 +70,6 @@ func (r Request) expiry(d civil.Date) []block {
 	return nil
 }
 
-func (r Request) interval(d civil.Date) []block {
-	n := 0
-	if r.Label.MinIntervalDays.Has() {
-		n = r.Label.MinIntervalDays.Value
-	}
-	rule := Rule{Code: CodeInterval, Field: "minimum retreatment interval", Where: directions}
-	out := r.apartBy(d, n, rule, "the label")
-	if h := r.Label.MinIntervalHours; h > 0 && n > 0 {
-		out = r.apartHours(d, h, rule)
-	}
-	if r.FarmMinDays > n {
-		out = append(r.apartBy(d, r.FarmMinDays, Rule{Code: CodeFarmInterval}, "the farm's own rule"), out...)
-	}
-	return out
-}
-
-// apartBy refuses a day that is fewer than n days from another application: of
-// several the one that lets the next come last.
-func (r Request) apartBy(d civil.Date, n int, rule Rule, whose string) []block {
-	var out []block
-	for _, t := range r.own() {
-		gap := d.Sub(t.Date)
-		if max(gap, -gap) >= n {
-			continue
-		}
-		next := t.Date.AddDays(n)
-		rule.Words = fmt.Sprintf("%s asks for %s between applications; after the one of %s the first day allowed is %s, and %s is %s too early",
-			whose, days(n), t.Date, next, d, days(n-gap))
-		if gap < 0 {
-			rule.Words = fmt.Sprintf("%s asks for %s between applications, and one is planned on %s; the first day allowed after it is %s", whose, days(n), t.Date, next)
-		}
-		if !Located(t.Part) {
-			rule.Words += fmt.Sprintf("; %q does not say where in the bed, so it counts as the whole bed: write which half or rows", t.Part)
-		}
-		if len(out) == 0 || next.After(out[0].next) {
-			out = []block{{rule, next}}
-		}
-	}
-	return out
-}
-
-// apartHours refuses a start that is fewer than h elapsed hours from the end of
-// another application, or that another one follows in fewer. Where only the day is
-// known it refuses a day that has no hour far enough from both.
-func (r Request) apartHours(d civil.Date, h float64, rule Rule) []block {
-	var out []block
-	start, instant := r.startOn(d)
-	from, to := d.In(r.loc()), d.AddDays(1).In(r.loc())
-	for _, t := range r.own() {
-		open, shut := t.End.Add(hours(h)), firstOf(t.Start, t.End).Add(-hours(h))
-		what := fmt.Sprintf("the label asks for %.4g hours between applications; after the one that ended %s the first hour allowed is %s", h, clock(t.End, r.loc()), clock(open, r.loc()))
-		next := civil.DateIn(open, r.loc())
-		after := firstOf(t.Start, t.End).After(start)
-		switch {
-		case instant && !after && start.Before(open), instant && after && r.End.After(shut), !instant && !open.Before(to) && !shut.After(from):
-			rule.Words = what
-		case !instant && r.noHour && d == r.Date && open.After(from) && shut.Before(to):
-			rule.Words, rule.Unknown = what+", and the hour of this application was not written down", true
-		default:
-			continue
-		}
-		if len(out) == 0 || next.After(out[0].next) {
-			out = []block{{rule, next}}
-		}
-		rule.Unknown = false
-	}
-	return out
-}
-
 func days(n int) string {
 	if n == 1 {
 		return "1 day"
@@ -306,13 +237,6 @@ func (r Request) opensOn(d *Decision) {
 	}
 	if last.After(r.Date.In(r.loc())) && last.Before(r.Date.AddDays(1).In(r.loc())) {
 		d.when("not before %s: %s is closed until then", clock(last, r.loc()), r.Bed.Code)
-	}
-	if h := r.Label.MinIntervalHours; h > 0 {
-		for _, t := range r.own() {
-			if open := t.End.Add(hours(h)); t.Date.Before(r.Date.AddDays(1)) && open.After(r.Date.In(r.loc())) && open.Before(r.Date.AddDays(1).In(r.loc())) {
-				d.when("not before %s: the label asks for %.4g hours between applications", clock(open, r.loc()), h)
-			}
-		}
 	}
 }
 
