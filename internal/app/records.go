@@ -130,6 +130,7 @@ func (j *judge) on(ctx context.Context, d civil.Date) (snapshot, error) {
 	}
 	s, err := j.a.snapshot(ctx, d)
 	if err == nil {
+		s.versions = j.today.versions // with what was read of the labels since
 		j.snapshots[d] = s
 	}
 	return s, err

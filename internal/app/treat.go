@@ -88,6 +88,18 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	if err := a.treatDates(t, l); err != nil {
 		return Said{}, err
 	}
+	err = a.st.View(ctx, func(tx *store.Tx) error { // with what was read of it since
+		all, err := tx.LabelVersions(l.Key)
+		if err != nil {
+			return err
+		}
+		l = label.ReadSince(l, slices.DeleteFunc(all, func(x farm.Label) bool { return x.Version <= l.Version }))
+		s.versions, err = labelsThen(tx, s.treatments, a.Today())
+		return err
+	})
+	if err != nil {
+		return Said{}, err
+	}
 	history := s.treatments
 	var stored, worked []string
 	var done []farm.Treatment

@@ -250,6 +250,22 @@ func TestReadSince(t *testing.T) {
 	other.Product = " invented  IRON bait"
 	require.Equal(t, farm.Value(24.0), label.ReadSince(blank, []farm.Label{other}).REIHours)
 
+	// Everything the label says is filled, and nothing that tells of one container.
+	bare := farm.Label{Key: "ironbait", Version: 1, Product: "Invented iron bait"}
+	full := second
+	full.Edition = farm.Stated[string]{}
+	full.Lot, full.Expiry, full.Organic = farm.Value("L2"), farm.Value(day("2029-01-01")), farm.Value("listed by Invented")
+	full.MinIntervalDays, full.MinIntervalHours, full.MaxPer = farm.Value(2), 36, farm.PerSeason
+	since := label.ReadSince(bare, []farm.Label{full})
+	var gaps []string
+	for _, g := range label.Check(since) {
+		gaps = append(gaps, g.Field)
+	}
+	require.Equal(t, []string{"label date or version", "lot or batch code", "expiry date", "life after opening"}, gaps)
+	require.False(t, since.Organic.Known())
+	require.Equal(t, 36.0, since.MinIntervalHours)
+	require.Equal(t, full.Pests, since.Pests)
+
 	// An interval beside a site, read since.
 	blank.Edition = farm.Stated[string]{}
 	sites := with(func(l *farm.Label) {

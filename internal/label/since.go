@@ -1,6 +1,7 @@
 package label
 
 import (
+	"reflect"
 	"slices"
 	"strings"
 
@@ -8,9 +9,8 @@ import (
 )
 
 // ReadSince returns the label that a treatment was made under with the blanks
-// that a later copy of the same label has filled: how long the bed stays closed,
-// when it may be cut and planted, what is kept apart, and the maxima of the
-// actives. What was read then, a value or "none stated", stays as it was. later
+// that a later copy of the same label has filled, but for those that tell of
+// one container. What was read then, a value or "none stated", stays as it was. later
 // are the versions after it, oldest first; a copy that gives another date or
 // version of the label itself is of another label and fills nothing, and neither
 // does one of another product under the same key.
@@ -41,10 +41,10 @@ func OtherProduct(a, b farm.Label) bool {
 }
 
 func filled(l, from farm.Label) farm.Label {
+	if len(l.Sites) == 0 && !l.NoSites {
+		l.Sites, l.NoSites = slices.Clone(from.Sites), from.NoSites
+	}
 	if !l.REIHours.Known() && !sitesREI(l) {
-		if len(l.Sites) == 0 && !l.NoSites {
-			l.Sites, l.NoSites = slices.Clone(from.Sites), from.NoSites
-		}
 		l.Sites = slices.Clone(l.Sites)
 		for i, s := range l.Sites {
 			j := slices.IndexFunc(from.Sites, func(x farm.LabelSite) bool { return x.Where == s.Where && strings.EqualFold(x.Crop, s.Crop) })
@@ -54,9 +54,16 @@ func filled(l, from farm.Label) farm.Label {
 		}
 		l.REIHours = from.REIHours
 	}
-	fill(&l.PHIDays, from.PHIDays)
-	fill(&l.PHIEvent, from.PHIEvent)
-	fill(&l.PlantBack, from.PlantBack)
+	if !l.MinIntervalDays.Known() {
+		l.MinIntervalHours = from.MinIntervalHours
+	}
+	fillStated(reflect.ValueOf(&l).Elem(), reflect.ValueOf(from))
+	if len(l.Pests) == 0 && len(l.OtherPests) == 0 && !l.NoPests {
+		l.Pests, l.OtherPests, l.NoPests = from.Pests, from.OtherPests, from.NoPests
+	}
+	if l.MaxPer == "" {
+		l.MaxPer = from.MaxPer
+	}
 	if len(l.KeepApart) == 0 && !l.NoKeepApart {
 		l.KeepApart, l.NoKeepApart = from.KeepApart, from.NoKeepApart
 	}
@@ -79,6 +86,25 @@ func filled(l, from farm.Label) farm.Label {
 		}
 	}
 	return l
+}
+
+// ofContainer are the fields that tell of one container and one day, and not of
+// the label: a later copy says nothing of the container that was used.
+var ofContainer = []string{"Lot", "Opened", "OpenedDays", "Expiry", "Organic"}
+
+// fillStated fills every field with three states that is unknown.
+func fillStated(to, from reflect.Value) {
+	for i := range to.NumField() {
+		f := to.Type().Field(i)
+		switch state := to.Field(i).Kind() == reflect.Struct && to.Field(i).FieldByName("State").IsValid(); {
+		case f.Anonymous:
+			fillStated(to.Field(i), from.Field(i))
+		case state && !slices.Contains(ofContainer, f.Name):
+			if v := farm.State(to.Field(i).FieldByName("State").String()); v != farm.IsStated && v != farm.NoneStated {
+				to.Field(i).Set(from.Field(i))
+			}
+		}
+	}
 }
 
 func fill[T any](at *farm.Stated[T], from farm.Stated[T]) {
