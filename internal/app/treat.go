@@ -147,7 +147,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			if low := label.Low(x, req); low != "" {
 				res.Warnings = append(res.Warnings, b.Code+": "+low)
 			}
-			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, l, a.farm.Units == units.US), why))
+			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, label.At(l, b.Site, b.CropWord()), a.farm.Units == units.US), why))
 		}
 		return nil
 	})

@@ -476,7 +476,7 @@ func TestProductSafety(t *testing.T) {
 		}
 		return out
 	}
-	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Formulation: farm.Value("granule")}
+	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64](), Formulation: farm.Value("granule"), LabelMore: farm.LabelMore{NoWater: farm.None[bool]()}}
 	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
 	none.Formulation = farm.Value("liquid")
 	require.Equal(t, []string{"pets_unknown", "people", "product"}, keys(none), "40 CFR 170.405")
@@ -485,6 +485,11 @@ func TestProductSafety(t *testing.T) {
 	none.NoActives = true
 	require.Equal(t, []string{"product"}, keys(none), "it was read that there is none")
 	none.NoActives = false
+	for state, want := range map[farm.Stated[bool]][]string{farm.Value(true): {"pets_unknown", "water", "product"}, farm.Value(false): {"pets_unknown", "product"}, {}: {"pets_unknown", "water", "product"}} {
+		x := none
+		x.NoWater = state
+		require.Equal(t, want, keys(x), state)
+	}
 	none.WaterBuffer = farm.Value(0.0)
 	require.Equal(t, []string{"pets_unknown", "product"}, keys(none))
 	none.Actives = active("Iron Phosphate")
@@ -506,9 +511,10 @@ func TestProductSafety(t *testing.T) {
 // The times of a generation, as the sources give them.
 func TestGeneration(t *testing.T) {
 	c := load(t)
-	slug, ok := c.Generation("slug") // 27 to 30 weeks: the shorter
+	slug, ok := c.Generation("slug") // 27 to 30 weeks
 	require.True(t, ok)
 	require.Equal(t, 27*7, slug.Days)
+	require.Equal(t, 30*7, slug.DaysMax)
 	mite, _ := c.Generation("spider_mite") // 146.48 °C-days above 12.5 °C
 	require.Equal(t, []float64{146.48, 12.5}, []float64{mite.DegreeDays, mite.BaseC})
 	aphid, _ := c.Generation("aphid") // 135.7 °C-days above 4.0 °C

@@ -55,10 +55,14 @@ var fields = []field{
 	{"only these pests", directions, "the label may forbid every other pest", func(l farm.Label) bool { return l.OnlyPests.Known() }, nil},
 	{"method of application", directions, "the label may ask for one", func(l farm.Label) bool { return l.Method.Known() }, nil},
 	{"forbidden methods", directions, "some methods are forbidden", func(l farm.Label) bool { return l.ForbiddenMethods.Known() }, nil},
-	{"highest rate", directions, "more than the label's rate is never allowed", func(l farm.Label) bool { return l.RateMax.Has() }, nil},
+	{"highest rate", directions, "more than the label's rate is never allowed", func(l farm.Label) bool {
+		return l.RateMax.Has() || sites(l, func(s farm.LabelSite) bool { return s.RateMax.Has() })
+	}, nil},
 	{"spray volume, least", directions, "a rate in water says nothing of an area without it", func(l farm.Label) bool { return l.SprayMin.Known() }, inWater},
 	{"spray volume, most", directions, "a rate in water says nothing of an area without it", func(l farm.Label) bool { return l.SprayMax.Known() }, inWater},
-	{"minimum retreatment interval", directions, "the next application may not come sooner", func(l farm.Label) bool { return l.MinIntervalDays.Known() }, nil},
+	{"minimum retreatment interval", directions, "the next application may not come sooner", func(l farm.Label) bool {
+		return l.MinIntervalDays.Known() || sites(l, func(s farm.LabelSite) bool { return s.MinIntervalDays.Known() })
+	}, nil},
 	{"maximum applications", directions, "the season may already be used up", func(l farm.Label) bool { return l.MaxApplications.Known() }, nil},
 	{"maximum applications in any so many days", directions, "a rolling limit may stand beside the season's", func(l farm.Label) bool { return l.MaxInWindow.Known() }, nil},
 	{"limit shared by active", directions, "another product with the same active may have used it up", activeMaxKnown, nil},
@@ -86,6 +90,7 @@ var fields = []field{
 	{"life of a mix", directions, "an old mix may not be used", func(l farm.Label) bool { return l.MixedHours.Known() }, spray},
 	{"bee statement", envHazard + " or bee box", "open bloom brings bees to the spray", func(l farm.Label) bool { return l.Bees.Known() }, nil},
 	{"distance to water", envHazard, "some products must stay away from water", func(l farm.Label) bool { return l.WaterBuffer.Known() }, nil},
+	{"no application to water", envHazard, "some products must not get into any water", func(l farm.Label) bool { return l.NoWater.Known() }, nil},
 	{"animals", caution, "pets and stock may have to be kept out", func(l farm.Label) bool { return l.Animals.Known() }, nil},
 	{"protective equipment (PPE)", caution, "it says what to wear", func(l farm.Label) bool { return l.PPE.Known() }, nil},
 	{"first aid", "First Aid box", "there is no time to look for it when it is needed", func(l farm.Label) bool { return l.FirstAid.Known() }, nil},
@@ -116,7 +121,7 @@ func activeMaxKnown(l farm.Label) bool {
 
 // sitesREI reports whether every site of the label has its own re-entry interval.
 func sitesREI(l farm.Label) bool {
-	return len(l.Sites) > 0 && !slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return !s.REIHours.Known() })
+	return sites(l, func(s farm.LabelSite) bool { return s.REIHours.Known() })
 }
 
 // spray: the questions about spraying arise.
@@ -124,8 +129,10 @@ func spray(l farm.Label) bool { return !l.Dry() }
 
 // inWater reports whether a rate is told per volume of water.
 func inWater(l farm.Label) bool {
-	d := l.RateMax.Value.Unit.Dimension
-	return d == units.MassPerVol || d == units.VolPerVol
+	water := func(q units.Quantity) bool {
+		return q.Unit.Dimension == units.MassPerVol || q.Unit.Dimension == units.VolPerVol
+	}
+	return water(l.RateMax.Value) || slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return water(s.RateMax.Value) })
 }
 
 func hasMaxima(l farm.Label) bool {

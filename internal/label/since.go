@@ -44,14 +44,27 @@ func filled(l, from farm.Label) farm.Label {
 	if len(l.Sites) == 0 && !l.NoSites {
 		l.Sites, l.NoSites = slices.Clone(from.Sites), from.NoSites
 	}
-	if !l.REIHours.Known() && !sitesREI(l) {
-		l.Sites = slices.Clone(l.Sites)
-		for i, s := range l.Sites {
-			j := slices.IndexFunc(from.Sites, func(x farm.LabelSite) bool { return x.Where == s.Where && strings.EqualFold(x.Crop, s.Crop) })
-			if j >= 0 && !s.REIHours.Known() {
-				l.Sites[i].REIHours = from.Sites[j].REIHours
-			}
+	// What is printed beside a site fills it where the label's own is blank too.
+	l.Sites = slices.Clone(l.Sites)
+	rei := !l.REIHours.Known() && !sitesREI(l)
+	for i := range l.Sites {
+		s := &l.Sites[i]
+		j := slices.IndexFunc(from.Sites, func(x farm.LabelSite) bool { return x.Where == s.Where && strings.EqualFold(x.Crop, s.Crop) })
+		if j < 0 {
+			continue
 		}
+		x := from.Sites[j]
+		if rei {
+			fill(&s.REIHours, x.REIHours)
+		}
+		if !l.RateMax.Known() && !s.RateMax.Known() {
+			s.RateMin, s.RateMax = x.RateMin, x.RateMax
+		}
+		if !l.MinIntervalDays.Known() && !s.MinIntervalDays.Known() {
+			s.MinIntervalDays, s.MinIntervalHours = x.MinIntervalDays, x.MinIntervalHours
+		}
+	}
+	if rei {
 		l.REIHours = from.REIHours
 	}
 	if !l.MinIntervalDays.Known() {
