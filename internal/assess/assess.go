@@ -13,9 +13,9 @@ import (
 	"leafturn/internal/verdict"
 )
 
-// sameRound is how many days apart visits may lie and still be judged
+// SameRound is how many days apart visits may lie and still be judged
 // together, such as traps on Monday and shoots on Tuesday. Common practice.
-const sameRound = 3
+const SameRound = 3
 
 // Assess reads all visits of one bed and pest and gives the verdict.
 //
@@ -39,6 +39,8 @@ func Assess(in Input) (Assessment, error) {
 		switch v.Stratum {
 		case farm.HotSpot:
 			list = &a.HotSpots
+		case farm.Edge:
+			list = &a.Edges
 		case farm.Random, "":
 		default:
 			continue
@@ -54,6 +56,7 @@ func Assess(in Input) (Assessment, error) {
 	}
 	slices.SortStableFunc(a.Readings, byDate)
 	slices.SortStableFunc(a.HotSpots, byDate)
+	slices.SortStableFunc(a.Edges, byDate)
 	if err := a.believe(in); err != nil {
 		return a, err
 	}
@@ -68,7 +71,7 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 	}
 	u = u.On(v.Date)
 	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
-		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot}
+		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot && v.Stratum != farm.Edge}
 	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
 	if !r.brief {
 		r.levelsOfDay(*in)
@@ -341,7 +344,7 @@ func (a *Assessment) candidates(in Input) []int {
 	seen := map[string]bool{}
 	for i := len(a.Readings) - 1; i >= 0; i-- {
 		r := &a.Readings[i]
-		if !seen[r.Unit.Key] && last.Sub(r.Visit.Date) <= sameRound {
+		if !seen[r.Unit.Key] && last.Sub(r.Visit.Date) <= SameRound {
 			out = append(out, i)
 		}
 		seen[r.Unit.Key] = true
@@ -655,7 +658,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	if !h.Valid() || in.Today.Sub(h.Visit.Date) > in.Pest.StaleDays || h.Act == nil || h.Act.Operator == "none" {
 		return
 	}
-	if a.Decider != nil && a.Decider.Visit.Date.Sub(h.Visit.Date) > sameRound {
+	if a.Decider != nil && a.Decider.Visit.Date.Sub(h.Visit.Date) > SameRound {
 		return
 	}
 	over := h.Value > h.Act.Value || h.Act.Operator == ">=" && h.Value == h.Act.Value

@@ -246,6 +246,7 @@ type Assessment struct {
 	InSeason   bool      // the pest is scouted at this stage
 	Readings   []Reading // all random-stratum visits, oldest first
 	HotSpots   []Reading // visits to spots chosen because they looked bad
+	Edges      []Reading // visits to the outer rows only; no verdict rests on them
 	Decider    *Reading  // the reading that decided, nil when never counted
 	Earlier    *Reading  // the valid reading before it in the same measure
 	Result     verdict.Result
