@@ -147,7 +147,7 @@ func (a *App) fieldSection(mine []assess.Assessment, s snapshot, d *TrendData) r
 		sec.Notes = append(sec.Notes, report.Plain("left out of the field: "+strings.Join(parts, "; ")))
 	}
 	if len(edge) > 0 {
-		if r, err := trend.EdgeAgainstMiddle(edge, middle); err == nil {
+		if r, err := trend.EdgeWithinBeds(edge, middle); err == nil {
 			d.Edge = &TrendEdge{finite(r.Ratio), finite(r.Low), finite(r.High), r.Words()}
 			sec.Notes = append(sec.Notes, report.Plain("edge against middle: "+r.Words()))
 		}
