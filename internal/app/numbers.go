@@ -278,6 +278,20 @@ func figure(v float64) string {
 	return s
 }
 
+// four writes a number for an adviser in four figures, from 1000 on as a whole
+// number; --json has all of them.
+func four(v float64) string {
+	switch a := math.Abs(v); {
+	case math.IsInf(v, 0):
+		return "no limit"
+	case a < 1e-12: // what rounding leaves of 0
+		return "0"
+	case a >= 1000 && a < 1e9:
+		return fmt.Sprintf("%.0f", v)
+	}
+	return fmt.Sprintf("%.4g", v)
+}
+
 // percent writes a share as a percentage, small ones with a decimal.
 func percent(p float64) string {
 	v := 100 * p
@@ -316,7 +330,7 @@ func (t *methodTable) row(name string, v report.Value, source string) {
 }
 
 func (t *methodTable) number(name string, v float64, source string) {
-	t.row(name, report.Text(fmt.Sprintf("%.6g", v)), source)
+	t.row(name, report.Text(four(v)), source)
 }
 
 func without(counts []int, unit int) []int { return slices.Delete(slices.Clone(counts), unit-1, unit) }
