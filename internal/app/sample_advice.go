@@ -14,12 +14,13 @@ import (
 	"leafturn/internal/verdict"
 )
 
-// advice reads the counts so far and asks the plan, and with a bed what the
-// verdict would be if they were entered.
-func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice, error) {
-	no := func(err error) (report.Section, *SampleAdvice, error) { return report.Section{}, nil, err }
+// soFar reads the counts so far: the visit that they would make, on how many
+// units, and the total of animals or of infested units. It refuses what would
+// say nothing of the bed.
+func (a *App) soFar(x asked) (v farm.Visit, n, total int, err error) {
+	no := func(err error) (farm.Visit, int, int, error) { return farm.Visit{}, 0, 0, err }
 	o, u := x.o, x.unit
-	v, err := ingest.ParseWords(append([]string{"list", o.Pest, "unit=" + u.Key}, o.SoFar...), ingest.Options{Today: o.Date, Date: o.Date, Names: listNames{a.names}})
+	v, err = ingest.ParseWords(append([]string{"list", o.Pest, "unit=" + u.Key}, o.SoFar...), ingest.Options{Today: o.Date, Date: o.Date, Names: listNames{a.names}})
 	if err != nil {
 		return no(asUsage(err))
 	}
@@ -32,7 +33,6 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 	if k := v.Conditions.Nights; k > 0 && u.Scale(k) != u.Scale(0) {
 		return no(diag.Usagef("enter them with `leafturn count`, which reads them by their nights", "the stop lines are for units that stood as long as the protocol says, and these stood %d nights", k))
 	}
-	n, total := 0, 0
 	for _, c := range v.Seen() {
 		n++
 		switch {
@@ -47,6 +47,19 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 			return no(diag.Usagef("give the count of each unit", "the plan is for counts, and %d/%d only says how many had any", p.Infested, p.Looked))
 		}
 		n, total = n+p.Looked, total+p.Infested
+	}
+	v.ID, v.Bed, v.Pest, v.Unit, v.Date, v.Stratum = math.MaxInt64, x.bed.Code, x.pest.Key, u.Key, o.Date, farm.Random
+	return v, n, total, nil
+}
+
+// advice reads the counts so far and asks the plan, and with a bed what the
+// verdict would be if they were entered.
+func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice, error) {
+	no := func(err error) (report.Section, *SampleAdvice, error) { return report.Section{}, nil, err }
+	u := x.unit
+	v, n, total, err := a.soFar(x)
+	if err != nil {
+		return no(err)
 	}
 	if n > plan.Question.MaxUnits {
 		return no(diag.Usagef("enter them with `leafturn count`", "%d units are more than the plan's last, %d: it has decided", n, plan.Question.MaxUnits))
@@ -72,7 +85,6 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 	if x.bed.Code == "" {
 		return sec, out, nil
 	}
-	v.ID, v.Bed, v.Pest, v.Unit, v.Date, v.Stratum = math.MaxInt64, x.bed.Code, x.pest.Key, u.Key, o.Date, farm.Random
 	y, err := a.assessWith(x, &v)
 	if err != nil {
 		return no(err)

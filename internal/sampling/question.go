@@ -277,7 +277,10 @@ func (b Belief) norm() Belief {
 
 // Median returns the smallest level with half of the weight at or below it; 0
 // for an empty belief.
-func (b Belief) Median() float64 {
+func (b Belief) Median() float64 { return b.quantile(0.5) }
+
+// quantile is Median for the share q of the weight.
+func (b Belief) quantile(q float64) float64 {
 	sum := 0.0
 	for _, w := range b.Weights {
 		sum += w
@@ -289,7 +292,7 @@ func (b Belief) Median() float64 {
 	slices.SortFunc(order, func(i, j int) int { return cmp.Compare(b.Levels[i], b.Levels[j]) })
 	below := 0.0
 	for _, i := range order {
-		if below += b.Weights[i]; 2*below >= sum {
+		if below += b.Weights[i]; below >= q*sum {
 			return b.Levels[i]
 		}
 	}
