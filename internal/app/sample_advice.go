@@ -80,9 +80,12 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 			sec.Notes = append(sec.Notes, report.Say("there is no verdict on fewer than {} {}, whatever the first ones show", u.Min, assess.Plural(u.Label, 2)))
 		}
 		sec.Notes = append(sec.Notes, report.Say("as things stand it ends in acting with a chance of {}", report.Percent(math.Min(1, math.Max(0, adv.Act)))))
-		return sec, out, nil
+		if x.bed.Code == "" || n < u.Min {
+			return sec, out, nil
+		}
 	}
 	if x.bed.Code == "" {
+		sec.Notes = append(sec.Notes, report.Say("the week's verdict on a bed weighs earlier visits, natural enemies and what waiting costs as well: name the bed to hear it, `leafturn sample {} BED --so-far ...`", x.o.Pest))
 		return sec, out, nil
 	}
 	y, err := a.assessWith(x, &v)
@@ -90,6 +93,12 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 		return no(err)
 	}
 	out.Verdict = string(y.Result.Verdict)
+	if out.Stop == "go on" {
+		if out.Verdict == string(verdict.Act) || out.Verdict == string(verdict.Hold) {
+			sec.Notes = append(sec.Notes, report.Say("entered now, they would already make the week's verdict on {}: {} ({}); it weighs earlier visits, natural enemies and what waiting costs as well, and the lines ask to be surer by these counts alone", x.bed.Code, out.Verdict, y.Result.Rule))
+		}
+		return sec, out, nil
+	}
 	if out.Verdict == out.Stop {
 		sec.Notes = append(sec.Notes, report.Say("entered now, they make the week's verdict on {}: {} ({})", x.bed.Code, out.Verdict, y.Result.Rule))
 		return sec, out, nil
@@ -103,6 +112,11 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 	}
 	sec.Notes = append(sec.Notes,
 		report.Say("entered now, these counts make the week's verdict on {}: {} ({}); it weighs earlier visits, natural enemies and what waiting costs as well", x.bed.Code, out.Verdict, y.Result.Rule))
+	if y.Result.ChanceKnown {
+		actAt, holdBelow := a.farm.ActAt()
+		sec.Notes = append(sec.Notes, report.Say("with all that the verdict knows the chance of being at or over the level is {}; the farm acts from {} and holds below {}",
+			report.Percent(y.Result.Chance), report.Percent(actAt), report.Percent(holdBelow)))
+	}
 	if y.Result.Rule == verdict.RuleUnnoted {
 		sec.Notes = append(sec.Notes, report.Plain(y.Result.Reasons[len(y.Result.Reasons)-1])) // what to note
 	}

@@ -44,7 +44,7 @@ func (x asked) title(what string) string {
 
 // average shows a mean number of units.
 func average(v float64) report.Value {
-	if v < 10 {
+	if math.Round(10*v) < 100 {
 		return report.Num(v, 1)
 	}
 	return report.Num(v, 0)

@@ -61,7 +61,7 @@ func TestSample_StopsWhenThereIsAVerdict(t *testing.T) {
 	require.NoError(t, err)
 	r := rand.New(rand.NewPCG(3, 20))
 	used := map[string]int{}
-	stops, differs := map[string]int{}, 0
+	stops, differs, early := map[string]int{}, 0, 0
 	planned(t, a, func(pest string, u catalog.Protocol, d app.SampleData) {
 		require.GreaterOrEqual(t, d.Least, u.MinUnits)
 		for range rounds {
@@ -98,7 +98,14 @@ func TestSample_StopsWhenThereIsAVerdict(t *testing.T) {
 				adv := doc.Data.(app.SampleData).Advice
 				require.Equal(t, n, adv.Units)
 				if adv.Stop == "go on" {
-					require.Empty(t, adv.Verdict)
+					if said := adv.Verdict; n < u.MinUnits {
+						require.Empty(t, said)
+					} else if said == "act" || said == "hold" {
+						early++
+						require.Contains(t, flat(t, doc), "they would already make the week's verdict on "+bed+": "+said)
+					} else {
+						require.Equal(t, "look again", said)
+					}
 					require.Less(t, n, d.Most, "at the most units it is decided")
 					continue
 				}
@@ -122,7 +129,8 @@ func TestSample_StopsWhenThereIsAVerdict(t *testing.T) {
 	require.Greater(t, stops["act"], 10)
 	require.Greater(t, stops["hold"], 10)
 	require.Positive(t, differs)
-	t.Logf("stops: %v; the verdict said otherwise %d times", stops, differs)
+	require.Positive(t, early)
+	t.Logf("stops: %v; the verdict said otherwise %d times, and %d times before the plan", stops, differs, early)
 }
 
 // page renders a document as text.
