@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -359,7 +360,7 @@ func (a *App) SetThreshold(ctx context.Context, day civil.Date, pestWord, levelW
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("%s: the %s level is now the farm's own, from %s %s, at every stage; the catalogue has %s", p.Name, lvl, strconv.FormatFloat(v, 'f', -1, 64), m.Words, strings.Join(was, " and ")), nil
+	return fmt.Sprintf("%s: the %s level is now the farm's own, from %s, at every stage; the catalogue has %s", p.Name, lvl, assess.Unit{Words: m.Words, One: m.One}.Say(strconv.FormatFloat(v, 'f', -1, 64)), strings.Join(was, " and ")), nil
 }
 
 // peakPressure sums up a season of one bed and pest for the plans: the highest

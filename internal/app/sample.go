@@ -191,7 +191,7 @@ func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, er
 // verdict can be given.
 func question(x asked) sampling.Question {
 	u := x.unit
-	q := sampling.Question{MinUnits: max(u.Min, min(sampling.DefaultMinUnits, u.Wanted))}
+	q := sampling.Question{Unit: u.Label, Units: assess.Plural(u.Label, 2), MinUnits: max(u.Min, min(sampling.DefaultMinUnits, u.Wanted))}
 	q.MaxUnits = max((3*u.Wanted+1)/2, q.MinUnits, 5)
 	if u.Percent {
 		q.Percent, q.Threshold, q.Tally = true, x.act.Value/100, max(u.Tally, 1)-1

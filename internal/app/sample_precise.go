@@ -62,7 +62,7 @@ func (a *App) precise(x asked, d float64) (report.Section, *PrecisionAdvice, err
 	if total == 0 {
 		say("nothing was found so far: a %s of 0 has no standard error in percent, and what is expected rests on what is believed beforehand", what)
 	} else {
-		say("so far %s %s; its standard error is %s %% of it, and %s %% is asked for", week.Number(soFar), assess.One(u.Words, soFar), week.Number(100*p.Reached), week.Number(100*d))
+		say("so far %s; its standard error is %s %% of it, and %s %% is asked for", u.Say(week.Number(soFar)), week.Number(100*p.Reached), week.Number(100*d))
 	}
 	switch line := out.StopAt; {
 	case !p.Stop && line != nil && total >= *line:

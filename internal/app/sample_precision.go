@@ -83,7 +83,7 @@ func (a *App) precision(x asked) (*report.Document, error) {
 			return nil, err
 		}
 		if d.Likely != nil {
-			size.Notes = append(size.Notes, report.Say("by its earlier visits {} has about {} {}: {} for the standard error", x.bed.Code, week.Number(d.Likely.Level), u.Words, x.units(d.Likely.Standard)))
+			size.Notes = append(size.Notes, report.Say("by its earlier visits {} has about {}: {} for the standard error", x.bed.Code, u.Say(week.Number(d.Likely.Level)), x.units(d.Likely.Standard)))
 		}
 	}
 	size.Notes = append(size.Notes, report.Plain(x.sizeWords()+"; clumping: "+x.words))

@@ -173,7 +173,7 @@ func levelSection(r assess.Reading, src *sources) report.Section {
 		if l == nil {
 			return
 		}
-		words := fmt.Sprintf("%s: %s %s", name, week.LevelWords(*l), r.Unit.Words)
+		words := fmt.Sprintf("%s: %s", name, week.LevelOf(*l, r.Unit))
 		if l.Operator == "none" {
 			words = name + ": no level is known; " + l.Conditions
 		}

@@ -388,7 +388,7 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		return judged{}, err
 	}
 	vin := verdict.Input{
-		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, StaleAfterDays: in.Pest.StaleDays,
+		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, Units: Plural(r.Unit.Label, 2), StaleAfterDays: in.Pest.StaleDays,
 		RecheckDays: in.Pest.EveryDays, ActAt: in.ActAt, HoldBelow: in.HoldBelow, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
 	}
 	on, base := i, r
@@ -456,8 +456,8 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 			base.LikelyL, base.LikelyH, base.Unit.Words, on))
 	}
 	if scale != 1 && res.Verdict != verdict.Stale {
-		res.Reasons = append(res.Reasons, fmt.Sprintf("the units stood %s: %.3g %s",
-			nightWords(base.Visit.Conditions.Nights), base.Value, base.Unit.Words))
+		res.Reasons = append(res.Reasons, fmt.Sprintf("the %s stood %s: %s",
+			Plural(base.Unit.Label, base.N), nightWords(base.Visit.Conditions.Nights), base.Unit.Say(fmt.Sprintf("%.3g", base.Value))))
 	}
 	res = signsFaded(in, orDamage(in, res, base), base)
 	if !r.Valid() && (res.Verdict == verdict.Hold || res.Verdict == verdict.Stale) {
@@ -548,7 +548,7 @@ func NoLevelWords(in Input, u Unit) string {
 		}
 		if met(l.Requires, in.Holds) {
 			if !l.InForce(in.Today) && (off == "" || l.Kind == "act") {
-				off = fmt.Sprintf("the %s level of %g %s is in force %s, and today, %s, is outside that", l.Kind, l.Value, u.Words, l.SeasonWords, in.Today.Short())
+				off = fmt.Sprintf("the %s level of %s is in force %s, and today, %s, is outside that", l.Kind, u.Say(fmt.Sprintf("%g", l.Value)), l.SeasonWords, in.Today.Short())
 			}
 			continue
 		}
@@ -587,7 +587,7 @@ func verdictLevel(l *Level, u Unit, scale float64) *verdict.Level {
 	case u.Percent:
 		v.Words = fmt.Sprintf("%.3g %%", l.Value)
 	default:
-		v.Words = fmt.Sprintf("%.3g %s", l.Value, One(u.Words, l.Value))
+		v.Words = u.Say(fmt.Sprintf("%.3g", l.Value))
 	}
 	if l.Transferred() {
 		v.Crop = l.Crop
@@ -672,7 +672,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	a.HotSpotAct = true
 	a.Result.SpotAction = true
 	a.Result.Reasons = append(a.Result.Reasons, fmt.Sprintf(
-		"a hot spot with %.3g %s on %d %s is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N, Plural(h.Unit.Label, h.N)))
+		"a hot spot with %s on %d %s is kept out of the mean and treated by itself", h.Unit.Say(fmt.Sprintf("%.3g", h.Value)), h.N, Plural(h.Unit.Label, h.N)))
 }
 
 // enemiesHold reports whether the natural enemies in a hot spot are enough

@@ -120,7 +120,7 @@ func TestAssess_ScoutsChecks(t *testing.T) {
 				require.True(t, a.Result.SpotAction)
 			}},
 		{name: "6 leaves where 20 are needed: no verdict, however many mites",
-			in: input(mites(), farm.Budding, few), verdict: verdict.LookAgain, rule: verdict.RuleTooFew, says: []string{"6 units looked at, and 20 are needed"},
+			in: input(mites(), farm.Budding, few), verdict: verdict.LookAgain, rule: verdict.RuleTooFew, says: []string{"6 leaves looked at, and 20 are needed"},
 			more: func(t *testing.T, a assess.Assessment) { require.Equal(t, 14, a.Result.MoreUnits) }},
 		{name: "never counted is not zero",
 			in: input(mites(), farm.Budding), verdict: verdict.NeverCounted, rule: verdict.RuleNeverCounted, says: []string{"that is not zero"},
@@ -466,7 +466,7 @@ func TestAssess_UnknownUnit(t *testing.T) {
 func TestPlural(t *testing.T) {
 	for in, want := range map[string]string{
 		"refuge trap": "refuge traps", "leaf": "leaves", "older leaf": "older leaves", "shovelful of soil": "shovelfuls of soil", "cubic foot of soil": "cubic feet of soil",
-		"square foot": "square feet", "flower branch": "flower branches", "refuge trap (13 traps)": "refuge trap (13 traps)", "leaf scored at 5 or more": "leaves scored at 5 or more",
+		"square foot": "square feet", "flower branch": "flower branches", "refuge trap (13 traps)": "refuge traps (13 traps)", "leaf, nymphs and adults": "leaves, nymphs and adults", "clump (or tray)": "clumps (or tray)", "leaf scored at 5 or more": "leaves scored at 5 or more",
 		"bloom by torch": "blooms by torch", "metre of row by torch": "metres of row by torch", "open bloom tapped": "open blooms tapped", "open bloom looked into": "open blooms looked into",
 		"shoot tapped over paper": "shoots tapped over paper", "set of 20 sweeps": "sets of 20 sweeps", "bed raked flat": "beds raked flat", "": "units",
 	} {

@@ -141,6 +141,21 @@ type Question struct {
 	// choice between plans with the same risks, and the advice in the field.
 	// Left empty, a plan takes SeasonBelief and advice a weak prior.
 	Belief Belief
+
+	// Unit and Units are the sample unit in words, one and many, for sentences;
+	// left empty "unit" and "units".
+	Unit, Units string
+}
+
+// many is a number of sample units in words.
+func (q Question) many(n int) string { return fmt.Sprintf("%d %s", n, q.words(n)) }
+
+// words are the words for n sample units.
+func (q Question) words(n int) string {
+	if n == 1 {
+		return cmp.Or(q.Unit, "unit")
+	}
+	return cmp.Or(q.Units, "units")
 }
 
 // shares reports whether totals are numbers of infested units.

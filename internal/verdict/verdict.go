@@ -102,6 +102,7 @@ type Input struct {
 	Today civil.Date
 	Pest  string // plural words, such as "mites"
 	Unit  string // sample unit of the estimate, such as "leaf"
+	Units string // more than one of it, such as "leaves"; "" is "units"
 
 	Last    civil.Date        // latest valid visit; zero when there is none
 	Density *estimate.Density // of the valid visits; nil when a share is measured
@@ -366,7 +367,7 @@ func (d *decider) decide() {
 	if few {
 		d.set(LookAgain, RuleTooFew, 0)
 		d.r.MoreUnits = in.MinUnits - in.N
-		d.say("%s looked at, and %d are needed: not enough to judge, whatever the numbers say so far", plural(in.N, "unit"), in.MinUnits)
+		d.say("%s looked at, and %d are needed: not enough to judge, whatever the numbers say so far", in.many(in.N), in.MinUnits)
 		return
 	}
 	if d.r.Chance < in.HoldBelow {
@@ -386,16 +387,16 @@ func (d *decider) decide() {
 		if in.Settle != nil {
 			if n, p, ok := in.Settle(); ok {
 				d.r.MoreUnits, d.r.SettleChance = n, p
-				d.say("too near the level to judge: %s more would settle it with a chance of %s; recount in 2 to 4 days", plural(n, "unit"), pct(p))
+				d.say("too near the level to judge: %d more %s would settle it with a chance of %s; recount in 2 to 4 days", n, in.units(n), pct(p))
 				return
 			}
 		} else {
 			d.r.MoreUnits = d.more(in.Act.perUnit(percent))
 		}
 		if d.r.MoreUnits > 0 {
-			d.say("too near the level to judge: about %s more would probably settle it; recount in 2 to 4 days", plural(d.r.MoreUnits, "unit"))
+			d.say("too near the level to judge: about %d more %s would probably settle it; recount in 2 to 4 days", d.r.MoreUnits, in.units(d.r.MoreUnits))
 		} else {
-			d.say("too near the level for any reasonable number of units to settle: recount in 2 to 4 days")
+			d.say("too near the level for any reasonable number of %s to settle: recount in 2 to 4 days", in.units(2))
 		}
 		return
 	}
@@ -496,9 +497,9 @@ func (d *decider) enemiesHold() bool {
 			d.say("no %s found", name)
 		case *r <= *e.HoldAtOrBelow:
 			hold = true
-			d.say("%s %s to each of the %s; %s or fewer holds", num(*r), in.pest(), name, num(*e.HoldAtOrBelow))
+			d.say("%s to each of the %s; %s or fewer holds", in.ratio(*r), name, num(*e.HoldAtOrBelow))
 		default:
-			d.say("%s %s to each of the %s; more than %s is too many for them", num(*r), in.pest(), name, num(*e.HoldAtOrBelow))
+			d.say("%s to each of the %s; more than %s is too many for them", in.ratio(*r), name, num(*e.HoldAtOrBelow))
 		}
 	}
 	if shareRule && e.SharePct != nil {
@@ -555,7 +556,7 @@ func (d *decider) notFound() {
 		looked = in.Share.Looked
 	}
 	if in.Whole {
-		d.say("none in %s, and that is all there are", plural(looked, "unit"))
+		d.say("none in %s, and that is all there are", in.many(looked))
 		d.set(Hold, RuleUnder, d.recheck())
 		return
 	}
@@ -568,7 +569,7 @@ func (d *decider) notFound() {
 	if !in.Act.none() {
 		d.r.Chance = none.Exceeds(in.MissPct / 100)
 	}
-	d.say("none in %s: up to %s could still be infested (95 %%)", plural(looked, "unit"), pct(up))
+	d.say("none in %s: up to %s could still be infested (95 %%)", in.many(looked), pct(up))
 	if up*100 <= in.MissPct+1e-9 {
 		d.set(Hold, RuleUnder, d.recheck())
 		return
@@ -588,7 +589,7 @@ func (d *decider) hotSpot(s Spot) {
 	if !d.r.SpotAction {
 		words = "watch the spot"
 	}
-	d.say("a hot spot of %s per %s (%s) is kept out of the mean: %s", num(s.Mean), d.in.unit(), plural(s.N, "unit"), words)
+	d.say("a hot spot of %s per %s (%s) is kept out of the mean: %s", num(s.Mean), d.in.unit(), d.in.many(s.N), words)
 }
 
 // exceeds is the chance of being at or over a threshold, NaN where nobody knows.
@@ -612,7 +613,11 @@ func (d *decider) counted() {
 		return
 	}
 	e := in.Density
-	d.say("%s %s per %s on average, 95 %% interval %s to %s, from %s (%s)", num(e.Mean), in.pest(), in.unit(), num(e.Low), num(e.High), plural(e.N, "unit"), e.KSource)
+	mean := fmt.Sprintf("%s %s per %s on average", num(e.Mean), in.pest(), in.unit())
+	if num(e.Mean) == "1" {
+		mean = fmt.Sprintf("%s: 1 per %s on average", in.pest(), in.unit())
+	}
+	d.say("%s, 95 %% interval %s to %s, from %s (%s)", mean, num(e.Low), num(e.High), in.many(e.N), e.KSource)
 	if e.Outlier {
 		d.say("unit %d, with %d, is far above the others: probably a typing slip or a hot spot; check it", e.OutlierUnit, e.Max)
 	}

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
@@ -18,6 +19,25 @@ func (in *Input) unit() string {
 		return "unit"
 	}
 	return in.Unit
+}
+
+// many is a number of sample units in words.
+func (in *Input) many(n int) string { return strconv.Itoa(n) + " " + in.units(n) }
+
+// units are the words for n sample units.
+func (in *Input) units(n int) string {
+	if n == 1 {
+		return in.unit()
+	}
+	return cmp.Or(in.Units, "units")
+}
+
+// ratio is a number of the pest in words.
+func (in *Input) ratio(v float64) string {
+	if num(v) == "1" {
+		return "1 of the " + in.pest()
+	}
+	return num(v) + " " + in.pest()
 }
 
 // words says a level.

@@ -172,7 +172,7 @@ func (b *builder) scoutLine(due Due) Line {
 		details = append(details, b.treatedWords(a)...)
 	}
 	if due.More > 0 {
-		details = append(details, fmt.Sprintf("%s: about %d more %s would probably settle it", a.Bed.Code, due.More, plural(u.Label)))
+		details = append(details, fmt.Sprintf("%s: about %d more %s would probably settle it", a.Bed.Code, due.More, assess.Plural(u.Label, due.More)))
 	}
 	record := fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key)
 	if c := a.ToConfirm; c != nil {
