@@ -19,6 +19,7 @@ import (
 	"leafturn/internal/effect"
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
+	"leafturn/internal/verdict"
 	"leafturn/internal/week"
 )
 
@@ -171,6 +172,9 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	if err != nil {
 		return week.Input{}, err
 	}
+	if err := a.settleNear(s, list); err != nil {
+		return week.Input{}, err
+	}
 	in := week.Input{
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
 		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Agents: map[string][]week.AgentOffer{},
@@ -316,6 +320,31 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	doc.Sources = src.list
 	doc.Data = verdictData(x)
 	return doc, nil
+}
+
+// mostSettled is for how many verdicts of a list it is worked out how many more
+// units would settle them, which takes some 10 ms each; the others leave the
+// number to `why`.
+const mostSettled = 24
+
+// settleNear puts in the place of the rough number of further units, where a
+// level is near, the one that `why` gives.
+func (a *App) settleNear(s snapshot, list []assess.Assessment) error {
+	var near []int
+	for i := range list {
+		if r := &list[i].Result; r.Rule == verdict.RuleNear {
+			r.MoreUnits = 0
+			near = append(near, i)
+		}
+	}
+	near = near[:min(len(near), mostSettled)]
+	return inParallel(len(near), func(n int) error {
+		x := &list[near[n]]
+		p, _ := a.cat.Pest(x.Pest.Key)
+		deep, err := a.assessDeep(s, x.Bed, p)
+		x.Result.MoreUnits, x.Result.SettleChance = deep.Result.MoreUnits, deep.Result.SettleChance
+		return err
+	})
 }
 
 // assessDeep gives the verdict on one bed and pest with all there is to say.

@@ -224,7 +224,10 @@ func plainWords(x assess.Assessment) string {
 	var parts []string
 	if !math.IsNaN(r.Infested) {
 		units, some, none := unitPlural(r.Unit.Label, 2), "some", "any"
-		if r.Unit.Percent && r.Unit.Tally > 1 {
+		switch {
+		case x.Pest.Disease:
+			some, none = "signs", "signs"
+		case r.Unit.Percent && r.Unit.Tally > 1:
 			some = fmt.Sprintf("%d or more", r.Unit.Tally)
 			none = some
 		}

@@ -391,6 +391,9 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, Units: Plural(r.Unit.Label, 2), StaleAfterDays: in.Pest.StaleDays,
 		RecheckDays: in.Pest.EveryDays, ActAt: in.ActAt, HoldBelow: in.HoldBelow, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
 	}
+	if in.Pest.Disease {
+		vin.Signs = "signs of " + in.Pest.Name
+	}
 	on, base := i, r
 	if !r.Valid() {
 		vin.Invalid, vin.InvalidOn = r.Invalid, r.Visit.Date

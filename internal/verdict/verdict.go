@@ -101,6 +101,7 @@ type Spot struct {
 type Input struct {
 	Today civil.Date
 	Pest  string // plural words, such as "mites"
+	Signs string // what is looked for where that is not the pest itself, such as "signs of leafy gall"
 	Unit  string // sample unit of the estimate, such as "leaf"
 	Units string // more than one of it, such as "leaves"; "" is "units"
 
@@ -327,7 +328,10 @@ func (d *decider) decide() {
 			d.r.ChanceWatch = 0
 		}
 		d.r.Watched = !few && d.r.ChanceWatch >= in.ActAt
-		if d.r.Watched {
+		switch {
+		case d.r.Watched && in.Watch.any():
+			d.say("any find is over the watch level")
+		case d.r.Watched:
 			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
 		}
 	}
@@ -506,11 +510,11 @@ func (d *decider) enemiesHold() bool {
 		switch {
 		case *e.SharePct >= *e.HoldAtShare && !in.Doubling:
 			hold = true
-			d.say("%s in %s %% of colonies; %s %% or more holds while numbers do not double", name, num(*e.SharePct), num(*e.HoldAtShare))
+			d.say("%s in %s of colonies; %s %% or more holds while numbers do not double", name, pct(*e.SharePct/100), num(*e.HoldAtShare))
 		case *e.SharePct >= *e.HoldAtShare:
-			d.say("%s in %s %% of colonies, but the pest has doubled between visits", name, num(*e.SharePct))
+			d.say("%s in %s of colonies, but the pest has doubled between visits", name, pct(*e.SharePct/100))
 		default:
-			d.say("%s in %s %% of colonies; %s %% is needed to hold", name, num(*e.SharePct), num(*e.HoldAtShare))
+			d.say("%s in %s of colonies; %s %% is needed to hold", name, pct(*e.SharePct/100), num(*e.HoldAtShare))
 		}
 	}
 	if hold {
@@ -609,7 +613,7 @@ func (d *decider) exceeds(threshold float64) float64 {
 func (d *decider) counted() {
 	in := &d.in
 	if s := in.Share; s != nil {
-		d.say("%d of %d with %s: %s, 95 %% interval %s to %s", s.Infested, s.Looked, in.pest(), pct(s.P), pct(s.Low), pct(s.High))
+		d.say("%d of %d with %s: %s, 95 %% interval %s to %s", s.Infested, s.Looked, cmp.Or(in.Signs, in.pest()), pct(s.P), pct(s.Low), pct(s.High))
 		return
 	}
 	e := in.Density
@@ -617,7 +621,7 @@ func (d *decider) counted() {
 	if num(e.Mean) == "1" {
 		mean = fmt.Sprintf("%s: 1 per %s on average", in.pest(), in.unit())
 	}
-	d.say("%s, 95 %% interval %s to %s, from %s (%s)", mean, num(e.Low), num(e.High), in.many(e.N), e.KSource)
+	d.say("%s, 95 %% interval %s to %s, from %s (clumping: %s)", mean, num(e.Low), num(e.High), in.many(e.N), e.KSource)
 	if e.Outlier {
 		d.say("unit %d, with %d, is far above the others: probably a typing slip or a hot spot; check it", e.OutlierUnit, e.Max)
 	}
