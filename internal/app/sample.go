@@ -239,6 +239,6 @@ func (a *App) assessWith(x asked, more *farm.Visit) (assess.Assessment, error) {
 	return assess.Assess(assess.Input{
 		Today: x.s.on, Bed: x.bed, Stage: stage, StageSince: since, Pest: x.facts, Events: x.s.stages[x.bed.Code],
 		Visits: visits, Holds: a.conditions(x.s), Steps: x.s.stepDays()[pair], ActAt: actAt, HoldBelow: holdBelow,
-		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair],
+		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair], Suspects: a.suspects(x.s),
 	})
 }

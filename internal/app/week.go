@@ -41,7 +41,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
 	a.memory.makeRoom(s.on)
-	watched, steps, confirmed := a.watched(s), s.stepDays(), s.confirmed()
+	watched, steps, confirmed, suspects := a.watched(s), s.stepDays(), s.confirmed(), a.suspects(s)
 	facts, err := a.allFacts(s, watched)
 	if err != nil {
 		return nil, err
@@ -60,7 +60,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 			in := assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
-				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}],
+				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}], Suspects: suspects,
 			}
 			x, ok := a.memory.known(in, f)
 			if !ok {
@@ -327,6 +327,29 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 // number to `why`.
 const mostSettled = 24
 
+// suspects are the beds with signs of a tospovirus of which no plant was tested
+// since they were found. A walk that finds none clears no suspect: only a test
+// does.
+func (a *App) suspects(s snapshot) []assess.Suspect {
+	last := map[string]civil.Date{}
+	for _, v := range s.byPest["tospovirus"] { // oldest first
+		u, ok := a.cat.Protocol(v.Pest, v.Unit)
+		switch {
+		case !ok || v.UnitsLooked() == 0:
+		case u.Measure == "plants_confirmed":
+			delete(last, v.Bed)
+		case v.Presence != nil && v.Presence.Infested > 0 || slices.ContainsFunc(v.Seen(), func(n int) bool { return n > 0 }):
+			last[v.Bed] = v.Date
+		}
+	}
+	var out []assess.Suspect
+	for bed, on := range last {
+		out = append(out, assess.Suspect{Bed: bed, On: on})
+	}
+	slices.SortFunc(out, func(x, y assess.Suspect) int { return strings.Compare(x.Bed, y.Bed) })
+	return out
+}
+
 // settleNear puts in the place of the rough number of further units, where a
 // level is near, the one that `why` gives.
 func (a *App) settleNear(s snapshot, list []assess.Assessment) error {
@@ -359,7 +382,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
 		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
-		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}],
+		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s),
 	})
 }
 

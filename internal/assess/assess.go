@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
@@ -426,8 +427,17 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		vin.Which = append(vin.Which, fmt.Sprintf("the action level is the one for %s: the bed is at the stage %s", l.StageWords, in.Stage))
 	}
 	if l := base.Act; l != nil && l.Requires == "no_tospovirus" {
+		caution := ""
 		if _, said := in.Holds[l.Requires]; !said {
-			vin.Cautions = append(slices.Clone(vin.Cautions), "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed")
+			caution = "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed"
+		} else if len(in.Suspects) > 0 {
+			caution = "the level is for a farm without a tospovirus, as you say yours is; a far lower one acts where it is confirmed"
+		}
+		if len(in.Suspects) > 0 {
+			caution += "; not tested yet: " + suspectWords(in.Suspects)
+		}
+		if caution != "" {
+			vin.Cautions = append(slices.Clone(vin.Cautions), caution)
 		}
 	}
 	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
@@ -535,6 +545,15 @@ func nightWords(n int) string {
 		return "1 night"
 	}
 	return fmt.Sprintf("%d nights", n)
+}
+
+// suspectWords name the open suspects.
+func suspectWords(list []Suspect) string {
+	var out []string
+	for _, s := range list {
+		out = append(out, fmt.Sprintf("the suspect in %s of %s", s.Bed, s.On.Short()))
+	}
+	return strings.Join(out, ", ")
 }
 
 // needsVirus reports whether any level of the pest depends on a virus.

@@ -1,7 +1,9 @@
 package assess_test
 
 import (
+	"encoding/json"
 	"math"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -332,6 +334,25 @@ func TestAssess_TwiceOnOneDay(t *testing.T) {
 		chance = append(chance, a.Result.Chance)
 	}
 	require.InDelta(t, chance[0], chance[1], 1e-12)
+}
+
+// The virus of these tests is the table that a test of package app holds
+// against the catalogue: neither can be changed alone.
+func TestVirus_IsTheTable(t *testing.T) {
+	raw, err := os.ReadFile("testdata/tospovirus.json")
+	require.NoError(t, err)
+	p := virus()
+	type row map[string]any
+	var units, levels []row
+	for _, u := range p.Units {
+		units = append(units, row{"key": u.Key, "label": u.Label, "measure": u.Measure, "words": u.Words, "percent": u.Percent, "tally": u.Tally, "wanted": u.Wanted, "min": u.Min})
+	}
+	for _, l := range p.Levels {
+		levels = append(levels, row{"measure": l.Measure, "kind": l.Kind, "operator": l.Operator, "value": l.Value, "basis": l.Ref.Basis})
+	}
+	got, err := json.Marshal(row{"every_days": p.EveryDays, "stale_days": p.StaleDays, "units": units, "levels": levels})
+	require.NoError(t, err)
+	require.JSONEq(t, string(raw), string(got))
 }
 
 // A protocol that looks at every plant asks for no more plants than there are.

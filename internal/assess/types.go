@@ -171,6 +171,9 @@ type Input struct {
 	// Confirmed is the latest note of the season that the pest was confirmed in
 	// the bed, or looked for and not found; zero where there is none.
 	Confirmed farm.Confirmation
+	// Suspects are the beds in which signs of a tospovirus were found this season
+	// and no plant was tested since.
+	Suspects []Suspect
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
@@ -198,6 +201,12 @@ func (in Input) actAt() float64 {
 		return in.ActAt
 	}
 	return verdict.DefaultActAt
+}
+
+// Suspect is a bed with signs of a virus that is neither confirmed nor cleared.
+type Suspect struct {
+	Bed string
+	On  civil.Date // when they were last found
 }
 
 // Reading is what one visit says in the unit's measure.
