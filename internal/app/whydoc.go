@@ -70,7 +70,7 @@ func (a *App) assessmentSections(x assess.Assessment, src *sources) []report.Sec
 	}
 	verdict.Notes = append(verdict.Notes, report.Lines(x.Result.Reasons...)...)
 	if x.Prey != nil {
-		verdict.Notes = append(verdict.Notes, report.Say("prey per predator ({}): {}", x.EnemyName, report.Num(*x.Prey, 1)).Cite(src.cite(x.EnemyRef)...))
+		verdict.Notes = append(verdict.Notes, report.Say("prey per predator ({}): {}", x.EnemyName, average(*x.Prey)).Cite(src.cite(x.EnemyRef)...))
 	}
 	out := []report.Section{verdict}
 	d := x.Decider

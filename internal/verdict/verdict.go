@@ -332,7 +332,7 @@ func (d *decider) decide() {
 		case d.r.Watched && in.Watch.any():
 			d.say("any find is over the watch level")
 		case d.r.Watched:
-			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
+			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), in.whole(d.r.ChanceWatch))
 		}
 	}
 	if in.Act.none() && in.Watch.any() {
@@ -367,7 +367,7 @@ func (d *decider) decide() {
 		d.anyFind()
 		return
 	}
-	d.say("the action level is %s%s; the chance of being at or over it is %s", in.Act.words(in, percent), in.Act.origin(), pct(d.r.Chance))
+	d.say("the action level is %s%s; the chance of being at or over it is %s", in.Act.words(in, percent), in.Act.origin(), in.whole(d.r.Chance))
 	if few {
 		d.set(LookAgain, RuleTooFew, 0)
 		d.r.MoreUnits = in.MinUnits - in.N
@@ -391,7 +391,7 @@ func (d *decider) decide() {
 		if in.Settle != nil {
 			if n, p, ok := in.Settle(); ok {
 				d.r.MoreUnits, d.r.SettleChance = n, p
-				d.say("too near the level to judge: %d more %s would settle it with a chance of %s; recount in 2 to 4 days", n, in.units(n), pct(p))
+				d.say("too near the level to judge: %d more %s would settle it with a chance of %s; recount in 2 to 4 days", n, in.units(n), in.whole(p))
 				return
 			}
 		} else {
@@ -447,7 +447,7 @@ func (d *decider) gates() (Verdict, string) {
 			out, rule = LookAgain, RuleDamage
 		} else {
 			p := s.Exceeds(*need / 100)
-			d.say("%s on %d of %d (%s); the level asks for %s %% (chance %s)", name, s.Infested, s.Looked, pct(s.P), num(*need), pct(p))
+			d.say("%s on %d of %d (%s); the level asks for %s %% (chance %s)", name, s.Infested, s.Looked, pct(s.P), num(*need), in.whole(p))
 			switch {
 			case p < in.HoldBelow:
 				return Hold, RuleDamage

@@ -84,6 +84,24 @@ func num(v float64) string {
 	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
 }
 
+// whole says a chance in whole percent, as far as anybody knows one; with a
+// decimal where the whole number would lie on the other side of a chance that
+// decides.
+func (in *Input) whole(p float64) string {
+	switch {
+	case p > 0 && p < 0.01:
+		return "under 1 %"
+	case p < 1 && p > 0.99:
+		return "over 99 %"
+	}
+	for _, cut := range []float64{in.ActAt, in.HoldBelow} {
+		if (p >= cut) != (math.Round(100*p)/100 >= cut) {
+			return pct(p)
+		}
+	}
+	return strconv.FormatFloat(100*p, 'f', 0, 64) + " %"
+}
+
 // pct says a share as a percentage.
 func pct(v float64) string {
 	switch {

@@ -10,6 +10,16 @@ import (
 	"leafturn/internal/verdict"
 )
 
+// A chance is said in whole percent, unless that would hide on which side of
+// the chance to act it lies.
+func TestDecide_WholePercent(t *testing.T) {
+	for p, want := range map[float64]string{0.004: "is under 1 %", 0.123: "is 12 %", 0.196: "is 19.6 %", 0.204: "is 20 %", 0.496: "is 49.6 %", 0.504: "is 50 %", 0.731: "is 73 %", 0.996: "is over 99 %", 1: "is 100 %", 0: "is 0 %"} {
+		in := verdict.Input{Today: today, Last: today, N: 9, Density: density(t, []int{1, 2, 3, 4, 5, 0, 1, 2, 3}, estimate.Dispersion{K: 1}),
+			Act: &verdict.Level{Value: 3, Operator: ">="}, Over: func(float64) float64 { return p }}
+		require.Contains(t, strings.Join(verdict.Decide(in).Reasons, "\n"), "the chance of being at or over it "+want)
+	}
+}
+
 // Sentences name the sample unit, one or many, and never "1 slugs".
 func TestDecide_NamesTheUnit(t *testing.T) {
 	k := estimate.Dispersion{K: 1, Words: "k 1"}
