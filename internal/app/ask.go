@@ -166,7 +166,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 	for _, u := range cat.Protocols(p.Key) {
 		words := fmt.Sprintf("unit=%s (%s): %s", u.Unit, u.UnitLabel, u.How)
 		if u.UnitsTotal > 0 {
-			words += fmt.Sprintf(" %d units, at least %d.", u.UnitsTotal, u.MinUnits)
+			words += fmt.Sprintf(" %s, at least %d.", unitsOf(u.UnitsTotal, u.UnitLabel), u.MinUnits)
 		}
 		if u.Default {
 			words = "usual: " + words

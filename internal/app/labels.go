@@ -88,7 +88,7 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	}
 	res.Said = fmt.Sprintf("label %s (%s) is stored as version %d", l.Key, l.Product, version)
 	if len(gaps) > 0 {
-		res.Said += fmt.Sprintf("; %d fields are still unknown, and a schedule that needs one is refused", len(gaps))
+		res.Said += fmt.Sprintf("; %s still unknown, and a schedule that needs one is refused", areOf(len(gaps), "field"))
 	}
 	return res, nil
 }

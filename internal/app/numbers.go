@@ -251,6 +251,14 @@ func nightWords(n int) string {
 
 func plural(unit string) string { return assess.Plural(unit, 2) }
 
+// areOf is unitsOf with the verb behind it: "1 field is", "3 fields are".
+func areOf(n int, what string) string {
+	if n == 1 {
+		return unitsOf(n, what) + " is"
+	}
+	return unitsOf(n, what) + " are"
+}
+
 // unitsOf is "1 leaf" or "4 leaves".
 func unitsOf(n int, unit string) string { return fmt.Sprintf("%d %s", n, assess.Plural(unit, n)) }
 

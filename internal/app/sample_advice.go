@@ -62,7 +62,7 @@ func (a *App) advice(x asked, plan sampling.Plan) (report.Section, *SampleAdvice
 		return no(err)
 	}
 	if n > plan.Question.MaxUnits {
-		return no(diag.Usagef("enter them with `leafturn count`", "%d units are more than the plan's last, %d: it has decided", n, plan.Question.MaxUnits))
+		return no(diag.Usagef("enter them with `leafturn count`", "%s are more than the plan's last, %d: it has decided", x.units(n), plan.Question.MaxUnits))
 	}
 	adv, err := plan.At(n, total)
 	if err != nil {

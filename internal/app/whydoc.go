@@ -3,6 +3,7 @@ package app
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -92,7 +93,8 @@ func (a *App) assessmentSections(x assess.Assessment, src *sources) []report.Sec
 func (a *App) countsSection(x assess.Assessment, src *sources) report.Section {
 	s := report.Section{Key: "counts-" + strings.ToLower(x.Bed.Code) + "-" + x.Pest.Key, Title: "The counts"}
 	t := &report.Table{Columns: []report.Column{{Title: "Visit"}, {Title: "Date"}, {Title: "Units"}, {Title: "As entered"}, {Title: "Valid"}}}
-	all := append(append([]assess.Reading(nil), x.Readings...), x.HotSpots...)
+	all := slices.Concat(x.Readings, x.HotSpots, x.Edges)
+	slices.SortStableFunc(all, func(x, y assess.Reading) int { return x.Visit.Date.Compare(y.Visit.Date) })
 	shown := 0
 	for i := len(all) - 1; i >= 0 && shown < 6; i-- {
 		r := all[i]
