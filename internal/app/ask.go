@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -165,7 +166,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 	for _, u := range cat.Protocols(p.Key) {
 		words := fmt.Sprintf("unit=%s (%s): %s", u.Unit, u.UnitLabel, u.How)
 		if u.UnitsTotal > 0 {
-			words += fmt.Sprintf(" %d units, at least %d.", u.UnitsTotal, u.MinUnits)
+			words += fmt.Sprintf(" %s, at least %d.", unitsOf(u.UnitsTotal, u.UnitLabel), u.MinUnits)
 		}
 		if u.Default {
 			words = "usual: " + words
@@ -359,7 +360,7 @@ func (a *App) SetThreshold(ctx context.Context, day civil.Date, pestWord, levelW
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("%s: the %s level is now the farm's own, from %s %s, at every stage; the catalogue has %s", p.Name, lvl, strconv.FormatFloat(v, 'f', -1, 64), m.Words, strings.Join(was, " and ")), nil
+	return fmt.Sprintf("%s: the %s level is now the farm's own, from %s, at every stage; the catalogue has %s", p.Name, lvl, assess.Unit{Words: m.Words, One: m.One}.Say(strconv.FormatFloat(v, 'f', -1, 64)), strings.Join(was, " and ")), nil
 }
 
 // peakPressure sums up a season of one bed and pest for the plans: the highest

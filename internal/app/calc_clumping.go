@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"leafturn/internal/civil"
@@ -122,7 +121,7 @@ func clumpingDocument(doc *report.Document, d ClumpingData, unit string, lists [
 		d.Reasons[field] = why
 		t.row(name, report.Missing(why), source)
 	}
-	plusMinus := func(v, se float64) report.Value { return report.Text(fmt.Sprintf("%.6g (SE %.3g)", v, se)) }
+	plusMinus := func(v, se float64) report.Value { return report.Text(fmt.Sprintf("%s (SE %.3g)", four(v), se)) }
 
 	taylor, err := estimate.FitTaylor(means, variances)
 	if err != nil {
@@ -131,7 +130,7 @@ func clumpingDocument(doc *report.Document, d ClumpingData, unit string, lists [
 	} else {
 		l := taylor.Line
 		f := &TaylorFit{Points: l.Points, Dropped: l.Dropped + len(lists) - len(means), A: taylor.A, B: taylor.B, LnA: l.Intercept, SELnA: l.SEIntercept, SEB: l.SESlope, R2: l.R2, MSE: l.MSE, Thin: taylor.Thin}
-		t.row("Taylor: a", report.Text(fmt.Sprintf("%.6g (SE of ln a %.3g)", f.A, f.SELnA)), "variance = a mean^b; "+srcTaylor)
+		t.row("Taylor: a", report.Text(fmt.Sprintf("%s (SE of ln a %.3g)", four(f.A), f.SELnA)), "variance = a mean^b; "+srcTaylor)
 		t.row("Taylor: b", plusMinus(f.B, f.SEB), fmt.Sprintf("r² %.3f; samples used: %d, without animals or spread: %d", f.R2, f.Points, f.Dropped))
 		if m, err := estimate.PoissonDensity(f.A, f.B); err == nil && !math.IsInf(m, 0) {
 			f.PoissonDensity = finite(m)
@@ -255,8 +254,8 @@ func predict(d *ClumpingData, t *methodTable, kono estimate.KonoSugino, share, u
 	}
 	p := konoPredicted(kono, r)
 	d.Prediction = p
-	t.number("mean at "+share, r.Mean, "with the correction exp(mse/2); on the line "+strconv.FormatFloat(r.Median, 'g', 6, 64))
-	t.row("  95 % of a prediction", report.Text(fmt.Sprintf("%.6g to %.6g", p.Low, p.High)),
+	t.number("mean at "+share, r.Mean, "with the correction exp(mse/2); on the line "+four(r.Median))
+	t.row("  95 % of a prediction", report.Text(four(p.Low)+" to "+four(p.High)),
 		fmt.Sprintf("variance of ln mean %.4g = share %.4g + scatter %.4g + line %.4g; %s", p.VarLn, p.Sampling, p.Residual, p.Parameter, srcKonoVar))
 	d.Words = append(d.Words, fmt.Sprintf("%d of %s with any is about %s per %s; the true mean of such a sample lies between %s and %s in 95 of 100.",
 		hit, unitsOf(looked, unit), figure(p.Mean), unit, figure(p.Low), figure(p.High)))

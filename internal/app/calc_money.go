@@ -112,8 +112,8 @@ func Efficacy(o EfficacyOptions, today civil.Date) (*report.Document, error) {
 	if method == "change" {
 		what = "fewer than before"
 	}
-	t.row(what, report.Text(fmt.Sprintf("%.6g %%", e.Percent)), source)
-	t.row("  95 %, Wald on the log ratio", report.Text(fmt.Sprintf("%.6g %% to %.6g %%", e.Low, e.High)), "variance: 1/total + 1/(n k) for each")
+	t.row(what, report.Text(four(e.Percent)+" %"), source)
+	t.row("  95 %, Wald on the log ratio", report.Text(four(e.Low)+" % to "+four(e.High)+" %"), "variance: 1/total + 1/(n k) for each")
 	t.number("  standard error of the log ratio", e.SELnRatio, "")
 	t.row("  k", kWords(k), d.KSource)
 	low, high, use := e.Low, e.High, ""
@@ -122,10 +122,10 @@ func Efficacy(o EfficacyOptions, today civil.Date) (*report.Document, error) {
 			d.ProfileLow, d.ProfileHigh = finite(iv.Low), finite(iv.High)
 			lo := "no lower limit"
 			if d.ProfileLow != nil {
-				lo, low = fmt.Sprintf("%.6g %%", iv.Low), iv.Low
+				lo, low = four(iv.Low)+" %", iv.Low
 			}
 			high = iv.High
-			t.row("  95 %, profile likelihood", report.Text(fmt.Sprintf("%s to %.6g %%", lo, iv.High)), srcProfile)
+			t.row("  95 %, profile likelihood", report.Text(lo+" to "+four(iv.High)+" %"), srcProfile)
 			use = "Of the two intervals use the profile's: it needs no zero mended and is right with few animals."
 		}
 	}
@@ -227,8 +227,8 @@ func mortality(doc *report.Document, o EfficacyOptions) (*report.Document, error
 		return nil, err
 	}
 	d.Percent, d.Low, d.High = 100*m, finite(100*iv.Low), finite(100*iv.High)
-	t.row("died of the treatment", report.Text(fmt.Sprintf("%.6g %%", d.Percent)), "(p - c)/(1 - c); "+srcAbbott)
-	t.row("  95 %", report.Text(fmt.Sprintf("%.6g %% to %.6g %%", 100*iv.Low, 100*iv.High)), "log ratio of the living; Katz et al. 1978, Biometrics 34:469-474 (from memory)")
+	t.row("died of the treatment", report.Text(four(d.Percent)+" %"), "(p - c)/(1 - c); "+srcAbbott)
+	t.row("  95 %", report.Text(four(100*iv.Low)+" % to "+four(100*iv.High)+" %"), "log ratio of the living; Katz et al. 1978, Biometrics 34:469-474 (from memory)")
 	d.Words = []string{fmt.Sprintf("%s %% died of the treatment (likely %s %% to %s %%): %s died, but %s of the untreated died too.", figure(d.Percent), figure(100*iv.Low), figure(100*iv.High), percent(share[0]), percent(share[1]))}
 	if m < 0 {
 		d.Words = []string{fmt.Sprintf("Nothing died of the treatment: %s of the treated died, and %s of the untreated.", percent(share[0]), percent(share[1]))}

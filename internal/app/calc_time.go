@@ -212,6 +212,13 @@ func gapWords(n int) string {
 	return fmt.Sprintf("%d gaps", n)
 }
 
+// longestDoubling is the doubling or halving time in days above which there is
+// no growth to speak of. Ours.
+const longestDoubling = 3650
+
+// openInterval is why two dates with few counts give no interval.
+const openInterval = "cannot be told from two dates alone"
+
 // dated is one count with its day and the units (or nights) behind it.
 type dated struct {
 	on     civil.Date
@@ -282,7 +289,7 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 			found[c.on] = true
 		}
 	}
-	if len(seen) >= 3 && len(found) == 1 {
+	if len(seen) >= 2 && len(found) == 1 {
 		return nil, diag.Failf(nil, "count again when there are some on another day", "animals were found on one day only: that shows no rate of growth")
 	}
 	nb, err := estimate.FitTrend(estimate.NegBinLaw, week, y, effort, 0.95)
@@ -291,8 +298,8 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		pois, err = estimate.FitTrend(estimate.PoissonLaw, week, y, effort, 0.95)
 	}
 	switch {
-	case errors.Is(err, estimate.ErrFew) && len(seen) < 3:
-		return nil, diag.Failf(err, "count on more days", "growth needs counts on 3 different days, and there are %d", len(seen))
+	case errors.Is(err, estimate.ErrFew) && len(seen) < 2:
+		return nil, diag.Failf(err, "count on more days", "growth needs counts on 2 different days, and there is 1")
 	case errors.Is(err, estimate.ErrFew) && len(found) == 0:
 		return nil, diag.Failf(err, "count again when there are any", "every count is 0: nothing can be seen to grow")
 	case errors.Is(err, estimate.ErrFew):
@@ -301,9 +308,16 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		return nil, diag.Failf(err, "check the counts and their dates", "no growth can be fitted: %s", reasonOf(err))
 	}
 	d.NB, d.Poisson = growthFit(nb), growthFit(pois)
-	d.Factor, d.Low, d.High = nb.Factor, finite(math.Exp(d.NB.WaldLow)), finite(math.Exp(d.NB.WaldHigh))
+	open := math.IsInf(nb.Times, 1) // no interval can be told
+	d.Factor = nb.Factor
+	if !open {
+		d.Low, d.High = finite(nb.FactorCI.Low), finite(nb.FactorCI.High)
+	}
 	for name, p := range map[string]*float64{"low_95": d.Low, "high_95": d.High} {
-		if p == nil {
+		switch {
+		case open:
+			d.Reasons[name] = openInterval
+		case p == nil:
 			d.Reasons[name] = "no limit"
 		}
 	}
@@ -312,18 +326,30 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		d.Reasons["doubling_days"] = "no growth"
 	}
 	days := ""
-	if d.Doubling != nil {
+	if d.Doubling != nil && math.Abs(*d.Doubling) <= longestDoubling {
 		days = fmt.Sprintf(", doubling in %s days", figure(*d.Doubling))
 		if *d.Doubling < 0 {
 			days = fmt.Sprintf(", halving in %s days", figure(-*d.Doubling))
 		}
 	}
 	say := func(format string, args ...any) { d.Words = append(d.Words, fmt.Sprintf(format, args...)) }
-	say("Times %s a week (likely %s to %s)%s: %d counts on %d days from %s to %s.", figure(d.Factor), figure(deref(d.Low)), figure(deref(d.High)), days, d.Counts, d.Dates, dayWords(d.First, doc.AsOf), dayWords(d.Last, doc.AsOf))
-	if deref(d.Low) < 1 && deref(d.High) > 1 {
+	likely := ""
+	if !open {
+		likely = fmt.Sprintf(" (likely %s to %s)", figure(deref(d.Low)), figure(deref(d.High)))
+	}
+	say("Times %s a week%s%s: %d counts on %d days from %s to %s.", figure(d.Factor), likely, days, d.Counts, d.Dates, dayWords(d.First, doc.AsOf), dayWords(d.Last, doc.AsOf))
+	switch {
+	case open:
+		say("How sure that is cannot be told from two dates alone with so few counts: it can be growth or decline. Count more units a day, or on a third day.")
+	case d.Dates == 2:
+		say("That range knows how the counts of one day scatter, not how days scatter about a line: two dates do not show it. A third date will.")
+	}
+	if !open && deref(d.Low) < 1 && deref(d.High) > 1 {
 		say("That can be growth or decline: the counts do not tell.")
 	}
-	if pois.Fit.Pearson > overPoisson {
+	if open {
+		say("Both laws say nearly the same: so few counts hardly show how clumped the animals are.")
+	} else if pois.Fit.Pearson > overPoisson {
 		say("Use the negative binomial: the counts scatter %s times as much as Poisson's law takes for granted, and its errors would be too small.", figure(pois.Fit.Pearson))
 	} else {
 		say("Both laws say nearly the same: the counts scatter about as much as chance.")
@@ -341,22 +367,31 @@ func growthDocument(doc *report.Document, d GrowthData, counts []dated, left int
 		say("`leafturn trend` looks at the last weeks of every bed, and says when a level may be reached.")
 	}
 	t := &report.Table{Columns: []report.Column{{Title: "Quantity"}, {Title: "Negative binomial"}, {Title: "Poisson"}}}
-	num := func(v float64) report.Value { return report.Text(fmt.Sprintf("%.6g", v)) }
+	num := func(v float64) report.Value { return report.Text(four(v)) }
 	opt := func(p *float64, why string) report.Value {
-		if p == nil {
-			return report.MissingAs("–", why)
+		switch {
+		case p != nil:
+			return num(*p)
+		case open:
+			return report.MissingAs("–", openInterval)
 		}
-		return num(*p)
+		return report.MissingAs("–", why)
+	}
+	wald := "Wald"
+	if d.Dates == 2 {
+		wald = "Wald (Student's for the negative binomial)"
 	}
 	row := func(name string, f func(g GrowthFit) report.Value) {
 		t.Rows = append(t.Rows, []report.Value{report.Text(name), f(d.NB), f(d.Poisson)})
 	}
 	row("slope of ln mean, per week", func(g GrowthFit) report.Value { return num(g.Slope) })
 	row("  standard error, k as known", func(g GrowthFit) report.Value { return num(g.SESlope) })
-	row("  95 %, Wald, low", func(g GrowthFit) report.Value { return num(g.WaldLow) })
-	row("  95 %, Wald, high", func(g GrowthFit) report.Value { return num(g.WaldHigh) })
-	row("  95 %, profile, low", func(g GrowthFit) report.Value { return opt(g.ProfileLow, "no limit") })
-	row("  95 %, profile, high", func(g GrowthFit) report.Value { return opt(g.ProfileHigh, "no limit") })
+	row("  95 %, "+wald+", low", func(g GrowthFit) report.Value { return opt(g.WaldLow, "no limit") })
+	row("  95 %, "+wald+", high", func(g GrowthFit) report.Value { return opt(g.WaldHigh, "no limit") })
+	if d.Dates > 2 {
+		row("  95 %, profile, low", func(g GrowthFit) report.Value { return opt(g.ProfileLow, "no limit") })
+		row("  95 %, profile, high", func(g GrowthFit) report.Value { return opt(g.ProfileHigh, "no limit") })
+	}
 	row("ln mean on the first day", func(g GrowthFit) report.Value { return num(g.Intercept) })
 	row("  standard error", func(g GrowthFit) report.Value { return num(g.SEIntercept) })
 	row("k", func(g GrowthFit) report.Value { return opt(g.K, "Poisson: no limit") })
@@ -386,13 +421,16 @@ func bends(straight estimate.Regression, week []float64, y []int, effort []float
 
 func growthFit(t estimate.Trend) GrowthFit {
 	f := t.Fit
-	g := GrowthFit{Intercept: f.Coef[0], SEIntercept: f.SE[0], Slope: t.Slope, SESlope: t.SE, WaldLow: t.Slope - z95*t.SE, WaldHigh: t.Slope + z95*t.SE,
+	g := GrowthFit{Intercept: f.Coef[0], SEIntercept: f.SE[0], Slope: t.Slope, SESlope: t.SE, WaldLow: finite(t.Slope - t.Times*t.SE), WaldHigh: finite(t.Slope + t.Times*t.SE),
 		K: finite(f.K), LogLik: f.LogLik, Deviance: f.Deviance, AIC: f.AIC, Pearson: f.Pearson}
 	if f.SEK > 0 {
 		g.SEK = finite(f.SEK)
 	}
 	if f.NullDeviance > 0 {
 		g.NullDeviance = finite(f.NullDeviance)
+	}
+	if t.Dates == 2 {
+		return g // the interval by Student's quantile is the wider, better one
 	}
 	if iv, err := f.ProfileCoef(1, 0.95); err == nil {
 		g.ProfileLow, g.ProfileHigh = finite(iv.Low), finite(iv.High)

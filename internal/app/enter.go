@@ -123,7 +123,10 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 	notes, sum, err := ingest.ReadNotes(r, file, a.notesOptions(o))
 	if err != nil {
 		words := "nothing from this file was stored"
-		if sum.Visits > 0 {
+		switch {
+		case sum.Visits == 1:
+			words += "; the other line reads well"
+		case sum.Visits > 1:
 			words += fmt.Sprintf("; the other %d lines read well", sum.Visits)
 		}
 		return "", kept(err, words)
@@ -133,7 +136,7 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 		far.WriteString(a.outlierWords(n.Visit))
 	}
 	if o.Check {
-		return fmt.Sprintf("%s reads well: %d visits with %d units; nothing was stored", file, sum.Visits, sum.Units) + far.String(), nil
+		return fmt.Sprintf("%s reads well: %s with %s; nothing was stored", file, unitsOf(sum.Visits, "visit"), unitsOf(sum.Units, "unit")) + far.String(), nil
 	}
 	var first, last int64
 	var problems diag.List
@@ -159,7 +162,7 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 	if err != nil {
 		return "", kept(err, "nothing from this file was stored")
 	}
-	return fmt.Sprintf("stored %d visits (%d to %d) with %d units from %s", len(notes), first, last, sum.Units, file) + far.String(), nil
+	return fmt.Sprintf("stored %s (%d to %d) with %s from %s", unitsOf(len(notes), "visit"), first, last, unitsOf(sum.Units, "unit"), file) + far.String(), nil
 }
 
 // Did stores that steps were carried out.
@@ -322,7 +325,7 @@ func (a *App) StageFile(ctx context.Context, r io.Reader, file string) (string, 
 	if err != nil {
 		return "", kept(err, "nothing from this file was stored")
 	}
-	return fmt.Sprintf("stored %d stages from %s", len(events), file), nil
+	return fmt.Sprintf("stored %s from %s", unitsOf(len(events), "stage"), file), nil
 }
 
 // ReleaseOptions are the flags of `release`.

@@ -63,7 +63,7 @@ func (a *App) nearPlanting(p catalog.Pest, stage farm.Stage, on civil.Date) bool
 func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 	m, _ := a.cat.Measure(u.Measure)
 	out := assess.Unit{
-		Key: u.Unit, Label: u.UnitLabel, Measure: u.Measure, Words: m.Words, Percent: m.Percent || u.Presence, Tally: u.Tally,
+		Key: u.Unit, Label: u.UnitLabel, Measure: u.Measure, Words: m.Words, One: m.One, Percent: m.Percent || u.Presence, Tally: u.Tally,
 		Wanted: u.UnitsTotal, Min: u.MinUnits, PerNights: u.PerNights, Nights: u.Nights, Damage: u.DamageMeasure,
 		How: u.How, BestTime: u.BestTime, Ref: refOf(u.Provenance), Needs: needs(u),
 	}

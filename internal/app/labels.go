@@ -95,11 +95,7 @@ func (a *App) storeLabel(ctx context.Context, l farm.Label, file string, day civ
 	}
 	res.Said = fmt.Sprintf("label %s (%s) is stored as version %d", l.Key, l.Product, version)
 	if len(gaps) > 0 {
-		fields := fmt.Sprintf("%d fields are", len(gaps))
-		if len(gaps) == 1 {
-			fields = "1 field is"
-		}
-		res.Said += "; " + fields + " still unknown, and a schedule that needs one is refused"
+		res.Said += fmt.Sprintf("; %s still unknown, and a schedule that needs one is refused", areOf(len(gaps), "field"))
 	}
 	return res, nil
 }

@@ -138,7 +138,7 @@ func (m *memory) known(in assess.Input, pest *assess.Pest) (assess.Assessment, b
 	k, ok := m.kept[pairOn{in.Bed.Code, pest.Key, in.Today, in.Brief}]
 	if !ok || k.pest != pest || k.in.Stage != in.Stage || k.in.StageSince != in.StageSince ||
 		k.in.ActAt != in.ActAt || k.in.HoldBelow != in.HoldBelow || k.in.Confirmed != in.Confirmed || !maps.Equal(k.in.Holds, in.Holds) ||
-		!slices.Equal(k.in.Steps, in.Steps) || !slices.Equal(k.in.Events, in.Events) ||
+		!slices.Equal(k.in.Suspects, in.Suspects) || !slices.Equal(k.in.Steps, in.Steps) || !slices.Equal(k.in.Events, in.Events) ||
 		!slices.EqualFunc(k.in.Visits, in.Visits, func(x, y farm.Visit) bool { return x.ID == y.ID }) {
 		return assess.Assessment{}, false
 	}

@@ -443,7 +443,7 @@ func (a *App) monthItem(s monthplan.Slot) report.Item {
 			say("not again before %s, and only after another count", s.NextFrom.Short())
 		}
 		if s.LeftKnown {
-			say("%d applications left in the period after it", s.Left)
+			say("%s left in the period after it", unitsOf(s.Left, "application"))
 		}
 		if !s.LeftAmount.IsZero() {
 			say("left of the label's maximum before it: %s", amountText(s.LeftAmount))

@@ -251,6 +251,14 @@ func nightWords(n int) string {
 
 func plural(unit string) string { return assess.Plural(unit, 2) }
 
+// areOf is unitsOf with the verb behind it: "1 field is", "3 fields are".
+func areOf(n int, what string) string {
+	if n == 1 {
+		return unitsOf(n, what) + " is"
+	}
+	return unitsOf(n, what) + " are"
+}
+
 // unitsOf is "1 leaf" or "4 leaves".
 func unitsOf(n int, unit string) string { return fmt.Sprintf("%d %s", n, assess.Plural(unit, n)) }
 
@@ -276,6 +284,20 @@ func figure(v float64) string {
 	}
 	s := fmt.Sprintf("%.3g", v)
 	return s
+}
+
+// four writes a number for an adviser in four figures, from 1000 on as a whole
+// number; --json has all of them.
+func four(v float64) string {
+	switch a := math.Abs(v); {
+	case math.IsInf(v, 0):
+		return "no limit"
+	case a < 1e-12: // what rounding leaves of 0
+		return "0"
+	case a >= 1000 && a < 1e9:
+		return fmt.Sprintf("%.0f", v)
+	}
+	return fmt.Sprintf("%.4g", v)
 }
 
 // percent writes a share as a percentage, small ones with a decimal.
@@ -316,7 +338,7 @@ func (t *methodTable) row(name string, v report.Value, source string) {
 }
 
 func (t *methodTable) number(name string, v float64, source string) {
-	t.row(name, report.Text(fmt.Sprintf("%.6g", v)), source)
+	t.row(name, report.Text(four(v)), source)
 }
 
 func without(counts []int, unit int) []int { return slices.Delete(slices.Clone(counts), unit-1, unit) }

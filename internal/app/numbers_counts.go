@@ -73,7 +73,7 @@ func (b *numbersBuilder) num(p *float64, field, why string) report.Value {
 		b.d.Reasons[field] = why
 		return report.Missing(why)
 	}
-	return report.Text(fmt.Sprintf("%.6g", *p))
+	return report.Text(four(*p))
 }
 
 // interval adds a row for an interval and fills its two fields.
@@ -87,18 +87,18 @@ func (b *numbersBuilder) interval(t *methodTable, name, field string, iv estimat
 		return
 	}
 	*low, *high = finite(iv.Low), finite(iv.High)
-	words := fmt.Sprintf("%.6g to %.6g", iv.Low, iv.High)
+	words := four(iv.Low) + " to " + four(iv.High)
 	switch {
 	case math.IsInf(iv.Low, -1):
 		missing("one unit gives no interval")
 		return
 	case math.IsInf(iv.High, 1):
 		b.d.Reasons[field+"_high"] = "no upper limit"
-		words = fmt.Sprintf("%.6g upwards, no upper limit", iv.Low)
+		words = four(iv.Low) + " upwards, no upper limit"
 	case b.d.Mean != nil && iv.High > widest*math.Max(*b.d.Mean, 1):
-		words = fmt.Sprintf("%.6g upwards, no upper limit worth the name", iv.Low)
+		words = four(iv.Low) + " upwards, no upper limit worth the name"
 	case iv.Low < 0:
-		words = fmt.Sprintf("0 (by the formula %.6g) to %.6g", iv.Low, iv.High)
+		words = "0 (by the formula " + four(iv.Low) + ") to " + four(iv.High)
 	}
 	t.row(name, report.Text(words), source)
 }
@@ -198,7 +198,7 @@ func kWords(k float64) report.Value {
 	if math.IsInf(k, 1) {
 		return report.Text("none: spread at random (Poisson)")
 	}
-	return report.Text(fmt.Sprintf("%.6g", k))
+	return report.Text(four(k))
 }
 
 func (b *numbersBuilder) bootstrap(t *methodTable) {

@@ -92,8 +92,8 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 	t := newMethodTable("Presence")
 	t.row("units "+what, report.Text(fmt.Sprintf("%d of %d", p.Infested, p.Looked)), "")
 	t.number("share", share, "")
-	t.row("  95 %, score", report.Text(fmt.Sprintf("%.6g to %.6g", w.Low, w.High)), srcWilson)
-	t.row("  95 %, exact", report.Text(fmt.Sprintf("%.6g to %.6g", x.Low, x.High)), srcClopper)
+	t.row("  95 %, score", report.Text(four(w.Low)+" to "+four(w.High)), srcWilson)
+	t.row("  95 %, exact", report.Text(four(x.Low)+" to "+four(x.High)), srcClopper)
 	sections := []report.Section{{Key: "presence", Table: &t.Table}}
 	if b.in.signs {
 		b.presenceWords(what)
@@ -134,14 +134,14 @@ func (b *numbersBuilder) presenceSection() ([]report.Section, error) {
 		if v == nil {
 			return report.MissingAs("no limit", why)
 		}
-		return report.Text(fmt.Sprintf("%.6g", *v))
+		return report.Text(four(*v))
 	}
 	t.row("mean per "+b.in.unit+", from the share", bound(n.Mean, "every unit has them: the share sets only a lower bound"), method)
-	limits := fmt.Sprintf("%.6g to ", iv.Low)
+	limits := four(iv.Low) + " to "
 	if n.High == nil {
-		limits = fmt.Sprintf("%.6g upwards", iv.Low)
+		limits = four(iv.Low) + " upwards"
 	} else {
-		limits += fmt.Sprintf("%.6g", *n.High)
+		limits += four(*n.High)
 	}
 	t.row("  95 %, k taken as known", report.Text(limits), "exact, but no higher than a weak prior lets it be; as in `leafturn why`")
 	t.row("  its k", kWords(c.At(math.Max(mean, belief.Lowest))), source)
@@ -181,7 +181,7 @@ func (b *numbersBuilder) konoRows(t *methodTable, n *PresenceNumbers) {
 	}
 	n.Line = konoPredicted(*b.in.kono, r)
 	t.number("mean by the farm's own line", r.Mean, fmt.Sprintf("over %d visits; %s", b.in.konoOn, srcKono))
-	t.row("  95 % of a prediction", report.Text(fmt.Sprintf("%.6g to %.6g", n.Line.Low, n.Line.High)), "error of the share, of the line and of the scatter about it; "+srcKonoVar)
+	t.row("  95 % of a prediction", report.Text(four(n.Line.Low)+" to "+four(n.Line.High)), "error of the share, of the line and of the scatter about it; "+srcKonoVar)
 	b.say("By this farm's own line over %d visits, %s of %s is about %s per %s, and a new visit's true mean lies between %s and %s in 95 of 100. Prefer it to the published k: it was made here.",
 		b.in.konoOn, percent(n.Share), plural(b.in.unit), figure(r.Mean), b.in.unit, figure(n.Line.Low), figure(n.Line.High))
 }
@@ -254,9 +254,9 @@ func (b *numbersBuilder) both(e belief.Evidence, c belief.Clump) (report.Section
 	t.number("mean per "+b.in.unit, x.Mean, "median of the belief that both give to a weak prior")
 	hi := "no upper limit"
 	if x.High != nil {
-		hi = fmt.Sprintf("%.6g", *x.High)
+		hi = four(*x.High)
 	}
-	t.row("  95 %", report.Text(fmt.Sprintf("%.6g to %s", x.Low, hi)), "as above, for all units")
+	t.row("  95 %", report.Text(four(x.Low)+" to "+hi), "as above, for all units")
 	b.say("Counts and presence together: about %s per %s (likely %s to %s). Use this one: it rests on all %s.", figure(x.Mean), b.in.unit, figure(x.Low), figure(deref(x.High)), unitsOf(b.d.N+e.Presence.Looked, b.in.unit))
 	return report.Section{Key: "together", Table: &t.Table}, nil
 }

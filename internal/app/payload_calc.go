@@ -127,8 +127,8 @@ type GrowthFit struct {
 	SEIntercept  float64  `json:"se_intercept"`
 	Slope        float64  `json:"slope_per_week"`
 	SESlope      float64  `json:"se_slope"`
-	WaldLow      float64  `json:"slope_wald95_low"`
-	WaldHigh     float64  `json:"slope_wald95_high"`
+	WaldLow      *float64 `json:"slope_wald95_low"`
+	WaldHigh     *float64 `json:"slope_wald95_high"`
 	ProfileLow   *float64 `json:"slope_profile95_low"`
 	ProfileHigh  *float64 `json:"slope_profile95_high"`
 	K            *float64 `json:"k"`

@@ -67,6 +67,22 @@ type PrecisionData struct {
 	Sizes     []PrecisionSize `json:"sizes"`
 	Lines     []PrecisionLine `json:"lines"`
 	Likely    *PrecisionSize  `json:"likely"`
+
+	Advice *PrecisionAdvice `json:"advice"`
+}
+
+// PrecisionAdvice is what the line says to the counts so far.
+type PrecisionAdvice struct {
+	Units   int      `json:"units"`
+	Total   int      `json:"total"`
+	Stop    string   `json:"stop"`
+	StopAt  *int     `json:"stop_at_or_above"`
+	Mean    float64  `json:"mean"` // in measure
+	Reached *float64 `json:"precision_reached"`
+	Own     *float64 `json:"precision_by_these_counts"`
+	More    *int     `json:"more_units_expected"`
+	Low     *int     `json:"more_units_low"`
+	High    *int     `json:"more_units_high"`
 }
 
 // PrecisionSize is how many units one density takes.

@@ -319,7 +319,7 @@ func (a *App) fieldMap(s snapshot, list []assess.Assessment) plots.FieldMap {
 	for _, x := range list {
 		b := x.Bed
 		if d := x.Decider; d != nil && d.Act != nil && d.Act.Operator != "none" {
-			words[fmt.Sprintf("%s %s", week.LevelWords(*d.Act), d.Unit.Words)] = true
+			words[week.LevelOf(*d.Act, d.Unit)] = true
 		}
 		if b.X == nil || b.Y == nil {
 			m.NoPlace = append(m.NoPlace, b.Code)

@@ -495,7 +495,7 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	}
 	switch {
 	case d.PHIDays != nil:
-		say("Cutting: %d days to harvest, from %s on", *d.PHIDays, d.CutFrom)
+		say("Cutting: %s to harvest, from %s on", unitsOf(*d.PHIDays, "day"), d.CutFrom)
 	case d.PHIState == string(farm.NoneStated):
 		say("Cutting: the label states no interval")
 	default:

@@ -191,7 +191,7 @@ func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, er
 // verdict can be given.
 func question(x asked) sampling.Question {
 	u := x.unit
-	q := sampling.Question{MinUnits: max(u.Min, min(sampling.DefaultMinUnits, u.Wanted))}
+	q := sampling.Question{Unit: u.Label, Units: assess.Plural(u.Label, 2), MinUnits: max(u.Min, min(sampling.DefaultMinUnits, u.Wanted))}
 	q.MaxUnits = max((3*u.Wanted+1)/2, q.MinUnits, 5)
 	if u.Percent {
 		q.Percent, q.Threshold, q.Tally = true, x.act.Value/100, max(u.Tally, 1)-1
@@ -239,6 +239,6 @@ func (a *App) assessWith(x asked, more *farm.Visit) (assess.Assessment, error) {
 	return assess.Assess(assess.Input{
 		Today: x.s.on, Bed: x.bed, Stage: stage, StageSince: since, Pest: x.facts, Events: x.s.stages[x.bed.Code],
 		Visits: visits, Holds: a.conditions(x.s), Steps: x.s.stepDays()[pair], ActAt: actAt, HoldBelow: holdBelow,
-		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair],
+		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair], Suspects: a.suspects(x.s),
 	})
 }

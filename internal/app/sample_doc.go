@@ -44,7 +44,7 @@ func (x asked) title(what string) string {
 
 // average shows a mean number of units.
 func average(v float64) report.Value {
-	if v < 10 {
+	if math.Round(10*v) < 100 {
 		return report.Num(v, 1)
 	}
 	return report.Num(v, 0)
@@ -55,7 +55,7 @@ func (a *App) sampleDocument(x asked, plan sampling.Plan) (*report.Document, err
 	src := &sources{}
 	u, scale := x.unit, x.toMeasure()
 	doc := a.document(x.title("Sampling plan"), x.o.Date)
-	doc.Subtitle = fmt.Sprintf("stage %s; action level %s %s", x.stage, week.LevelWords(*x.act), u.Words)
+	doc.Subtitle = fmt.Sprintf("stage %s; action level %s", x.stage, week.LevelOf(*x.act, u))
 	method := map[sampling.Method]string{sampling.MethodWald: "wald", sampling.MethodIwao: "iwao"}[plan.Question.Method]
 	if method == "" {
 		method = "tuned"
@@ -141,7 +141,7 @@ func (x asked) lines(sheet sampling.Sheet, src *sources) report.Section {
 // risks says what the plan gets wrong, and how it was made.
 func (x asked) risks(plan sampling.Plan, sheet sampling.Sheet, d *SampleData, src *sources) report.Section {
 	u, many := x.unit, assess.Plural(x.unit.Label, 2)
-	show := func(v float64) string { return week.Number(v*x.toMeasure()) + " " + u.Words }
+	show := func(v float64) string { return u.Say(week.Number(v * x.toMeasure())) }
 	sec := report.Section{Key: "risks", Title: "What it risks"}
 	say := func(l report.Line) { sec.Notes = append(sec.Notes, l) }
 	say(report.Say("a bed with {} is acted on with a chance of {}; it takes {} {} on average", show(plan.Safe), report.Percent(plan.AtSafe.Act), average(plan.AtSafe.Units), many))

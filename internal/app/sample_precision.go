@@ -27,7 +27,7 @@ func (a *App) precision(x asked) (*report.Document, error) {
 		given bool
 	}{
 		{"method", o.Method != ""}, {"curve", o.Curve}, {"most", o.Most != ""},
-		{"needless", o.Needless != ""}, {"missed", o.Missed != ""}, {"so-far", len(o.SoFar) > 0},
+		{"needless", o.Needless != ""}, {"missed", o.Missed != ""},
 	} {
 		if f.given {
 			return nil, diag.Usagef("leave one of the two out", "--precision asks how well a mean is known, and --%s belongs to a plan for a decision", f.name)
@@ -45,6 +45,15 @@ func (a *App) precision(x asked) (*report.Document, error) {
 		doc.Title = x.title("How many for a share")
 	}
 	doc.Subtitle = fmt.Sprintf("to within a standard error of %s %%", week.Number(v))
+
+	if len(o.SoFar) > 0 {
+		sec, adv, err := a.precise(x, d.Precision)
+		if err != nil {
+			return nil, err
+		}
+		doc.Sections = append(doc.Sections, sec)
+		d.Advice = adv
+	}
 
 	t := &report.Table{Columns: []report.Column{
 		{Title: u.Words, Align: report.AlignRight},
@@ -74,7 +83,7 @@ func (a *App) precision(x asked) (*report.Document, error) {
 			return nil, err
 		}
 		if d.Likely != nil {
-			size.Notes = append(size.Notes, report.Say("by its earlier visits {} has about {} {}: {} for the standard error", x.bed.Code, week.Number(d.Likely.Level), u.Words, x.units(d.Likely.Standard)))
+			size.Notes = append(size.Notes, report.Say("by its earlier visits {} has about {}: {} for the standard error", x.bed.Code, u.Say(week.Number(d.Likely.Level)), x.units(d.Likely.Standard)))
 		}
 	}
 	size.Notes = append(size.Notes, report.Plain(x.sizeWords()+"; clumping: "+x.words))

@@ -2,6 +2,7 @@ package app_test
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -60,7 +61,7 @@ func TestSample_StopsWhenThereIsAVerdict(t *testing.T) {
 	require.NoError(t, err)
 	r := rand.New(rand.NewPCG(3, 20))
 	used := map[string]int{}
-	stops, differs := map[string]int{}, 0
+	stops, differs, early := map[string]int{}, 0, 0
 	planned(t, a, func(pest string, u catalog.Protocol, d app.SampleData) {
 		require.GreaterOrEqual(t, d.Least, u.MinUnits)
 		for range rounds {
@@ -97,7 +98,14 @@ func TestSample_StopsWhenThereIsAVerdict(t *testing.T) {
 				adv := doc.Data.(app.SampleData).Advice
 				require.Equal(t, n, adv.Units)
 				if adv.Stop == "go on" {
-					require.Empty(t, adv.Verdict)
+					if said := adv.Verdict; n < u.MinUnits {
+						require.Empty(t, said)
+					} else if said == "act" || said == "hold" {
+						early++
+						require.Contains(t, flat(t, doc), "they would already make the week's verdict on "+bed+": "+said)
+					} else {
+						require.Equal(t, "look again", said)
+					}
 					require.Less(t, n, d.Most, "at the most units it is decided")
 					continue
 				}
@@ -121,7 +129,8 @@ func TestSample_StopsWhenThereIsAVerdict(t *testing.T) {
 	require.Greater(t, stops["act"], 10)
 	require.Greater(t, stops["hold"], 10)
 	require.Positive(t, differs)
-	t.Logf("stops: %v; the verdict said otherwise %d times", stops, differs)
+	require.Positive(t, early)
+	t.Logf("stops: %v; the verdict said otherwise %d times, and %d times before the plan", stops, differs, early)
 }
 
 // page renders a document as text.
@@ -313,6 +322,58 @@ func TestSample_Precision(t *testing.T) {
 	require.NotEmpty(t, doc.Data.(app.PrecisionData).Sizes)
 }
 
+// Green's and Kuno's lines in the field: by hand (1/m + 1/k)/D² is 28 units at a
+// mean of 2, so 56 on 28 stops and 55 does not.
+func TestSample_PrecisionSoFar(t *testing.T) {
+	a := busyFarm(t)
+	ask := func(o app.SampleOptions) (app.PrecisionAdvice, string) {
+		o.Date, o.Precision = a.Today(), cmp.Or(o.Precision, "25")
+		doc, err := a.Sample(ctx, o)
+		require.NoError(t, err)
+		adv := doc.Data.(app.PrecisionData).Advice
+		require.NotNil(t, adv)
+		return *adv, flat(t, doc)
+	}
+	adv, words := ask(app.SampleOptions{Pest: "slug", K: "0.8", SoFar: []string{"14*0", "14*4"}})
+	require.Equal(t, "stop", adv.Stop)
+	require.Equal(t, 56, *adv.StopAt)
+	require.InDelta(t, 0.25, *adv.Reached, 1e-9)
+	require.InDelta(t, 2, adv.Mean, 1e-12)
+	require.InDelta(t, math.Sqrt(28*4.0/27/28)/2, *adv.Own, 1e-12)
+	require.Equal(t, []int{0, 0, 0}, []int{*adv.More, *adv.Low, *adv.High})
+	require.Contains(t, words, "Stop: precise enough. 56 on 28 refuge traps.")
+
+	adv, words = ask(app.SampleOptions{Pest: "slug", K: "0.8", SoFar: []string{"14*0", "13*4", "3"}})
+	require.Equal(t, "go on", adv.Stop)
+	require.LessOrEqual(t, *adv.Low, *adv.More)
+	require.Less(t, *adv.More, *adv.High)
+	require.Contains(t, words, fmt.Sprintf("Go on. Expect about %d more refuge trap", *adv.More))
+	require.Contains(t, words, "on 28 refuge traps the line is at 56")
+
+	// Nothing found: earlier visits of the bed say how many more, and without a
+	// bed hardly anything does.
+	adv, words = ask(app.SampleOptions{Pest: "mite", Bed: "A1", SoFar: []string{"8*0"}})
+	require.Nil(t, adv.Reached)
+	require.Nil(t, adv.Own)
+	require.Contains(t, words, "a mean of 0 has no standard error in percent")
+	known := *adv.More
+	adv, words = ask(app.SampleOptions{Pest: "mite", SoFar: []string{"60*0"}, Precision: "5"})
+	require.Contains(t, words, "1000 further leaves")
+	require.True(t, adv.More == nil || *adv.More > known)
+
+	// High counts on two leaves are not yet the bed.
+	adv, words = ask(app.SampleOptions{Pest: "mite", SoFar: []string{"90", "80"}, Precision: "90"})
+	require.Equal(t, "go on", adv.Stop)
+	require.Equal(t, 3, *adv.More)
+	require.Contains(t, words, "no mean is taken as known before 5 leaves")
+
+	// Of a share.
+	adv, words = ask(app.SampleOptions{Pest: "aphid", SoFar: []string{"20/40"}, Precision: "20"})
+	require.Equal(t, "stop", adv.Stop)
+	require.InDelta(t, math.Sqrt(0.5/20), *adv.Reached, 1e-9)
+	require.Contains(t, words, "20 infested of 40 shoot tips")
+}
+
 func TestSample_Refuses(t *testing.T) {
 	a := busyFarm(t)
 	for want, o := range map[string]app.SampleOptions{
@@ -333,7 +394,8 @@ func TestSample_Refuses(t *testing.T) {
 		`and --most belongs to a plan`:                {Precision: "25", Most: "30"},
 		`and --missed belongs to a plan`:              {Precision: "25", Missed: "10"},
 		`and --needless belongs to a plan`:            {Precision: "25", Needless: "10"},
-		`and --so-far belongs to a plan`:              {Precision: "25", SoFar: []string{"3"}},
+		`these counts decide nothing`:                 {Precision: "25", SoFar: []string{"3", "soil=dry"}},
+		`edge units say nothing of the whole bed`:     {Precision: "25", SoFar: []string{"3", "edge"}},
 		`--most "9" is not a number of units`:         {Pest: "mite", Most: "9"},
 		`with fewer than 10 leaves there is no`:       {Pest: "mite", Most: "NaN"},
 		`--clumping is of no use here: of shoot tips`: {Pest: "aphid", K: "1"},

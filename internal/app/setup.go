@@ -237,7 +237,7 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("applicator's address"), orUnknown(f.ApplicatorAddress)},
 		{report.Text("usual weather by month"), orUnknown(normalWords(f))},
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},
-		{report.Text("beds, plants"), report.Text(fmt.Sprintf("%d beds, %d plants", nBeds, plants))},
+		{report.Text("beds, plants"), report.Text(unitsOf(nBeds, "bed") + ", " + unitsOf(plants, "plant"))},
 		{report.Text("file"), report.Text(a.st.Path())},
 	}
 	doc.Sections = []report.Section{{Key: "farm", Table: &report.Table{Columns: []report.Column{{Title: "What"}, {Title: "Set to"}}, Rows: rows}}}
@@ -316,7 +316,7 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("bed %s is added: %s m², %d plants", b.Code, a.number(b.AreaM2()), b.Plants), a.load(ctx)
+	return fmt.Sprintf("bed %s is added: %s m², %s", b.Code, a.number(b.AreaM2()), unitsOf(b.Plants, "plant")), a.load(ctx)
 }
 
 func contains[T comparable](all []T, x T) bool {
@@ -368,7 +368,7 @@ func (a *App) ImportBeds(ctx context.Context, r io.Reader, file string) (string,
 		area += b.AreaM2()
 		plants += b.Plants
 	}
-	return fmt.Sprintf("%d beds are added: %s m², %d plants", len(beds), a.number(area), plants), a.load(ctx)
+	return fmt.Sprintf("%s added: %s m², %s", areOf(len(beds), "bed"), a.number(area), unitsOf(plants, "plant")), a.load(ctx)
 }
 
 // kept says of an error what was kept.

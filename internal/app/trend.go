@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -12,7 +11,6 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/estimate"
-	"leafturn/internal/farm"
 	"leafturn/internal/report"
 	"leafturn/internal/trend"
 	"leafturn/internal/week"
@@ -32,6 +30,7 @@ type TrendData struct {
 	Beds    []TrendBed  `json:"beds"`
 	Hot     []HotBed    `json:"hot_spots"`
 	HotBy   float64     `json:"hot_spots_by_chance"`
+	LeftOut []LeftBed   `json:"left_out"`
 	Edge    *TrendEdge  `json:"edge"`
 	Pattern *TrendMoran `json:"pattern"`
 }
@@ -51,15 +50,27 @@ type TrendBed struct {
 	Over7        *float64   `json:"chance_over_within_7_days"`
 	Over14       *float64   `json:"chance_over_within_14_days"`
 	Words        string     `json:"words"`
+	Newest       civil.Date `json:"newest"`
+	Stale        bool       `json:"stale"`
+	Invalid      []string   `json:"newest_invalid"`
+	Suspect      int        `json:"suspect_unit"`
+	Notes        []string   `json:"notes"`
 }
 
 // HotBed is a bed against the field.
 type HotBed struct {
-	Bed    string  `json:"bed"`
-	Mean   float64 `json:"mean_shrunken"`
-	Times  float64 `json:"times_the_field"`
-	Chance float64 `json:"chance_above_1_5_times"`
-	Listed bool    `json:"listed"`
+	Bed     string  `json:"bed"`
+	Mean    float64 `json:"mean_shrunken"`
+	Times   float64 `json:"times_the_field"`
+	Chance  float64 `json:"chance_above_1_5_times"`
+	Listed  bool    `json:"listed"`
+	Suspect int     `json:"suspect_unit"`
+}
+
+// LeftBed is a bed that is not compared with the field.
+type LeftBed struct {
+	Bed string `json:"bed"`
+	Why string `json:"why"`
 }
 
 // TrendEdge compares edge and middle.
@@ -100,11 +111,12 @@ func trendVisits(x assess.Assessment) []trend.Visit {
 // reaches the action level. known is false where no trend can be told; then
 // the words say why.
 func trendOf(x assess.Assessment) (b TrendBed, known bool, err error) {
-	b = TrendBed{Bed: x.Bed.Code}
+	b = TrendBed{Bed: x.Bed.Code, Invalid: []string{}, Notes: []string{}}
 	if x.Decider == nil {
 		b.Words = "never counted this season"
 		return b, false, nil
 	}
+	b.markNewest(x)
 	visits := trendVisits(x)
 	b.Visits = len(visits)
 	if len(visits) == 0 {
@@ -120,6 +132,7 @@ func trendOf(x assess.Assessment) (b TrendBed, known bool, err error) {
 		return b, false, err
 	}
 	b.First, b.Last, b.Rough, b.Words = rate.First, rate.Last, rate.Rough, rate.Words()
+	b.Notes = append(b.Notes, rate.Notes...)
 	f, iv := rate.Factor()
 	b.FactorWeek, b.Low, b.High = finite(f), finite(iv.Low), finite(iv.High)
 	if days, _, _, halving := rate.Time(); halving {
@@ -128,7 +141,7 @@ func trendOf(x assess.Assessment) (b TrendBed, known bool, err error) {
 		b.DoublingDays = finite(days)
 	}
 	now := x.Now()
-	if now == nil || x.Decider.Act == nil || x.Decider.Act.Operator == "none" || x.Decider.Act.Value <= 0 {
+	if b.Stale || now == nil || x.Decider.Act == nil || x.Decider.Act.Operator == "none" || x.Decider.Act.Value <= 0 {
 		return b, true, nil
 	}
 	at := x.Decider.DensityOf(x.Decider.Act.Value)
@@ -161,7 +174,7 @@ func (a *App) Trend(ctx context.Context, day civil.Date, pestWord string) (*repo
 		return nil, diag.Failf(nil, "count some first: `leafturn count`", "%s have not been counted this season up to %s", p.Name, day)
 	}
 	doc := a.document("Trend: "+p.Name, day)
-	d := TrendData{Pest: p.Key, Beds: []TrendBed{}, Hot: []HotBed{}}
+	d := TrendData{Pest: p.Key, Beds: []TrendBed{}, Hot: []HotBed{}, LeftOut: []LeftBed{}}
 	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Times a week"}, {Title: "95 % interval"}, {Title: "In words"},
 		{Title: "Over level now"}, {Title: "in 7 days"}, {Title: "in 14 days"}}}
 	for _, x := range mine {
@@ -170,23 +183,28 @@ func (a *App) Trend(ctx context.Context, day civil.Date, pestWord string) (*repo
 			return nil, err
 		}
 		d.Beds = append(d.Beds, b)
-		row := []report.Value{report.Text(b.Bed), report.MissingAs("–", b.Words), report.MissingAs("–", b.Words), report.Text(b.Words), chanceCell(b.OverNow), chanceCell(b.Over7), chanceCell(b.Over14)}
+		chance := func(p *float64) report.Value { return chanceCell(p, b.Stale) }
+		row := []report.Value{report.Text(b.Bed), report.MissingAs("–", b.Words), report.MissingAs("–", b.Words), report.Text(b.marked()), chance(b.OverNow), chance(b.Over7), chance(b.Over14)}
 		if known {
 			row[1] = report.Text(numberOf(b.FactorWeek))
 			row[2] = report.Text(numberOf(b.Low) + " to " + numberOf(b.High))
 		}
 		t.Rows = append(t.Rows, row)
 	}
-	doc.Sections = append(doc.Sections, report.Section{Key: "growth", Title: "Growth", Table: t, Notes: report.Lines(
+	growth := report.Section{Key: "growth", Title: "Growth", Table: t, Notes: report.Lines(marks(d.Beds, p.StaleDays)...)}
+	growth.Notes = append(growth.Notes, report.Lines(
 		fmt.Sprintf("from the valid counts of the last %d dates within %d weeks; negative binomial regression, widened where the visits scatter", trendDates, trendWeeks),
-		"level: the action level; the chances carry the past weeks' growth forward: it could reach the level; beyond 14 days scout again")})
-	doc.Sections = append(doc.Sections, a.fieldSection(mine, s, &d))
+		"level: the action level; the chances carry the past weeks' growth forward: it could reach the level; beyond 14 days scout again")...)
+	doc.Sections = append(doc.Sections, growth, a.fieldSection(mine, s, &d))
 	doc.Data = d
 	return doc, nil
 }
 
-func chanceCell(p *float64) report.Value {
-	if p == nil {
+func chanceCell(p *float64, stale bool) report.Value {
+	switch {
+	case p == nil && stale:
+		return report.MissingAs("–", "the newest valid count is stale")
+	case p == nil:
 		return report.MissingAs("–", "no action level to reach")
 	}
 	return report.Percent(*p)
@@ -197,81 +215,4 @@ func numberOf(p *float64) string {
 		return "no limit"
 	}
 	return week.Number(*p)
-}
-
-// fieldSection compares the beds with each other.
-func (a *App) fieldSection(mine []assess.Assessment, s snapshot, d *TrendData) report.Section {
-	sec := report.Section{Key: "field", Title: "The field"}
-	var beds []trend.BedCount
-	var values []float64
-	var places [][2]float64
-	for _, x := range mine {
-		r := x.Decider
-		if !r.Valid() || s.on.Sub(r.Visit.Date) > x.Pest.StaleDays {
-			continue
-		}
-		beds = append(beds, bedCount(x.Bed.Code, *r))
-		if x.Bed.X != nil && x.Bed.Y != nil {
-			values = append(values, r.Value)
-			places = append(places, [2]float64{*x.Bed.X + x.Bed.LengthM/2, *x.Bed.Y + x.Bed.WidthM/2})
-		}
-	}
-	if f, err := trend.HotSpots(beds, hotFactor); err == nil {
-		sec.Notes = append(sec.Notes, report.Plain("hot spots: "+f.Words()))
-		d.HotBy = f.ExpectedFalse
-		for _, b := range f.Beds {
-			d.Hot = append(d.Hot, HotBed{b.Code, b.Mean, b.Times, b.Chance, b.Listed})
-		}
-	} else {
-		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("hot spots: cannot be told from so few beds; those with a valid count that is not stale: %d", len(beds))))
-	}
-	if edge, middle := strata(s, mine); len(edge) > 0 && len(middle) > 0 {
-		if r, err := trend.EdgeAgainstMiddle(edge, middle); err == nil {
-			d.Edge = &TrendEdge{finite(r.Ratio), finite(r.Low), finite(r.High), r.Words()}
-			sec.Notes = append(sec.Notes, report.Plain("edge against middle: "+r.Words()))
-		}
-	}
-	if len(places) >= 4 {
-		if m, err := trend.Moran(values, trend.InverseDistance(places).RowStandard()); err == nil && !math.IsNaN(m.I) {
-			d.Pattern = &TrendMoran{m.I, m.P, m.Words()}
-			sec.Notes = append(sec.Notes, report.Plain("neighbours: "+m.Words()))
-		}
-	}
-	return sec
-}
-
-// bedCount is the animals of a reading, or its infested units where it is a
-// percentage.
-func bedCount(code string, r assess.Reading) trend.BedCount {
-	if r.Share != nil {
-		return trend.BedCount{Code: code, Total: r.Share.Infested, N: r.Share.Looked, K: math.Inf(1)}
-	}
-	total, n := r.Density.Total, len(r.Visit.Seen())
-	if n == 0 {
-		// A presence sample of a density: as many animals as it stands for.
-		n = r.N
-		total = int(math.Round(r.Density.Mean * float64(n)))
-	}
-	return trend.BedCount{Code: code, Total: total, N: n, K: r.Density.K}
-}
-
-// strata are the edge counts of the last weeks and the random counts of the
-// same beds.
-func strata(s snapshot, mine []assess.Assessment) (edge, middle []trend.BedCount) {
-	for _, v := range s.visits {
-		if v.Stratum != farm.Edge || len(v.Seen()) == 0 {
-			continue
-		}
-		i := slices.IndexFunc(mine, func(x assess.Assessment) bool { return x.Bed.Code == v.Bed && x.Pest.Key == v.Pest })
-		if i < 0 || mine[i].Decider.Density == nil || mine[i].Decider.Unit.Key != v.Unit || s.on.Sub(v.Date) > mine[i].Pest.StaleDays {
-			continue
-		}
-		total := 0
-		for _, c := range v.Seen() {
-			total += c
-		}
-		edge = append(edge, trend.BedCount{Code: v.Bed, Total: total, N: len(v.Seen()), K: mine[i].Decider.Density.K})
-		middle = append(middle, bedCount(v.Bed, *mine[i].Decider))
-	}
-	return edge, middle
 }

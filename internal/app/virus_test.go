@@ -1,31 +1,43 @@
 package app
 
 import (
+	"encoding/json"
+	"os"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"leafturn/internal/catalog"
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 )
 
-// The tests of package assess have the levels of a tospovirus written out
-// (virus() of facts_test.go), for that package cannot read the catalogue. These
-// are the same rows: where one changes, change both.
+// The tests of package assess have a tospovirus written out (virus() of
+// facts_test.go), for that package cannot read the catalogue. They hold it
+// against this table, and here it is held against the catalogue.
 func TestVirusOfAssessIsTheCatalogues(t *testing.T) {
+	raw, err := os.ReadFile("../assess/testdata/tospovirus.json")
+	require.NoError(t, err)
 	cat, err := catalog.Load()
 	require.NoError(t, err)
-	type row struct {
-		measure, kind, operator string
-		value                   float64
+	pest, ok := cat.Pest("tospovirus")
+	require.True(t, ok)
+	p, err := (&App{cat: cat, names: newNames(cat, nil)}).pestFacts(pest, farm.Bloom, snapshot{on: civil.MustParse("2026-07-13")})
+	require.NoError(t, err)
+	require.True(t, p.Disease)
+	require.True(t, p.InSeason)
+	type row map[string]any
+	var units, levels []row
+	for _, u := range p.Units {
+		units = append(units, row{"key": u.Key, "label": u.Label, "measure": u.Measure, "words": u.Words, "percent": u.Percent, "tally": u.Tally, "wanted": u.Wanted, "min": u.Min})
 	}
-	var got []row
-	for _, th := range cat.Thresholds("tospovirus") {
-		if th.Transferred() && th.Crop != "dahlia and other ornamentals" {
+	for _, l := range p.Levels {
+		if l.Transfer {
 			continue
 		}
-		l := levelFacts(th, []farm.Override{})
-		got = append(got, row{l.Measure, l.Kind, l.Operator, l.Value})
+		levels = append(levels, row{"measure": l.Measure, "kind": l.Kind, "operator": l.Operator, "value": l.Value, "basis": l.Ref.Basis})
 	}
-	require.Equal(t, []row{{"plants_confirmed", "act", ">", 0}, {"plants_with_suspect_symptoms", "watch", ">", 0}}, got)
+	got, err := json.Marshal(row{"every_days": p.EveryDays, "stale_days": p.StaleDays, "units": units, "levels": levels})
+	require.NoError(t, err)
+	require.JSONEq(t, string(raw), string(got))
 }

@@ -117,7 +117,7 @@ func (a *App) WeatherFile(ctx context.Context, r io.Reader, file string, o Weath
 			parts = append(parts, fmt.Sprintf("%d %s", n, o))
 		}
 	}
-	said := fmt.Sprintf("weather of %d days from %s: %s", len(days), file, strings.Join(parts, ", "))
+	said := fmt.Sprintf("weather of %s from %s: %s", unitsOf(len(days), "day"), file, strings.Join(parts, ", "))
 	return strings.Join(append([]string{said}, notes...), "\n"), nil
 }
 

@@ -3,6 +3,7 @@ package app
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -70,7 +71,7 @@ func (a *App) assessmentSections(x assess.Assessment, src *sources) []report.Sec
 	}
 	verdict.Notes = append(verdict.Notes, report.Lines(x.Result.Reasons...)...)
 	if x.Prey != nil {
-		verdict.Notes = append(verdict.Notes, report.Say("prey per predator ({}): {}", x.EnemyName, report.Num(*x.Prey, 1)).Cite(src.cite(x.EnemyRef)...))
+		verdict.Notes = append(verdict.Notes, report.Say("prey per predator ({}): {}", x.EnemyName, average(*x.Prey)).Cite(src.cite(x.EnemyRef)...))
 	}
 	out := []report.Section{verdict}
 	d := x.Decider
@@ -92,7 +93,8 @@ func (a *App) assessmentSections(x assess.Assessment, src *sources) []report.Sec
 func (a *App) countsSection(x assess.Assessment, src *sources) report.Section {
 	s := report.Section{Key: "counts-" + strings.ToLower(x.Bed.Code) + "-" + x.Pest.Key, Title: "The counts"}
 	t := &report.Table{Columns: []report.Column{{Title: "Visit"}, {Title: "Date"}, {Title: "Units"}, {Title: "As entered"}, {Title: "Valid"}}}
-	all := append(append([]assess.Reading(nil), x.Readings...), x.HotSpots...)
+	all := slices.Concat(x.Readings, x.HotSpots, x.Edges)
+	slices.SortStableFunc(all, func(x, y assess.Reading) int { return x.Visit.Date.Compare(y.Visit.Date) })
 	shown := 0
 	for i := len(all) - 1; i >= 0 && shown < 6; i-- {
 		r := all[i]
@@ -173,7 +175,7 @@ func levelSection(r assess.Reading, src *sources) report.Section {
 		if l == nil {
 			return
 		}
-		words := fmt.Sprintf("%s: %s %s", name, week.LevelWords(*l), r.Unit.Words)
+		words := fmt.Sprintf("%s: %s", name, week.LevelOf(*l, r.Unit))
 		if l.Operator == "none" {
 			words = name + ": no level is known; " + l.Conditions
 		}
@@ -224,7 +226,10 @@ func plainWords(x assess.Assessment) string {
 	var parts []string
 	if !math.IsNaN(r.Infested) {
 		units, some, none := unitPlural(r.Unit.Label, 2), "some", "any"
-		if r.Unit.Percent && r.Unit.Tally > 1 {
+		switch {
+		case x.Pest.Disease:
+			some, none = "signs", "signs"
+		case r.Unit.Percent && r.Unit.Tally > 1:
 			some = fmt.Sprintf("%d or more", r.Unit.Tally)
 			none = some
 		}

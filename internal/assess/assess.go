@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
@@ -13,9 +14,9 @@ import (
 	"leafturn/internal/verdict"
 )
 
-// sameRound is how many days apart visits may lie and still be judged
+// SameRound is how many days apart visits may lie and still be judged
 // together, such as traps on Monday and shoots on Tuesday. Common practice.
-const sameRound = 3
+const SameRound = 3
 
 // Assess reads all visits of one bed and pest and gives the verdict.
 //
@@ -39,6 +40,8 @@ func Assess(in Input) (Assessment, error) {
 		switch v.Stratum {
 		case farm.HotSpot:
 			list = &a.HotSpots
+		case farm.Edge:
+			list = &a.Edges
 		case farm.Random, "":
 		default:
 			continue
@@ -54,6 +57,7 @@ func Assess(in Input) (Assessment, error) {
 	}
 	slices.SortStableFunc(a.Readings, byDate)
 	slices.SortStableFunc(a.HotSpots, byDate)
+	slices.SortStableFunc(a.Edges, byDate)
 	if err := a.believe(in); err != nil {
 		return a, err
 	}
@@ -68,7 +72,7 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 	}
 	u = u.On(v.Date)
 	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
-		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot}
+		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot && v.Stratum != farm.Edge}
 	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
 	if !r.brief {
 		r.levelsOfDay(*in)
@@ -341,7 +345,7 @@ func (a *Assessment) candidates(in Input) []int {
 	seen := map[string]bool{}
 	for i := len(a.Readings) - 1; i >= 0; i-- {
 		r := &a.Readings[i]
-		if !seen[r.Unit.Key] && last.Sub(r.Visit.Date) <= sameRound {
+		if !seen[r.Unit.Key] && last.Sub(r.Visit.Date) <= SameRound {
 			out = append(out, i)
 		}
 		seen[r.Unit.Key] = true
@@ -385,8 +389,11 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		return judged{}, err
 	}
 	vin := verdict.Input{
-		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, StaleAfterDays: in.Pest.StaleDays,
+		Today: in.Today, Pest: in.Pest.Name, Unit: r.Unit.Label, Units: Plural(r.Unit.Label, 2), StaleAfterDays: in.Pest.StaleDays,
 		RecheckDays: in.Pest.EveryDays, ActAt: in.ActAt, HoldBelow: in.HoldBelow, VirusConfirmed: in.Holds["tospovirus_confirmed"] && needsVirus(in.Pest),
+	}
+	if in.Pest.Disease {
+		vin.Signs = "signs of " + in.Pest.Name
 	}
 	on, base := i, r
 	if !r.Valid() {
@@ -420,8 +427,17 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 		vin.Which = append(vin.Which, fmt.Sprintf("the action level is the one for %s: the bed is at the stage %s", l.StageWords, in.Stage))
 	}
 	if l := base.Act; l != nil && l.Requires == "no_tospovirus" {
+		caution := ""
 		if _, said := in.Holds[l.Requires]; !said {
-			vin.Cautions = append(slices.Clone(vin.Cautions), "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed")
+			caution = "whether a tospovirus is on the farm is not known; the level is for a farm without one, and a far lower one acts where it is confirmed"
+		} else if len(in.Suspects) > 0 {
+			caution = "the level is for a farm without a tospovirus, as you say yours is; a far lower one acts where it is confirmed"
+		}
+		if len(in.Suspects) > 0 {
+			caution += "; not tested yet: " + suspectWords(in.Suspects)
+		}
+		if caution != "" {
+			vin.Cautions = append(slices.Clone(vin.Cautions), caution)
 		}
 	}
 	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
@@ -453,8 +469,8 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 			base.LikelyL, base.LikelyH, base.Unit.Words, on))
 	}
 	if scale != 1 && res.Verdict != verdict.Stale {
-		res.Reasons = append(res.Reasons, fmt.Sprintf("the units stood %s: %.3g %s",
-			nightWords(base.Visit.Conditions.Nights), base.Value, base.Unit.Words))
+		res.Reasons = append(res.Reasons, fmt.Sprintf("the %s stood %s: %s",
+			Plural(base.Unit.Label, base.N), nightWords(base.Visit.Conditions.Nights), base.Unit.Say(fmt.Sprintf("%.3g", base.Value))))
 	}
 	res = signsFaded(in, orDamage(in, res, base), base)
 	if !r.Valid() && (res.Verdict == verdict.Hold || res.Verdict == verdict.Stale) {
@@ -531,6 +547,15 @@ func nightWords(n int) string {
 	return fmt.Sprintf("%d nights", n)
 }
 
+// suspectWords name the open suspects.
+func suspectWords(list []Suspect) string {
+	var out []string
+	for _, s := range list {
+		out = append(out, fmt.Sprintf("the suspect in %s of %s", s.Bed, s.On.Short()))
+	}
+	return strings.Join(out, ", ")
+}
+
 // needsVirus reports whether any level of the pest depends on a virus.
 func needsVirus(p Pest) bool {
 	return slices.ContainsFunc(p.Levels, func(l Level) bool { return l.Requires == "tospovirus_confirmed" })
@@ -545,7 +570,7 @@ func NoLevelWords(in Input, u Unit) string {
 		}
 		if met(l.Requires, in.Holds) {
 			if !l.InForce(in.Today) && (off == "" || l.Kind == "act") {
-				off = fmt.Sprintf("the %s level of %g %s is in force %s, and today, %s, is outside that", l.Kind, l.Value, u.Words, l.SeasonWords, in.Today.Short())
+				off = fmt.Sprintf("the %s level of %s is in force %s, and today, %s, is outside that", l.Kind, u.Say(fmt.Sprintf("%g", l.Value)), l.SeasonWords, in.Today.Short())
 			}
 			continue
 		}
@@ -584,7 +609,7 @@ func verdictLevel(l *Level, u Unit, scale float64) *verdict.Level {
 	case u.Percent:
 		v.Words = fmt.Sprintf("%.3g %%", l.Value)
 	default:
-		v.Words = fmt.Sprintf("%.3g %s", l.Value, One(u.Words, l.Value))
+		v.Words = u.Say(fmt.Sprintf("%.3g", l.Value))
 	}
 	if l.Transferred() {
 		v.Crop = l.Crop
@@ -655,7 +680,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	if !h.Valid() || in.Today.Sub(h.Visit.Date) > in.Pest.StaleDays || h.Act == nil || h.Act.Operator == "none" {
 		return
 	}
-	if a.Decider != nil && a.Decider.Visit.Date.Sub(h.Visit.Date) > sameRound {
+	if a.Decider != nil && a.Decider.Visit.Date.Sub(h.Visit.Date) > SameRound {
 		return
 	}
 	over := h.Value > h.Act.Value || h.Act.Operator == ">=" && h.Value == h.Act.Value
@@ -669,7 +694,7 @@ func (a *Assessment) judgeHotSpot(in Input) {
 	a.HotSpotAct = true
 	a.Result.SpotAction = true
 	a.Result.Reasons = append(a.Result.Reasons, fmt.Sprintf(
-		"a hot spot with %.3g %s on %d %s is kept out of the mean and treated by itself", h.Value, h.Unit.Words, h.N, Plural(h.Unit.Label, h.N)))
+		"a hot spot with %s on %d %s is kept out of the mean and treated by itself", h.Unit.Say(fmt.Sprintf("%.3g", h.Value)), h.N, Plural(h.Unit.Label, h.N)))
 }
 
 // enemiesHold reports whether the natural enemies in a hot spot are enough

@@ -1,7 +1,9 @@
 package assess_test
 
 import (
+	"encoding/json"
 	"math"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -120,7 +122,7 @@ func TestAssess_ScoutsChecks(t *testing.T) {
 				require.True(t, a.Result.SpotAction)
 			}},
 		{name: "6 leaves where 20 are needed: no verdict, however many mites",
-			in: input(mites(), farm.Budding, few), verdict: verdict.LookAgain, rule: verdict.RuleTooFew, says: []string{"6 units looked at, and 20 are needed"},
+			in: input(mites(), farm.Budding, few), verdict: verdict.LookAgain, rule: verdict.RuleTooFew, says: []string{"6 leaves looked at, and 20 are needed"},
 			more: func(t *testing.T, a assess.Assessment) { require.Equal(t, 14, a.Result.MoreUnits) }},
 		{name: "never counted is not zero",
 			in: input(mites(), farm.Budding), verdict: verdict.NeverCounted, rule: verdict.RuleNeverCounted, says: []string{"that is not zero"},
@@ -334,6 +336,25 @@ func TestAssess_TwiceOnOneDay(t *testing.T) {
 	require.InDelta(t, chance[0], chance[1], 1e-12)
 }
 
+// The virus of these tests is the table that a test of package app holds
+// against the catalogue: neither can be changed alone.
+func TestVirus_IsTheTable(t *testing.T) {
+	raw, err := os.ReadFile("testdata/tospovirus.json")
+	require.NoError(t, err)
+	p := virus()
+	type row map[string]any
+	var units, levels []row
+	for _, u := range p.Units {
+		units = append(units, row{"key": u.Key, "label": u.Label, "measure": u.Measure, "words": u.Words, "percent": u.Percent, "tally": u.Tally, "wanted": u.Wanted, "min": u.Min})
+	}
+	for _, l := range p.Levels {
+		levels = append(levels, row{"measure": l.Measure, "kind": l.Kind, "operator": l.Operator, "value": l.Value, "basis": l.Ref.Basis})
+	}
+	got, err := json.Marshal(row{"every_days": p.EveryDays, "stale_days": p.StaleDays, "units": units, "levels": levels})
+	require.NoError(t, err)
+	require.JSONEq(t, string(raw), string(got))
+}
+
 // A protocol that looks at every plant asks for no more plants than there are.
 func TestAssess_EveryPlantOfASmallBed(t *testing.T) {
 	p := virus()
@@ -466,7 +487,7 @@ func TestAssess_UnknownUnit(t *testing.T) {
 func TestPlural(t *testing.T) {
 	for in, want := range map[string]string{
 		"refuge trap": "refuge traps", "leaf": "leaves", "older leaf": "older leaves", "shovelful of soil": "shovelfuls of soil", "cubic foot of soil": "cubic feet of soil",
-		"square foot": "square feet", "flower branch": "flower branches", "refuge trap (13 traps)": "refuge trap (13 traps)", "leaf scored at 5 or more": "leaves scored at 5 or more",
+		"square foot": "square feet", "flower branch": "flower branches", "refuge trap (13 traps)": "refuge traps (13 traps)", "leaf, nymphs and adults": "leaves, nymphs and adults", "clump (or tray)": "clumps (or tray)", "leaf scored at 5 or more": "leaves scored at 5 or more",
 		"bloom by torch": "blooms by torch", "metre of row by torch": "metres of row by torch", "open bloom tapped": "open blooms tapped", "open bloom looked into": "open blooms looked into",
 		"shoot tapped over paper": "shoots tapped over paper", "set of 20 sweeps": "sets of 20 sweeps", "bed raked flat": "beds raked flat", "": "units",
 	} {

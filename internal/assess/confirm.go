@@ -15,7 +15,7 @@ import (
 //
 // A note that it was confirmed stands for the season, a find of the same round
 // for that round; a note that it was looked for and not found for the counts
-// up to that day and sameRound days after it.
+// up to that day and SameRound days after it.
 func (a *Assessment) confirm(in Input, r *Reading, vin *verdict.Input) *ToConfirm {
 	area := ""
 	if r.Act == nil {
@@ -46,13 +46,13 @@ func (a *Assessment) confirm(in Input, r *Reading, vin *verdict.Input) *ToConfir
 	var seen *bool
 	yes := slices.ContainsFunc(a.Readings, func(x Reading) bool {
 		days := x.Visit.Date.Sub(r.Visit.Date)
-		return slices.Contains(c.By, x.Unit.Measure) && x.Valid() && x.Value > 0 && -sameRound <= days && days <= sameRound
+		return slices.Contains(c.By, x.Unit.Measure) && x.Valid() && x.Value > 0 && -SameRound <= days && days <= SameRound
 	})
 	switch n := in.Confirmed; {
 	case yes || n.Is:
 		yes = true
 		seen = &yes
-	case !n.On.IsZero() && r.Visit.Date.Sub(n.On) <= sameRound:
+	case !n.On.IsZero() && r.Visit.Date.Sub(n.On) <= SameRound:
 		seen = &yes
 	}
 	vin.Confirm = &verdict.Confirm{Words: c.Words, How: c.How, Seen: seen}

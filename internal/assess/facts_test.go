@@ -148,13 +148,14 @@ func wireworms() assess.Pest {
 }
 
 // virus: every plant is looked at, and a find is a suspect; a positive test
-// acts (UMass Extension). A test of package app holds the levels against the
-// catalogue's.
+// acts (UMass Extension). TestVirus_IsTheTable holds it against
+// testdata/tospovirus.json, and a test of package app that table against the
+// catalogue.
 func virus() assess.Pest {
 	return assess.Pest{
-		Key: "tospovirus", Name: "tospovirus", Disease: true, EveryDays: 14, StaleDays: 30, InSeason: true,
-		Units: []assess.Unit{{Key: "plant", Label: "plant", Measure: "plants_with_suspect_symptoms", Words: "% of plants with signs", Percent: true, Tally: 1, Min: 50},
-			{Key: "test", Label: "tested plant", Measure: "plants_confirmed", Words: "% of tested plants", Percent: true, Tally: 1, Min: 1}},
+		Key: "tospovirus", Name: "tospovirus", Disease: true, EveryDays: 14, StaleDays: 21, InSeason: true,
+		Units: []assess.Unit{{Key: "plant", Label: "plant", Measure: "plants_with_suspect_symptoms", Words: "% of plants with suspect symptoms", Percent: true, Tally: 1, Min: 50},
+			{Key: "test", Label: "plant tested", Measure: "plants_confirmed", Words: "% of tests that confirm a tospovirus", Percent: true, Tally: 1, Min: 1}},
 		Levels: []assess.Level{
 			{Measure: "plants_confirmed", Kind: "act", Value: 0, Operator: ">", Crop: "dahlia", Ref: assess.Ref{Basis: "published", Source: "UMass Extension"}},
 			{Measure: "plants_with_suspect_symptoms", Kind: "watch", Value: 0, Operator: ">", Crop: "dahlia", Ref: common},

@@ -35,6 +35,7 @@ type Unit struct {
 	Label     string        // singular words, such as "refuge trap"
 	Measure   string        // what the mean is expressed in, such as "slugs_per_trap_night"
 	Words     string        // the measure in words, such as "slugs per trap and night"
+	One       string        // those words behind a 1, "" for the same
 	Percent   bool          // the measure is a percentage of units
 	Tally     int           // a unit is infested from this many animals on
 	Wanted    int           // units that the protocol asks for; 0 is every one
@@ -170,6 +171,9 @@ type Input struct {
 	// Confirmed is the latest note of the season that the pest was confirmed in
 	// the bed, or looked for and not found; zero where there is none.
 	Confirmed farm.Confirmation
+	// Suspects are the beds in which signs of a tospovirus were found this season
+	// and no plant was tested since.
+	Suspects []Suspect
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
@@ -197,6 +201,12 @@ func (in Input) actAt() float64 {
 		return in.ActAt
 	}
 	return verdict.DefaultActAt
+}
+
+// Suspect is a bed with signs of a virus that is neither confirmed nor cleared.
+type Suspect struct {
+	Bed string
+	On  civil.Date // when they were last found
 }
 
 // Reading is what one visit says in the unit's measure.
@@ -246,6 +256,7 @@ type Assessment struct {
 	InSeason   bool      // the pest is scouted at this stage
 	Readings   []Reading // all random-stratum visits, oldest first
 	HotSpots   []Reading // visits to spots chosen because they looked bad
+	Edges      []Reading // visits to the outer rows only; no verdict rests on them
 	Decider    *Reading  // the reading that decided, nil when never counted
 	Earlier    *Reading  // the valid reading before it in the same measure
 	Result     verdict.Result
@@ -334,8 +345,7 @@ func (u Unit) ValidWhen() string {
 
 // Plural returns the unit words of the catalogue for n units: "refuge trap",
 // "refuge traps", "leaves", "cubic feet of soil". It is the noun that changes,
-// not the words that say more of it; words that end in a bracket stay as they
-// are.
+// not the words that say more of it.
 func Plural(label string, n int) string {
 	if label == "" {
 		label = "unit"
@@ -344,7 +354,7 @@ func Plural(label string, n int) string {
 		return label
 	}
 	head, rest := label, ""
-	for _, sep := range []string{" of ", " by ", " at ", " scored", " tapped", " looked", " raked", " tested"} {
+	for _, sep := range []string{" of ", " by ", " at ", " scored", " tapped", " looked", " raked", " tested", ",", " ("} {
 		if i := strings.Index(head, sep); i > 0 {
 			head, rest = label[:i], label[i:]
 		}
@@ -355,7 +365,7 @@ func Plural(label string, n int) string {
 		}
 	}
 	switch {
-	case strings.HasSuffix(head, "s"), strings.HasSuffix(head, ")"):
+	case strings.HasSuffix(head, "s"):
 	case strings.HasSuffix(head, "ch"):
 		head += "es"
 	default:
@@ -364,12 +374,11 @@ func Plural(label string, n int) string {
 	return head + rest
 }
 
-// One is the words of a measure behind a number: "1 slug per trap", "2 slugs
-// per trap". Thrips are thrips.
-func One(words string, n float64) string {
-	head, rest, ok := strings.Cut(words, "s per ")
-	if n != 1 || !ok || strings.HasSuffix(head, "thrip") {
-		return words
+// Say puts the words of the measure behind a number as it is shown: "1 slug per
+// trap", "2 slugs per trap".
+func (u Unit) Say(number string) string {
+	if number == "1" && u.One != "" {
+		return "1 " + u.One
 	}
-	return head + " per " + rest
+	return number + " " + u.Words
 }

@@ -117,8 +117,11 @@ func (l *loader) enemies() {
 
 func (l *loader) protocols() {
 	words := map[string]Measure{"": {}}
-	l.table("measures.csv", columns("key,words,express"), func(w row) {
-		m := Measure{Key: w.key("key"), Words: w.must("words"), Percent: w.oneOf("express", "mean", "pct") == "pct", Provenance: w.provenance()}
+	l.table("measures.csv", columns("key,words,express,one"), func(w row) {
+		m := Measure{Key: w.key("key"), Words: w.must("words"), Percent: w.oneOf("express", "mean", "pct") == "pct", One: w.str("one"), Provenance: w.provenance()}
+		if m.Percent != (m.One == "") {
+			w.bad("one", "a mean says here what stands behind 1, and a percentage nothing", "write such as \"slug per board\"")
+		}
 		l.measureKeys = unique(w, "key", m.Key, l.measureKeys)
 		l.c.measures = append(l.c.measures, m)
 		words[m.Key] = m

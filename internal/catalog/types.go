@@ -85,6 +85,7 @@ type Measure struct {
 	Key     string
 	Words   string // such as "slugs per trap and night"
 	Percent bool   // a percentage of units rather than a mean per unit
+	One     string // the words behind a 1, such as "slug per trap and night"; "" of a percentage
 	Provenance
 }
 

@@ -138,13 +138,15 @@ func sampleCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "sample", Usage: "how many to look at: stop lines for a pest, and whether to stop now",
 		UsageText: "leafturn sample slug\nleafturn sample mite D5\nleafturn sample mite D5 --so-far 0 3 1 12 0 2\n" +
-			"leafturn sample mite --method wald --curve\nleafturn sample mite --precision 25",
+			"leafturn sample mite --method wald --curve\nleafturn sample mite --precision 25\n" +
+			"leafturn sample mite D5 --precision 25 --so-far 0 3 1 12 0 2",
 		ArgsUsage: "PEST [BED] [--so-far COUNTS...]",
 		Description: "A sequential plan: look at one unit after the other and stop as soon as the running\n" +
 			"total reaches a line. With --so-far the counts in the field so far come last: it says\n" +
 			"stop: act, stop: hold, or go on, and how many more to expect.\n" +
 			"It never stops on fewer units than a verdict needs. With --precision it is no plan for a\n" +
-			"decision, but how many units it takes to know a mean.",
+			"decision, but how many units it takes to know a mean, and with --so-far whether the counts\n" +
+			"so far do.",
 		Flags: outputFlags(dateOption,
 			&ucli.BoolFlag{Name: "so-far", Usage: "the words after PEST and BED are counts in the field so far"},
 			&ucli.StringFlag{Name: "unit", Usage: "the sample `UNIT`, when not the pest's usual one"},

@@ -398,8 +398,8 @@ func TestEconomics_Edges(t *testing.T) {
 func TestRegress_Edges(t *testing.T) {
 	_, err := estimate.FitTrend(estimate.NegBinLaw, []float64{0, 1, 2}, []int{0, 0, 0}, nil, 0.95)
 	require.ErrorIs(t, err, estimate.ErrFew, "zeros only have no slope")
-	_, err = estimate.FitTrend(estimate.PoissonLaw, []float64{0, 0, 1, 1}, []int{1, 2, 3, 4}, nil, 0.95)
-	require.ErrorIs(t, err, estimate.ErrFew, "two visits")
+	_, err = estimate.FitTrend(estimate.PoissonLaw, []float64{1, 1, 1, 1}, []int{1, 2, 3, 4}, nil, 0.95)
+	require.ErrorIs(t, err, estimate.ErrFew, "one visit")
 	_, err = estimate.Regress(estimate.PoissonLaw, []int{1, 2, 3}, [][]float64{{1, 1}, {1, 1}, {1, 1}}, nil)
 	require.ErrorIs(t, err, estimate.ErrFew, "columns that depend on each other")
 	_, err = estimate.Regress(estimate.PoissonLaw, []int{1, 2}, [][]float64{{1}, {math.NaN()}}, nil)

@@ -30,6 +30,7 @@ type Advice struct {
 	Act float64
 
 	settled []float64
+	q       Question
 }
 
 // ChanceSettledBy returns the chance that the plan has stopped when n units
@@ -57,7 +58,7 @@ func (p Plan) At(n, total int) (Advice, error) {
 	if n < 0 || total < 0 || last == 0 || n == 0 && total > 0 || p.Question.shares() && total > n || n > 1e6 || total > estimate.MaxCount {
 		return Advice{}, problem("give the units looked at and the total on them so far", "%d units with a total of %d", n, total)
 	}
-	a := Advice{Stop: GoOn, N: n, Total: total, HoldAt: -1, ActAt: Never}
+	a := Advice{Stop: GoOn, N: n, Total: total, HoldAt: -1, ActAt: Never, q: p.Question}
 	if n >= last {
 		// The mean at which the last row acts.
 		cut := float64(p.Lines[last-1].Act) * float64(n) / float64(last)
@@ -141,13 +142,10 @@ func weakBelief(threshold float64, share bool) Belief {
 func (a Advice) Words() string {
 	switch a.Stop {
 	case StopAct:
-		return fmt.Sprintf("Stop: act. %d on %d units is at or over the line.", a.Total, a.N)
+		return fmt.Sprintf("Stop: act. %d on %s is at or over the line.", a.Total, a.q.many(a.N))
 	case StopHold:
-		return fmt.Sprintf("Stop: hold. %d on %d units is at or under the line.", a.Total, a.N)
+		return fmt.Sprintf("Stop: hold. %d on %s is at or under the line.", a.Total, a.q.many(a.N))
 	}
 	more := int(math.Max(1, math.Round(a.More)))
-	if more == 1 {
-		return "Go on. Expect about 1 more unit."
-	}
-	return fmt.Sprintf("Go on. Expect about %d more units.", more)
+	return fmt.Sprintf("Go on. Expect about %d more %s.", more, a.q.words(more))
 }

@@ -54,6 +54,20 @@ func TestPlan_At(t *testing.T) {
 	require.Equal(t, p.Lines[8].Hold, lo.HoldAt)
 	require.Equal(t, p.Lines[8].Act, lo.ActAt)
 	require.Equal(t, fmt.Sprintf("Go on. Expect about %.0f more units.", lo.More), lo.Words())
+	// In the words of the sample unit, where it is given.
+	named := p
+	named.Question.Unit, named.Question.Units = "leaf", "leaves"
+	for n := 1; n <= 39; n++ {
+		a := must[sampling.Advice](t)(named.At(n, p.Lines[n-1].Hold+1))
+		switch more := math.Max(1, math.Round(a.More)); {
+		case a.Stop != sampling.GoOn:
+			require.Contains(t, a.Words(), fmt.Sprintf("on %d leaves is", n))
+		case more == 1:
+			require.Equal(t, "Go on. Expect about 1 more leaf.", a.Words())
+		default:
+			require.Equal(t, fmt.Sprintf("Go on. Expect about %.0f more leaves.", more), a.Words())
+		}
+	}
 	// At the most units and past them one of two is always said.
 	cut := p.Lines[39].Act
 	require.Equal(t, sampling.StopAct, must[sampling.Advice](t)(p.At(40, cut)).Stop)

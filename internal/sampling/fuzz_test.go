@@ -82,7 +82,13 @@ func sizes(t *testing.T, n, m int, a, b, c, d float64) {
 		for _, r := range rows {
 			numbers(t, err, "PrecisionTable", args, r.Exact)
 		}
+		for _, b := range []sampling.Belief{{}, {Levels: []float64{a, b, 0}, Weights: []float64{1, c, d}}} {
+			p, err := clump.Precise(c, n, m, 5, b)
+			whole(t, err, "Precise", args, p)
+		}
 	}
+	p, err := sampling.PreciseShare(c, n, m, 5, sampling.Belief{Levels: []float64{a}, Weights: []float64{b}})
+	whole(t, err, "PreciseShare", args, p)
 	for _, share := range []bool{false, true} {
 		bl, err := sampling.SeasonBelief(a, share, m)
 		numbers(t, err, "SeasonBelief", args, append(bl.Levels, bl.Weights...)...)
@@ -90,6 +96,13 @@ func sizes(t *testing.T, n, m int, a, b, c, d float64) {
 	bl, err := sampling.LogNormal(a, b, c, min(n, 200))
 	numbers(t, err, "LogNormal", args, append(bl.Levels, bl.Weights...)...)
 	sprts(t, n, m, a, b, c, d)
+}
+
+// whole fails where more units are promised than none or fewer than none.
+func whole(t *testing.T, err error, name string, args []any, p sampling.Precise) {
+	if err == nil && (p.More < 0 || p.Low < 0 || p.High < p.Low || math.IsNaN(p.Reached) || p.Stop != (p.More == 0)) {
+		t.Fatalf("%s of %v: %+v", name, args, p)
+	}
 }
 
 // sprts calls Wald's plans.

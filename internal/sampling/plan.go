@@ -179,11 +179,11 @@ func (p *Plan) finish() {
 	}
 	switch {
 	case p.NeedUnits > q.MaxUnits:
-		p.Shortfall = fmt.Sprintf("within %d units %s; it takes about %d units to keep both", q.MaxUnits, miss, p.NeedUnits)
+		p.Shortfall = fmt.Sprintf("within %s %s; it takes about %s to keep both", q.many(q.MaxUnits), miss, q.many(p.NeedUnits))
 	case p.NeedUnits == 0:
-		p.Shortfall = fmt.Sprintf("within %d units %s; not even %d units would keep both: move the levels apart", q.MaxUnits, miss, mostNeeded)
+		p.Shortfall = fmt.Sprintf("within %s %s; not even %s would keep both: move the levels apart", q.many(q.MaxUnits), miss, q.many(mostNeeded))
 	case q.Method == MethodTuned:
-		p.Shortfall = fmt.Sprintf("with %d to %d units %s; another least or most number of units would keep both", q.MinUnits, q.MaxUnits, miss)
+		p.Shortfall = fmt.Sprintf("with %d to %s %s; another least or most number would keep both", q.MinUnits, q.many(q.MaxUnits), miss)
 	default:
 		p.Shortfall = fmt.Sprintf("with these lines %s; tuned lines could keep both", miss)
 	}

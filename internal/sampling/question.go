@@ -141,6 +141,21 @@ type Question struct {
 	// choice between plans with the same risks, and the advice in the field.
 	// Left empty, a plan takes SeasonBelief and advice a weak prior.
 	Belief Belief
+
+	// Unit and Units are the sample unit in words, one and many, for sentences;
+	// left empty "unit" and "units".
+	Unit, Units string
+}
+
+// many is a number of sample units in words.
+func (q Question) many(n int) string { return fmt.Sprintf("%d %s", n, q.words(n)) }
+
+// words are the words for n sample units.
+func (q Question) words(n int) string {
+	if n == 1 {
+		return cmp.Or(q.Unit, "unit")
+	}
+	return cmp.Or(q.Units, "units")
 }
 
 // shares reports whether totals are numbers of infested units.
@@ -277,7 +292,10 @@ func (b Belief) norm() Belief {
 
 // Median returns the smallest level with half of the weight at or below it; 0
 // for an empty belief.
-func (b Belief) Median() float64 {
+func (b Belief) Median() float64 { return b.quantile(0.5) }
+
+// quantile is Median for the share q of the weight.
+func (b Belief) quantile(q float64) float64 {
 	sum := 0.0
 	for _, w := range b.Weights {
 		sum += w
@@ -289,7 +307,7 @@ func (b Belief) Median() float64 {
 	slices.SortFunc(order, func(i, j int) int { return cmp.Compare(b.Levels[i], b.Levels[j]) })
 	below := 0.0
 	for _, i := range order {
-		if below += b.Weights[i]; 2*below >= sum {
+		if below += b.Weights[i]; below >= q*sum {
 			return b.Levels[i]
 		}
 	}

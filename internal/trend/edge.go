@@ -73,6 +73,13 @@ func EdgeAgainstMiddle(edge, middle []BedCount) (Ratio, error) {
 	r.Middle, r.Edge = total[0]/units[0], total[1]/units[1]
 	r.Ratio = math.Exp(ln[1] - ln[0])
 	r.SELn = math.Sqrt(variance)
+	r.interval(ln[1]-ln[0], chi, df)
+	return r, nil
+}
+
+// interval fills Scatter and the ends about ln ratio, from Pearson's chi-square
+// of the beds on df degrees of freedom.
+func (r *Ratio) interval(ln, chi float64, df int) {
 	q := z95
 	if df > 0 && chi > float64(df) {
 		r.Scatter = chi / float64(df)
@@ -80,8 +87,102 @@ func EdgeAgainstMiddle(edge, middle []BedCount) (Ratio, error) {
 		q = distuv.StudentsT{Sigma: 1, Nu: float64(df) / (extra * extra)}.Quantile(0.975)
 	}
 	h := q * r.SELn * math.Sqrt(r.Scatter)
-	r.Low, r.High = math.Exp(ln[1]-ln[0]-h), math.Exp(ln[1]-ln[0]+h)
+	r.Low, r.High = math.Exp(ln-h), math.Exp(ln+h)
+}
+
+// EdgeWithinBeds is EdgeAgainstMiddle for edge and middle counts of the same
+// beds, edge[i] and middle[i] of one bed: each bed's edge is held against its
+// own middle, so that beds that differ from each other widen nothing. Only a
+// ratio that differs from bed to bed does.
+//
+//	ln E(count) = bed + ratio of the edge
+//
+// by maximum likelihood at the given k. Beds with no animal say nothing.
+//
+// Errors: as EdgeAgainstMiddle; estimate.ErrDomain for sides of unlike length.
+// Source: Venables & Ripley 2002, Modern Applied Statistics with S, ch. 7.
+func EdgeWithinBeds(edge, middle []BedCount) (Ratio, error) {
+	r, err := EdgeAgainstMiddle(edge, middle)
+	switch {
+	case err != nil:
+		return r, err
+	case len(edge) != len(middle):
+		return Ratio{}, fmt.Errorf("%d edge and %d middle counts: %w", len(edge), len(middle), estimate.ErrDomain)
+	}
+	var pairs []pair
+	var n [2]float64
+	for i := range edge {
+		n[0], n[1] = n[0]+float64(middle[i].N), n[1]+float64(edge[i].N)
+	}
+	for i, e := range edge {
+		m := middle[i]
+		p := pair{total: [2]float64{float64(m.Total), float64(e.Total)}, n: [2]float64{float64(m.N), float64(e.N)}, k: [2]float64{m.K, e.K}}
+		if r.Adjusted {
+			for side := range 2 {
+				p.total[side] += 0.5 * p.n[side] / n[side]
+			}
+		}
+		if p.total[0]+p.total[1] > 0 {
+			pairs = append(pairs, p)
+		}
+	}
+	lo, hi := -60.0, 60.0 // of ln ratio, beyond what counts can show
+	for range 100 {
+		mid := (lo + hi) / 2
+		score := 0.0
+		for _, p := range pairs {
+			mu := p.means(mid)
+			score += p.pull(1, mu[1])
+		}
+		if score > 0 {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	ln := (lo + hi) / 2
+	info, chi := 0.0, 0.0
+	for _, p := range pairs {
+		mu := p.means(ln)
+		var w [2]float64
+		for side, m := range mu {
+			w[side] = p.n[side] * m / (1 + m/p.k[side])
+			d := p.total[side] - p.n[side]*m
+			chi += d / (p.n[side] * m * (1 + m/p.k[side])) * d
+		}
+		info += w[0] / (w[0] + w[1]) * w[1]
+	}
+	r.Ratio, r.SELn, r.Scatter = math.Exp(ln), math.Sqrt(1/info), 1
+	r.interval(ln, chi, len(pairs)-1)
 	return r, nil
+}
+
+// pair is the middle [0] and the edge [1] of one bed.
+type pair struct{ total, n, k [2]float64 }
+
+// pull is the score of a side's ln mean.
+func (p pair) pull(side int, m float64) float64 {
+	return (p.total[side] - p.n[side]*m) / (1 + m/p.k[side])
+}
+
+// means are the bed's means of greatest likelihood at a ln ratio.
+func (p pair) means(ln float64) [2]float64 {
+	times := math.Exp(ln)
+	a, b := p.total[0]/p.n[0], p.total[1]/p.n[1]/times
+	lo, hi := math.Min(a, b), math.Max(a, b)
+	for range 200 {
+		m := (lo + hi) / 2
+		if m == lo || m == hi {
+			break
+		}
+		if p.pull(0, m)+p.pull(1, m*times) > 0 {
+			lo = m
+		} else {
+			hi = m
+		}
+	}
+	m := (lo + hi) / 2
+	return [2]float64{m, m * times}
 }
 
 // solveMean is the mean of greatest likelihood of a side, total/units when all

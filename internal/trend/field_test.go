@@ -264,6 +264,60 @@ func TestEdge(t *testing.T) {
 	}
 }
 
+func TestEdgeWithinBeds(t *testing.T) {
+	bed := func(total, n int, k float64) trend.BedCount {
+		return trend.BedCount{Code: "x", Total: total, N: n, K: k}
+	}
+	// R 4, MASS: glm(y ~ bed + side, family = negative.binomial(k)) on units that
+	// add up to these totals; epsilon 1e-15; summary(dispersion = 1); the chi-square is that of
+	// the totals, over 2.
+	for _, c := range []struct{ k, ln, se, scatter float64 }{
+		{0.8, 0.90310370226983, 0.29207947040112, 1}, // 0.79 is below 1
+		{3, 0.84342130518884, 0.17073020111529, 1.4648295797583},
+	} {
+		edge := []trend.BedCount{bed(90, 10, c.k), bed(241, 10, c.k), bed(14, 6, c.k)}
+		middle := []trend.BedCount{bed(96, 20, c.k), bed(205, 20, c.k), bed(5, 12, c.k)}
+		r := must[trend.Ratio](t)(trend.EdgeWithinBeds(edge, middle))
+		require.InDelta(t, c.ln, math.Log(r.Ratio), 1e-7)
+		require.InDelta(t, c.se, r.SELn, 1e-7)
+		require.InDelta(t, c.scatter, r.Scatter, 1e-6)
+		require.InDelta(t, 345.0/26, r.Edge, 1e-12)
+		// Beds without an animal change nothing, and sides swapped turn it over.
+		more := must[trend.Ratio](t)(trend.EdgeWithinBeds(append(edge, bed(0, 5, c.k)), append(middle, bed(0, 5, c.k))))
+		require.InEpsilon(t, r.High, more.High, 1e-9)
+		back := must[trend.Ratio](t)(trend.EdgeWithinBeds(middle, edge))
+		require.InEpsilon(t, 1/r.High, back.Low, 1e-9)
+	}
+	// One bed is the plain comparison.
+	for _, c := range [][2]trend.BedCount{{bed(40, 10, 1), bed(25, 20, 0.5)}, {bed(0, 10, 1), bed(25, 20, 1)}} {
+		one := must[trend.Ratio](t)(trend.EdgeAgainstMiddle(c[:1], c[1:]))
+		r := must[trend.Ratio](t)(trend.EdgeWithinBeds(c[:1], c[1:]))
+		require.InEpsilon(t, one.Low, r.Low, 1e-9)
+		require.InEpsilon(t, one.High, r.High, 1e-9)
+		require.Equal(t, one.Adjusted, r.Adjusted)
+	}
+	// Beds far apart, each with its edge at three times its middle: clear within
+	// beds, lost between them.
+	edge := []trend.BedCount{bed(3000, 10, 4), bed(30, 10, 4), bed(300, 10, 4)}
+	middle := []trend.BedCount{bed(1000, 10, 4), bed(10, 10, 4), bed(100, 10, 4)}
+	r := must[trend.Ratio](t)(trend.EdgeWithinBeds(edge, middle))
+	require.InDelta(t, 3, r.Ratio, 1e-6)
+	require.Equal(t, "the edge holds about 3 times as many as the middle (2.2 to 4.1)", r.Words()) // information: the sum over beds of 1/(1/edge + 1/middle + 2/(n k))
+	require.Less(t, must[trend.Ratio](t)(trend.EdgeAgainstMiddle(edge, middle)).Low, 1.0)
+
+	for _, c := range []struct {
+		edge, middle []trend.BedCount
+		want         error
+	}{
+		{nil, middle, estimate.ErrEmpty}, {edge[:2], middle, estimate.ErrDomain},
+		{[]trend.BedCount{bed(0, 5, 1)}, []trend.BedCount{bed(0, 5, 1)}, trend.ErrNoSlope},
+		{[]trend.BedCount{bed(1, 5, 0)}, []trend.BedCount{bed(1, 5, 1)}, estimate.ErrDomain},
+	} {
+		_, err := trend.EdgeWithinBeds(c.edge, c.middle)
+		require.ErrorIs(t, err, c.want)
+	}
+}
+
 // All orders of seven values on a line: their I has mean -1/(n-1) and the
 // randomisation variance exactly.
 func TestMoran_Permutations(t *testing.T) {

@@ -48,6 +48,8 @@ func constants(t *testing.T, n, m int, a, b, c, d float64) {
 	}
 	r, err := trend.EdgeAgainstMiddle(beds[:2], beds[2:])
 	sound(t, err, "EdgeAgainstMiddle", args, r.Edge, r.Middle, r.Ratio, r.Low, r.High, r.SELn)
+	r, err = trend.EdgeWithinBeds(beds[:2], beds[2:])
+	sound(t, err, "EdgeWithinBeds", args, r.Edge, r.Middle, r.Ratio, r.Low, r.High, r.SELn)
 	visits := []trend.Visit{
 		{Date: civil.New(2026, 6, 1), Counts: []int{n, 3, 0, 1}, Scale: a},
 		{Date: civil.New(2026, 6, 8), Counts: []int{2, m, 7, 4}, Scale: b},

@@ -101,7 +101,9 @@ type Spot struct {
 type Input struct {
 	Today civil.Date
 	Pest  string // plural words, such as "mites"
+	Signs string // what is looked for where that is not the pest itself, such as "signs of leafy gall"
 	Unit  string // sample unit of the estimate, such as "leaf"
+	Units string // more than one of it, such as "leaves"; "" is "units"
 
 	Last    civil.Date        // latest valid visit; zero when there is none
 	Density *estimate.Density // of the valid visits; nil when a share is measured
@@ -326,8 +328,11 @@ func (d *decider) decide() {
 			d.r.ChanceWatch = 0
 		}
 		d.r.Watched = !few && d.r.ChanceWatch >= in.ActAt
-		if d.r.Watched {
-			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), pct(d.r.ChanceWatch))
+		switch {
+		case d.r.Watched && in.Watch.any():
+			d.say("any find is over the watch level")
+		case d.r.Watched:
+			d.say("over the watch level of %s (chance %s)", in.Watch.words(in, percent), in.whole(d.r.ChanceWatch))
 		}
 	}
 	if in.Act.none() && in.Watch.any() {
@@ -362,11 +367,11 @@ func (d *decider) decide() {
 		d.anyFind()
 		return
 	}
-	d.say("the action level is %s%s; the chance of being at or over it is %s", in.Act.words(in, percent), in.Act.origin(), pct(d.r.Chance))
+	d.say("the action level is %s%s; the chance of being at or over it is %s", in.Act.words(in, percent), in.Act.origin(), in.whole(d.r.Chance))
 	if few {
 		d.set(LookAgain, RuleTooFew, 0)
 		d.r.MoreUnits = in.MinUnits - in.N
-		d.say("%s looked at, and %d are needed: not enough to judge, whatever the numbers say so far", plural(in.N, "unit"), in.MinUnits)
+		d.say("%s looked at, and %d are needed: not enough to judge, whatever the numbers say so far", in.many(in.N), in.MinUnits)
 		return
 	}
 	if d.r.Chance < in.HoldBelow {
@@ -386,16 +391,16 @@ func (d *decider) decide() {
 		if in.Settle != nil {
 			if n, p, ok := in.Settle(); ok {
 				d.r.MoreUnits, d.r.SettleChance = n, p
-				d.say("too near the level to judge: %s more would settle it with a chance of %s; recount in 2 to 4 days", plural(n, "unit"), pct(p))
+				d.say("too near the level to judge: %d more %s would settle it with a chance of %s; recount in 2 to 4 days", n, in.units(n), in.whole(p))
 				return
 			}
 		} else {
 			d.r.MoreUnits = d.more(in.Act.perUnit(percent))
 		}
 		if d.r.MoreUnits > 0 {
-			d.say("too near the level to judge: about %s more would probably settle it; recount in 2 to 4 days", plural(d.r.MoreUnits, "unit"))
+			d.say("too near the level to judge: about %d more %s would probably settle it; recount in 2 to 4 days", d.r.MoreUnits, in.units(d.r.MoreUnits))
 		} else {
-			d.say("too near the level for any reasonable number of units to settle: recount in 2 to 4 days")
+			d.say("too near the level for any reasonable number of %s to settle: recount in 2 to 4 days", in.units(2))
 		}
 		return
 	}
@@ -442,7 +447,7 @@ func (d *decider) gates() (Verdict, string) {
 			out, rule = LookAgain, RuleDamage
 		} else {
 			p := s.Exceeds(*need / 100)
-			d.say("%s on %d of %d (%s); the level asks for %s %% (chance %s)", name, s.Infested, s.Looked, pct(s.P), num(*need), pct(p))
+			d.say("%s on %d of %d (%s); the level asks for %s %% (chance %s)", name, s.Infested, s.Looked, pct(s.P), num(*need), in.whole(p))
 			switch {
 			case p < in.HoldBelow:
 				return Hold, RuleDamage
@@ -496,20 +501,20 @@ func (d *decider) enemiesHold() bool {
 			d.say("no %s found", name)
 		case *r <= *e.HoldAtOrBelow:
 			hold = true
-			d.say("%s %s to each of the %s; %s or fewer holds", num(*r), in.pest(), name, num(*e.HoldAtOrBelow))
+			d.say("%s to each of the %s; %s or fewer holds", in.ratio(*r), name, num(*e.HoldAtOrBelow))
 		default:
-			d.say("%s %s to each of the %s; more than %s is too many for them", num(*r), in.pest(), name, num(*e.HoldAtOrBelow))
+			d.say("%s to each of the %s; more than %s is too many for them", in.ratio(*r), name, num(*e.HoldAtOrBelow))
 		}
 	}
 	if shareRule && e.SharePct != nil {
 		switch {
 		case *e.SharePct >= *e.HoldAtShare && !in.Doubling:
 			hold = true
-			d.say("%s in %s %% of colonies; %s %% or more holds while numbers do not double", name, num(*e.SharePct), num(*e.HoldAtShare))
+			d.say("%s in %s of colonies; %s %% or more holds while numbers do not double", name, pct(*e.SharePct/100), num(*e.HoldAtShare))
 		case *e.SharePct >= *e.HoldAtShare:
-			d.say("%s in %s %% of colonies, but the pest has doubled between visits", name, num(*e.SharePct))
+			d.say("%s in %s of colonies, but the pest has doubled between visits", name, pct(*e.SharePct/100))
 		default:
-			d.say("%s in %s %% of colonies; %s %% is needed to hold", name, num(*e.SharePct), num(*e.HoldAtShare))
+			d.say("%s in %s of colonies; %s %% is needed to hold", name, pct(*e.SharePct/100), num(*e.HoldAtShare))
 		}
 	}
 	if hold {
@@ -555,7 +560,7 @@ func (d *decider) notFound() {
 		looked = in.Share.Looked
 	}
 	if in.Whole {
-		d.say("none in %s, and that is all there are", plural(looked, "unit"))
+		d.say("none in %s, and that is all there are", in.many(looked))
 		d.set(Hold, RuleUnder, d.recheck())
 		return
 	}
@@ -568,7 +573,7 @@ func (d *decider) notFound() {
 	if !in.Act.none() {
 		d.r.Chance = none.Exceeds(in.MissPct / 100)
 	}
-	d.say("none in %s: up to %s could still be infested (95 %%)", plural(looked, "unit"), pct(up))
+	d.say("none in %s: up to %s could still be infested (95 %%)", in.many(looked), pct(up))
 	if up*100 <= in.MissPct+1e-9 {
 		d.set(Hold, RuleUnder, d.recheck())
 		return
@@ -588,7 +593,7 @@ func (d *decider) hotSpot(s Spot) {
 	if !d.r.SpotAction {
 		words = "watch the spot"
 	}
-	d.say("a hot spot of %s per %s (%s) is kept out of the mean: %s", num(s.Mean), d.in.unit(), plural(s.N, "unit"), words)
+	d.say("a hot spot of %s per %s (%s) is kept out of the mean: %s", num(s.Mean), d.in.unit(), d.in.many(s.N), words)
 }
 
 // exceeds is the chance of being at or over a threshold, NaN where nobody knows.
@@ -608,11 +613,15 @@ func (d *decider) exceeds(threshold float64) float64 {
 func (d *decider) counted() {
 	in := &d.in
 	if s := in.Share; s != nil {
-		d.say("%d of %d with %s: %s, 95 %% interval %s to %s", s.Infested, s.Looked, in.pest(), pct(s.P), pct(s.Low), pct(s.High))
+		d.say("%d of %d with %s: %s, 95 %% interval %s to %s", s.Infested, s.Looked, cmp.Or(in.Signs, in.pest()), pct(s.P), pct(s.Low), pct(s.High))
 		return
 	}
 	e := in.Density
-	d.say("%s %s per %s on average, 95 %% interval %s to %s, from %s (%s)", num(e.Mean), in.pest(), in.unit(), num(e.Low), num(e.High), plural(e.N, "unit"), e.KSource)
+	mean := fmt.Sprintf("%s %s per %s on average", num(e.Mean), in.pest(), in.unit())
+	if num(e.Mean) == "1" {
+		mean = fmt.Sprintf("%s: 1 per %s on average", in.pest(), in.unit())
+	}
+	d.say("%s, 95 %% interval %s to %s, from %s (clumping: %s)", mean, num(e.Low), num(e.High), in.many(e.N), e.KSource)
 	if e.Outlier {
 		d.say("unit %d, with %d, is far above the others: probably a typing slip or a hot spot; check it", e.OutlierUnit, e.Max)
 	}

@@ -264,7 +264,9 @@ func TestDefaults(t *testing.T) {
 var rank = map[verdict.Verdict]int{verdict.Hold: 0, verdict.LookAgain: 1, verdict.Act: 2}
 
 // More animals never turn act into look again or hold, nor look again into
-// hold, whatever else is asked for, and the chance never falls.
+// hold, whatever else is asked for, and the chance never falls. The doubt that
+// one unit far above the others brings is no such step: more on that unit can
+// raise it over an act, and more on the others can lay it over a hold.
 func TestDecide_Monotone(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(1, 30).Draw(t, "n")
@@ -293,7 +295,9 @@ func TestDecide_Monotone(t *testing.T) {
 			in.Enemies.PreyPerPredator = ptr(in.Density.Mean / predators)
 			now := verdict.Decide(in)
 			require.GreaterOrEqual(t, now.Chance, was.Chance-2e-6)
-			require.GreaterOrEqual(t, rank[now.Verdict], rank[was.Verdict], "%v\n%v", was.Reasons, now.Reasons)
+			if was.Rule != verdict.RuleOutlier && now.Rule != verdict.RuleOutlier {
+				require.GreaterOrEqual(t, rank[now.Verdict], rank[was.Verdict], "%v\n%v", was.Reasons, now.Reasons)
+			}
 			was = now
 		}
 	})

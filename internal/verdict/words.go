@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
@@ -18,6 +19,25 @@ func (in *Input) unit() string {
 		return "unit"
 	}
 	return in.Unit
+}
+
+// many is a number of sample units in words.
+func (in *Input) many(n int) string { return strconv.Itoa(n) + " " + in.units(n) }
+
+// units are the words for n sample units.
+func (in *Input) units(n int) string {
+	if n == 1 {
+		return in.unit()
+	}
+	return cmp.Or(in.Units, "units")
+}
+
+// ratio is a number of the pest in words.
+func (in *Input) ratio(v float64) string {
+	if num(v) == "1" {
+		return "1 of the " + in.pest()
+	}
+	return num(v) + " " + in.pest()
 }
 
 // words says a level.
@@ -62,6 +82,24 @@ func num(v float64) string {
 	}
 	s := strconv.FormatFloat(v, 'f', 2, 64)
 	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
+
+// whole says a chance in whole percent, as far as anybody knows one; with a
+// decimal where the whole number would lie on the other side of a chance that
+// decides.
+func (in *Input) whole(p float64) string {
+	switch {
+	case p > 0 && p < 0.01:
+		return "under 1 %"
+	case p < 1 && p > 0.99:
+		return "over 99 %"
+	}
+	for _, cut := range []float64{in.ActAt, in.HoldBelow} {
+		if (p >= cut) != (math.Round(100*p)/100 >= cut) {
+			return pct(p)
+		}
+	}
+	return strconv.FormatFloat(100*p, 'f', 0, 64) + " %"
 }
 
 // pct says a share as a percentage.

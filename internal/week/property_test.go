@@ -325,6 +325,24 @@ func TestBuild_WordsAreNotFormats(t *testing.T) {
 	require.True(t, has(build(t, in, nil), "do:slug:label:bait"))
 }
 
+func TestLevelOf(t *testing.T) {
+	u := assess.Unit{Words: "slugs per trap", One: "slug per trap"}
+	for want, l := range map[string]assess.Level{
+		"from 1 slug per trap":              {Operator: ">=", Value: 1},
+		"from 10 slugs per trap":            {Operator: ">=", Value: 10},
+		"above 1 slug per trap":             {Operator: ">", Value: 1.04},
+		"from 1.1 slugs per trap":           {Operator: ">=", Value: 1.1},
+		"from 1 slug per trap (farm's own)": {Operator: ">=", Value: 1, Overridden: true},
+		"level: none known":                 {Operator: "none"},
+	} {
+		require.Equal(t, want, week.LevelOf(l, u))
+	}
+	require.Equal(t, "1 slug per trap", u.Say("1"))
+	require.Equal(t, "1 thrips per card", assess.Unit{Words: "thrips per card", One: "thrips per card"}.Say("1"))
+	require.Equal(t, "1 % of leaves", assess.Unit{Words: "% of leaves"}.Say("1"))
+	require.Equal(t, "0 slugs per trap", u.Say("0"))
+}
+
 func TestLevelWords(t *testing.T) {
 	for _, x := range []struct {
 		l    assess.Level

@@ -95,6 +95,18 @@ func againWords(a assess.Assessment) string {
 	return "the last count does not settle it"
 }
 
+// moreWords says how many more units would settle a verdict, and how surely.
+func moreWords(a *assess.Assessment, n int, u assess.Unit) string {
+	if a.Result.Rule == verdict.RuleTooFew {
+		return fmt.Sprintf("%s: at least %d more %s for a verdict", a.Bed.Code, n, assess.Plural(u.Label, n))
+	}
+	many := fmt.Sprintf("%s: about %d more %s would", a.Bed.Code, n, assess.Plural(u.Label, n))
+	if p := a.Result.SettleChance; p > 0 {
+		return fmt.Sprintf("%s settle it with a chance of %.0f %%", many, 100*p)
+	}
+	return many + " probably settle it"
+}
+
 // lastStep returns the last day, on or after since, on which something was
 // done against the pest in the bed.
 func (b *builder) lastStep(bed, pest string, since civil.Date) (civil.Date, bool) {
@@ -172,7 +184,7 @@ func (b *builder) scoutLine(due Due) Line {
 		details = append(details, b.treatedWords(a)...)
 	}
 	if due.More > 0 {
-		details = append(details, fmt.Sprintf("%s: about %d more %s would probably settle it", a.Bed.Code, due.More, plural(u.Label)))
+		details = append(details, moreWords(a, due.More, u))
 	}
 	record := fmt.Sprintf("leafturn count BED %s COUNTS...", a.Pest.Key)
 	if c := a.ToConfirm; c != nil {

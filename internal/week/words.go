@@ -16,7 +16,7 @@ func Short(a assess.Assessment) string {
 	r := a.Decider
 	if a.HotSpotAct && a.Result.Verdict != verdict.Act {
 		h := a.HotSpots[len(a.HotSpots)-1]
-		return fmt.Sprintf("%s hot spot with %s %s", a.Bed.Code, Number(h.Value), h.Unit.Words)
+		return fmt.Sprintf("%s hot spot with %s", a.Bed.Code, h.Unit.Say(Number(h.Value)))
 	}
 	if r == nil {
 		return a.Bed.Code + " never counted"
@@ -24,7 +24,7 @@ func Short(a assess.Assessment) string {
 	if !r.Valid() {
 		return fmt.Sprintf("%s count of %s not valid: %s", a.Bed.Code, r.Visit.Date.Short(), r.Invalid[0])
 	}
-	s := fmt.Sprintf("%s %s %s (%s to %s)", a.Bed.Code, Number(r.Value), r.Unit.Words, Number(r.Low), Number(r.High))
+	s := fmt.Sprintf("%s %s (%s to %s)", a.Bed.Code, r.Unit.Say(Number(r.Value)), Number(r.Low), Number(r.High))
 	switch {
 	case a.Result.Verdict == verdict.Act && r.Act != nil:
 		s += ", act " + LevelWords(*r.Act)
@@ -44,16 +44,21 @@ func OutlierWords(unit, count int) string {
 	return fmt.Sprintf("unit %d with %d is far above the others: probably a typing slip or a hot spot", unit, count)
 }
 
+// LevelOf is LevelWords with the words of the unit's measure.
+func LevelOf(l assess.Level, u assess.Unit) string { return levelWords(l, u.Say(Number(l.Value))) }
+
 // LevelWords says a level as "from 10", "above 5" or "none".
-func LevelWords(l assess.Level) string {
+func LevelWords(l assess.Level) string { return levelWords(l, Number(l.Value)) }
+
+func levelWords(l assess.Level, value string) string {
 	s := ""
 	switch l.Operator {
 	case ">=":
-		s = "from " + Number(l.Value)
+		s = "from " + value
 	case ">":
-		s = "above " + Number(l.Value)
+		s = "above " + value
 	case "<=":
-		s = "up to " + Number(l.Value)
+		s = "up to " + value
 	default:
 		return "level: none known"
 	}
