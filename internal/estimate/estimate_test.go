@@ -295,8 +295,8 @@ func TestNB_TailsOfLargeCounts(t *testing.T) {
 		{1000000000, 1000000000, 0.69999999999999996, 6.565890604085e-01, 3.434109395915e-01},
 		{40000, 100000, 300, 3.549897297933e-43, 1.000000000000e+00},
 	} {
-		require.InEpsilon(t, c.lower, estimate.CDF(c.x, c.m, c.k), 1e-7, "%+v", c)
-		require.InEpsilon(t, c.upper, estimate.Survival(c.x, c.m, c.k), 1e-7, "%+v", c)
+		require.InEpsilon(t, c.lower, estimate.CDF(c.x, c.m, c.k), 1e-8, "%+v", c)
+		require.InEpsilon(t, c.upper, estimate.Survival(c.x, c.m, c.k), 1e-8, "%+v", c)
 	}
 }
 
