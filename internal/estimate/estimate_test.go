@@ -80,6 +80,24 @@ func TestEstimate_Outlier(t *testing.T) {
 	}
 }
 
+// With one or two other units only what no reading of them leads to expect is
+// flagged. The chances were summed in R: with k 0.8 and the others' upper limit
+// m (2(l(mean) - l(m)) = 3.8415), n pnbinom(x - 1, size = 0.8, mu = m, lower =
+// FALSE) is 0.028 for 0 40, 0.0002 for 0 90, 0.46 for 3 4 60, 0.0007 for 3 4 300.
+func TestOutlier_FewUnits(t *testing.T) {
+	for _, c := range []struct {
+		counts []int
+		at     int
+	}{
+		{[]int{0, 40}, 0}, {[]int{3, 30}, 0}, {[]int{3, 4, 60}, 0}, {[]int{0, 0, 5}, 0}, {[]int{5000}, 0}, {[]int{5000, 5000}, 0}, {[]int{5000, 5000, 1}, 0},
+		{[]int{0, 90}, 2}, {[]int{0, 90_000}, 2}, {[]int{5000, 1, 0}, 1}, {[]int{3, 300, 4}, 2},
+	} {
+		at, err := estimate.Outlier(c.counts, estimate.Dispersion{K: 0.8})
+		require.NoError(t, err)
+		require.Equal(t, c.at, at, "%v", c.counts)
+	}
+}
+
 func TestEstimate_Refuses(t *testing.T) {
 	one := estimate.Sample{Counts: []int{1}}
 	for name, c := range map[string]struct {
