@@ -238,6 +238,8 @@ func plainWords(x assess.Assessment) string {
 			parts = append(parts, fmt.Sprintf("The one %s looked at had none.", r.Unit.Label))
 		case p == 0:
 			parts = append(parts, fmt.Sprintf("None of the %d %s had %s.", r.N, unitPlural(r.Unit.Label, r.N), none))
+		case r.N == 1:
+			parts = append(parts, fmt.Sprintf("The one %s looked at had %s.", r.Unit.Label, some))
 		case p >= 0.95:
 			parts = append(parts, fmt.Sprintf("Nearly all %s have %s.", units, some))
 		case p < 0.5:

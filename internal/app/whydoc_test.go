@@ -25,6 +25,8 @@ func TestPlainWords(t *testing.T) {
 	}{
 		{leaf, 0, 1, "The one leaf looked at had none."},
 		{leaf, 0, 20, "None of the 20 leaves had any."},
+		{leaf, 1, 1, "The one leaf looked at had some."},
+		{leaf, 1, 40, "Nearly all leaves have some."},
 		{leaf, 0.125, 40, "About 1 in 8 leaves has some."},
 		{leaf, 0.7, 20, "About 7 in 10 leaves have some."},
 		{leaf, 0.949, 20, "About 9 in 10 leaves have some."},
