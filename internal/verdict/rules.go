@@ -70,7 +70,11 @@ func (d *decider) enemiesHold() bool {
 		return false
 	}
 	if !e.Counted {
-		d.say("%s were not counted, so they cannot hold: count them before anything that could kill them", name)
+		how := ""
+		if e.How != "" {
+			how = " (" + e.How + ")"
+		}
+		d.say("%s were not counted, so they cannot hold: count them before anything that could kill them%s", name, how)
 		return false
 	}
 	hold := false

@@ -66,6 +66,7 @@ func (l *Level) any() bool { return l != nil && l.Operator == ">" && l.Value == 
 type Enemies struct {
 	Counted         bool
 	Words           string   // such as "predatory mites"
+	How             string   // how a count of them is written down, or ""
 	PreyPerPredator *float64 // nil with Counted means that none was found
 	HoldAtOrBelow   *float64 // the ratio that holds; nil when there is no rule
 	// SharePct is the percentage of colonies with enemies; HoldAtShare is the
