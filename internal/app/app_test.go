@@ -294,7 +294,7 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			return a.Sample(ctx, app.SampleOptions{Date: day, Pest: "slug", Precision: "25"})
 		},
 		"trend PEST": func() (*report.Document, error) { return a.Trend(ctx, day, "slug") },
-		"round":      func() (*report.Document, error) { return a.Round(ctx, day, "5") },
+		"round":      func() (*report.Document, error) { return a.Round(ctx, day, "5", "") },
 		"degree-days": func() (*report.Document, error) {
 			return a.DegreeDays(ctx, app.DegreeDaysOptions{Pest: "mite", Reach: "20"}, day)
 		},

@@ -27,8 +27,8 @@ func (a *App) Board(ctx context.Context, day civil.Date, hour string) (*report.D
 	at := a.now
 	if hour != "" {
 		var err error
-		if at, _, err = ingest.ParseClock(day.String()+" "+hour, a.Today(), a.loc); err != nil {
-			return nil, diag.Usagef("write the time of day as 18:30, on the farm's clock", "--at: %s", firstLine(err))
+		if at, err = a.hourOf(day, hour, "--at"); err != nil {
+			return nil, err
 		}
 	} else if day != a.Today() {
 		at = day.In(a.loc)
@@ -142,6 +142,15 @@ func (a *App) Board(ctx context.Context, day civil.Date, hour string) (*report.D
 	}
 	doc.Data = data
 	return doc, nil
+}
+
+// hourOf reads a time of day, given by a flag, on the farm's clock.
+func (a *App) hourOf(day civil.Date, hour, flag string) (time.Time, error) {
+	at, _, err := ingest.ParseClock(day.String()+" "+hour, a.Today(), a.loc)
+	if err != nil {
+		return at, diag.Usagef("write the time of day as 18:30, on the farm's clock", "%s: %s", flag, firstLine(err))
+	}
+	return at, nil
 }
 
 func (a *App) boardApplication(t farm.Treatment, l farm.Label, b farm.Bed) (BoardApplication, farm.Label) {

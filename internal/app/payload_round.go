@@ -6,9 +6,13 @@ import "leafturn/internal/civil"
 type RoundData struct {
 	Budget  int         `json:"budget_min"`
 	Minutes float64     `json:"minutes"`
-	OverBy  int         `json:"over_by_min"`
+	Start   string      `json:"starts"`
 	WalkM   float64     `json:"walk_m"`
 	Stops   []RoundStop `json:"stops"`
+	// MustOut is what must be looked at and does not fit, ShortBy the minutes
+	// that it would take more.
+	MustOut []RoundLook `json:"must_left_out"`
+	ShortBy int         `json:"short_by_min"`
 	Dropped []RoundLook `json:"dropped"`
 	// Lost is the risk of all that is dropped, Least the least that any choice
 	// for the time leaves; Proven says that they are the same.
@@ -42,5 +46,6 @@ type RoundLook struct {
 // RoundClosed is a bed that is left out because it is closed for re-entry.
 type RoundClosed struct {
 	Bed   string `json:"bed"`
+	Opens string `json:"opens"`
 	Words string `json:"words"`
 }

@@ -1,10 +1,8 @@
 package app
 
 import (
-	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +11,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 	"leafturn/internal/report"
 	"leafturn/internal/round"
 	"leafturn/internal/week"
@@ -32,8 +31,9 @@ type roundItem struct {
 
 // Round plans the scouting round of a day: the beds in walking order, what is
 // looked at in each, and, where time is short, what is left out and what that
-// costs. An empty number of minutes is the farm's own, or no limit.
-func (a *App) Round(ctx context.Context, day civil.Date, minutesWord string) (*report.Document, error) {
+// costs. An empty number of minutes is the farm's own, or no limit; an empty
+// hour to start is now, or the first working hour of another day.
+func (a *App) Round(ctx context.Context, day civil.Date, minutesWord, startWord string) (*report.Document, error) {
 	if day.After(a.Today()) {
 		return nil, a.future("--date", day)
 	}
@@ -45,16 +45,15 @@ func (a *App) Round(ctx context.Context, day civil.Date, minutesWord string) (*r
 		}
 		budget = n
 	}
+	start, known, startWords, err := a.roundStart(day, startWord)
+	if err != nil {
+		return nil, err
+	}
 	in, err := a.weekInput(ctx, day)
 	if err != nil {
 		return nil, err
 	}
-	shut := map[string]string{}
-	for _, o := range a.openings(in.Treatments, in.Versions, in.Beds, a.roundTime(day)) {
-		if !o.Open {
-			shut[o.Bed] = o.Words
-		}
-	}
+	shut := a.shutBeds(in, start, known)
 	cost := a.farm.WaitingCost
 	if cost <= 0 {
 		cost = 1
@@ -65,7 +64,7 @@ func (a *App) Round(ctx context.Context, day civil.Date, minutesWord string) (*r
 		if d.By.After(day.AddDays(6)) {
 			continue
 		}
-		if shut[d.Assessment.Bed.Code] != "" {
+		if _, is := shut[d.Assessment.Bed.Code]; is {
 			closed[d.Assessment.Bed.Code] = true
 			continue
 		}
@@ -77,16 +76,55 @@ func (a *App) Round(ctx context.Context, day civil.Date, minutesWord string) (*r
 	}
 	infected := infectedBeds(in)
 	choice, walk := chooseRound(items, budget, cost, infected)
-	return a.roundDocument(day, budget, choice, walk, cost, items, in.Beds, shut, closed, infected), nil
+	doc := a.document("The scouting round", day)
+	doc.Subtitle = startWords
+	data := RoundData{Budget: budget, Start: stamp(start, a.loc), Stops: []RoundStop{}, MustOut: []RoundLook{}, Dropped: []RoundLook{}, FirstOut: []RoundLook{}, Closed: []RoundClosed{}}
+	data.Lost, data.Least, data.Proven = choice.Lost/cost, choice.Least/cost, choice.Proven
+	doc.Sections = slices.Concat(
+		mustOutSection(&data, choice, items), []report.Section{walkSection(&data, choice, walk, items, infected)},
+		droppedSection(&data, choice, cost, items), firstOutSection(&data, items, choice.Keep), a.closedSection(&data, in.Beds, shut, closed))
+	doc.Data = data
+	return doc, nil
 }
 
-// roundTime is the moment whose closed beds count: now, or the morning of
-// another day.
-func (a *App) roundTime(day civil.Date) time.Time {
-	if day == a.Today() {
-		return a.now
+// roundStart is the moment the round starts, whose closed beds count, and the
+// words for it; where it is not known, the beginning of the day.
+func (a *App) roundStart(day civil.Date, word string) (at time.Time, known bool, words string, err error) {
+	if word != "" {
+		at, err = a.hourOf(day, word, "--start")
+		return at, true, "starting at " + at.In(a.loc).Format("15:04"), err
 	}
-	return day.In(a.loc)
+	if day == a.Today() {
+		return a.now, true, "starting now, at " + a.now.In(a.loc).Format("15:04"), nil
+	}
+	if spans, err := farm.ParseHours(a.farm.WorkHours); a.farm.WorkHours != "" && err == nil {
+		first := fmt.Sprintf("%02d:%02d", spans[0].From/60, spans[0].From%60)
+		at, err = a.hourOf(day, first, "the farm's working hours")
+		return at, true, "starting at " + first + ", the first of the farm's working hours", err
+	}
+	return day.In(a.loc), false, "the hour it starts was not given, so a bed that is closed at any time of the day is left out: give --start", nil
+}
+
+// shutBeds are the beds that are closed for re-entry at a moment. An
+// application that began after it does not count, unless the hour is not known.
+func (a *App) shutBeds(in week.Input, at time.Time, known bool) map[string]label.Opening {
+	var ts []farm.Treatment
+	for _, t := range in.Treatments {
+		began := t.Start
+		if began.IsZero() {
+			began = t.End
+		}
+		if !known || !t.EndKnown || !began.After(at) {
+			ts = append(ts, t)
+		}
+	}
+	out := map[string]label.Opening{}
+	for _, o := range a.openings(ts, in.Versions, in.Beds, at) {
+		if !o.Open {
+			out[o.Bed] = o
+		}
+	}
+	return out
 }
 
 func (a *App) roundItem(d week.Due) (roundItem, error) {
@@ -202,166 +240,4 @@ func infectedBeds(in week.Input) map[string]bool {
 		}
 	}
 	return out
-}
-
-func (a *App) roundDocument(day civil.Date, budget int, choice round.Choice, order []farm.Bed, cost float64, items []roundItem, beds []farm.Bed, shut map[string]string, closed, infected map[string]bool) *report.Document {
-	doc := a.document("The scouting round", day)
-	kept, over := choice.Keep, int(math.Ceil(choice.Over-1e-9))
-	data := RoundData{Budget: budget, OverBy: over, Lost: choice.Lost / cost, Least: choice.Least / cost, Proven: choice.Proven, Stops: []RoundStop{}, Dropped: []RoundLook{}, FirstOut: []RoundLook{}, Closed: []RoundClosed{}}
-	metres := choice.Metres
-	data.WalkM = math.Round(metres)
-	total := metres / walkSpeed
-	walk := report.Section{Key: "walk", Title: "The walk"}
-	nowhere := 0
-	for n, b := range order {
-		stop := RoundStop{Bed: b.Code, Last: infected[b.Code], Looks: []RoundLook{}}
-		item := report.Item{Number: n + 1, Ref: "stop:" + b.Code, Box: true}
-		for i, it := range items {
-			if !kept[i] || it.due.Assessment.Bed.Code != b.Code {
-				continue
-			}
-			stop.Looks = append(stop.Looks, it.look())
-			total += it.minutes
-			item.Details = append(item.Details, report.Plain(fmt.Sprintf("[ ] %s: %s, %s min; %s", it.due.Assessment.Pest.Name, it.unit, minuteWords(it.minutes), it.due.Reason)))
-			if it.nights > 0 {
-				item.Details = append(item.Details, report.Plain(fmt.Sprintf("    set them %s before, and read them now", nightsWords(it.nights))))
-			}
-		}
-		stop.Minutes = math.Round(total)
-		head := fmt.Sprintf("%s, done after %s min", b.Code, minuteWords(total))
-		if b.X == nil {
-			nowhere++
-		}
-		if stop.Last {
-			head += ": signs of disease were found here, so it comes last; clean hands and tools after it"
-		}
-		item.Head = report.Plain(head)
-		walk.Items = append(walk.Items, item)
-		data.Stops = append(data.Stops, stop)
-	}
-	data.Minutes = math.Round(total)
-	switch {
-	case len(items) == 0:
-		walk.Lead = report.Plain("Nothing is to be looked at this week.")
-	case over > 0:
-		walk.Lead = report.Plain(fmt.Sprintf("What must be looked at takes %s min, %d more than the %d you have: it is never dropped.", minuteWords(total), over, budget))
-	case budget > 0:
-		walk.Lead = report.Plain(fmt.Sprintf("%s of %d min, %.0f m on foot.", minuteWords(total), budget, metres))
-	default:
-		walk.Lead = report.Plain(fmt.Sprintf("%s min, %.0f m on foot. With --minutes N, or `leafturn farm set --round-minutes N`, it is cut to the time you have.", minuteWords(total), metres))
-	}
-	if nowhere > 0 {
-		walk.Notes = append(walk.Notes, report.Plain(fmt.Sprintf("%d of the beds have no place on the map and come after the others, by their codes", nowhere)))
-	}
-	walk.Notes = append(walk.Notes, report.Plain("minutes for a unit are common practice (the catalogue's minutes.csv); walking at 50 m a minute"))
-	doc.Sections = append(doc.Sections, walk)
-
-	dropped := report.Section{Key: "dropped", Title: "Left out, for want of time"}
-	left := make([]int, 0, len(items))
-	for i := range items {
-		if !kept[i] {
-			left = append(left, i)
-		}
-	}
-	slices.SortStableFunc(left, func(x, y int) int { // the dearest first
-		switch cx, cy := *items[x].chance, *items[y].chance; {
-		case cx > cy:
-			return -1
-		case cx < cy:
-			return 1
-		}
-		return 0
-	})
-	if len(left) > 0 {
-		dropped.Lead = report.Plain(lostWords(choice, cost, len(left)))
-	}
-	for _, i := range left {
-		it := items[i]
-		data.Dropped = append(data.Dropped, it.look())
-		dropped.Notes = append(dropped.Notes, report.Plain(fmt.Sprintf("%s, %s (%s min): leaves a chance of %s that they are over the action level unseen in a week",
-			it.due.Assessment.Bed.Code, it.due.Assessment.Pest.Name, minuteWords(it.minutes), chanceWord(*it.chance))))
-	}
-	if len(left) > 0 {
-		doc.Sections = append(doc.Sections, dropped)
-	}
-	if first := firstOut(items, kept); len(first) > 0 {
-		sec := report.Section{Key: "first-out", Title: "If you run short, leave these first"}
-		for _, it := range first {
-			data.FirstOut = append(data.FirstOut, it.look())
-			sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("%s, %s: saves %s min and leaves a chance of %s that they are over the action level unseen in a week",
-				it.due.Assessment.Bed.Code, it.due.Assessment.Pest.Name, minuteWords(it.minutes), chanceWord(*it.chance))))
-		}
-		doc.Sections = append(doc.Sections, sec)
-	}
-	out := report.Section{Key: "closed", Title: "Closed: do not enter"}
-	for _, b := range beds {
-		if closed[b.Code] {
-			data.Closed = append(data.Closed, RoundClosed{b.Code, shut[b.Code]})
-			out.Notes = append(out.Notes, report.Plain(shut[b.Code]))
-		}
-	}
-	if len(out.Notes) > 0 {
-		doc.Sections = append(doc.Sections, out)
-	}
-	doc.Data = data
-	return doc
-}
-
-// lostWords says what leaving looks out costs, and whether less was possible.
-func lostWords(c round.Choice, cost float64, n int) string {
-	words := fmt.Sprintf("The %d left out carry a risk of %s in all: so many beds and pests are to be expected over the action level, unseen for a week.", n, riskWord(c.Lost/cost))
-	if n == 1 {
-		words = fmt.Sprintf("What is left out carries a risk of %s of being over the action level, unseen for a week.", riskWord(c.Lost/cost))
-	}
-	switch {
-	case c.Over > 0:
-		return words
-	case c.Proven:
-		return words + " No other choice for this time leaves less."
-	}
-	return words + fmt.Sprintf(" No choice found leaves less; none can leave less than %s.", riskWord(c.Least/cost))
-}
-
-func riskWord(v float64) string {
-	if v < 0.005 {
-		return "under 0.01"
-	}
-	return strconv.FormatFloat(v, 'f', 2, 64)
-}
-
-// firstOut are the looks that would be left out first if time ran short: the
-// least risk for their minutes.
-func firstOut(items []roundItem, kept []bool) []roundItem {
-	var out []roundItem
-	for i, it := range items {
-		if kept[i] && it.chance != nil && it.minutes > 0 {
-			out = append(out, it)
-		}
-	}
-	slices.SortStableFunc(out, func(x, y roundItem) int { return cmp.Compare(*x.chance/x.minutes, *y.chance/y.minutes) })
-	return out[:min(len(out), 3)]
-}
-
-func (it roundItem) look() RoundLook {
-	x := it.due.Assessment
-	return RoundLook{Bed: x.Bed.Code, Pest: x.Pest.Key, What: it.unit, Minutes: it.minutes, Nights: it.nights, By: it.due.By, Reason: it.due.Reason, Chance: it.chance}
-}
-
-func minuteWords(m float64) string { return strconv.FormatFloat(math.Ceil(m), 'f', -1, 64) }
-
-func nightsWords(n int) string {
-	if n == 1 {
-		return "the evening"
-	}
-	return fmt.Sprintf("%d nights", n)
-}
-
-func chanceWord(p float64) string {
-	switch {
-	case p < 0.005:
-		return "under 1 in 100"
-	case p > 0.995:
-		return "over 99 in 100"
-	}
-	return fmt.Sprintf("%.0f in 100", 100*p)
 }

@@ -18,7 +18,7 @@ type Look struct {
 	Place   int
 	Minutes float64
 	Risk    float64 // chance of passing the level unseen times what waiting costs
-	Must    bool    // looked at whatever its risk is, for instance where that is unknown
+	Must    bool    // left out only after all that are not; for instance where the risk is unknown
 }
 
 // Choice is what to look at within the time.
@@ -27,10 +27,12 @@ type Choice struct {
 	Order   []int  // the places on the map that are walked
 	Minutes float64
 	Metres  float64
-	Over    float64 // minutes by which the musts alone exceed the time
+	Short   float64 // minutes that all the musts need beyond the time, by the walk found
+	Out     int     // musts left out
+	OutMin  int     // no choice within the time leaves out fewer musts than this
 	Lost    float64 // risk of the looks left out
-	Least   float64 // no choice within the time leaves less risk than this
-	Proven  bool    // Lost is the least there is
+	Least   float64 // no choice within the time leaves out as few musts and less risk than this
+	Proven  bool    // Out and Lost are the least there are
 }
 
 // nodes bounds the search, so that an odd farm gets an answer with its gap
@@ -38,9 +40,9 @@ type Choice struct {
 const nodes = 100_000
 
 // Best returns which looks to keep within the minutes, the walk between their
-// places included, so that the risk of those left out is the least there is.
-// Of choices with the same risk it takes one with more looks. Musts are kept
-// whatever they take; where they alone exceed the time nothing else is.
+// places included: it leaves out as few musts as can be, and of such choices
+// it takes one whose looks left out carry the least risk; of those, one with
+// more looks. The minutes are never exceeded.
 //
 // The search is branch and bound over places. A branch is cut when even the
 // best filling of its time cannot reach the best choice found; the time left
@@ -50,28 +52,53 @@ const nodes = 100_000
 // fit and no bound rules out leaves a gap between Lost and Least, and so does
 // a search that comes to its limit of nodes.
 func Best(places []Place, looks []Look, minutes, speed float64) Choice {
-	s := &search{places: places, looks: looks, budget: minutes, speed: speed, walks: map[string]walked{}, keep: make([]bool, len(looks)), in: make([]int, len(places))}
-	s.prepare()
-	if over := s.spent + s.walk().minutes - minutes; over > slack {
-		c := s.choice(s.keep)
-		c.Over, c.Least, c.Proven = over, c.Lost, true
-		return c
+	s := newSearch(places, looks, minutes, speed)
+	s.prepare(true)
+	w := s.walk()
+	short := s.spent + w.minutes - minutes
+	if short > slack && !w.exact {
+		w = s.deep()
+		short = s.spent + w.minutes - minutes
+	}
+	if short > slack { // then musts are left out too, after all else
+		s = newSearch(places, looks, minutes, speed)
+		s.prepare(false)
 	}
 	s.best, s.bestValue = slices.Clone(s.keep), 0
 	s.startFrom()
 	s.branch(0, 0)
+
 	c := s.choice(s.best)
-	all := 0.0
+	all, value := 0.0, 0.0 // the risk of what may be left out, and of what of it is kept
+	musts, kept := 0, 0
 	for i, l := range looks {
-		if !l.Must && !s.best[i] {
+		switch {
+		case l.Must && s.best[i]:
+			kept++
+		case l.Must:
+			c.Out++
+		}
+		if l.Must {
+			musts++
+		}
+		if !l.Must || s.force > 0 {
 			all += l.Risk
+			if s.best[i] {
+				value += l.Risk
+			}
 		}
 	}
+	if c.Out > 0 {
+		c.Short = short
+	}
 	gap := math.Max(0, s.open-s.bestValue)
-	c.Least = math.Max(0, all-gap)
 	c.Proven = gap <= 1e-7
-	if c.Proven {
-		c.Least = c.Lost
+	c.OutMin, c.Least = c.Out, c.Lost
+	if !c.Proven {
+		if s.force > 0 {
+			c.OutMin = max(0, musts-int((s.bestValue+gap)/s.force+slack))
+		}
+		c.Least = math.Max(0, all-value-gap*s.unit)
 	}
 	return c
 }
@@ -103,6 +130,8 @@ type walked struct {
 }
 
 type search struct {
+	unit          float64 // risk that counts as 1: that of all looks
+	force         float64 // what a must counts beside its risk; 0 while all are kept
 	places        []Place
 	looks         []Look
 	budget, speed float64
@@ -124,7 +153,32 @@ type search struct {
 	trees     map[string]float64
 }
 
-func (s *search) prepare() {
+func newSearch(places []Place, looks []Look, minutes, speed float64) *search {
+	s := &search{places: places, looks: looks, budget: minutes, speed: speed, walks: map[string]walked{}, keep: make([]bool, len(looks)), in: make([]int, len(places))}
+	for _, l := range looks {
+		s.unit += l.Risk
+	}
+	if s.unit <= 0 {
+		s.unit = 1
+	}
+	return s
+}
+
+// value is what keeping a look is worth.
+func (s *search) value(i int) float64 {
+	v := s.looks[i].Risk/s.unit + more
+	if s.looks[i].Must {
+		v += s.force
+	}
+	return v
+}
+
+// prepare makes the groups of what may be left out: all looks but the musts,
+// or with keepMusts false the musts too, each worth more than all the risk.
+func (s *search) prepare(keepMusts bool) {
+	if !keepMusts {
+		s.force = 2
+	}
 	s.trees = map[string]float64{}
 	s.entry = make([]float64, len(s.places))
 	for i, p := range s.places {
@@ -144,7 +198,7 @@ func (s *search) prepare() {
 	}
 	by := map[int][]int{}
 	for i, l := range s.looks {
-		if l.Must {
+		if l.Must && keepMusts {
 			s.add(i)
 		} else {
 			by[l.Place] = append(by[l.Place], i)
@@ -179,7 +233,7 @@ func (s *search) group(place int, entry float64, list []int) group {
 			if set&(1<<k) != 0 {
 				o.looks = append(o.looks, i)
 				o.minutes += s.looks[i].Minutes
-				o.value += s.looks[i].Risk + more
+				o.value += s.value(i)
 			}
 		}
 		all = append(all, o)
@@ -303,24 +357,24 @@ func (s *search) leaf(value float64) {
 // startFrom makes a first choice to hold the others against: without the
 // walk, then with less time until the walk fits as well.
 func (s *search) startFrom() {
-	tasks := make([]Task, len(s.looks))
+	var tasks []Task
+	var looks []int
 	room := 0
 	for i, l := range s.looks {
-		tasks[i] = Task{Minutes: int(math.Ceil(l.Minutes)), Risk: l.Risk, Must: l.Must}
-		room += tasks[i].Minutes
-	}
-	for left := min(int(s.budget), room); left > 0; {
-		keep, over := Choose(tasks, left)
-		if over > 0 {
-			return
+		if s.keep[i] {
+			continue
 		}
+		tasks, looks = append(tasks, Task{Minutes: int(math.Ceil(l.Minutes)), Risk: s.value(i)}), append(looks, i)
+		room += int(math.Ceil(l.Minutes))
+	}
+	for left := min(int(s.budget-s.spent), room); left > 0; {
 		value := 0.0
 		var added []int
-		for i, k := range keep {
-			if k && !tasks[i].Must {
-				s.add(i)
-				added = append(added, i)
-				value += s.looks[i].Risk + more
+		for k, keep := range Choose(tasks, left) {
+			if keep {
+				s.add(looks[k])
+				added = append(added, looks[k])
+				value += tasks[k].Risk
 			}
 		}
 		excess := s.spent + s.walk().minutes - s.budget

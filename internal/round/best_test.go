@@ -48,10 +48,13 @@ func check(t *testing.T, places []round.Place, looks []round.Look, minutes, spee
 	t.Helper()
 	spent, lost := 0.0, 0.0
 	var list []int
+	out := 0
 	for i, l := range looks {
-		require.True(t, c.Keep[i] || !l.Must)
 		if !c.Keep[i] {
 			lost += l.Risk
+			if l.Must {
+				out++
+			}
 			continue
 		}
 		spent += l.Minutes
@@ -61,9 +64,13 @@ func check(t *testing.T, places []round.Place, looks []round.Look, minutes, spee
 	}
 	require.InDelta(t, lost, c.Lost, 1e-9)
 	require.InDelta(t, spent+c.Metres/speed, c.Minutes, 1e-9)
-	require.LessOrEqual(t, c.Minutes, minutes+c.Over+1e-6)
+	require.LessOrEqual(t, c.Minutes, minutes+1e-6, "the minutes are the limit, musts or not")
+	require.Equal(t, out, c.Out)
+	require.Equal(t, out > 0, c.Short > 0)
+	require.LessOrEqual(t, c.OutMin, c.Out)
 	require.LessOrEqual(t, c.Least, c.Lost+1e-9)
 	if c.Proven {
+		require.Equal(t, c.OutMin, c.Out)
 		require.InDelta(t, c.Lost, c.Least, 1e-9)
 	}
 	return list
@@ -72,7 +79,7 @@ func check(t *testing.T, places []round.Place, looks []round.Look, minutes, spee
 // Against every subset of looks and every order of places.
 func TestBest_EverySubsetEveryOrder(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 1))
-	overs, dropped := 0, 0
+	overs, some, dropped := 0, 0, 0
 	for n := range 400 {
 		places := make([]round.Place, 1+rng.IntN(6))
 		for i := range places {
@@ -87,15 +94,17 @@ func TestBest_EverySubsetEveryOrder(t *testing.T) {
 		c := round.Best(places, looks, minutes, speed)
 		check(t, places, looks, minutes, speed, c)
 		require.True(t, c.Proven, "case %d", n)
-		least, musts := math.Inf(1), 0.0
+		least, fewest, musts := math.Inf(1), len(looks), 0.0
 		for set := range 1 << len(looks) {
-			spent, lost, all := 0.0, 0.0, true
+			spent, lost, out := 0.0, 0.0, 0
 			var list []int
 			only := true
 			for i, l := range looks {
 				if set&(1<<i) == 0 {
 					lost += l.Risk
-					all = all && !l.Must
+					if l.Must {
+						out++
+					}
 					continue
 				}
 				only = only && l.Must
@@ -104,30 +113,60 @@ func TestBest_EverySubsetEveryOrder(t *testing.T) {
 					list = append(list, l.Place)
 				}
 			}
-			if !all {
-				continue
-			}
 			took := spent + everyOrder(places, list)/speed
-			if only {
+			if only && out == 0 {
 				musts = took
 			}
-			if took <= minutes+1e-9 {
+			switch {
+			case took > minutes+1e-9:
+			case out < fewest:
+				fewest, least = out, lost
+			case out == fewest:
 				least = min(least, lost)
 			}
 		}
+		require.Equal(t, fewest, c.Out, "case %d", n)
+		require.InDelta(t, least, c.Lost, 1e-9, "case %d", n)
 		if musts > minutes+1e-9 {
 			overs++
-			require.InDelta(t, musts-minutes, c.Over, 1e-6, "case %d", n)
+			require.Positive(t, c.Out)
+			require.InDelta(t, musts-minutes, c.Short, 1e-6, "case %d", n)
+			if slices.ContainsFunc(c.Keep, func(k bool) bool { return k }) {
+				some++
+			}
 			continue
 		}
-		require.Zero(t, c.Over)
-		require.InDelta(t, least, c.Lost, 1e-9, "case %d", n)
+		require.Zero(t, c.Out)
+		require.Zero(t, c.Short)
 		if c.Lost > 0 {
 			dropped++
 		}
 	}
 	require.Greater(t, overs, 20)
+	require.Greater(t, some, 10)
 	require.Greater(t, dropped, 100)
+}
+
+// Nobody has counted anything: every look is a must. As many as fit are kept.
+func TestBest_AllMusts(t *testing.T) {
+	var places []round.Place
+	var looks []round.Look
+	for i := range 40 {
+		places = append(places, round.Place{Point: round.Point{X: float64(i%10) * 2, Y: float64(i/10) * 30}, Known: true})
+		for k := range 3 {
+			looks = append(looks, round.Look{Place: i, Minutes: []float64{6.5, 8, 10}[k], Must: true})
+		}
+	}
+	last := len(looks)
+	for _, minutes := range []float64{5, 60, 180, 600} {
+		begin := time.Now()
+		c := round.Best(places, looks, minutes, 50)
+		check(t, places, looks, minutes, 50, c)
+		t.Logf("%g min: out %d, at least %d, proven %v, %s", minutes, c.Out, c.OutMin, c.Proven, time.Since(begin))
+		require.LessOrEqual(t, c.OutMin, last)
+		require.LessOrEqual(t, c.Out-c.OutMin, 2)
+		last = c.Out
+	}
 }
 
 // Forty beds in four rows of ten, two pests in most: proven best within any
@@ -143,15 +182,18 @@ func TestBest_FortyBeds(t *testing.T) {
 				looks = append(looks, round.Look{Place: i, Minutes: []float64{6.5, 8, 10, 14.5, 22}[rng.IntN(5)], Risk: rng.Float64(), Must: rng.IntN(25) == 0})
 			}
 		}
-		last := math.Inf(1)
-		for _, minutes := range []float64{45, 60, 90, 120, 180, 300} {
+		last, out := math.Inf(1), len(looks)
+		for _, minutes := range []float64{20, 45, 60, 90, 120, 180, 300} {
 			begin := time.Now()
 			c := round.Best(places, looks, minutes, 50)
 			check(t, places, looks, minutes, 50, c)
 			require.Equal(t, c, round.Best(places, looks, minutes, 50))
-			t.Logf("%3.0f min: over %.1f, lost %.3f, least %.3f, proven %v, %s", minutes, c.Over, c.Lost, c.Least, c.Proven, time.Since(begin))
-			require.LessOrEqual(t, c.Least, last+1e-9)
-			last = c.Lost
+			t.Logf("%3.0f min: out %d, lost %.3f, least %.3f, proven %v, %s", minutes, c.Out, c.Lost, c.Least, c.Proven, time.Since(begin))
+			require.LessOrEqual(t, c.Out, out)
+			if c.Out == out {
+				require.LessOrEqual(t, c.Least, last+1e-9)
+			}
+			last, out = c.Lost, c.Out
 			require.True(t, c.Proven)
 		}
 	}

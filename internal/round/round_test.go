@@ -99,37 +99,28 @@ func TestChoose(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 6))
 	for range 150 {
 		tasks := make([]round.Task, 1+rng.IntN(9))
-		musts := 0
 		for i := range tasks {
-			tasks[i] = round.Task{Minutes: rng.IntN(12), Risk: float64(rng.IntN(100)) / 100, Must: rng.IntN(5) == 0}
-			if tasks[i].Must {
-				musts += tasks[i].Minutes
-			}
+			tasks[i] = round.Task{Minutes: rng.IntN(12), Risk: float64(rng.IntN(100)) / 100}
 		}
 		last := math.Inf(1)
 		for budget := 0; budget < 70; budget += 1 + rng.IntN(6) {
-			keep, over := round.Choose(tasks, budget)
+			keep := round.Choose(tasks, budget)
 			spent, lost := 0, 0.0
 			for i, x := range tasks {
-				require.True(t, keep[i] || !x.Must)
 				if keep[i] {
 					spent += x.Minutes
 				} else {
 					lost += x.Risk
 				}
 			}
-			require.Equal(t, max(0, musts-budget), over)
-			require.LessOrEqual(t, spent, budget+over)
+			require.LessOrEqual(t, spent, budget)
 			require.LessOrEqual(t, lost, last+1e-9)
 			last = lost
-			if over > 0 {
-				continue
-			}
 			least := math.Inf(1)
 			for set := range 1 << len(tasks) {
 				m, r := 0, 0.0
 				for i, x := range tasks {
-					if set&(1<<i) != 0 || x.Must {
+					if set&(1<<i) != 0 {
 						m += x.Minutes
 					} else {
 						r += x.Risk
