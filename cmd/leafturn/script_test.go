@@ -90,7 +90,8 @@ func holdLock(path, mark string) int {
 //	                        every file of $WORK is as it was before
 //	json FILE PATH [VALUE]  FILE (stdout too) is one JSON document; what stands
 //	                        at PATH (a.b.0.c, len for a length) is VALUE, or there
-//	calendar FILE           FILE is a sound iCalendar file with events
+//	calendar FILE [TO]      FILE is a sound iCalendar file with events; TO gets it
+//	                        with its folded lines joined
 //	picture FILE...         each is a sound, non-empty .png, .svg or .pdf
 //	fits FILE WIDTH         no line of FILE is wider than WIDTH columns
 //	waitfor FILE            waits until FILE is there
@@ -338,8 +339,11 @@ func plain(v any) string {
 }
 
 func calendar(ts *testscript.TestScript, neg bool, args []string) {
-	usage(ts, neg, len(args) == 1, "calendar FILE")
+	usage(ts, neg, len(args) == 1 || len(args) == 2, "calendar FILE [TO]")
 	text := ts.ReadFile(args[0])
+	if len(args) == 2 {
+		ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(strings.ReplaceAll(text, "\r\n ", "")), 0o600))
+	}
 	for i, line := range strings.SplitAfter(text, "\r\n") {
 		if strings.ContainsAny(strings.TrimSuffix(line, "\r\n"), "\r\n") || len(line) > 77 {
 			ts.Fatalf("line %d is not folded and ended as RFC 5545, section 3.1, wants: %q", i+1, line)

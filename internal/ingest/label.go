@@ -27,8 +27,9 @@ import (
 func LabelTemplate() string { return FormatLabel(farm.Label{}) }
 
 // FormatLabel writes a label as the file that ParseLabel reads back, with the
-// template's comments. Times come out in hours or days, temperatures in °C,
-// wind in m/s and the water distance in metres; rates keep the label's unit.
+// template's comments. Times come out in hours or days, temperatures,
+// wind and distances in the unit in which they are a plain number; rates keep
+// the label's unit.
 func FormatLabel(l farm.Label) string {
 	var b strings.Builder
 	b.WriteString(`# A label, transcribed. The label on the container and local law outrank this file.

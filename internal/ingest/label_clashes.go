@@ -43,7 +43,7 @@ func (p *labelParser) contradictions(l farm.Label) {
 	}
 	order("spray_min", "spray_max", l.SprayMin, l.SprayMax, "")
 	if a, b := l.MinWindMS, l.MaxWindMS; a.Has() && b.Has() && a.Value >= b.Value {
-		clash("min_wind", "max_wind", "min_wind %s m/s is not below max_wind %s m/s", number(a.Value), number(b.Value))
+		clash("min_wind", "max_wind", "min_wind %s is not below max_wind %s", writeWind(a.Value), writeWind(b.Value))
 	}
 	if a, b := l.Opened, l.Expiry; a.Has() && b.Has() && a.Value.After(b.Value) {
 		clash("opened", "expiry", "opened on %s, after the expiry of %s", a.Value, b.Value)
@@ -75,7 +75,7 @@ func (p *labelParser) contradictions(l farm.Label) {
 		clash("min_interval", "reapply_by", "min_interval %d days is longer than reapply_by %d days", a.Value, b.Value)
 	}
 	if a, b := l.MinTempC, l.MaxTempC; a.Has() && b.Has() && a.Value >= b.Value {
-		clash("min_temp", "max_temp", "min_temp %s C is not below max_temp %s C", number(a.Value), number(b.Value))
+		clash("min_temp", "max_temp", "min_temp %s is not below max_temp %s", writeTemp(a.Value), writeTemp(b.Value))
 	}
 }
 

@@ -137,7 +137,7 @@ var sprayFields = []labelField{
 	stated("nozzle", "Nozzle or droplet size. Under spray drift.",
 		func(l *farm.Label) *txt { return &l.Nozzle }, freeText, same).eg("medium or coarser droplets"),
 	stated("boom_height", "Highest nozzle above the plants. Under spray drift.",
-		func(l *farm.Label) *num { return &l.BoomM }, readHeight, writeMetres).eg("24 in"),
+		func(l *farm.Label) *num { return &l.BoomM }, readHeight, writeHeight).eg("24 in"),
 	stated("time_of_day", "Hours of the day in which it may be applied. Directions for Use. Words without hours\n(\"in the evening\") go into printed.",
 		func(l *farm.Label) *farm.Stated[[]farm.ClockSpan] { return &l.Hours }, readClock, farm.HoursWords).eg("18:00-09:00"),
 	stated("soil", "What the soil must be like, in words. Directions for Use.",

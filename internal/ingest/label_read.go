@@ -251,8 +251,6 @@ func readWindow(s string) (w farm.Window, bad *diag.Problem) {
 
 func readTemp(s string) (float64, *diag.Problem) { return celsius(strings.TrimSpace(s), "") }
 
-func writeTemp(c float64) string { return number(c) + " C" }
-
 func readWind(s string) (float64, *diag.Problem) {
 	v, bad := amount(s, units.Speed, `"10 mph", "16 km/h" or "4.5 m/s"`)
 	if bad == nil && (v <= 0 || v > 45) {

@@ -173,9 +173,22 @@ func readHeight(s string) (float64, *diag.Problem) {
 	return v, bad
 }
 
-func writeWind(v float64) string { return number(v) + " m/s" }
+// written is a figure in the unit in which it was most likely copied, such as
+// 60 F, as long as that reads back as the same figure; else in its base unit.
+func written(v float64, base string, others ...string) string {
+	if n := units.Of(v, base).Natural(others...); n.Base() == v {
+		return n.String()
+	}
+	return number(v) + " " + base
+}
 
-func writeMetres(v float64) string { return number(v) + " m" }
+func writeTemp(c float64) string { return written(c, "C", "F") }
+
+func writeWind(v float64) string { return written(v, "m/s", "mph", "km/h") }
+
+func writeMetres(v float64) string { return written(v, "m", "ft", "yd") }
+
+func writeHeight(v float64) string { return written(v, "m", "in", "cm") }
 
 // readPrinted reads "rei | binds | PANEL | WORDS".
 func readPrinted(l *farm.Label, s string, _ PestNames) *diag.Problem {

@@ -40,6 +40,22 @@ func TestFormatLabel_RoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) { again(t, g.Draw(t, "label")) })
 }
 
+// A figure comes out as it was copied, whatever unit it is kept in.
+func TestFormatLabel_KeepsTheLabelsUnit(t *testing.T) {
+	for _, line := range []string{
+		`min_temp = "60 F"`, `max_temp = "90 F"`, `min_temp = "15.5 C"`, `min_temp = "50.5 F"`, `max_wind = "10 mph"`, `max_wind = "16 km/h"`,
+		`max_wind = "4.5 m/s"`, `water_buffer = "25 ft"`, `water_buffer = "3 m"`, `water_buffer = "100 ft"`, `boom_height = "24 in"`, `boom_height = "60 cm"`,
+	} {
+		key, _, _ := strings.Cut(line, " ")
+		file := strings.Replace(ingest.LabelTemplate(), "\n"+key+` = ""`, "\n"+line, 1)
+		file = strings.NewReplacer("\nkey = \"\"", "\nkey = \"x\"", "\nproduct = \"\"", "\nproduct = \"X\"").Replace(file)
+		l, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
+		require.NoError(t, err, line)
+		out := ingest.FormatLabel(l)
+		require.True(t, strings.Contains(out, "\n"+line+"\n"), line)
+	}
+}
+
 // What the questions say stands there now, given field by field by name, is
 // the same label too.
 func TestSetLabelField_RoundTrip(t *testing.T) {

@@ -37,7 +37,7 @@ func Findings(t farm.Treatment, r Request) []Rule {
 	if t.EndKnown {
 		r.Start = t.Start
 	}
-	r.Part, r.Pest, r.Amount, r.AreaM2, r.Work, r.Applying = t.Part, t.Pest, t.Amount, t.AreaM2, nil, false
+	r.Part, r.Pest, r.Amount, r.AreaM2, r.Work, r.Applying, r.past = t.Part, t.Pest, t.Amount, t.AreaM2, nil, false, true
 	if t.AirC != nil {
 		r.TempC = t.AirC
 	}
@@ -71,14 +71,11 @@ func Findings(t farm.Treatment, r Request) []Rule {
 	r.amounts(&d, nil)
 	r.practice(&d)
 	r.looks(&d)
-	if t.EndKnown {
-		r.bees(&d)
-	} else {
-		day := r
-		day.End = time.Time{}
-		day.bees(&d)
-	}
 	hour := r
+	if !t.EndKnown {
+		hour.End = time.Time{} // only the day is known
+	}
+	hour.bees(&d)
 	hour.Applying = true // a limit on conditions that nobody wrote down is not judged, and said
 	from := len(d.Refusals)
 	hour.weather(&d)

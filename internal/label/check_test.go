@@ -154,13 +154,13 @@ func TestContradictions(t *testing.T) {
 		"already goes above": func(l *farm.Label) {
 			l.RateMin, l.MaxAmount = farm.Value(units.Of(1, "lb/1000 ft2")), farm.Value(units.Of(0.9, "lb/1000 ft2"))
 		},
-		"maximum amount (1 L/ha) and the highest rate": func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "L/ha")) },
-		"lowest temperature (30 °C)":                   func(l *farm.Label) { l.MinTempC, l.MaxTempC = farm.Value(30.0), farm.Value(20.0) },
-		"between 0 and 100":                            func(l *farm.Label) { l.Actives[0].Percent = 101 },
-		"add up to":                                    func(l *farm.Label) { l.Actives = append(l.Actives, farm.Active{Name: "x", Percent: 99.5}) },
-		"bee statement \"maybe\"":                      func(l *farm.Label) { l.Bees = farm.Value("maybe") },
-		"counted per \"moon\"":                         func(l *farm.Label) { l.MaxPer = "moon" },
-		"give a weight per area":                       func(l *farm.Label) { l.Actives[0].Max = farm.Value(units.Of(1, "L/ha")) },
+		"maximum amount (1 L/ha) and the highest rate":                            func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "L/ha")) },
+		"lowest temperature (30 °C (86 °F)) is above the highest (20 °C (68 °F))": func(l *farm.Label) { l.MinTempC, l.MaxTempC = farm.Value(30.0), farm.Value(20.0) },
+		"between 0 and 100":       func(l *farm.Label) { l.Actives[0].Percent = 101 },
+		"add up to":               func(l *farm.Label) { l.Actives = append(l.Actives, farm.Active{Name: "x", Percent: 99.5}) },
+		"bee statement \"maybe\"": func(l *farm.Label) { l.Bees = farm.Value("maybe") },
+		"counted per \"moon\"":    func(l *farm.Label) { l.MaxPer = "moon" },
+		"give a weight per area":  func(l *farm.Label) { l.Actives[0].Max = farm.Value(units.Of(1, "L/ha")) },
 	} {
 		l := with(change)
 		require.NotEmpty(t, label.Contradictions(l), want)
@@ -289,13 +289,65 @@ func TestNight(t *testing.T) {
 	require.True(t, label.Plan(r).Refusals[0].Unknown) // the times of the sun are not known
 	r.Sunrise, r.Sunset = at("2026-07-20T05:45:00-04:00"), at("2026-07-20T20:20:00-04:00")
 	for end, ok := range map[string]bool{"2026-07-20T05:44:00-04:00": true, "2026-07-20T05:45:00-04:00": false, "2026-07-20T20:19:00-04:00": false, "2026-07-20T20:20:00-04:00": true} {
-		r.Start, r.End = time.Time{}, at(end)
+		r.Start, r.End = at(end), at(end)
 		require.Equal(t, ok, label.Plan(r).Allowed, end)
+	}
+	// Only the end is known: an end by day is a breach, any other may follow a
+	// beginning by day, and nothing is cleared.
+	for end, byDay := range map[string]bool{"2026-07-20T00:10:00-04:00": false, "2026-07-20T05:45:00-04:00": false, "2026-07-20T05:46:00-04:00": true,
+		"2026-07-20T20:19:00-04:00": true, "2026-07-20T20:20:00-04:00": false, "2026-07-20T23:50:00-04:00": false} {
+		r.Start, r.End = time.Time{}, at(end)
+		got := refused(t, label.Plan(r), label.CodeSunset, "2026-07-20")
+		require.Equal(t, !byDay, got.Unknown, end)
+		if !byDay {
+			require.Contains(t, got.Words, "when it began is not known", end)
+		}
 	}
 	r.Start, r.End = at("2026-07-20T20:00:00-04:00"), at("2026-07-20T21:00:00-04:00") // begun by day
 	refused(t, label.Plan(r), label.CodeSunset, "2026-07-20")
 	r.Start, r.End = at("2026-07-19T23:00:00-04:00"), at("2026-07-20T01:00:00-04:00") // past midnight
 	allowed(t, label.Plan(r))
+}
+
+// What took place without a beginning, or without any hour, is not cleared by
+// rules on the hour.
+func TestFindings_HourNotKnown(t *testing.T) {
+	l := bees(farm.BeesAfterSunset)
+	l.Hours = farm.Value([]farm.ClockSpan{{From: 18 * 60, To: 24 * 60}})
+	r := ask(l, "2026-07-20")
+	r.Sunrise, r.Sunset = at("2026-07-20T05:45:00-04:00"), at("2026-07-20T20:20:00-04:00")
+	x := put(l, "2026-07-20")
+	x.Start, x.End = at("2026-07-20T20:30:00-04:00"), at("2026-07-20T21:00:00-04:00")
+	codes := func(t farm.Treatment) map[string]bool {
+		out := map[string]bool{}
+		for _, f := range label.Findings(t, r) {
+			if f.Code == label.CodeSunset || f.Code == label.CodeHours || f.Code == label.CodeClosed {
+				out[f.Code] = f.Unknown
+			}
+		}
+		return out
+	}
+	require.Empty(t, codes(x))
+	x.Start = time.Time{}
+	require.Equal(t, map[string]bool{label.CodeSunset: true, label.CodeHours: true}, codes(x))
+	x.End = at("2026-07-20T17:00:00-04:00")
+	require.Equal(t, map[string]bool{label.CodeSunset: false, label.CodeHours: false}, codes(x))
+	x.End, x.EndKnown = at("2026-07-21T00:00:00-04:00"), false
+	require.Equal(t, map[string]bool{label.CodeSunset: true, label.CodeHours: true}, codes(x))
+
+	// Another one keeps the bed closed until 18:30: whether this one began before is not known.
+	r.Label = rei(4)
+	before := put(r.Label, "2026-07-20")
+	before.ID, before.Start, before.End = 7, at("2026-07-20T14:00:00-04:00"), at("2026-07-20T14:30:00-04:00")
+	r.History = []farm.Treatment{before}
+	r.Versions = map[int64]farm.Label{7: rei(4)}
+	x = put(r.Label, "2026-07-20")
+	x.Start, x.End = time.Time{}, at("2026-07-20T19:00:00-04:00")
+	require.Equal(t, map[string]bool{label.CodeClosed: true}, codes(x))
+	x.Start = at("2026-07-20T18:30:00-04:00")
+	require.Empty(t, codes(x))
+	x.Start = at("2026-07-20T18:29:00-04:00")
+	require.Equal(t, map[string]bool{label.CodeClosed: false}, codes(x))
 }
 
 func TestREIEnd(t *testing.T) {

@@ -45,20 +45,27 @@ func (r Request) bees(d *Decision) {
 }
 
 // night refuses from sunrise to sunset, or makes it a condition when the hour
-// is not planned yet.
+// is not planned yet. Where only the end is known, the application may have
+// begun by day, so that a late end does not clear it.
 func (r Request) night(d *Decision, code, words string) {
+	refuse := func(unknown bool, format string, args ...any) {
+		d.refuse(Rule{Code: code, Field: "bee statement", Where: envHazard + " or bee box", Unknown: unknown, Words: words + fmt.Sprintf(format, args...)})
+	}
 	start, instant := r.startOn(r.Date)
+	day := fmt.Sprintf("from sunrise (%s) to sunset (%s)", clock(r.Sunrise, r.loc()), clock(r.Sunset, r.loc()))
 	switch {
+	case !instant && r.past:
+		refuse(true, "; the hour of the application was not written down")
 	case !instant:
 		d.when("%s: apply between sunset and sunrise", words)
 	case r.Sunrise.IsZero() || r.Sunset.IsZero():
-		d.refuse(Rule{Code: code, Field: "bee statement", Where: envHazard + " or bee box", Unknown: true,
-			Words: words + "; the times of sunrise and sunset are not known"})
+		refuse(true, "; the times of sunrise and sunset are not known")
+	case r.Start.IsZero() && (!r.End.After(r.Sunrise) || !r.End.Before(r.Sunset)):
+		refuse(true, ": not %s; it ended at %s, and when it began is not known, so it may have begun by day", day, clock(r.End, r.loc()))
 	case !start.Before(r.Sunset), r.End.Before(r.Sunrise) && start.After(r.Sunset.Add(5*time.Minute-24*time.Hour)):
 		// The sunset of the day before lies within minutes of 24 hours earlier.
 	default:
-		d.refuse(Rule{Code: code, Field: "bee statement", Where: envHazard + " or bee box",
-			Words: fmt.Sprintf("%s: not from sunrise (%s) to sunset (%s)", words, clock(r.Sunrise, r.loc()), clock(r.Sunset, r.loc()))})
+		refuse(false, ": not %s", day)
 	}
 }
 
@@ -77,17 +84,17 @@ func (r Request) weather(d *Decision) {
 	case missing && r.Applying:
 		hot("the label limits the temperature and none is known; read a thermometer first", true)
 	case missing:
-		d.when("temperature %s; no forecast is known for %s", limits(lo, hasLo, hi, hasHi), r.Date)
+		d.when("temperature %s; no forecast is known for %s: check on the day", limits(lo, hasLo, hi, hasHi), r.Date)
 	}
 	if hasHi && top != nil && above(*top, hi) {
-		hot(fmt.Sprintf("%.4g °C (%.4g °F) is above the label's highest temperature of %.4g °C", *top, *top*1.8+32, hi), false)
+		hot(fmt.Sprintf("%s is above the label's highest temperature of %s", warmth(*top), warmth(hi)), false)
 	}
 	switch {
 	case !hasLo || missing:
 	case top != nil && above(lo, *top):
-		hot(fmt.Sprintf("%.4g °C is below the label's lowest temperature of %.4g °C", *top, lo), false)
+		hot(fmt.Sprintf("%s is below the label's lowest temperature of %s", warmth(*top), warmth(lo)), false)
 	case bottom == nil || above(lo, *bottom):
-		d.when("only while it is at least %.4g °C", lo)
+		d.when("only while it is at least %s: check on the day", warmth(lo))
 	}
 
 	r.wind(d)
@@ -105,18 +112,18 @@ func (r Request) wind(d *Decision) {
 		}
 		switch {
 		case r.WindMS != nil && hasHi && above(*r.WindMS, hi):
-			wind(fmt.Sprintf("wind of %.4g m/s is above the label's highest of %.5g m/s", *r.WindMS, hi), false)
+			wind(fmt.Sprintf("wind of %s is above the label's highest of %s", speed(*r.WindMS), speed(hi)), false)
 		case r.WindMS != nil && hasLo && above(lo, *r.WindMS):
-			wind(fmt.Sprintf("wind of %.4g m/s is below the label's lowest of %.5g m/s; in still air fine drops travel far", *r.WindMS, lo), false)
+			wind(fmt.Sprintf("wind of %s is below the label's lowest of %s; in still air fine drops travel far", speed(*r.WindMS), speed(lo)), false)
 		case r.WindMS == nil && r.Applying:
 			wind("the wind is not known, and not known is not calm; measure it", true)
 		case r.WindMS != nil:
 		case hasHi && hasLo:
-			d.when("wind from %.3g to %.3g m/s", lo, hi)
+			d.when("do not apply if the wind is under %s or over %s: check on the day", speed(lo), speed(hi))
 		case hasHi:
-			d.when("wind at most %.3g m/s", hi)
+			d.when("do not apply if the wind is over %s: check on the day", speed(hi))
 		default:
-			d.when("wind at least %.3g m/s", lo)
+			d.when("do not apply if the wind is under %s: check on the day", speed(lo))
 		}
 	}
 }
@@ -130,9 +137,22 @@ func (r Request) hours(d *Decision) {
 	}
 	words := farm.HoursWords(spans)
 	start, instant := r.startOn(r.Date)
-	if !instant {
+	unknown := func(why string) {
+		if r.Label.Advises("time_of_day") {
+			d.warn("the label advises the hours %s; %s", words, why)
+			return
+		}
+		d.refuse(Rule{Code: CodeHours, Field: "time of day", Where: directions, Unknown: true, Words: fmt.Sprintf("the label allows the hours %s; %s", words, why)})
+	}
+	switch {
+	case !instant && r.past:
+		unknown("the hour of the application was not written down")
+		return
+	case !instant:
 		d.when("only in the hours %s", words)
 		return
+	case r.Start.IsZero():
+		start = r.End.Add(-time.Minute) // the last minute of it is known
 	}
 	for at := start; at.Equal(start) || at.Before(r.End); at = at.Add(time.Minute) {
 		local := at.In(r.loc())
@@ -148,16 +168,19 @@ func (r Request) hours(d *Decision) {
 			Words: fmt.Sprintf("%s is outside the hours that the label allows, %s", local.Format("15:04"), words)})
 		return
 	}
+	if r.Start.IsZero() {
+		unknown(fmt.Sprintf("it ended at %s, and when it began is not known", r.End.In(r.loc()).Format("15:04")))
+	}
 }
 
 func limits(lo float64, hasLo bool, hi float64, hasHi bool) string {
 	switch {
 	case hasLo && hasHi:
-		return fmt.Sprintf("from %.4g to %.4g °C", lo, hi)
+		return fmt.Sprintf("from %s to %s", warmth(lo), warmth(hi))
 	case hasLo:
-		return fmt.Sprintf("at least %.4g °C", lo)
+		return "at least " + warmth(lo)
 	}
-	return fmt.Sprintf("at most %.4g °C", hi)
+	return "at most " + warmth(hi)
 }
 
 func (r Request) rain(d *Decision) {
@@ -173,7 +196,7 @@ func (r Request) rain(d *Decision) {
 			return
 		}
 	}
-	d.when("no rain and no irrigation for %.4g hours after", h)
+	d.when("do not apply if rain is on the way or falls: no rain and no irrigation for %.4g hours after; check on the day", h)
 	if r.Weather != nil && r.Weather.RainMM != nil && *r.Weather.RainMM > 0 {
 		d.warn("%.3g mm of rain on %s: choose hours that leave %.4g dry", *r.Weather.RainMM, r.Date, h)
 	}
@@ -187,11 +210,11 @@ func (r Request) place(d *Decision) {
 		}
 		switch {
 		case r.WaterM != nil && above(m, *r.WaterM):
-			refuse(fmt.Sprintf("the nearest water is %.4g m from the bed; the label keeps %.4g m", *r.WaterM, m), false)
+			refuse(fmt.Sprintf("the nearest water is %s from the bed; the label keeps %s", distance(*r.WaterM), distance(m)), false)
 		case r.WaterM == nil && r.Applying:
-			refuse(fmt.Sprintf("how far the nearest water is from the bed is not known; the label keeps %.4g m", m), true)
+			refuse(fmt.Sprintf("how far the nearest water is from the bed is not known; the label keeps %s", distance(m)), true)
 		case r.WaterM == nil:
-			d.when("at least %.4g m from any water", m)
+			d.when("at least %s from any water", distance(m))
 		}
 	}
 	text, ok := r.Label.Animals.Get()

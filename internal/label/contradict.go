@@ -44,7 +44,7 @@ func Contradictions(l farm.Label) []string {
 	number(l.MaxWindMS, "highest wind")
 	number(l.WaterBuffer, "distance to water")
 	say(l.MinTempC.Has() && l.MaxTempC.Has() && l.MinTempC.Value > l.MaxTempC.Value,
-		"the lowest temperature (%g °C) is above the highest (%g °C)", l.MinTempC.Value, l.MaxTempC.Value)
+		"the lowest temperature (%s) is above the highest (%s)", warmth(l.MinTempC.Value), warmth(l.MaxTempC.Value))
 	out = append(out, rateContradictions(l, bad)...)
 
 	sum := 0.0
@@ -70,7 +70,7 @@ func Contradictions(l farm.Label) []string {
 	number(l.MinWindMS, "lowest wind")
 	number(l.BoomM, "height of the nozzle")
 	say(l.MinWindMS.Has() && l.MaxWindMS.Has() && l.MinWindMS.Value > l.MaxWindMS.Value,
-		"the lowest wind (%g m/s) is above the highest (%g m/s)", l.MinWindMS.Value, l.MaxWindMS.Value)
+		"the lowest wind (%s) is above the highest (%s)", speed(l.MinWindMS.Value), speed(l.MaxWindMS.Value))
 	for _, v := range []farm.Stated[units.Quantity]{l.SprayMin, l.SprayMax} {
 		say(v.Has() && (v.Value.Unit.Dimension != units.VolPerArea || bad(v.Value.Value) || v.Value.Value == 0), "the spray volume is %s; give a volume per area above zero", v.Value)
 	}

@@ -169,6 +169,7 @@ type Request struct {
 	Work           []Work
 
 	ground, same []farm.Treatment // set by ready
+	past         bool             // the application took place; set by Findings
 }
 
 // Decision is the answer to a Request.

@@ -256,6 +256,8 @@ var placeRules = map[string]func(*testing.T){
 		r.Sunrise, r.Sunset = at("2026-07-20T05:45:00-04:00"), at("2026-07-20T20:20:00-04:00")
 		refused(t, label.Plan(r), label.CodeForaging, "2026-07-20")
 		r.End = at("2026-07-20T21:30:00-04:00")
+		require.True(t, refused(t, label.Plan(r), label.CodeForaging, "2026-07-20").Unknown, "when it begins is not known")
+		r.Start = at("2026-07-20T21:00:00-04:00")
 		d := label.Plan(r)
 		allowed(t, d)
 		require.Contains(t, d.Conditions, "look first: no bees on the flowers in and beside the bed")
@@ -286,7 +288,7 @@ var placeRules = map[string]func(*testing.T){
 		r := ask(windy(), "2026-07-20")
 		d := label.Plan(r)
 		allowed(t, d) // a plan carries the wind as a condition
-		require.Contains(t, d.Conditions, "wind at most 4.47 m/s")
+		require.Contains(t, d.Conditions, "do not apply if the wind is over 10 mph (4.4704 m/s): check on the day")
 		r.Applying = true
 		got := refused(t, label.Plan(r), label.CodeWind, "2026-07-20")
 		require.Equal(t, "wind", got.Field)

@@ -232,6 +232,9 @@ func (r Request) closed(d civil.Date) []block {
 			next := civil.DateIn(open, r.loc())
 			out = append(out, block{Rule{Code: CodeClosed, Field: "re-entry interval (REI)", Where: agBox,
 				Words: fmt.Sprintf("%s is closed until %s after %s", r.Bed.Code, clock(open, r.loc()), name(l))}, next})
+		case instant && r.Start.IsZero() && open.After(t.End) && open.After(d.In(r.loc())):
+			out = append(out, block{Rule: Rule{Code: CodeClosed, Field: "re-entry interval (REI)", Where: agBox, Unknown: true,
+				Words: fmt.Sprintf("%s was closed until %s after %s, and when this application began is not known", r.Bed.Code, clock(open, r.loc()), name(l))}})
 		}
 	}
 	return out

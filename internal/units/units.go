@@ -379,6 +379,22 @@ func (q Quantity) MustIn(unit string) float64 {
 	return v
 }
 
+// Natural returns q in the unit in which it was most likely written: the first
+// of its own and the others in which it is a whole number or a half, else the
+// first in which it has one decimal; q where there is none. The others measure
+// what q does.
+func (q Quantity) Natural(others ...string) Quantity {
+	for _, parts := range []float64{2, 10} {
+		for _, name := range append([]string{q.Unit.Name}, others...) {
+			v := q.MustIn(name)
+			if n := math.Round(v*parts) / parts; math.Abs(v-n) <= 1e-9*math.Max(1, math.Abs(v)) {
+				return Of(n, name)
+			}
+		}
+	}
+	return q
+}
+
 // Base returns the value in the dimension's base unit.
 func (q Quantity) Base() float64 {
 	if q.Unit.Dimension == Temperature {

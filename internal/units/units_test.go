@@ -190,3 +190,27 @@ func TestMixes(t *testing.T) {
 		require.ErrorIs(t, err, units.ErrAmbiguous, text)
 	}
 }
+
+// A figure kept in the base unit is found again in the unit it was copied in.
+func TestNatural(t *testing.T) {
+	for _, c := range []struct {
+		v      float64
+		base   string
+		others []string
+		want   string
+	}{
+		{(60 - 32) / 1.8, "C", []string{"F"}, "60 F"},
+		{15.5, "C", []string{"F"}, "15.5 C"},
+		{10, "C", []string{"F"}, "10 C"}, // 50 F is the same: its own unit comes first
+		{4.4704, "m/s", []string{"mph", "km/h"}, "10 mph"},
+		{16 / 3.6, "m/s", []string{"mph", "km/h"}, "16 km/h"},
+		{304.8, "m", []string{"ft"}, "1000 ft"},
+		{7.62, "m", []string{"ft", "yd"}, "25 ft"},
+		{1.23456, "m", []string{"ft", "yd"}, "1.23456 m"},
+		{-40, "C", []string{"F"}, "-40 C"},
+	} {
+		got := units.Of(c.v, c.base).Natural(c.others...)
+		require.Equal(t, c.want, got.String())
+		require.InDelta(t, c.v, got.Base(), 1e-9)
+	}
+}
