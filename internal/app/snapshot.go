@@ -97,7 +97,7 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 			return err
 		}
 		// A forecast entered for the days ahead belongs to the day's knowledge.
-		days, err := tx.Weather(on.AddDays(-60), on.AddDays(14))
+		days, err := tx.Weather(on.AddDays(-lookBack), on.AddDays(14))
 		if err != nil {
 			return err
 		}

@@ -252,6 +252,8 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 		Label: label.SeasonAsYear(l), Labels: labels, Versions: s.versions, ActiveKey: a.cat.ActiveKey, Apart: a.aparts(),
 		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic,
 	}
+	lasts := a.lasts(s.weather)
+	r.Lasts = func(from civil.Date) label.Lasting { return lasts(t.Pest, from) }
 	r.Bloom, r.Ground = label.Flowering(stage, farm.FlowersOn(s.done, b.Code, t.Date))
 	r.Looks = label.Looks(a.looks(), s.done, b.Code, t.Pest, t.Date)
 	r = a.ladder(s, b, t.Pest, stage, t.Date).Ask(r)

@@ -179,7 +179,7 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
 		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Agents: map[string][]week.AgentOffer{},
 		Labels: inUse(s.labels), Treatments: s.treatments, Versions: s.versions, Releases: s.releases, Done: s.done, Visits: s.visits,
-		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, ProductSafety: a.productSafety, Apart: a.aparts(), Looks: a.looks(),
+		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, ProductSafety: a.productSafety, Apart: a.aparts(), Looks: a.looks(), Lasts: a.lasts(s.weather),
 	}
 	for _, b := range s.beds {
 		in.Stages[b.Code], _ = farm.StageOn(s.stages[b.Code], on)

@@ -117,11 +117,11 @@ func (l *loader) releases() {
 
 func (l *loader) generations() {
 	var seen []string
-	l.table("generations.csv", columns("pest_key,days,degree_days,base_c"), func(w row) {
-		g := Generation{Pest: w.oneOf("pest_key", l.pestKeys...), Days: w.whole("days", 1, 1000, 0), Provenance: w.provenance()}
+	l.table("generations.csv", columns("pest_key,days,days_max,degree_days,base_c"), func(w row) {
+		g := Generation{Pest: w.oneOf("pest_key", l.pestKeys...), Days: w.whole("days", 1, 1000, 0), DaysMax: w.whole("days_max", 1, 1000, 0), Provenance: w.provenance()}
 		dd, base := w.num("degree_days"), w.num("base_c")
-		if (g.Days > 0) == (dd != nil) || (dd == nil) != (base == nil) || dd != nil && *dd <= 0 {
-			w.bad("days", "is no time of a generation", "write days, or degree-days above 0 with their base")
+		if (g.Days > 0) == (dd != nil) || (g.DaysMax > 0) != (g.Days > 0) || g.DaysMax < g.Days || (dd == nil) != (base == nil) || dd != nil && *dd <= 0 {
+			w.bad("days", "is no time of a generation", "write the fewest and the most days, or degree-days above 0 with their base")
 			return
 		}
 		if dd != nil {

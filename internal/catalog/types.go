@@ -316,11 +316,11 @@ type Active struct {
 	Provenance
 }
 
-// Generation is the time of one generation of a pest: days, or degree-days
-// above a base.
+// Generation is the time of one generation of a pest: the fewest and the most
+// days, or degree-days above a base.
 type Generation struct {
 	Pest              string
-	Days              int
+	Days, DaysMax     int
 	DegreeDays, BaseC float64
 	Provenance
 }

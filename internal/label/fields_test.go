@@ -213,6 +213,59 @@ func TestPlan_GenerationEnds(t *testing.T) {
 	require.Equal(t, "2026-07-01", label.Plan(r).Earliest.String())
 }
 
+// Nobody knows when generations begin: a limit of 2 per generation holds in
+// every 20 days, and for as long as nobody knows that one has ended.
+func TestPlan_LastsOfAGeneration(t *testing.T) {
+	l := with(func(l *farm.Label) { l.MoreMaxima = farm.Value([]farm.Maximum{{Count: 2, Per: farm.PerGeneration}}) })
+	l.Actives[0].Group = farm.Value("5")
+	lasts := func(from civil.Date) label.Lasting {
+		return label.Lasting{Known: true, Sure: true, Last: from.AddDays(19), Words: "20 days"}
+	}
+	for _, c := range []struct {
+		done []string
+		on   string
+		ok   bool
+		next string
+	}{
+		{[]string{"2026-06-01"}, "2026-06-10", true, "2026-06-10"},
+		{[]string{"2026-06-01", "2026-06-10"}, "2026-06-20", false, "2026-06-21"},
+		{[]string{"2026-06-01", "2026-06-10"}, "2026-06-21", true, "2026-06-21"},
+		{[]string{"2026-06-01", "2026-06-10", "2026-06-21"}, "2026-06-22", false, "2026-06-30"},
+		{[]string{"2026-06-15", "2026-06-20"}, "2026-06-10", false, "2026-07-05"}, // those to come count too
+	} {
+		r := ask(l, c.on)
+		r.Lasts, r.History = lasts, puts(l, c.done...)
+		d := label.Plan(r)
+		require.Equal(t, c.ok, d.Allowed, c)
+		require.Equal(t, c.next, d.Earliest.String(), c)
+	}
+	r := ask(l, "2026-06-20")
+	r.History = puts(l, "2026-06-01", "2026-06-10")
+	r.Lasts = func(civil.Date) label.Lasting { return label.Lasting{Known: true, Words: "10 of 146 are reached"} }
+	d := label.Plan(r)
+	require.True(t, d.Has(label.CodeMaxCount))
+	require.Contains(t, d.Refusals[0].Words, "2 of 2 applications are used in the generation from 2026-06-01 (10 of 146 are reached)")
+	require.True(t, d.Earliest.IsZero())
+	r.Lasts = func(civil.Date) label.Lasting { return label.Lasting{Words: "look up how long one takes"} }
+	d = label.Plan(r)
+	require.True(t, d.Refusals[0].Unknown)
+	require.Contains(t, d.Refusals[0].Words, "look up how long one takes")
+
+	// Rotation: the same generation, the next, the one after that, and not known.
+	l.MoreMaxima = farm.None[[]farm.Maximum]()
+	for on, want := range map[string]string{"2026-06-20": "", "2026-06-21": "generation before this one", "2026-07-10": "generation before this one", "2026-07-11": ""} {
+		r := ask(l, on)
+		r.Lasts, r.History = lasts, puts(l, "2026-06-01")
+		said := strings.Join(label.Plan(r).Warnings, "|")
+		require.Equal(t, want != "", strings.Contains(said, "rotate the mode"), on)
+		require.Contains(t, said, want, on)
+	}
+	r = ask(l, "2026-06-21")
+	r.History = puts(l, "2026-06-01")
+	r.Lasts = func(civil.Date) label.Lasting { return label.Lasting{Known: true} }
+	require.Contains(t, strings.Join(label.Plan(r).Warnings, "|"), "a 30-day window is used")
+}
+
 // Where nobody knows the season, every maximum per season is read as per
 // year, the calendar year and 12 months; a season that the label gives stays.
 func TestSeasonAsYear(t *testing.T) {

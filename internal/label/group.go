@@ -1,6 +1,9 @@
 package label
 
 import (
+	"fmt"
+	"slices"
+
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 )
@@ -52,6 +55,12 @@ func (r Request) rotation(d *Decision) {
 				continue
 			}
 			switch ago := r.Date.Sub(t.Date); {
+			case len(r.Generations) == 0 && r.Lasts != nil && r.Lasts(t.Date).Sure:
+				last := r.Lasts(t.Date).Last
+				if next := r.Lasts(last.AddDays(1)).Last; r.Date.After(last) && (next.IsZero() || !r.Date.After(next)) {
+					d.warn("rotate the mode of action: group %s was used on %s against the generation before this one", g, t.Date)
+					said[g] = true
+				}
 			case len(r.Generations) > 0 && r.generation(t.Date) == now-1:
 				d.warn("rotate the mode of action: group %s was used on %s against the generation before this one", g, t.Date)
 				said[g] = true
@@ -61,6 +70,40 @@ func (r Request) rotation(d *Decision) {
 			}
 		}
 	}
+}
+
+// Lasting is how long one generation of a pest runs.
+type Lasting struct {
+	Known bool       // how long one takes is known
+	Sure  bool       // Last is no guess: no temperature was missing
+	Last  civil.Date // its last day at the slowest; zero is not known
+	Words string     // what it rests on, or what to look up
+}
+
+// generations are the spans of one generation that could hold d: those that
+// begin on d or on an application before it.
+func (r Request) generations(d civil.Date) ([]period, []block) {
+	starts := append([]civil.Date{d}, dates(r.here())...)
+	slices.SortFunc(starts, civil.Date.Compare)
+	var out []period
+	for _, s := range slices.Compact(starts) {
+		if s.After(d) {
+			break
+		}
+		g := r.Lasts(s)
+		if !g.Known {
+			return nil, []block{{Rule: Rule{Code: CodeSeason, Field: "time of one generation of the pest", Unknown: true,
+				Words: "the label counts per generation of the pest, and how long one takes is not known: " + g.Words}}}
+		}
+		p := period{Span{s, g.Last}, fmt.Sprintf("generation from %s (%s)", s, g.Words), CodeMaxCount, g.Last.AddDays(1)}
+		if g.Last.IsZero() {
+			p.To, p.next = endOfTime, civil.Date{}
+		}
+		if p.Holds(d) {
+			out = append(out, p)
+		}
+	}
+	return out, nil
 }
 
 // generation returns how many generations have begun by d.

@@ -150,7 +150,11 @@ type Request struct {
 	PracticeMissing string
 
 	Generations []civil.Date // first days of the pest's generations, ascending; empty is unknown
-	GroupDays   int          // window for the rotation warning then; 0 is DefaultGroupDays
+	// Lasts, where Generations is empty, tells how long a generation of the pest
+	// runs that begins on a day. Nobody knows when generations begin, so a limit
+	// per generation holds in every one that could begin on an application.
+	Lasts     func(from civil.Date) Lasting
+	GroupDays int // window for the rotation warning then; 0 is DefaultGroupDays
 
 	Looks []Look // what the actives need to know of the pest
 

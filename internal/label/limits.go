@@ -153,6 +153,9 @@ func (r Request) periods(d civil.Date, lim limit) ([]period, []block) {
 	case farm.PerNone:
 		return []period{{Span{startOfTime, endOfTime}, "whole record, for the label gives no time", CodeMaxCount, civil.Date{}}}, nil
 	case farm.PerGeneration:
+		if len(r.Generations) == 0 && r.Lasts != nil {
+			return r.generations(d)
+		}
 		i := -1
 		for n, g := range r.Generations {
 			if !g.After(d) {

@@ -91,6 +91,20 @@ func slowSpans(r label.Request, m farm.Maximum, d civil.Date, busy map[civil.Dat
 		}
 		out = append(out, [2]civil.Date{r.CycleStart, r.CycleStart.AddDays(5000)})
 	case farm.PerGeneration:
+		if len(r.Generations) == 0 && r.Lasts != nil { // every one that could hold d, whatever day it began
+			for back := range 700 {
+				from := d.AddDays(-back)
+				switch g := r.Lasts(from); {
+				case !g.Known:
+					return nil, "generation"
+				case g.Last.IsZero():
+					out = append(out, [2]civil.Date{from, d.AddDays(5000)})
+				case !g.Last.Before(d):
+					out = append(out, [2]civil.Date{from, g.Last})
+				}
+			}
+			return out, ""
+		}
 		if len(r.Generations) == 0 || d.Before(r.Generations[0]) {
 			return nil, "generation"
 		}

@@ -66,6 +66,15 @@ func random(rng *rand.Rand) label.Request {
 			r.Generations = append(r.Generations, g)
 			g = g.AddDays(between(rng, 20, 60))
 		}
+	} else if rng.IntN(3) > 0 {
+		long, known, end := between(rng, 5, 60), rng.IntN(5) > 0, r.Date.AddDays(between(rng, -40, 60))
+		r.Lasts = func(from civil.Date) label.Lasting {
+			last := from.AddDays(long - 1)
+			if last.After(end) {
+				last = civil.Date{}
+			}
+			return label.Lasting{Known: known, Sure: !last.IsZero(), Last: last}
+		}
 	}
 	if rng.IntN(3) == 0 {
 		r.FarmMinDays = rng.IntN(15)

@@ -83,6 +83,9 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 		History: b.in.Treatments, Organic: b.in.Farm.Organic, FarmMinDays: b.in.Farm.ProductDays,
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 	}
+	if b.in.Lasts != nil {
+		r.Lasts = func(from civil.Date) label.Lasting { return b.in.Lasts(a.Pest.Key, from) }
+	}
 	r.Bloom, r.Ground = label.Flowering(a.Stage, farm.FlowersOn(b.in.Done, a.Bed.Code, on))
 	r.Looks = label.Looks(b.in.Looks, b.in.Done, a.Bed.Code, a.Pest.Key, on)
 	if w, ok := b.in.Weather[on]; ok {

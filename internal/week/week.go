@@ -123,6 +123,8 @@ type Input struct {
 	Planted map[string]civil.Date
 	// Own is what the farm's own results of the season say of its steps, by pest.
 	Own map[string][]effect.Own
+	// Lasts tells how long a generation of a pest runs that begins on a day.
+	Lasts func(pest string, from civil.Date) label.Lasting
 	// ActiveKey and Apart are of label.Request.
 	ActiveKey func(name string) (string, bool)
 	Apart     []label.Apart
