@@ -28,6 +28,7 @@ type snapshot struct {
 	releases   []farm.Release
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
+	covers     []farm.PlannedCover // sown from lookBack days before on
 	overrides  []farm.Override
 	notes      *noteBook
 }
@@ -88,6 +89,9 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 			return err
 		}
 		if s.done, err = tx.Dones(season); err != nil {
+			return err
+		}
+		if s.covers, err = tx.Covers(store.Filter{From: back.From}); err != nil {
 			return err
 		}
 		if s.overrides, err = tx.Overrides(on); err != nil {

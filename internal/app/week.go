@@ -18,6 +18,7 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/effect"
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 	"leafturn/internal/report"
 	"leafturn/internal/verdict"
 	"leafturn/internal/week"
@@ -162,6 +163,27 @@ func (a *App) conditions(s snapshot) map[string]bool {
 	return holds
 }
 
+// plannedWork is the work in the beds that the plan of covers holds from the
+// day on: sowing them, and ending them.
+func (a *App) plannedWork(s snapshot) map[string][]label.Work {
+	out := map[string][]label.Work{}
+	for _, c := range s.covers {
+		name := c.Cover
+		for _, x := range a.cat.Covers() {
+			if x.Key == c.Cover {
+				name = x.Name
+			}
+		}
+		if !c.Sow.Before(s.on) {
+			out[c.Bed] = append(out[c.Bed], label.Work{What: "sowing " + name, Date: c.Sow, Plants: true})
+		}
+		if !c.Kill.Before(s.on) && !c.Kill.IsZero() {
+			out[c.Bed] = append(out[c.Bed], label.Work{What: "ending " + name, Date: c.Kill})
+		}
+	}
+	return out
+}
+
 // weekInput joins everything that the list is made from, as it was known on a day.
 func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) {
 	s, err := a.snapshot(ctx, on)
@@ -181,6 +203,7 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 		Labels: inUse(s.labels), Treatments: s.treatments, Versions: s.versions, Releases: s.releases, Done: s.done, Visits: s.visits,
 		Weather: s.weather, Wait: a.wait, Planted: s.planted, ActiveKey: a.cat.ActiveKey, ProductSafety: a.productSafety, Apart: a.aparts(), Looks: a.looks(), Lasts: a.lasts(s.weather),
 	}
+	in.Work = a.plannedWork(s)
 	for _, b := range s.beds {
 		in.Stages[b.Code], _ = farm.StageOn(s.stages[b.Code], on)
 	}

@@ -376,6 +376,11 @@ func (j *judge) permission(u use) {
 	if l.WaterBuffer.Has() && (u.q.WaterM != nil && *u.q.WaterM < l.WaterBuffer.Value || u.q.WaterM == nil && !strings.Contains(u.conditions, "water")) {
 		j.bad("%s beside water", l.Key)
 	}
+	for _, w := range u.q.Work {
+		if w.Date.After(u.day) && (l.PlantBack.State == "" || l.PlantBack.Has() && daysBetween(u.day, w.Date) < l.PlantBack.Value) {
+			j.bad("%s on %s and %s on %s", l.Key, u.day, w.What, w.Date)
+		}
+	}
 	if l.Animals.Has() && (len(u.q.Animals) > 0 || !strings.Contains(u.conditions, "animals")) {
 		j.bad("%s where animals come", l.Key)
 	}

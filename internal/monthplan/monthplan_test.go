@@ -61,6 +61,14 @@ func TestMake_Product(t *testing.T) {
 		{name: "natural enemies whose harm is not known", farm: func(in *monthplan.Input) {
 			in.Released = []farm.Release{{Bed: "B1", Agent: "mite_eater", Date: civil.MustParse("2026-07-18")}}
 		}, why: "is not known"},
+		{name: "thirty days before a cover is sown", change: func(l *farm.Label) { l.PlantBack = farm.Value(30) },
+			farm: func(in *monthplan.Input) {
+				in.Offers[0].Products[0].Work = []label.Work{{What: "sowing rye", Date: civil.MustParse("2026-07-31"), Plants: true}}
+			}, start: "2026-07-31 06:00"}, // the day itself: after the sowing, as it says
+		{name: "a planting-back interval that nobody read, and a cover to be sown", change: func(l *farm.Label) { l.PlantBack = farm.Stated[int]{} },
+			farm: func(in *monthplan.Input) {
+				in.Offers[0].Products[0].Work = []label.Work{{What: "sowing rye", Date: civil.MustParse("2026-08-31"), Plants: true}}
+			}, why: "planting-back interval"},
 		{name: "no label at all", farm: func(in *monthplan.Input) { in.Offers[0].Products = nil }, why: "no label"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

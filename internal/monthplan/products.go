@@ -189,7 +189,7 @@ func (p *planner) asked(r label.Request, start, end time.Time, skip string) labe
 	r.Loc, r.Date = p.in.Zone, civil.DateIn(end, p.in.Zone)
 	r.Start, r.End = start, end
 	r.History = slices.Clone(p.in.History)
-	r.Work = nil
+	r.Work = slices.Clone(r.Work) // what is planned in the bed besides
 	for _, s := range p.slots {
 		switch {
 		case s.ID == skip:
@@ -222,6 +222,12 @@ func (p *planner) asked(r label.Request, start, end time.Time, skip string) labe
 		r.Sunrise, r.Sunset = s[0], s[1]
 	}
 	return r
+}
+
+// plantings are the planned plantings of a request: no other hour of a day
+// mends what a label keeps from them.
+func plantings(r label.Request) []label.Work {
+	return slices.DeleteFunc(slices.Clone(r.Work), func(w label.Work) bool { return !w.Plants })
 }
 
 func area(r label.Request) float64 {
@@ -266,7 +272,7 @@ func (p *planner) place(o Offer, c choice, count Slot, days []civil.Date) (s Slo
 		if w, ok := p.in.Weather[d]; ok {
 			day.Weather = &w
 		}
-		day.Work = nil
+		day.Work = plantings(c.request)
 		dec := label.Plan(day)
 		var firm []label.Rule
 		for _, r := range dec.Refusals {

@@ -123,6 +123,9 @@ func random(r *rand.Rand) monthplan.Input {
 		if r.IntN(4) == 0 {
 			l.MinTempC = farm.Value(8.0)
 		}
+		if r.IntN(3) == 0 {
+			l.PlantBack = []farm.Stated[int]{{}, farm.Value(10), farm.Value(30)}[r.IntN(3)]
+		}
 		if r.IntN(4) == 0 {
 			l.MaxWindMS = farm.Value(4.0)
 		}
@@ -270,6 +273,9 @@ func random(r *rand.Rand) monthplan.Input {
 					}
 					if r.IntN(6) == 0 {
 						q.FarmMinDays = 9
+					}
+					if r.IntN(4) == 0 {
+						q.Work = []label.Work{{What: "sowing rye", Date: in.Today.AddDays(r.IntN(45)), Plants: true}}
 					}
 					q.Bloom, q.Ground = label.BloomNone, label.BloomNone
 					switch r.IntN(4) {

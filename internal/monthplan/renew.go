@@ -145,8 +145,9 @@ func latest(a, b civil.Date) civil.Date {
 
 // dayOnly asks of a whole day, with the work left aside that another hour mends.
 func (p *planner) dayOnly(r label.Request, d civil.Date) label.Request {
+	planned := plantings(r)
 	r = p.asked(r, time.Time{}, time.Time{}, "")
-	r.Date, r.Work, r.Wet, r.Weather = d, nil, nil, nil
+	r.Date, r.Work, r.Wet, r.Weather = d, planned, nil, nil
 	return r
 }
 

@@ -82,6 +82,7 @@ func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]
 		Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
 		History: b.in.Treatments, Organic: b.in.Farm.Organic, FarmMinDays: b.in.Farm.ProductDays,
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
+		Work: b.in.Work[a.Bed.Code],
 	}
 	if b.in.Lasts != nil {
 		r.Lasts = func(from civil.Date) label.Lasting { return b.in.Lasts(a.Pest.Key, from) }

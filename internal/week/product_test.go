@@ -97,6 +97,14 @@ func TestProduct_OnlyAsTheLabelAllows(t *testing.T) {
 			in.Labels = in.Labels[:1]
 			in.Apart = []label.Apart{{A: "oil", B: l.Actives[0].Name, Days: 30, Source: "a table"}}
 		}, []string{"kept 30 days apart", "B1: not before Fri 31 Jul", "30 days is the published figure (a table), the label governs"}},
+		{"a cover is to be sown within the planting-back interval", func(l *farm.Label, in *week.Input) {
+			l.PlantBack = farm.Value(30)
+			in.Work = map[string][]label.Work{"B1": {{What: "sowing rye", Date: today.AddDays(29), Plants: true}}}
+		}, []string{"sowing rye is planned on"}},
+		{"a cover is to be sown after it", func(l *farm.Label, in *week.Input) {
+			l.PlantBack = farm.Value(30)
+			in.Work = map[string][]label.Work{"B1": {{What: "sowing rye", Date: today.AddDays(30), Plants: true}}, "B2": {{What: "sowing rye", Date: today, Plants: true}}}
+		}, nil},
 		{"organic farm, and only an application was noted", func(l *farm.Label, in *week.Input) {
 			in.Farm.Organic = true
 			in.Done = []farm.Done{{Bed: "B1", Pest: "slug", Action: "slug_bait", Date: today.AddDays(-9)}}

@@ -122,7 +122,8 @@ type Input struct {
 	// label limits per crop cycle; a bed that is not in it is not known.
 	Planted map[string]civil.Date
 	// Own is what the farm's own results of the season say of its steps, by pest.
-	Own map[string][]effect.Own
+	Own  map[string][]effect.Own
+	Work map[string][]label.Work // planned in the beds, besides what the list asks for
 	// Lasts tells how long a generation of a pest runs that begins on a day.
 	Lasts func(pest string, from civil.Date) label.Lasting
 	// ActiveKey and Apart are of label.Request.
