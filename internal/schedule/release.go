@@ -12,6 +12,7 @@ package schedule
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -89,6 +90,9 @@ type ReleaseRequest struct {
 	Forecast []farm.WeatherDay // measured or forecast, any order
 	Latitude *float64          // of the farm, degrees north; nil is not known
 	Pack     int               // animals or sachets per pack; 0 is not known
+	// Parcel is true where each release comes by parcel on its day: then a day on
+	// which no parcel is to arrive is no day for a release.
+	Parcel bool
 
 	daylight map[civil.Date]float64 // hours, as far as they were asked for
 }
@@ -155,7 +159,8 @@ const dayLength = "day length"
 // Number: area × rate, or rate × mean per leaf × leaves, rounded up. Release
 // date: the first day that is not before the wanted one, not before today plus
 // the lead time, and at least WaitDays after every residue; a day whose known
-// weather fails the agent's limits is passed over. Order date: release − lead
+// weather fails the agent's limits is passed over, and where it comes by Parcel
+// one that suits none. Order date: release − lead
 // days. Weather that is not known leaves the plan not Firm. A treatment whose
 // effect on the agent is not known refuses the plan.
 func Release(q ReleaseRequest) ReleasePlan {
@@ -192,6 +197,10 @@ func Release(q ReleaseRequest) ReleasePlan {
 			day = free.AddDays(-1)
 			continue
 		}
+		if why := q.noParcel(day, weather); why != "" {
+			moved = append(moved, why)
+			continue
+		}
 		p.Gates = q.gates(day, weather)
 		bad := ""
 		for _, g := range p.Gates {
@@ -225,8 +234,18 @@ func Release(q ReleaseRequest) ReleasePlan {
 		p.Words = q.Bed.Code + ": " + words
 		return p
 	}
-	p.dates(q, day)
+	p.dates(q, day, weather)
 	return p
+}
+
+// noParcel says why no parcel is to come on a day.
+func (q ReleaseRequest) noParcel(d civil.Date, weather map[civil.Date]farm.WeatherDay) string {
+	if !q.Parcel {
+		return ""
+	}
+	w := weather[d]
+	w.Date = d
+	return ParcelDay(w)
 }
 
 func or(a, b string) string {
@@ -506,7 +525,7 @@ func highest(v []float64) float64 {
 }
 
 // dates fills in everything that follows from the release day.
-func (p *ReleasePlan) dates(q ReleaseRequest, day civil.Date) {
+func (p *ReleasePlan) dates(q ReleaseRequest, day civil.Date, weather map[civil.Date]farm.WeatherDay) {
 	a := q.Agent
 	p.Release, p.Order = day, day.AddDays(-max(0, a.LeadDays))
 	p.Firm = true
@@ -524,7 +543,11 @@ func (p *ReleasePlan) dates(q ReleaseRequest, day civil.Date) {
 	default:
 		for i := 1; i < a.Releases; i++ {
 			d, why := q.free(later(day.AddDays(i*a.IntervalDays), all[len(all)-1].AddDays(a.IntervalDays)))
-			if why != "" {
+			for no := q.noParcel(d, weather); no != ""; no = q.noParcel(d, weather) {
+				next, more := q.free(d.AddDays(1))
+				d, why = next, or(or(more, why), no)
+			}
+			if why != "" && !slices.Contains(p.Warnings, why) {
 				p.Warnings = append(p.Warnings, why)
 			}
 			if !q.Until.IsZero() && d.After(q.Until) {

@@ -113,7 +113,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	}
 	today := b.in.Today
 	req := b.releaseRequest(a, offer)
-	req.Until = b.lastUseful(offer.Rate)
+	req.Until, req.Parcel = b.lastUseful(offer.Rate), true
 	ordered, isOrdered := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key)
 	n, last := b.released(a.Bed.Code, act.Agent)
 	coming := isOrdered && ordered.After(last) && today.Sub(ordered) <= orderedDays
@@ -171,7 +171,8 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		}
 		when += ", again on " + strings.Join(days, " and ")
 	}
-	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), when)}
+	details := []string{fmt.Sprintf("%s: %s to let out on %s", a.Bed.Code, countWords(plan), when),
+		fmt.Sprintf("order by %s for a parcel on %s; tell the seller that day", plan.Order.Short(), plan.Release.Short())}
 	if again {
 		details = append(details, fmt.Sprintf("%s: the last one did not settle (%s); once more if the reason is gone:", a.Bed.Code, took.words))
 		details = append(details, b.whyNotSettled(a, act, offer, took)...)
@@ -205,7 +206,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		Sources: []assess.Ref{ref}, Traces: []Trace{trace},
 	})
 	// A residue or the weather that moves the day is a thing not to do before.
-	if early := today.AddDays(offer.Rate.LeadDays); plan.Release.After(early) && n == 0 {
+	if early := b.parcelDay(today.AddDays(offer.Rate.LeadDays)); plan.Release.After(early) && n == 0 {
 		b.add(Line{
 			Section: Avoid, Ref: "not:" + a.Pest.Key + ":early:" + act.Agent, Pest: a.Pest.Key, PestName: a.Pest.Name,
 			Beds: []string{a.Bed.Code}, Head: "No release of " + offer.Rate.Name + " before its day",
@@ -214,6 +215,16 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 		})
 	}
 	return nil, true
+}
+
+// parcelDay is the first day from d on on which a parcel may come.
+func (b *builder) parcelDay(d civil.Date) civil.Date {
+	for ; ; d = d.AddDays(1) {
+		w := b.in.Weather[d]
+		if w.Date = d; schedule.ParcelDay(w) == "" {
+			return d
+		}
+	}
 }
 
 // releaseRequest asks when and how many of an agent are to be let out in a bed.
@@ -335,13 +346,19 @@ func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, or
 	if by.Before(b.in.Today) {
 		by = b.in.Today
 	}
+	details := []string{fmt.Sprintf("%s: %s from %s on", a.Bed.Code, countWords(plan), plan.Release.Short()),
+		"in the evening, on moist leaves; open at once and look that they move"}
+	if good := b.parcelDay(next); good != next && !next.Before(b.in.Today) {
+		w := b.in.Weather[next]
+		w.Date = next
+		details = append(details, fmt.Sprintf("it may come on %s: %s; ask the seller to send it for %s", next.Short(), schedule.ParcelDay(w), good.Short()))
+	}
 	b.add(Line{
 		Section: Do, Ref: "do:" + a.Pest.Key + ":let-out:" + act.Agent, Pest: a.Pest.Key, PestName: a.Pest.Name,
 		Rung: Biological, Beds: []string{a.Bed.Code},
-		Head: "Let out " + offer.Rate.Name + " on the day it comes",
-		Details: append([]string{fmt.Sprintf("%s: %s from %s on", a.Bed.Code, countWords(plan), plan.Release.Short()),
-			"in the evening, on moist leaves; open at once and look that they move"}, plan.Warnings...),
-		Why: fmt.Sprintf("ordered on %s; %s", ordered.Short(), Short(*a)), From: plan.Release, By: by,
+		Head:    "Let out " + offer.Rate.Name + " on the day it comes",
+		Details: append(details, plan.Warnings...),
+		Why:     fmt.Sprintf("ordered on %s; %s", ordered.Short(), Short(*a)), From: plan.Release, By: by,
 		Record:  fmt.Sprintf("leafturn release %s %s --amount N", act.Agent, bedsHere),
 		Sources: []assess.Ref{{Basis: offer.Rate.Basis, Source: offer.Rate.Source, URL: offer.Rate.URL}},
 		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Release: &req, Ordered: ordered,

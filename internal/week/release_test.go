@@ -16,11 +16,24 @@ func TestRelease_Order(t *testing.T) {
 	in := input(found("B1", mites(), today, 9))
 	l := build(t, in, nil)
 	x := line(t, l, "order:mite:mite_release")
-	require.Equal(t, today, x.By, "let out in five days at the earliest, so ordered today")
-	require.Contains(t, x.Details[0], "B1: 50 to 100 animals to let out on Sat 18 Jul") // 5 to 10 per m² on 10 m²
-	require.Contains(t, x.Details[0], ", again on Sat 25 Jul")
+	require.Equal(t, today.AddDays(2), x.By, "in five days, Sat 18 July, no parcel comes: five days before the Monday after")
+	require.Contains(t, x.Details[0], "B1: 50 to 100 animals to let out on Mon 20 Jul") // 5 to 10 per m² on 10 m²
+	require.Contains(t, x.Details[0], ", again on Mon 27 Jul")
+	require.Equal(t, "order by Wed 15 Jul for a parcel on Mon 20 Jul; tell the seller that day", x.Details[1])
+	require.Contains(t, x.Details, "a parcel is not to arrive at a weekend (common practice)")
 	require.False(t, has(l, "order:mite:mite_early"), "one agent for a bed, that of the action level")
 	require.False(t, has(l, "not:mite:early"))
+
+	// A day too hot for the parcel is passed over too, known or forecast.
+	hot := 33.0
+	in.Weather[day("2026-07-20")] = farm.WeatherDay{Date: day("2026-07-20"), MaxC: &hot, Forecast: true}
+	x = line(t, build(t, in, nil), "order:mite:mite_release")
+	require.Equal(t, today.AddDays(3), x.By)
+	require.Contains(t, x.Details[0], "Tue 21 Jul, again on Tue 28 Jul")
+	in.Agents["hot"][0].Rate.LeadDays = 3 // to a Thursday
+	x = line(t, build(t, in, nil), "order:mite:mite_release")
+	require.Equal(t, today, x.By)
+	require.Contains(t, x.Details[0], "Thu 16 Jul, again on Thu 23 Jul")
 
 	// Between the levels the one for few mites.
 	l = build(t, input(found("B1", mites(), today, 3)), nil)
@@ -31,15 +44,16 @@ func TestRelease_Order(t *testing.T) {
 // A harmful residue moves the release and so the order; the longest governs.
 func TestRelease_Residue(t *testing.T) {
 	in := input(found("B1", mites(), today, 9))
+	in.Agents["hot"][0].Rate.LeadDays = 2 // to a Wednesday
 	in.Labels = []farm.Label{soap()}
 	treated(&in, in.Labels, put(1, "B1", soap(), "earwig", "2026-07-10"), put(2, "B1", soap(), "earwig", "2026-07-12"))
 	l := build(t, in, nil)
 	x := line(t, l, "order:mite:mite_release")
-	require.Equal(t, day("2026-07-14"), x.By, "let out on 19 July, 7 days after the soap of the 12th; five days to arrive")
-	require.Contains(t, x.Details[0], "Sun 19 Jul")
+	require.Equal(t, day("2026-07-18"), x.By, "let out on Mon 20 July, more than 7 days after the soap of the 12th; two days to arrive")
+	require.Contains(t, x.Details[0], "Mon 20 Jul")
 	no := line(t, l, "not:mite:early:hot")
 	require.Equal(t, "soap of Sun 12 Jul still harms it until Sun 19 Jul (7 days)", no.Why)
-	require.Contains(t, no.Details, "B1: not before Sun 19 Jul")
+	require.Contains(t, no.Details, "B1: not before Mon 20 Jul")
 
 	oil := read("oil", "oil", "mite")
 	treated(&in, []farm.Label{soap(), oil}, put(1, "B1", oil, "earwig", "2026-07-05"), put(2, "B1", soap(), "earwig", "2026-07-12"))
@@ -79,6 +93,12 @@ func TestRelease_Course(t *testing.T) {
 	require.Contains(t, out.Why, "ordered on Sat 11 Jul")
 	require.Equal(t, "leafturn release hot B1 --amount N", out.Record)
 
+	// What is on its way comes when it comes; that it may be a bad day is said.
+	in.Done[0].Date = today
+	out = line(t, build(t, in, nil), "do:mite:let-out:hot")
+	require.Equal(t, today.AddDays(5), out.From)
+	require.Contains(t, out.Details, "it may come on Sat 18 Jul: a parcel is not to arrive at a weekend (common practice); ask the seller to send it for Mon 20 Jul")
+
 	// Late: due some days ago, so today; and no sooner than a residue allows.
 	in.Done[0].Date = today.AddDays(-10)
 	out = line(t, build(t, in, nil), "do:mite:let-out:hot")
@@ -106,7 +126,7 @@ func TestRelease_Course(t *testing.T) {
 	in.Done = []farm.Done{ordered}
 	l = build(t, in, nil)
 	next := line(t, l, "order:mite:mite_release")
-	require.Equal(t, today.AddDays(1), next.By, "7 days after the last, less 5 to arrive")
+	require.Equal(t, today.AddDays(2), next.By, "8 days after the last, for no parcel comes on a Sunday, less 5 to arrive")
 	for _, d := range next.Details {
 		require.NotContains(t, d, "again on", "two releases in all: this is the last")
 	}
