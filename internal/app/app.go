@@ -149,10 +149,13 @@ func asUsage(err error) error {
 }
 
 // Staged is an output that is ready and not yet given out: Keep gives it out,
-// Drop leaves things as they were.
+// Drop leaves things as they were. Where Undo is set it takes back what Keep
+// gave out, and Done ends that.
 type Staged struct {
 	Keep func() error
 	Drop func()
+	Undo func() error
+	Done func()
 }
 
 // WriteFile writes a file whole or not at all: under a temporary name beside
@@ -162,11 +165,16 @@ func WriteFile(path string, data []byte) error {
 	if err != nil {
 		return err
 	}
-	return s.Keep()
+	if err := s.Keep(); err != nil {
+		return err
+	}
+	s.done()
+	return nil
 }
 
 // StageFile writes a file under a temporary name beside it and syncs it; Keep
-// renames it. Room and rights are used up before anything is seen of it.
+// renames it and leaves the old one under another name until Done, so that Undo
+// needs no room. Room and rights are used up before anything is seen of it.
 func StageFile(path string, data []byte) (Staged, error) {
 	fail := func(err error) error {
 		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, err)
@@ -193,12 +201,33 @@ func StageFile(path string, data []byte) (Staged, error) {
 		drop()
 		return Staged{}, fail(err)
 	}
+	old := f.Name() + "-old"
+	had := false
 	keep := func() error {
+		had = os.Link(path, old) == nil
+		if !had {
+			had = copyFile(path, old) == nil // a disk without links
+		}
 		if err := os.Rename(f.Name(), path); err != nil {
+			os.Remove(old)
 			drop()
 			return fail(err)
 		}
 		return nil
 	}
-	return Staged{Keep: keep, Drop: drop}, nil
+	undo := func() error {
+		if had {
+			return os.Rename(old, path)
+		}
+		return os.Remove(path)
+	}
+	return Staged{Keep: keep, Drop: drop, Undo: undo, Done: func() { os.Remove(old) }}, nil
+}
+
+func copyFile(from, to string) error {
+	data, err := os.ReadFile(from)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(to, data, 0o644)
 }

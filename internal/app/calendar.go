@@ -74,10 +74,12 @@ func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, 
 }
 
 // export puts the events into doc and gives it out. What the file holds is
-// noted in one transaction: the file is made ready in it, and seen only once the
-// note is safe. So a file that cannot be written leaves the ledger as it was, a
-// note that cannot be kept leaves no file, and no two files give different words
-// under one sequence. Files of earlier days are copies and are not noted.
+// noted in one transaction, and the file is made ready and given its name in it,
+// before the note is safe: a file that cannot be written or named leaves the
+// ledger as it was, and where the note cannot be kept the old file is put back.
+// So no two files give different words under one sequence, and none is skipped.
+// What cannot be taken back, such as standard output, is given out after the
+// note. Files of earlier days are copies and are not noted.
 //
 // Where the store cannot be written the file is written all the same, and
 // warning says so.
@@ -87,13 +89,17 @@ func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, 
 		if err != nil {
 			return err
 		}
-		return s.Keep()
+		if err := s.Keep(); err != nil {
+			return err
+		}
+		s.done()
+		return nil
 	}
 	if day != a.Today() {
 		return "", give()
 	}
 	var ready *Staged
-	asked := false
+	asked, kept := false, false
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
 		uid, err := tx.FarmUID()
 		if err != nil {
@@ -118,9 +124,20 @@ func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, 
 			return err
 		}
 		ready = &s
+		if s.Undo != nil {
+			if err := s.Keep(); err != nil {
+				return err
+			}
+			kept = true
+		}
 		return nil
 	})
 	switch {
+	case err != nil && kept:
+		if err2 := ready.Undo(); err2 != nil {
+			return "", diag.Failf(err, "delete the file and export again", "the calendar file was written, could not be noted, and the old one could not be put back: %v", err2)
+		}
+		return "", err
 	case err != nil && ready != nil:
 		ready.Drop()
 		return "", err
@@ -129,7 +146,19 @@ func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, 
 	case err != nil:
 		return "", err
 	}
-	return "", ready.Keep()
+	if !kept {
+		if err := ready.Keep(); err != nil {
+			return "", err
+		}
+	}
+	ready.done()
+	return "", nil
+}
+
+func (s Staged) done() {
+	if s.Done != nil {
+		s.Done()
+	}
 }
 
 // planAbout says what a job is about, without its bed and, of a count, without

@@ -3,8 +3,10 @@ package app_test
 import (
 	"bytes"
 	"errors"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -150,7 +152,37 @@ func TestCalendar_FileFails(t *testing.T) {
 	require.Error(t, err)
 	require.Empty(t, ledger(t, path))
 
-	// The name is taken away between: told; the next try gives the same file.
+	// The name is taken between making the file ready and giving it its name, with
+	// an older file there and without: nothing is noted, nothing is left, and the
+	// next file has the same sequences as if nothing had been.
+	taken := filepath.Join(dir, "taken.ics")
+	for try := range 2 {
+		before := ledger(t, path)
+		_, _, err = a.WeekCalendar(ctx, a.Today(), func(doc *report.Document) (app.Staged, error) {
+			s, err := toFile(taken)(doc)
+			require.NoError(t, err)
+			require.NoError(t, os.RemoveAll(taken))
+			require.NoError(t, os.MkdirAll(filepath.Join(taken, "x"), 0o755))
+			return s, nil
+		})
+		require.ErrorContains(t, err, "cannot be written")
+		require.Equal(t, before, ledger(t, path), "no sequence is raised for a file that nobody has")
+		require.NoError(t, os.RemoveAll(taken))
+		left, err := filepath.Glob(filepath.Join(dir, ".leafturn-*"))
+		require.NoError(t, err)
+		require.Empty(t, left)
+		_, _, err = a.WeekCalendar(ctx, a.Today(), toFile(taken))
+		require.NoError(t, err)
+		if try == 0 {
+			_, err = a.CountWords(ctx, strings.Fields("A1 mite foliage=dry 20*30 20*40"), app.CountOptions{Date: a.Today()})
+			require.NoError(t, err)
+		}
+	}
+	raised := slices.Collect(maps.Values(sequences(t, taken)))
+	require.Contains(t, raised, "1", "the count changed something")
+	require.NotContains(t, raised, "2", "no number is skipped")
+
+	// What cannot be taken back fails after the note: told.
 	lost := errors.New("gone")
 	_, _, err = a.WeekCalendar(ctx, a.Today(), func(*report.Document) (app.Staged, error) {
 		return app.Staged{Keep: func() error { return lost }, Drop: func() {}}, nil
@@ -160,7 +192,7 @@ func TestCalendar_FileFails(t *testing.T) {
 	_, _, err = a.WeekCalendar(ctx, a.Today(), toFile(file))
 	require.NoError(t, err)
 	for uid, n := range sequences(t, file) {
-		require.Equal(t, "0", n, uid)
+		require.Equal(t, sequences(t, taken)[uid], n, uid)
 	}
 }
 
