@@ -94,6 +94,8 @@ func holdLock(path, mark string) int {
 //	                        with its folded lines joined
 //	picture FILE...         each is a sound, non-empty .png, .svg or .pdf
 //	fits FILE WIDTH         no line of FILE is wider than WIDTH columns
+//	sheets FILE LINES N     FILE has N pages of at most LINES lines, with the same
+//	                        title and warnings
 //	waitfor FILE            waits until FILE is there
 //	newer FILE N            marks the store FILE as of schema version N
 //	flip FILE OFFSET BYTES  overwrites bytes of FILE
@@ -161,6 +163,7 @@ var commands = map[string]func(ts *testscript.TestScript, neg bool, args []strin
 	"calendar":  calendar,
 	"picture":   picture,
 	"fits":      fits,
+	"sheets":    sheets,
 	"waitfor":   waitFor,
 	"newer":     newer,
 	"flip":      flip,
@@ -336,6 +339,30 @@ func plain(v any) string {
 		return err.Error()
 	}
 	return string(b)
+}
+
+func sheets(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 3, "sheets FILE LINES N")
+	lines, err1 := strconv.Atoi(args[1])
+	n, err2 := strconv.Atoi(args[2])
+	usage(ts, neg, err1 == nil && err2 == nil, "sheets FILE LINES N")
+	all := strings.Split(ts.ReadFile(args[0]), "\f")
+	if len(all) != n {
+		ts.Fatalf("%s has %d pages; %d were wanted", args[0], len(all), n)
+	}
+	heads := map[string]bool{}
+	for i, page := range all {
+		if have := strings.Count(page, "\n"); have > lines {
+			ts.Fatalf("page %d has %d lines", i+1, have)
+		}
+		before, after, ok := strings.Cut(page, fmt.Sprintf("\npage %d of %d\n", i+1, n))
+		_, warning, _ := strings.Cut(after, "!!")
+		warning, _, _ = strings.Cut(warning, "\n\n")
+		heads[before+warning] = true
+		if !ok || warning == "" || len(heads) > 1 {
+			ts.Fatalf("page %d does not have the head of the others", i+1)
+		}
+	}
 }
 
 func calendar(ts *testscript.TestScript, neg bool, args []string) {

@@ -66,14 +66,18 @@ func boardCommand(d *deps) *ucli.Command {
 		Name: "board", Usage: "the re-entry board: what is closed until when, to print and post",
 		UsageText: "leafturn board\nleafturn board --date 2026-07-21 --at 06:00",
 		Description: "Stands for now, or for an hour of a day on the farm's clock. It says of each bed\n" +
-			"whether it is closed, until when, from when flowers may be cut, and whether\nwarning signs must stand.",
+			"whether it is closed, until when, from when flowers may be cut, and whether\nwarning signs must stand. It fits sheets of US letter and A4: more than a page\nof it comes in numbered pages with a form feed between.",
 		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "at", Usage: "the time of day, farm's clock: \"HH:MM\""}),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
-			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-				return a.Board(ctx, day, c.String("at"))
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Board(ctx, day, c.String("at"))
+				if err != nil {
+					return err
+				}
+				return d.showPages(c, doc)
 			})
 		},
 	}

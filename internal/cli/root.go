@@ -172,6 +172,14 @@ func (d *deps) show(c *ucli.Context, doc *report.Document) error {
 	return render.Text(d.Out, *doc, render.Options{Width: width, Color: d.Color})
 }
 
+// showPages renders a document for printing and posting.
+func (d *deps) showPages(c *ucli.Context, doc *report.Document) error {
+	if c.Bool("json") {
+		return render.JSON(d.Out, *doc)
+	}
+	return render.Pages(d.Out, *doc, render.Options{Width: render.PageWidth, Color: d.Color}, render.PageLines)
+}
+
 // say writes a line for people about what was done.
 func (d *deps) say(format string, args ...any) { fmt.Fprintf(d.Out, format+"\n", args...) }
 

@@ -39,15 +39,19 @@ func Text(w io.Writer, doc report.Document, o Options) error {
 	if err := doc.Validate(); err != nil {
 		return err
 	}
-	if o.Width == 0 {
-		o.Width = DefaultWidth
-	}
-	p := &printer{asOf: doc.AsOf, width: min(max(o.Width, MinWidth), MaxWidth), color: o.Color}
+	p := newPrinter(doc, o)
 	p.document(&doc)
 	if _, err := w.Write(p.out.Bytes()); err != nil {
 		return fmt.Errorf("write text: %w", err)
 	}
 	return nil
+}
+
+func newPrinter(doc report.Document, o Options) *printer {
+	if o.Width == 0 {
+		o.Width = DefaultWidth
+	}
+	return &printer{asOf: doc.AsOf, width: min(max(o.Width, MinWidth), MaxWidth), color: o.Color}
 }
 
 // style is an ANSI "select graphic rendition" parameter; "" is plain.
@@ -113,6 +117,22 @@ func (p *printer) rule(title, c string) {
 }
 
 func (p *printer) document(doc *report.Document) {
+	p.title(doc)
+	p.warnings(doc)
+	lay := itemLayout(doc)
+	for i := range doc.Sections {
+		p.blank()
+		p.section(&doc.Sections[i], lay)
+	}
+	if len(doc.Sources) > 0 {
+		p.blank()
+		p.sources(doc.Sources)
+	}
+	p.foot(doc)
+}
+
+// title says what the document is and of which day.
+func (p *printer) title(doc *report.Document) {
 	title := clean(doc.Title)
 	p.para("", 0, title, bold)
 	p.rule(title, "=")
@@ -124,22 +144,19 @@ func (p *printer) document(doc *report.Document) {
 		about = clean(doc.Farm) + ", " + about
 	}
 	p.para("", 0, about, dim)
+}
 
-	if len(doc.Warnings) > 0 {
-		p.blank()
-		for _, l := range doc.Warnings {
-			p.para(p.paint("!!", yellow)+" ", 3, citedWords(l, p.asOf), yellow)
-		}
+func (p *printer) warnings(doc *report.Document) {
+	if len(doc.Warnings) == 0 {
+		return
 	}
-	lay := itemLayout(doc)
-	for i := range doc.Sections {
-		p.blank()
-		p.section(&doc.Sections[i], lay)
+	p.blank()
+	for _, l := range doc.Warnings {
+		p.para(p.paint("!!", yellow)+" ", 3, citedWords(l, p.asOf), yellow)
 	}
-	if len(doc.Sources) > 0 {
-		p.blank()
-		p.sources(doc.Sources)
-	}
+}
+
+func (p *printer) foot(doc *report.Document) {
 	var foot []string
 	if !doc.Made.IsZero() {
 		made := "made " + doc.Made.Format("2006-01-02 15:04")
@@ -165,11 +182,7 @@ func (p *printer) section(s *report.Section, lay layout) {
 		}
 		between = true
 	}
-	if s.Title != "" {
-		title := clean(s.Title)
-		p.para("", 0, title, bold)
-		p.rule(title, "-")
-	}
+	p.heading(s.Title)
 	if !s.Lead.IsZero() {
 		gap()
 		p.para("", 0, citedWords(s.Lead, p.asOf), plain)
@@ -191,6 +204,13 @@ func (p *printer) section(s *report.Section, lay layout) {
 		for _, l := range s.Notes {
 			p.para("- ", 2, citedWords(l, p.asOf), plain)
 		}
+	}
+}
+
+func (p *printer) heading(title string) {
+	if title = clean(title); title != "" {
+		p.para("", 0, title, bold)
+		p.rule(title, "-")
 	}
 }
 
