@@ -20,6 +20,9 @@ func labelData(l farm.Label) LabelData {
 		MinTemp: field(l.MinTempC, "C"), MaxWind: field(l.MaxWindMS, "m/s"), Bees: field(l.Bees, ""), WaterBuffer: field(l.WaterBuffer, "m"),
 		Animals: field(l.Animals, ""), KeepApart: []LabelApart{}, NoKeepApart: l.NoKeepApart, PPE: field(l.PPE, ""), Note: l.Note, Retired: l.Retired, RetiredWhy: l.RetiredWhy, Fields: []LabelEntry{}, Unknown: []LabelGap{},
 	}
+	if l.MinIntervalHours > 0 {
+		d.MinInterval = field(farm.Value(l.MinIntervalHours), "h")
+	}
 	for _, a := range l.Actives {
 		d.Actives = append(d.Actives, LabelActive{a.Name, a.Percent, field(a.Group, ""), field(a.Max, ""), field(a.GPerL, "g/L"), a.NoPercent})
 	}

@@ -30,6 +30,11 @@ type LabelMore struct {
 	SprayMin Stated[units.Quantity] `json:"spray_min,omitzero"` // volume of spray per area
 	SprayMax Stated[units.Quantity] `json:"spray_max,omitzero"`
 
+	// MinIntervalHours is the shortest time between applications of a label that
+	// gives hours: they are counted from end to beginning, as time goes by. Then
+	// MinIntervalDays is the same in days, rounded up. 0: the label gives days.
+	MinIntervalHours float64 `json:"min_interval_hours,omitempty"`
+
 	MoreMaxima Stated[[]Maximum] `json:"more_maxima,omitzero"`
 	// Season is what the label calls a season, where it says so.
 	Season Stated[YearSpan] `json:"season,omitzero"`

@@ -82,8 +82,8 @@ var useFields = []labelField{
 }
 
 var limitFields = []labelField{
-	stated("min_interval", "Shortest time between two applications. Words to look for: \"do not apply more often\nthan\", \"minimum retreatment interval\".",
-		func(l *farm.Label) *days { return &l.MinIntervalDays }, readDays, writeDays).eg("7 days"),
+	inHours(stated("min_interval", "Shortest time between two applications, in days or in hours, as the label has it: days\nare counted by dates, hours from the end of one to the beginning of the next. Words\nto look for: \"do not apply more often than\", \"minimum retreatment interval\".",
+		func(l *farm.Label) *days { return &l.MinIntervalDays }, readDays, writeDays)).eg("7 days"),
 	stated("reapply_by", "Repeat after at latest. Words to look for: \"reapply every 14 days\". This is a\nreminder; it is not the shortest time between two applications.",
 		func(l *farm.Label) *days { return &l.ReapplyByDays }, readDays, writeDays).eg("14 days"),
 	stated("reapply_when", "Repeat when, in words.",

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"fmt"
+	"math"
 	"regexp"
 	"slices"
 	"strconv"
@@ -226,10 +227,46 @@ func readDays(s string) (int, *diag.Problem) {
 	if bad != nil {
 		return 0, bad
 	}
+	if byHours(s) && h > 0 { // from the evening to the morning two days after is 36 hours
+		return 0, refuse(fmt.Sprintf("write %q: days are counted by dates, and fewer may be too short", writeDays(int(math.Ceil(h/24))+1)), "%s is a time in hours", quote(s))
+	}
 	if d := int(h / 24); float64(d)*24 == h {
 		return d, nil
 	}
 	return 0, refuse("write whole days, rounded up", "%s is not a whole number of days", quote(s))
+}
+
+// inHours makes the shortest interval a field that takes hours too.
+func inHours(f labelField) labelField {
+	byDays := f
+	f.clear = func(l *farm.Label) { byDays.clear(l); l.MinIntervalHours = 0 }
+	f.write = func(l *farm.Label) string {
+		if l.MinIntervalHours > 0 {
+			return tomlText(writeHours(l.MinIntervalHours))
+		}
+		return byDays.write(l)
+	}
+	f.read = func(l *farm.Label, s string) *diag.Problem {
+		l.MinIntervalHours = 0
+		if !byHours(s) {
+			return byDays.read(l, s)
+		}
+		h, bad := span(s, 730*24, `"48 hours"`)
+		if bad == nil && h == 0 {
+			bad = refuse("write none stated where the label gives none", "%s is no time", quote(s))
+		}
+		if bad == nil {
+			l.MinIntervalHours, l.MinIntervalDays = h, farm.Value(int(math.Ceil(h/24)))
+		}
+		return bad
+	}
+	return f
+}
+
+// byHours reports whether a length of time is given in hours or minutes.
+func byHours(s string) bool {
+	m := spanForm.FindStringSubmatch(strings.ToLower(tidy(s)))
+	return m != nil && spanHours[m[2]] > 0 && spanHours[m[2]] < 24
 }
 
 func writeDays(d int) string { return strconv.Itoa(d) + " days" }

@@ -43,7 +43,7 @@ func TestFormatLabel_RoundTrip(t *testing.T) {
 // A figure comes out as it was copied, whatever unit it is kept in.
 func TestFormatLabel_KeepsTheLabelsUnit(t *testing.T) {
 	for _, line := range []string{
-		`min_temp = "60 F"`, `max_temp = "90 F"`, `min_temp = "15.5 C"`, `min_temp = "50.5 F"`, `max_wind = "10 mph"`, `max_wind = "16 km/h"`,
+		`min_interval = "48 hours"`, `min_interval = "2 days"`, `min_interval = "36.5 hours"`, `min_temp = "60 F"`, `max_temp = "90 F"`, `min_temp = "15.5 C"`, `min_temp = "50.5 F"`, `max_wind = "10 mph"`, `max_wind = "16 km/h"`,
 		`max_wind = "4.5 m/s"`, `water_buffer = "25 ft"`, `water_buffer = "3 m"`, `water_buffer = "100 ft"`, `boom_height = "24 in"`, `boom_height = "60 cm"`,
 	} {
 		key, _, _ := strings.Cut(line, " ")
@@ -140,6 +140,9 @@ func labels() *rapid.Generator[farm.Label] {
 			l.MaxInWindow.Value.Count = min(l.MaxInWindow.Value.Count, l.MaxApplications.Value)
 		}
 		l.LabelMore = drawMore(t, l, text, unit, low)
+		if n := l.MinIntervalDays; n.Has() && n.Value > 0 && rapid.IntRange(0, 2).Draw(t, "in hours") == 0 {
+			l.MinIntervalHours = 24*float64(n.Value) - rapid.Float64Range(0, 23.5).Draw(t, "hours")
+		}
 		return l
 	})
 }

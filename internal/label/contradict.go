@@ -35,6 +35,8 @@ func Contradictions(l farm.Label) []string {
 		"the shortest interval (%d days) is above the reapply-by time (%d days)", l.MinIntervalDays.Value, l.ReapplyByDays.Value)
 	w := l.MaxInWindow
 	say(w.Has() && (w.Value.Count < 1 || w.Value.Days < 1), "the rolling maximum is %d in any %d days; both must be at least 1", w.Value.Count, w.Value.Days)
+	say(bad(l.MinIntervalHours) || l.MinIntervalHours > 0 && l.MinIntervalDays.Value != int(math.Ceil(l.MinIntervalHours/24)),
+		"the shortest interval is %g hours, and %d days", l.MinIntervalHours, l.MinIntervalDays.Value)
 	number(l.REIHours, "re-entry interval")
 	for _, s := range l.Sites {
 		number(s.REIHours, "re-entry interval for "+s.Crop)

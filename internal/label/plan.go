@@ -35,6 +35,7 @@ func Plan(r Request) Decision {
 	}
 	r.counts(&d)
 	r.reminders(&d)
+	r.intervalWhen(&d)
 	r.rotation(&d)
 	r.practice(&d)
 	r.looks(&d)

@@ -70,40 +70,6 @@ func (r Request) expiry(d civil.Date) []block {
 	return nil
 }
 
-func (r Request) interval(d civil.Date) []block {
-	n, code, whose := r.Label.MinIntervalDays.Value, CodeInterval, "the label"
-	if !r.Label.MinIntervalDays.Has() {
-		n = 0
-	}
-	if r.FarmMinDays > n {
-		n, code, whose = r.FarmMinDays, CodeFarmInterval, "the farm's own rule"
-	}
-	var out []block
-	for _, t := range r.own() {
-		gap := d.Sub(t.Date)
-		if max(gap, -gap) >= n {
-			continue
-		}
-		next := t.Date.AddDays(n)
-		words := fmt.Sprintf("%s asks for %s between applications; after the one of %s the first day allowed is %s, and %s is %s too early",
-			whose, days(n), t.Date, next, d, days(n-gap))
-		if gap < 0 {
-			words = fmt.Sprintf("%s asks for %s between applications, and one is planned on %s; the first day allowed after it is %s", whose, days(n), t.Date, next)
-		}
-		if !Located(t.Part) {
-			words += fmt.Sprintf("; %q does not say where in the bed, so it counts as the whole bed: write which half or rows", t.Part)
-		}
-		b := block{Rule{Code: code, Words: words}, next}
-		if code == CodeInterval {
-			b.Field, b.Where = "minimum retreatment interval", directions
-		}
-		if len(out) == 0 || b.next.After(out[0].next) {
-			out = []block{b}
-		}
-	}
-	return out
-}
-
 func days(n int) string {
 	if n == 1 {
 		return "1 day"

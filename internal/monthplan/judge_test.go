@@ -492,8 +492,18 @@ func (j *judge) counts(u use) {
 		j.bad("%s outside its season", l.Key)
 	}
 	for _, v := range ground {
-		if v.l.Key == l.Key && v.id+v.day.String() != u.id+u.day.String() && daysApart(u.day, v.day) < max(l.MinIntervalDays.Value, u.q.FarmMinDays) {
+		least := max(l.MinIntervalDays.Value, u.q.FarmMinDays)
+		if l.MinIntervalHours > 0 {
+			least = u.q.FarmMinDays
+		}
+		if v.l.Key != l.Key || v.id+v.day.String() == u.id+u.day.String() {
+			continue
+		}
+		if daysApart(u.day, v.day) < least {
 			j.bad("%s again after %d days in %s", l.Key, daysApart(u.day, v.day), u.bed)
+		}
+		if gap := max(u.start.Sub(v.end), v.start.Sub(u.end)); gap.Hours() < l.MinIntervalHours {
+			j.bad("%s again after %s in %s", l.Key, gap, u.bed)
 		}
 	}
 	if w, ok := l.MaxInWindow.Get(); ok {

@@ -152,6 +152,9 @@ func random(r *rand.Rand) monthplan.Input {
 		}
 		if r.IntN(2) == 0 {
 			l.MinIntervalDays = farm.Value(1 + r.IntN(21))
+			if r.IntN(3) == 0 {
+				l.MinIntervalHours = float64(24*l.MinIntervalDays.Value) - float64(r.IntN(24))
+			}
 		}
 		if r.IntN(3) > 0 {
 			l.MaxApplications = farm.Value(1 + r.IntN(4))

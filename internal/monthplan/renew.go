@@ -155,7 +155,7 @@ func (p *planner) dayOnly(r label.Request, d civil.Date) label.Request {
 // again; zero when it never does or that is not known.
 func (p *planner) nextFrom(r label.Request, prev civil.Date) civil.Date {
 	d := prev.AddDays(1)
-	if n, ok := r.Label.MinIntervalDays.Get(); ok && n > 1 {
+	if n, ok := r.Label.MinIntervalDays.Get(); ok && n > 1 && r.Label.MinIntervalHours == 0 {
 		d = prev.AddDays(n)
 	}
 	return label.Plan(p.dayOnly(r, latest(d, p.in.Today))).Earliest

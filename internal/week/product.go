@@ -175,7 +175,9 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 	if w, ok := l.ReapplyWhen.Get(); ok {
 		details = append(details, fmt.Sprintf("the label says to reapply when: %s (never before its shortest interval)", w))
 	}
-	if n, ok := l.MinIntervalDays.Get(); ok {
+	if n, ok := l.MinIntervalDays.Get(); ok && l.MinIntervalHours > 0 {
+		details = append(details, fmt.Sprintf("then not again for %s hours after the end", Number(l.MinIntervalHours)))
+	} else if ok {
 		details = append(details, fmt.Sprintf("then not again before %s", b.in.Today.AddDays(n).Short()))
 	}
 	if d.MaxKnown {
@@ -327,7 +329,9 @@ func (b *builder) area(m2 float64) string {
 // effect is reckoned, "" where the label does not say or nothing was applied.
 func (b *builder) againFrom(a *assess.Assessment, l farm.Label, last civil.Date) string {
 	var w []string
-	if n, ok := l.MinIntervalDays.Get(); ok {
+	if n, ok := l.MinIntervalDays.Get(); ok && l.MinIntervalHours > 0 {
+		w = append(w, fmt.Sprintf("its label allows it again %s hours after the end of that of %s", Number(l.MinIntervalHours), last.Short()))
+	} else if ok {
 		w = append(w, fmt.Sprintf("its label allows it again from %s", last.AddDays(n).Short()))
 	}
 	if n, ok := l.ReapplyByDays.Get(); ok {
