@@ -27,7 +27,7 @@ func labelData(l farm.Label) LabelData {
 		d.Actives = append(d.Actives, LabelActive{a.Name, a.Percent, field(a.Group, ""), field(a.Max, ""), field(a.GPerL, "g/L"), a.NoPercent})
 	}
 	for _, s := range l.Sites {
-		d.Places = append(d.Places, LabelPlace{string(s.Where), s.Crop, field(s.REIHours, "h")})
+		d.Places = append(d.Places, labelPlace(s))
 	}
 	if w, ok := l.MaxInWindow.Get(); ok {
 		d.MaxInWindow.Count, d.MaxInWindow.Days = &w.Count, &w.Days
@@ -49,6 +49,14 @@ func labelData(l farm.Label) LabelData {
 		d.Unknown = append(d.Unknown, LabelGap(g))
 	}
 	return d
+}
+
+func labelPlace(s farm.LabelSite) LabelPlace {
+	p := LabelPlace{string(s.Where), s.Crop, field(s.REIHours, "h"), field(s.RateMin, ""), field(s.RateMax, ""), field(s.MinIntervalDays, "d")}
+	if s.MinIntervalHours > 0 {
+		p.MinInterval = field(farm.Value(s.MinIntervalHours), "h")
+	}
+	return p
 }
 
 // LabelField is one field of a copy: its state, and the value when
@@ -94,6 +102,10 @@ type LabelPlace struct {
 	Where string     `json:"where"`
 	Crop  string     `json:"crop"`
 	REI   LabelField `json:"rei"`
+
+	RateMin     LabelField `json:"rate_min"`
+	RateMax     LabelField `json:"rate_max"`
+	MinInterval LabelField `json:"min_interval"`
 }
 
 // LabelApart is a material that a label keeps away from its product.

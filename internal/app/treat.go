@@ -128,7 +128,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			s.versions[id] = l
 			stored = append(stored, fmt.Sprintf("%s (treatment %d)", b.Code, id))
 			res.Warnings = append(res.Warnings, a.breachWords(b, found, a.after(b, l, x, history, s))...)
-			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, l, a.farm.Units == units.US), why))
+			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, label.At(l, b.Site, b.CropWord()), a.farm.Units == units.US), why))
 			for _, rel := range s.releases {
 				if rel.Bed == b.Code {
 					res.Warnings = append(res.Warnings, a.afterRelease(rel, l, t.Date)...)

@@ -61,6 +61,12 @@ type LabelSite struct {
 	// REIHours is the re-entry interval printed beside this site or crop; when
 	// it holds no value the label's own re-entry interval counts.
 	REIHours Stated[float64] `json:"rei_hours,omitzero"`
+	// Rates and the shortest interval printed beside this site or crop, in place
+	// of the label's own; see Label for their meaning.
+	RateMin          Stated[units.Quantity] `json:"rate_min,omitzero"`
+	RateMax          Stated[units.Quantity] `json:"rate_max,omitzero"`
+	MinIntervalDays  Stated[int]            `json:"min_interval_days,omitzero"`
+	MinIntervalHours float64                `json:"min_interval_hours,omitempty"`
 }
 
 // SiteCrops are the crop words of a LabelSite that take in a dahlia bed.

@@ -58,7 +58,7 @@ var frontFields = []labelField{
 
 var useFields = []labelField{
 	under("Directions for Use", flagged(labelField{key: "sites", items: writeSites, item: readSite, clear: func(l *farm.Label) { l.Sites = nil },
-		help: "Where and on what it may be used: a list. Begin each with outdoor or house, then\nthe crop word of the label that takes in your bed: dahlias, cut flowers, ornamentals\nor any crop. Such as [\"outdoor ornamentals\", \"house cut flowers\"]. A site that is\nnot listed on the label is not allowed. A re-entry interval printed beside one site\nfollows it: \"outdoor ornamentals (rei 12 hours)\"."},
+		help: "Where and on what it may be used: a list. Begin each with outdoor or house, then\nthe crop word of the label that takes in your bed: dahlias, cut flowers, ornamentals\nor any crop. Such as [\"outdoor ornamentals\", \"house cut flowers\"]. A site that is\nnot listed on the label is not allowed. A re-entry interval, rates or a\nshortest interval printed beside one site follow it: \"outdoor ornamentals (rei 12\nhours; rate 0.5 to 1 lb/1000 sq ft; interval 14 days)\"; they take the place of the\nlabel's own below."},
 		func(l *farm.Label) *bool { return &l.NoSites })).eg("outdoor ornamentals (rei 12 hours)"),
 	list("excluded_crops", "Crops on which it must not be used: a list. Directions for Use: \"do not apply to\".",
 		func(l *farm.Label) *texts { return &l.ExcludedCrops }, readItem, same).eg("sweet peas"),

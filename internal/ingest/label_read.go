@@ -13,23 +13,94 @@ import (
 	"leafturn/internal/units"
 )
 
-var siteREI = regexp.MustCompile(`(?i)^(.*?) ?\(rei:? (.*)\)$`)
+var siteForm = regexp.MustCompile(`(?i)^(.*?) ?\(((?:rei|rate|interval)\b.*)\)$`)
 
-// readSite reads "outdoor ornamentals" or "outdoor ornamentals (rei 12
-// hours)". A crop that is not one of farm.SiteCrops is kept as the label has
+const siteDo = `write what the label prints beside the site in brackets: "outdoor ornamentals (rei 12 hours; rate 0.5 to 1 lb/1000 sq ft; interval 14 days)"`
+
+// readBeside reads what a label prints beside a site.
+func readBeside(site *farm.LabelSite, s string) *diag.Problem {
+	for part := range strings.SplitSeq(s, ";") {
+		word, text, _ := strings.Cut(tidy(part), " ")
+		text = strings.TrimSpace(text)
+		none := strings.EqualFold(text, noneStated)
+		var bad *diag.Problem
+		twice := false
+		switch strings.TrimSuffix(strings.ToLower(word), ":") {
+		case "rei":
+			if twice = site.REIHours.Known(); none {
+				site.REIHours = farm.None[float64]()
+				break
+			}
+			var h float64
+			if h, bad = readREI(text); bad == nil {
+				site.REIHours = farm.Value(h)
+			}
+		case "rate":
+			twice = site.RateMax.Known()
+			bad = readSiteRate(site, text)
+		case "interval":
+			var l farm.Label
+			twice = site.MinIntervalDays.Known()
+			if none {
+				l.MinIntervalDays = farm.None[int]()
+			} else if bad = readInterval(&l, text); bad == nil && l.MinIntervalHours == 0 {
+				var n int
+				if n, bad = readDays(text); bad == nil {
+					l.MinIntervalDays = farm.Value(n)
+				}
+			}
+			site.MinIntervalDays, site.MinIntervalHours = l.MinIntervalDays, l.MinIntervalHours
+		default:
+			bad = refuse(siteDo, "%s is neither rei, rate nor interval", quote(tidy(part)))
+		}
+		if bad == nil && twice {
+			bad = refuse("keep one of the two", "%s stands twice", quote(word))
+		}
+		if bad != nil {
+			return bad
+		}
+	}
+	return nil
+}
+
+// readSiteRate reads "LOW to HIGH" or one rate, which is the highest. The low
+// one may leave out its unit.
+func readSiteRate(site *farm.LabelSite, s string) *diag.Problem {
+	low, high, span := strings.Cut(s, " to ")
+	if !span {
+		low, high = "", s
+	}
+	q, bad := readRate(high)
+	if bad != nil {
+		return bad
+	}
+	site.RateMin, site.RateMax = farm.None[units.Quantity](), farm.Value(q)
+	if low == "" {
+		return nil
+	}
+	if _, err := units.ParseNumber(strings.TrimSpace(low)); err == nil {
+		low += " " + q.Unit.Name
+	}
+	p, bad := readRate(low)
+	switch {
+	case bad != nil:
+		return bad
+	case p.Unit.Dimension != q.Unit.Dimension || p.Base() > q.Base():
+		return refuse("write the lower rate first, both in one kind of unit", "%s is no rate from low to high", quote(s))
+	}
+	site.RateMin = farm.Value(p)
+	return nil
+}
+
+// readSite reads "outdoor ornamentals", with what the label prints beside it in
+// brackets. A crop that is not one of farm.SiteCrops is kept as the label has
 // it, unless it looks like a slip for one of them.
 func readSite(l *farm.Label, s string, _ PestNames) *diag.Problem {
 	s = tidy(s)
 	site := farm.LabelSite{}
-	if m := siteREI.FindStringSubmatch(s); m != nil {
-		if strings.EqualFold(m[2], noneStated) {
-			site.REIHours = farm.None[float64]()
-		} else {
-			h, bad := readREI(m[2])
-			if bad != nil {
-				return bad
-			}
-			site.REIHours = farm.Value(h)
+	if m := siteForm.FindStringSubmatch(s); m != nil {
+		if bad := readBeside(&site, m[2]); bad != nil {
+			return bad
 		}
 		s = m[1]
 	}
@@ -55,14 +126,32 @@ func readSite(l *farm.Label, s string, _ PestNames) *diag.Problem {
 
 func writeSites(l *farm.Label) (out []string) {
 	for _, s := range l.Sites {
-		rei := ""
+		var beside []string
 		switch s.REIHours.State {
 		case farm.IsStated:
-			rei = " (rei " + writeHours(s.REIHours.Value) + ")"
+			beside = append(beside, "rei "+writeHours(s.REIHours.Value))
 		case farm.NoneStated:
-			rei = " (rei " + noneStated + ")"
+			beside = append(beside, "rei "+noneStated)
 		}
-		out = append(out, string(s.Where)+" "+s.Crop+rei)
+		switch lo, hi := s.RateMin.Value, s.RateMax.Value; {
+		case s.RateMin.Has():
+			beside = append(beside, "rate "+lo.String()+" to "+hi.String())
+		case s.RateMax.Has():
+			beside = append(beside, "rate "+hi.String())
+		}
+		switch {
+		case s.MinIntervalHours > 0:
+			beside = append(beside, "interval "+writeHours(s.MinIntervalHours))
+		case s.MinIntervalDays.Has():
+			beside = append(beside, "interval "+writeDays(s.MinIntervalDays.Value))
+		case s.MinIntervalDays.Known():
+			beside = append(beside, "interval "+noneStated)
+		}
+		text := string(s.Where) + " " + s.Crop
+		if len(beside) > 0 {
+			text += " (" + strings.Join(beside, "; ") + ")"
+		}
+		out = append(out, text)
 	}
 	return out
 }
@@ -247,20 +336,30 @@ func inHours(f labelField) labelField {
 		return byDays.write(l)
 	}
 	f.read = func(l *farm.Label, s string) *diag.Problem {
-		l.MinIntervalHours = 0
-		if !byHours(s) {
+		bad := readInterval(l, s)
+		if bad == nil && l.MinIntervalHours == 0 {
 			return byDays.read(l, s)
-		}
-		h, bad := span(s, 730*24, `"48 hours"`)
-		if bad == nil && h == 0 {
-			bad = refuse("write none stated where the label gives none", "%s is no time", quote(s))
-		}
-		if bad == nil {
-			l.MinIntervalHours, l.MinIntervalDays = h, farm.Value(int(math.Ceil(h/24)))
 		}
 		return bad
 	}
 	return f
+}
+
+// readInterval reads a shortest interval that is given in hours; of another it
+// only says that there are none.
+func readInterval(l *farm.Label, s string) *diag.Problem {
+	l.MinIntervalHours = 0
+	if !byHours(s) {
+		return nil
+	}
+	h, bad := span(s, 730*24, `"48 hours"`)
+	if bad == nil && h == 0 {
+		bad = refuse("write none stated where the label gives none", "%s is no time", quote(s))
+	}
+	if bad == nil {
+		l.MinIntervalHours, l.MinIntervalDays = h, farm.Value(int(math.Ceil(h/24)))
+	}
+	return bad
 }
 
 // byHours reports whether a length of time is given in hours or minutes.

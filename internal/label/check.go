@@ -55,10 +55,14 @@ var fields = []field{
 	{"only these pests", directions, "the label may forbid every other pest", func(l farm.Label) bool { return l.OnlyPests.Known() }, nil},
 	{"method of application", directions, "the label may ask for one", func(l farm.Label) bool { return l.Method.Known() }, nil},
 	{"forbidden methods", directions, "some methods are forbidden", func(l farm.Label) bool { return l.ForbiddenMethods.Known() }, nil},
-	{"highest rate", directions, "more than the label's rate is never allowed", func(l farm.Label) bool { return l.RateMax.Has() }, nil},
+	{"highest rate", directions, "more than the label's rate is never allowed", func(l farm.Label) bool {
+		return l.RateMax.Has() || sites(l, func(s farm.LabelSite) bool { return s.RateMax.Has() })
+	}, nil},
 	{"spray volume, least", directions, "a rate in water says nothing of an area without it", func(l farm.Label) bool { return l.SprayMin.Known() }, inWater},
 	{"spray volume, most", directions, "a rate in water says nothing of an area without it", func(l farm.Label) bool { return l.SprayMax.Known() }, inWater},
-	{"minimum retreatment interval", directions, "the next application may not come sooner", func(l farm.Label) bool { return l.MinIntervalDays.Known() }, nil},
+	{"minimum retreatment interval", directions, "the next application may not come sooner", func(l farm.Label) bool {
+		return l.MinIntervalDays.Known() || sites(l, func(s farm.LabelSite) bool { return s.MinIntervalDays.Known() })
+	}, nil},
 	{"maximum applications", directions, "the season may already be used up", func(l farm.Label) bool { return l.MaxApplications.Known() }, nil},
 	{"maximum applications in any so many days", directions, "a rolling limit may stand beside the season's", func(l farm.Label) bool { return l.MaxInWindow.Known() }, nil},
 	{"limit shared by active", directions, "another product with the same active may have used it up", activeMaxKnown, nil},
@@ -116,7 +120,7 @@ func activeMaxKnown(l farm.Label) bool {
 
 // sitesREI reports whether every site of the label has its own re-entry interval.
 func sitesREI(l farm.Label) bool {
-	return len(l.Sites) > 0 && !slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return !s.REIHours.Known() })
+	return sites(l, func(s farm.LabelSite) bool { return s.REIHours.Known() })
 }
 
 // dry reports whether the product is put out dry (bait, granules), so that
@@ -130,8 +134,10 @@ func spray(l farm.Label) bool { return !dry(l) }
 
 // inWater reports whether a rate is told per volume of water.
 func inWater(l farm.Label) bool {
-	d := l.RateMax.Value.Unit.Dimension
-	return d == units.MassPerVol || d == units.VolPerVol
+	water := func(q units.Quantity) bool {
+		return q.Unit.Dimension == units.MassPerVol || q.Unit.Dimension == units.VolPerVol
+	}
+	return water(l.RateMax.Value) || slices.ContainsFunc(l.Sites, func(s farm.LabelSite) bool { return water(s.RateMax.Value) })
 }
 
 func hasMaxima(l farm.Label) bool {

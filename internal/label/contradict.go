@@ -48,6 +48,18 @@ func Contradictions(l farm.Label) []string {
 	say(l.MinTempC.Has() && l.MaxTempC.Has() && l.MinTempC.Value > l.MaxTempC.Value,
 		"the lowest temperature (%s) is above the highest (%s)", warmth(l.MinTempC.Value), warmth(l.MaxTempC.Value))
 	out = append(out, rateContradictions(l, bad)...)
+	for _, s := range l.Sites {
+		x := ofSite(l, s)
+		if s.RateMax.Known() {
+			for _, w := range rateContradictions(x, bad) {
+				say(true, "for %s: %s", s.Crop, w)
+			}
+		}
+		say(s.RateMin.Has() && !s.RateMax.Has(), "for %s there is a lowest rate and no highest", s.Crop)
+		say(s.MinIntervalDays.Has() && (s.MinIntervalDays.Value < 0 || bad(s.MinIntervalHours)), "the shortest interval for %s is below zero", s.Crop)
+		say(s.MinIntervalDays.Has() && l.ReapplyByDays.Has() && s.MinIntervalDays.Value > l.ReapplyByDays.Value,
+			"the shortest interval for %s (%d days) is above the reapply-by time (%d days)", s.Crop, s.MinIntervalDays.Value, l.ReapplyByDays.Value)
+	}
 
 	sum := 0.0
 	for _, a := range l.Actives {

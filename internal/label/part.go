@@ -78,6 +78,7 @@ func PartArea(part string, bed float64) float64 {
 // on the same ground, and those of them with the same label.
 func (r Request) ready() Request {
 	r.ground, r.same = nil, nil
+	r.Label = At(r.Label, r.Bed.Site, r.crops()...)
 	for _, t := range r.History {
 		if t.Bed != r.Bed.Code || !Overlap(t.Part, r.Part) {
 			continue

@@ -79,7 +79,7 @@ func (b *builder) noLabel(a *assess.Assessment) {
 // per year.
 func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, on civil.Date) label.Request {
 	r := label.Request{
-		Label: label.SeasonAsYear(l), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
+		Label: label.At(label.SeasonAsYear(l), a.Bed.Site, a.Bed.CropWord()), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
 		History: b.in.Treatments, Organic: b.in.Farm.Organic, FarmMinDays: b.in.Farm.ProductDays,
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 		Work: b.in.Work[a.Bed.Code],
@@ -114,6 +114,7 @@ func (b *builder) product(a *assess.Assessment, l farm.Label, labels map[string]
 		})
 		return
 	}
+	l = label.At(l, a.Bed.Site, a.Bed.CropWord())
 	d := label.Plan(b.request(a, l, labels, b.in.Today))
 	// Plan knows only the labels in force; the bed may be closed by the version
 	// that an earlier product was applied under.
