@@ -476,9 +476,14 @@ func TestProductSafety(t *testing.T) {
 		}
 		return out
 	}
-	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64]()}
+	none := farm.Label{Bees: farm.None[string](), WaterBuffer: farm.None[float64](), LabelMore: farm.LabelMore{NoWater: farm.None[bool]()}}
 	require.Equal(t, []string{"product"}, keys(none))
 	require.Equal(t, []string{"bees", "water", "product"}, keys(farm.Label{}))
+	for state, want := range map[farm.Stated[bool]][]string{farm.Value(true): {"water", "product"}, farm.Value(false): {"product"}, {}: {"water", "product"}} {
+		x := none
+		x.NoWater = state
+		require.Equal(t, want, keys(x), state)
+	}
 	none.WaterBuffer = farm.Value(0.0)
 	require.Equal(t, []string{"product"}, keys(none))
 	none.Actives = active("Iron Phosphate")
@@ -494,9 +499,10 @@ func TestProductSafety(t *testing.T) {
 // The times of a generation, as the sources give them.
 func TestGeneration(t *testing.T) {
 	c := load(t)
-	slug, ok := c.Generation("slug") // 27 to 30 weeks: the shorter
+	slug, ok := c.Generation("slug") // 27 to 30 weeks
 	require.True(t, ok)
 	require.Equal(t, 27*7, slug.Days)
+	require.Equal(t, 30*7, slug.DaysMax)
 	mite, _ := c.Generation("spider_mite") // 146.48 °C-days above 12.5 °C
 	require.Equal(t, []float64{146.48, 12.5}, []float64{mite.DegreeDays, mite.BaseC})
 	aphid, _ := c.Generation("aphid") // 135.7 °C-days above 4.0 °C

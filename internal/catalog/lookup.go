@@ -163,7 +163,8 @@ func (c *Catalog) Safety(key string) (Safety, bool) {
 
 // ProductSafety returns the cautions that go with a product, in table order:
 // those of every product, and those of its statements and actives. A bee
-// statement or a distance to water that nobody has read counts as one.
+// statement, a distance to water or a word on application to water that nobody
+// has read counts as one.
 func (c *Catalog) ProductSafety(l farm.Label) []Safety {
 	holds := map[string]bool{}
 	for _, a := range l.Actives {
@@ -178,7 +179,8 @@ func (c *Catalog) ProductSafety(l farm.Label) []Safety {
 		case "bees":
 			return l.Bees.State != farm.NoneStated
 		case "water":
-			return l.WaterBuffer.State != farm.NoneStated && !(l.WaterBuffer.Has() && l.WaterBuffer.Value == 0)
+			near := l.WaterBuffer.State != farm.NoneStated && !(l.WaterBuffer.Has() && l.WaterBuffer.Value == 0)
+			return near || l.NoWater.Value || l.NoWater.State != farm.NoneStated && l.NoWater.State != farm.IsStated
 		case "active":
 			return slices.ContainsFunc(s.Actives, func(a string) bool { return holds[a] })
 		}

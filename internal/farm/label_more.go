@@ -42,6 +42,7 @@ type LabelMore struct {
 	EarlyPPE     Stated[string] `json:"early_ppe,omitzero"`
 	DoubleNotice Stated[bool]   `json:"double_notice,omitzero"` // people are told orally and by signs
 	PlantBack    Stated[int]    `json:"plant_back_days,omitzero"`
+	NoWater      Stated[bool]   `json:"no_water,omitzero"`  // no application to water
 	PHIEvent     Stated[string] `json:"phi_event,omitzero"` // cutting waits for an event, such as "the spray has dried"
 
 	MinWindMS   Stated[float64]     `json:"min_wind_ms,omitzero"`

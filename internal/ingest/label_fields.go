@@ -164,6 +164,7 @@ var safetyFields = []labelField{
 		func(l *farm.Label) *txt { return &l.Bees }, oneWord("bee statement", farm.BeeRules...), same)).eg("not in bloom"),
 	stated("water_buffer", "Distance to keep from water. Environmental Hazards.",
 		func(l *farm.Label) *num { return &l.WaterBuffer }, readBuffer, writeMetres).eg("10 ft"),
+	yesNo("no_water", "yes where it forbids application to water (\"do not apply directly to water\").\nEnvironmental Hazards.", func(l *farm.Label) *yes { return &l.NoWater }),
 	stated("animals", "Pets, livestock, wildlife: keep out until, do not pile, do not graze.\nPrecautionary Statements and directions.",
 		func(l *farm.Label) *txt { return &l.Animals }, freeText, same).eg("do not pile; keep pets away while spreading"),
 	stated("ppe", "What the person who applies it must wear. Precautionary Statements.",

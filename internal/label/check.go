@@ -90,6 +90,7 @@ var fields = []field{
 	{"life of a mix", directions, "an old mix may not be used", func(l farm.Label) bool { return l.MixedHours.Known() }, spray},
 	{"bee statement", envHazard + " or bee box", "open bloom brings bees to the spray", func(l farm.Label) bool { return l.Bees.Known() }, nil},
 	{"distance to water", envHazard, "some products must stay away from water", func(l farm.Label) bool { return l.WaterBuffer.Known() }, nil},
+	{"no application to water", envHazard, "some products must not get into any water", func(l farm.Label) bool { return l.NoWater.Known() }, nil},
 	{"animals", caution, "pets and stock may have to be kept out", func(l farm.Label) bool { return l.Animals.Known() }, nil},
 	{"protective equipment (PPE)", caution, "it says what to wear", func(l farm.Label) bool { return l.PPE.Known() }, nil},
 	{"first aid", "First Aid box", "there is no time to look for it when it is needed", func(l farm.Label) bool { return l.FirstAid.Known() }, nil},

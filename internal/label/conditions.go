@@ -217,6 +217,18 @@ func (r Request) place(d *Decision) {
 			d.when("at least %s from any water", distance(m))
 		}
 	}
+	if r.Label.NoWater.Value {
+		refuse := func(words string, unknown bool) {
+			d.refuse(Rule{Code: CodeWater, Field: "no application to water", Where: envHazard, Words: words, Unknown: unknown})
+		}
+		switch {
+		case r.WaterM != nil && *r.WaterM <= 0:
+			refuse("the bed reaches to water, and the label forbids application to water", false)
+		case r.WaterM == nil && r.Applying:
+			refuse("how far the nearest water is from the bed is not known, and the label forbids application to water", true)
+		}
+		d.when("not to water: none of it into a ditch, pond, stream or standing water; look first")
+	}
 	text, ok := r.Label.Animals.Get()
 	if !ok {
 		return

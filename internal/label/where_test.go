@@ -1,6 +1,7 @@
 package label_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -9,6 +10,31 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
 )
+
+// "Do not apply to water" is kept apart from a distance, in three states
+// (labels.md: buffer distance; no application to water).
+func TestPlan_NoWater(t *testing.T) {
+	at := func(state farm.Stated[bool], metres *float64, applying bool) label.Decision {
+		r := ask(with(func(l *farm.Label) { l.NoWater = state }), "2026-06-01")
+		r.WaterM, r.Applying = metres, applying
+		return label.Plan(r)
+	}
+	num := func(v float64) *float64 { return &v }
+	yes, no := farm.Value(true), farm.Value(false)
+	require.Equal(t, "no application to water", refused(t, at(farm.Stated[bool]{}, num(50), false), label.CodeUnknown, "").Field, "a blank is no permission")
+	for _, s := range []farm.Stated[bool]{no, farm.None[bool]()} {
+		d := at(s, nil, true)
+		allowed(t, d)
+		require.NotContains(t, strings.Join(d.Conditions, "|"), "water")
+	}
+	require.False(t, refused(t, at(yes, num(0), false), label.CodeWater, "2026-06-01").Unknown)
+	require.True(t, refused(t, at(yes, nil, true), label.CodeWater, "2026-06-01").Unknown)
+	for _, m := range []*float64{nil, num(0.5)} {
+		d := at(yes, m, false)
+		allowed(t, d)
+		require.Contains(t, strings.Join(d.Conditions, "|"), "none of it into a ditch, pond, stream or standing water")
+	}
+}
 
 // What the farm and the bed have said of their place is held against the
 // label; what they have not stays unknown.
