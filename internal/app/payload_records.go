@@ -37,6 +37,8 @@ type ApplicationData struct {
 	AmountUnit   string          `json:"amount_unit"`
 	Rate         *float64        `json:"rate"`
 	RateUnit     string          `json:"rate_unit"`
+	Spray        *float64        `json:"spray"`
+	SprayUnit    string          `json:"spray_unit"`
 	Method       string          `json:"method"`
 	REIState     string          `json:"rei_state"`
 	REIHours     *float64        `json:"rei_hours"`

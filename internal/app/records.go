@@ -307,6 +307,9 @@ func (a *App) applicationData(t farm.Treatment, l farm.Label, b farm.Bed, m stor
 	if q, ok := label.RateOf(t); ok {
 		d.Rate, d.RateUnit = &q.Value, q.Unit.Name
 	}
+	if !t.Spray.IsZero() {
+		d.Spray, d.SprayUnit = &t.Spray.Value, t.Spray.Unit.Name
+	}
 	hours, state := label.REI(l, b.Site, b.CropWord())
 	d.REIState = string(state)
 	var opened civil.Date
@@ -482,6 +485,9 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	}
 	if d.Rate != nil {
 		amount += fmt.Sprintf(", %.4g %s", *d.Rate, d.RateUnit)
+	}
+	if d.Spray != nil {
+		amount += ", in spray: " + units.Quantity{Value: *d.Spray, Unit: units.Unit{Name: d.SprayUnit}}.String()
 	}
 	say("Amount: %s; method: %s", amount, orWords(d.Method, "not noted"))
 	switch {

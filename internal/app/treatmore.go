@@ -18,7 +18,7 @@ import (
 
 // TreatMore are the words of `treat` on how and why.
 type TreatMore struct {
-	Method, Wind, Temp, Sky, Because, Lot, Licence string
+	Method, Spray, Wind, Temp, Sky, Because, Lot, Licence string
 }
 
 // becauseDays is how old a count may be to be taken for the reason of what is
@@ -44,6 +44,23 @@ func (a *App) treatMore(t *farm.Treatment, o TreatMore, bad func(do, format stri
 			return nil
 		}
 		return &v
+	}
+	if o.Spray != "" {
+		const do = `write the water with the product in it on each bed, such as "20 L" or "5 US gal", or per area, such as "400 L/ha" or "3 US gal/1000 sq ft"`
+		q, err := units.Parse(o.Spray)
+		d := q.Unit.Dimension
+		switch {
+		case err != nil:
+			bad(do, "--spray: %v", err)
+		case d != units.Volume && d != units.VolPerArea:
+			bad(do, "--spray %q is a %s", o.Spray, d)
+		case q.Value <= 0:
+			bad(do, "--spray %q is not above zero", o.Spray)
+		case d == units.Volume && t.Amount.Unit.Dimension == units.Volume && t.Amount.Base() > q.Base():
+			bad("give the spray with the product in it", "--spray %s is less than the product in it, %s", q, t.Amount)
+		default:
+			t.Spray = q
+		}
 	}
 	t.WindMS = read("wind", o.Wind, `write it as "3 m/s", "10 km/h" or "6 mph"`, units.Speed, 0, 60)
 	t.AirC = read("temp", o.Temp, "write it as 14C or 57F", units.Temperature, -60, 60)

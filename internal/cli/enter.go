@@ -83,6 +83,7 @@ func treatCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "licence", Usage: "the applicator's licence or certificate number"},
 			&ucli.StringFlag{Name: "lot", Usage: "the container's lot"},
 			&ucli.StringFlag{Name: "method", Usage: "how it was put on, such as \"scattered by hand\""},
+			&ucli.StringFlag{Name: "spray", Usage: "water with the product in it, on each bed (\"20 L\", \"5 US gal\") or per area (\"400 L/ha\")"},
 			&ucli.StringFlag{Name: "wind", Usage: "wind at the application, such as \"3 m/s\" or \"6 mph\"; not given is not calm"},
 			&ucli.StringFlag{Name: "temp", Usage: "air temperature at the application, such as 14C or 57F"},
 			&ucli.StringFlag{Name: "sky", Usage: "other conditions, in words"},
@@ -102,7 +103,7 @@ func treatCommand(d *deps) *ucli.Command {
 					Start: c.String("start"), End: c.String("end"), Part: c.String("part"), Area: c.String("area"),
 					Who: c.String("who"), Reason: c.String("reason"), Note: c.String("note"),
 					TreatMore: app.TreatMore{
-						Method: c.String("method"), Wind: c.String("wind"), Temp: c.String("temp"), Sky: c.String("sky"),
+						Method: c.String("method"), Spray: c.String("spray"), Wind: c.String("wind"), Temp: c.String("temp"), Sky: c.String("sky"),
 						Because: c.String("because"), Lot: c.String("lot"), Licence: c.String("licence"),
 					},
 				})

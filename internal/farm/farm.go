@@ -392,14 +392,16 @@ type Treatment struct {
 // TreatmentMore is what an application record holds besides. A nil or empty
 // value is not known.
 type TreatmentMore struct {
-	Method  string   `json:"method,omitempty"` // how it was put on, such as "scattered by hand"
-	WindMS  *float64 `json:"wind_ms,omitempty"`
-	AirC    *float64 `json:"air_c,omitempty"`
-	Sky     string   `json:"sky,omitempty"`     // other conditions, in words
-	Visit   int64    `json:"visit,omitempty"`   // record number of the count that led to it
-	Zone    string   `json:"zone,omitempty"`    // IANA name of the zone in which the times were given
-	Lot     string   `json:"lot,omitempty"`     // the container's lot
-	Licence string   `json:"licence,omitempty"` // the applicator's licence or certificate
+	Method string `json:"method,omitempty"` // how it was put on, such as "scattered by hand"
+	// Spray is the water and product that went on the bed, in all or per area.
+	Spray   units.Quantity `json:"spray,omitzero"`
+	WindMS  *float64       `json:"wind_ms,omitempty"`
+	AirC    *float64       `json:"air_c,omitempty"`
+	Sky     string         `json:"sky,omitempty"`     // other conditions, in words
+	Visit   int64          `json:"visit,omitempty"`   // record number of the count that led to it
+	Zone    string         `json:"zone,omitempty"`    // IANA name of the zone in which the times were given
+	Lot     string         `json:"lot,omitempty"`     // the container's lot
+	Licence string         `json:"licence,omitempty"` // the applicator's licence or certificate
 }
 
 // Release is natural enemies let out in a bed.

@@ -42,6 +42,18 @@ func Amount(areaM2 float64, rate, spray units.Quantity) (units.Quantity, error) 
 	return units.Of(p.Value*areaM2, "each"), nil
 }
 
+// SprayOf is the spray per area of a treatment, false where it was not written
+// down or the area is not known.
+func SprayOf(t farm.Treatment) (units.Quantity, bool) {
+	switch {
+	case t.Spray.Unit.Dimension == units.VolPerArea:
+		return t.Spray, true
+	case t.Spray.Unit.Dimension == units.Volume && t.AreaM2 > 0:
+		return units.Of(t.Spray.Base()/t.AreaM2, "L/m2"), true
+	}
+	return units.Quantity{}, false
+}
+
 func isRate(q units.Quantity) bool { _, ok := perAreaDim(q.Unit.Dimension); return ok }
 
 // perAreaDim returns what a rate becomes when it is told per area.

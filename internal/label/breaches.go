@@ -44,6 +44,9 @@ func Findings(t farm.Treatment, r Request) []Rule {
 	if t.WindMS != nil {
 		r.WindMS = t.WindMS
 	}
+	if v, ok := SprayOf(t); ok {
+		r.SprayVolume = v
+	}
 	var before []farm.Treatment
 	for _, h := range r.History {
 		if h.ID != 0 && h.ID == t.ID {
@@ -69,6 +72,10 @@ func Findings(t farm.Treatment, r Request) []Rule {
 		d.refuse(b.Rule)
 	}
 	r.amounts(&d, nil)
+	if inWater(r.Label) && r.SprayVolume.IsZero() && !d.Has(CodeRate) {
+		d.refuse(Rule{Code: CodeSpray, Field: "spray volume", Where: directions, Unknown: true,
+			Words: "the label's rate is in water, and how much spray went on was not written down (`leafturn treat --spray`)"})
+	}
 	r.practice(&d)
 	r.looks(&d)
 	hour := r

@@ -1,6 +1,7 @@
 package label_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -138,6 +139,45 @@ func TestPlan_RateKinds(t *testing.T) {
 	require.Contains(t, label.Plan(bare).Refusals[0].Words, "how many plants")
 	bare.Label.RateMax = farm.Value(units.Of(5, "g/m row"))
 	require.Contains(t, label.Plan(bare).Refusals[0].Words, "how many rows")
+}
+
+// A rate in water is judged by the spray that was written down: 2 mL/L on 100 m2.
+// The most that the label allows, 1000 L/ha, is 10 L with 20 mL in it.
+func TestFindings_SprayVolume(t *testing.T) {
+	l := spray("soap", "soap")
+	l.RateMax = farm.Value(units.Of(2, "mL/L"))
+	l.SprayMin, l.SprayMax = farm.Value(units.Of(400, "L/ha")), farm.Value(units.Of(1000, "L/ha"))
+	for _, c := range []struct {
+		product float64 // mL
+		spray   units.Quantity
+		code    string
+		unknown bool
+	}{
+		{20, units.Of(10, "L"), "", false},
+		{20, units.Of(0.1, "L/m2"), "", false},
+		{10, units.Of(5, "L"), "", false},
+		{10.1, units.Of(5, "L"), label.CodeRate, false}, // within 20 mL, and too strong
+		{20, units.Of(0.5, "US gal"), label.CodeSpray, false},
+		{20, units.Of(2.65, "US gal"), label.CodeSpray, false}, // 10.03 L
+		{20, units.Of(2.64, "US gal"), label.CodeRate, false},  // 9.993 L
+		{15, units.Quantity{}, label.CodeSpray, true},
+		{20.1, units.Quantity{}, label.CodeRate, false}, // above whatever the spray was
+	} {
+		r := ask(l, "2026-06-01")
+		r.Bed.LengthM, r.Bed.WidthM = 100, 1
+		x := put(l, "2026-06-01")
+		x.Amount, x.AreaM2, x.Spray = units.Of(c.product, "mL"), 100, c.spray
+		found := label.Findings(x, r)
+		if c.code == "" {
+			require.Empty(t, found, c)
+			continue
+		}
+		i := slices.IndexFunc(found, func(f label.Rule) bool { return f.Code == c.code })
+		require.GreaterOrEqual(t, i, 0, "%v: %+v", c, found)
+		require.Equal(t, c.unknown, found[i].Unknown, c)
+	}
+	v, ok := label.SprayOf(farm.Treatment{TreatmentMore: farm.TreatmentMore{Spray: units.Of(5, "L")}})
+	require.False(t, ok, "without an area: %v", v)
 }
 
 // Hours of the day that go over midnight, told by the farm's clock. What the

@@ -282,6 +282,6 @@ func testTreatment() farm.Treatment {
 		Bed: "A1", Part: "east half", Label: "ironbait", Pest: "slug", Date: day("2026-07-09"),
 		Start: time.Date(2026, 7, 9, 18, 0, 0, 0, time.UTC), End: time.Date(2026, 7, 9, 18, 20, 0, 0, time.UTC), EndKnown: true,
 		Amount: units.Of(0.1, "lb"), AreaM2: 12, Who: "M.", Reason: "above level", Note: "n", Breaches: []string{"interval of 14 days", "bees"},
-		TreatmentMore: farm.TreatmentMore{Method: "by hand", WindMS: num(0), AirC: num(-1.5), Sky: "overcast", Visit: 1, Zone: "Europe/Vienna", Lot: "L 1", Licence: "none"},
+		TreatmentMore: farm.TreatmentMore{Method: "by hand", Spray: units.Of(2.5, "US gal"), WindMS: num(0), AirC: num(-1.5), Sky: "overcast", Visit: 1, Zone: "Europe/Vienna", Lot: "L 1", Licence: "none"},
 	}
 }
