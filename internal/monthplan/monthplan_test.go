@@ -38,6 +38,14 @@ func slot(t *testing.T, p monthplan.Plan, id string) monthplan.Slot {
 	return p.Slots[i]
 }
 
+// The window of a product opens after the planned sowing that its label keeps
+// plants away from, and not before.
+func TestMake_OpensAfterASowing(t *testing.T) {
+	in := base(func(l *farm.Label) { l.PlantBack = farm.Value(30) })
+	in.Offers[0].Products[0].Work = []label.Work{{What: "sowing rye", Date: civil.MustParse("2026-07-31"), Plants: true}}
+	require.Equal(t, "2026-07-31", slot(t, monthplan.Make(in), "product:B1:slug").OpenFrom.String())
+}
+
 func TestMake_Product(t *testing.T) {
 	const id = "product:B1:slug"
 	for _, c := range []struct {
