@@ -527,6 +527,7 @@ func TestSetThreshold(t *testing.T) {
 	for name, c := range map[string]struct{ pest, level, value, unit, reason, want string }{
 		"no reason":    {"slug", "act", "2", "", " ", "without a reason"},
 		"zero":         {"slug", "act", "0", "", "x", "cannot be an action level"},
+		"far too low":  {"slug", "act", "0.0009", "", "x", "shows so few"},
 		"word":         {"slug", "act", "two", "", "x", "cannot be an action level"},
 		"level":        {"slug", "now", "2", "", "x", "is not a level"},
 		"pest":         {"slugg", "act", "2", "", "x", `did you mean "slug"`},

@@ -316,6 +316,10 @@ func (a *App) Thresholds(ctx context.Context, day civil.Date, words []string) (*
 	return doc, nil
 }
 
+// leastLevel is the lowest level that a farm may set: one animal on a thousand
+// units. Ours.
+const leastLevel = 0.001
+
 // SetThreshold stores the farm's own level.
 func (a *App) SetThreshold(ctx context.Context, day civil.Date, pestWord, levelWord, valueWord, unitWord, reason string) (string, error) {
 	p, err := a.names.findPest(pestWord)
@@ -329,6 +333,10 @@ func (a *App) SetThreshold(ctx context.Context, day civil.Date, pestWord, levelW
 	v, err := units.ParseNumber(valueWord)
 	if err != nil || v <= 0 || v > 1e6 {
 		return "", diag.Usagef("write a number above 0", "%q cannot be an action level", valueWord)
+	}
+	if v < leastLevel {
+		return "", diag.Usagef(fmt.Sprintf("write %g or more; a level under what one find on all your units comes to is no lower in effect", leastLevel),
+			"%q cannot be an action level: no number of units that anybody looks at shows so few", valueWord)
 	}
 	if strings.TrimSpace(reason) == "" {
 		return "", diag.Usagef(`give it with --reason "..."`, "a level is not changed without a reason")

@@ -228,8 +228,12 @@ func mortality(doc *report.Document, o EfficacyOptions) (*report.Document, error
 	}
 	d.Percent, d.Low, d.High = 100*m, finite(100*iv.Low), finite(100*iv.High)
 	t.row("died of the treatment", report.Text(four(d.Percent)+" %"), "(p - c)/(1 - c); "+srcAbbott)
-	t.row("  95 %", report.Text(four(100*iv.Low)+" % to "+four(100*iv.High)+" %"), "log ratio of the living; Katz et al. 1978, Biometrics 34:469-474 (from memory)")
-	d.Words = []string{fmt.Sprintf("%s %% died of the treatment (likely %s %% to %s %%): %s died, but %s of the untreated died too.", figure(d.Percent), figure(100*iv.Low), figure(100*iv.High), percent(share[0]), percent(share[1]))}
+	source := "log ratio of the living; Katz et al. 1978, Biometrics 34:469-474 (from memory)"
+	if d.Cells[0].Total+d.Cells[1].Total == 0 {
+		source = "score of the ratio of the living; Koopman 1984, Biometrics 40:513-517 (from memory)"
+	}
+	t.row("  95 %", report.Text(four(100*iv.Low)+" % to "+four(100*iv.High)+" %"), source)
+	d.Words = []string{fmt.Sprintf("%s %% died of the treatment (likely %s %% to %s %%): %s died, but %s of the untreated died too.", figure(d.Percent), figure(100*math.Max(iv.Low, 0)), figure(100*iv.High), percent(share[0]), percent(share[1]))}
 	if m < 0 {
 		d.Words = []string{fmt.Sprintf("Nothing died of the treatment: %s of the treated died, and %s of the untreated.", percent(share[0]), percent(share[1]))}
 	}

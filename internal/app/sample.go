@@ -104,7 +104,7 @@ func (a *App) ask(ctx context.Context, o SampleOptions) (asked, error) {
 	}
 	q.unit, _ = q.facts.Unit(proto.Unit)
 	if q.unit.Wanted == 0 {
-		return q, diag.Failf(nil, "walk every plant", "%s are counted on every %s", q.pest.Name, q.unit.Label)
+		return q, diag.Failf(nil, "walk every plant", "there is no plan for %s: every %s is looked at", q.pest.Name, q.unit.Label)
 	}
 	if q.clump, q.words, err = clumpOf(q.unit, o.K); err != nil {
 		return q, err

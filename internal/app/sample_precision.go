@@ -168,9 +168,11 @@ func (x asked) sizeWords() string {
 	case x.unit.Percent:
 		return "of a share p: (1 - p)/(D² p), D the standard error over the share"
 	case x.clump.TaylorA > 0:
-		return fmt.Sprintf("a m^(b - 2)/D² by Taylor's law with a %s and b %s: Karandinos 1976; Southwood 1978 (from memory)", week.Number(x.clump.TaylorA), week.Number(x.clump.TaylorB))
+		return fmt.Sprintf("a m^(b - 2)/D² by Taylor's law with a %.4g and b %.4g: Karandinos 1976; Southwood 1978 (from memory)", x.clump.TaylorA, x.clump.TaylorB)
+	case math.IsInf(x.clump.K, 1):
+		return "1/(m D²), the animals at random: Karandinos 1976; Southwood 1978 (from memory)"
 	}
-	return "(1/m + 1/k)/D²: Karandinos 1976; Southwood 1978 (from memory)"
+	return fmt.Sprintf("(1/m + 1/k)/D² with k %.4g: Karandinos 1976; Southwood 1978 (from memory)", x.clump.K)
 }
 
 // precisionLine is the table of totals at which a mean is known well enough.
@@ -183,7 +185,7 @@ func (x asked) precisionLine(d *PrecisionData) (report.Section, error) {
 	case x.unit.Percent:
 		rows, err = sampling.ShareTable(d.Precision, precisionUnits)
 	case x.clump.TaylorB >= 2:
-		sec.Lead = report.Plain(fmt.Sprintf("There is no line at which to stop: with a b of 2 or more in Taylor's law (%s) more animals do not make the mean surer.", week.Number(x.clump.TaylorB)))
+		sec.Lead = report.Plain(fmt.Sprintf("There is no line at which to stop: with a b of 2 or more in Taylor's law (%.4g) more animals do not make the mean surer.", x.clump.TaylorB))
 		return sec, nil
 	default:
 		rows, err = x.clump.PrecisionTable(d.Precision, precisionUnits)

@@ -296,6 +296,15 @@ func TestSample_Precision(t *testing.T) {
 		require.Equal(t, int(math.Ceil(1/den-1e-9)), *l.StopAt, "after %d", l.Units)
 	}
 	require.Contains(t, flat(t, doc), "no total is enough before 21 refuge traps, by 1/(k D²)")
+	// What an adviser needs to work a row out again.
+	require.Contains(t, flat(t, doc), "with k 0.8:")
+	empty := newFarm(t, testPath(t), summer, app.FarmOptions{})
+	doc, err = empty.Sample(ctx, app.SampleOptions{Date: a.Today(), Pest: "mite", Precision: "25", Stage: "budding"})
+	require.NoError(t, err)
+	require.Contains(t, flat(t, doc), "with a 3.3 and b 1.49:")
+	doc, err = a.Sample(ctx, app.SampleOptions{Date: a.Today(), Pest: "mite", Precision: "25", K: "poisson"})
+	require.NoError(t, err)
+	require.Contains(t, flat(t, doc), "1/(m D²), the animals at random")
 
 	// Of a share: T infested of n with (1 - p)/(n p) = D².
 	doc, err = a.Sample(ctx, app.SampleOptions{Date: a.Today(), Pest: "aphid", Precision: "20"})

@@ -238,6 +238,8 @@ func plainWords(x assess.Assessment) string {
 			parts = append(parts, fmt.Sprintf("The one %s looked at had none.", r.Unit.Label))
 		case p == 0:
 			parts = append(parts, fmt.Sprintf("None of the %d %s had %s.", r.N, unitPlural(r.Unit.Label, r.N), none))
+		case r.N == 1:
+			parts = append(parts, fmt.Sprintf("The one %s looked at had %s.", r.Unit.Label, some))
 		case p >= 0.95:
 			parts = append(parts, fmt.Sprintf("Nearly all %s have %s.", units, some))
 		case p < 0.5:
@@ -246,14 +248,16 @@ func plainWords(x assess.Assessment) string {
 			parts = append(parts, fmt.Sprintf("About %d in 10 %s have %s.", int(math.Round(p*10)), units, some))
 		}
 	}
-	if !r.Unit.Percent {
-		low, high := r.Low, r.High
-		when := ""
-		if l, h, ok := x.LikelyNow(); ok {
-			low, high, when = l, h, " today"
-		} else if r.Belief != nil && !r.Alone { // of one visit alone, its own interval keeps its level
-			low, high = r.LikelyL, r.LikelyH
-		}
+	low, high := r.Low, r.High
+	when := ""
+	if l, h, ok := x.LikelyNow(); ok {
+		low, high, when = l, h, " today"
+	} else if r.Belief != nil && !r.Alone { // of one visit alone, its own interval keeps its level
+		low, high = r.LikelyL, r.LikelyH
+	}
+	if r.Unit.Percent {
+		parts = append(parts, fmt.Sprintf("Likely %s %% to %s %%%s.", week.Number(low), week.Number(high), when))
+	} else {
 		parts = append(parts, fmt.Sprintf("Likely %s to %s %s%s.", week.Number(low), week.Number(high), r.Unit.Words, when))
 	}
 	if x.Result.ChanceKnown && r.Act != nil && r.Act.Value > 0 {

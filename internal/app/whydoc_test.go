@@ -25,11 +25,13 @@ func TestPlainWords(t *testing.T) {
 	}{
 		{leaf, 0, 1, "The one leaf looked at had none."},
 		{leaf, 0, 20, "None of the 20 leaves had any."},
+		{leaf, 1, 1, "The one leaf looked at had some."},
+		{leaf, 1, 40, "Nearly all leaves have some."},
 		{leaf, 0.125, 40, "About 1 in 8 leaves has some."},
 		{leaf, 0.7, 20, "About 7 in 10 leaves have some."},
 		{leaf, 0.949, 20, "About 9 in 10 leaves have some."},
 		{leaf, 0.95, 20, "Nearly all leaves have some."},
-		{tips, 0.125, 40, "About 1 in 8 shoot tips has 5 or more."},
+		{tips, 0.125, 40, "About 1 in 8 shoot tips has 5 or more. Likely 1 % to 2 %."},
 		{tips, 0, 40, "None of the 40 shoot tips had 5 or more."},
 	} {
 		r := &assess.Reading{Unit: x.unit, N: x.n, Infested: x.infested, Low: 1, High: 2}

@@ -626,6 +626,7 @@ func (a *Assessment) enemies(in Input, r *Reading, vin *verdict.Input) {
 			limit := e.Value
 			vin.Enemies.HoldAtOrBelow = &limit
 			vin.Enemies.Words = e.Name
+			vin.Enemies.How = fmt.Sprintf("+%s=NUMBER on the line of the count", e.Enemy)
 			if !counted {
 				continue
 			}
@@ -647,6 +648,7 @@ func (a *Assessment) enemies(in Input, r *Reading, vin *verdict.Input) {
 			limit := 100 * e.Value
 			vin.Enemies.HoldAtShare = &limit
 			vin.Enemies.Words = "natural enemies"
+			vin.Enemies.How = fmt.Sprintf("%s: +%s=NUMBER on the line of the count", e.Name, e.Enemy)
 			if !counted {
 				continue
 			}

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 
@@ -131,6 +132,55 @@ func TestUpdate_Estimate(t *testing.T) {
 			require.InDelta(t, d.Exceeds(m), b.Exceeds(m), 3e-5)
 		}
 	}
+}
+
+// A belief about the corner of a Taylor's law, where it becomes Poisson, against
+// integration that is split there (gonum's Gauss-Legendre rule, 60 points to
+// each of 400 pieces, the plain law of package estimate).
+func TestUpdate_Corner(t *testing.T) {
+	worst := 0.0
+	for _, x := range []struct {
+		c      belief.Clump
+		counts []int
+	}{
+		{mites, append(make([]int, 30), 1, 2, 1)},
+		{belief.Clump{A: 3.3, B: 1.9}, append(make([]int, 10), 1, 1, 1, 1, 1, 1)},
+		{belief.Clump{A: 1.991, B: 1.963}, []int{0, 0, 0, 0, 0, 0, 1, 0, 1, 1, 0, 0, 1, 1, 0, 0, 1, 1, 0, 0}},
+		{belief.Clump{A: 1.62, B: 1.65}, []int{1, 0, 1, 2, 2, 0, 0, 0, 1, 0, 0, 0, 0, 2, 0, 2, 1, 3, 1, 0, 0, 1, 3}},
+	} {
+		corner := math.Pow(x.c.A, -1/(x.c.B-1))
+		density := func(u float64) float64 {
+			m := math.Exp(u)
+			l := estimate.WeakPrior(m) + u + 30
+			for _, n := range x.counts {
+				l += estimate.LogPMF(n, m, x.c.At(m))
+			}
+			return math.Exp(l)
+		}
+		over := func(m float64) float64 {
+			cuts := []float64{math.Log(m), math.Log(belief.Highest)}
+			for i := range 400 {
+				cuts = append(cuts, math.Log(belief.Lowest)+float64(i)*math.Log(belief.Highest/belief.Lowest)/400)
+			}
+			cuts = append(cuts, math.Log(corner))
+			slices.Sort(cuts)
+			sum := 0.0
+			for i := 1; i < len(cuts); i++ {
+				if cuts[i-1] >= math.Log(m)-1e-12 {
+					sum += quad.Fixed(density, cuts[i-1], cuts[i], 60, quad.Legendre{}, 0)
+				}
+			}
+			return sum
+		}
+		all := over(belief.Lowest)
+		b := saw(t, belief.Weak(), x.c, x.counts...)
+		for _, f := range []float64{0.3, 0.7, 0.9, 1, 1.1, 1.5, 3} {
+			off := math.Abs(over(f*corner)/all - b.Exceeds(f*corner))
+			worst = max(worst, off)
+			require.Less(t, off, 1e-4, "%+v, %v times the corner", x, f)
+		}
+	}
+	t.Logf("worst chance off by %.1e", worst)
 }
 
 // The interpolated Σ ln Γ(k+x)/(Γ(k) k^x) against the plain sum of logs.

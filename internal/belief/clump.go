@@ -82,13 +82,15 @@ type MomentPair struct {
 // the variance usualNoise, and visits lie about 1 with a standard deviation of
 // 1.2 in ln mean. A chosen default k is good to a standard deviation of 0.8 in
 // ln k (95 % between a fifth of it and five times it), as in package estimate.
-// Visits scatter about a law by more than chance, by scatter. Common practice;
-// the numbers are ours.
+// Visits scatter about a law by more than chance, by scatter; one farther off
+// than farOff standard deviations is of another kind. Common practice; the
+// numbers are ours.
 const (
 	usualNoise  = 0.4
 	usualSpread = 1.2
 	defaultSDK  = 0.8
 	scatter     = 0.05
+	farOff      = 1.5
 )
 
 // PoolTaylor returns the clumping to use after the farm's own visits: the
@@ -103,9 +105,10 @@ const (
 //	Cov(m, s²)/(m σ²) = (2σ²/m - 1)/(n m)
 //
 // taken as those of a log-normal pair, the bias of the logs corrected
-// likewise. Weights come from the current law at the visit's mean, in four rounds.
-// Without A the same is done for ln K alone. With no usable visit the
-// published values return unchanged.
+// likewise. Weights come from the current law at the visit's mean, in four rounds,
+// and a visit far off the law loses weight (Huber's rule, at 1.5 standard
+// deviations), so that no single visit decides. Without A the same is done for
+// ln K alone. With no usable visit the published values return unchanged.
 //
 // Visits with fewer than 2 units, no animals or no variance drop out and are
 // counted in Dropped. B stays within 1 and 2 (A is then the best for that B);
@@ -113,7 +116,8 @@ const (
 //
 // Errors: ErrDomain.
 // Sources: Taylor 1961, Nature 189:732-735; the moments of s² are Fisher's k
-// statistics with the cumulants of the negative binomial (from memory).
+// statistics with the cumulants of the negative binomial; Huber 1964, Annals of
+// Mathematical Statistics 35:73-101 (all from memory but the first).
 func PoolTaylor(published Law, visits []MomentPair) (Clump, error) {
 	c := Clump{A: published.A, B: published.B, K: published.K}
 	if c.A > 0 {
@@ -158,6 +162,15 @@ func noise(m, va float64, n int, slope float64) (variance, bias float64) {
 	return scatter + math.Max(vs+slope*slope*vm-2*slope*cov, 0.5/fn), (slope*vm - vs) / 2
 }
 
+// trust is the share of its weight that a visit keeps whose ln variance lies off
+// the law by so much: all of it within farOff standard deviations, and past
+// them so much that it moves the law no further than one that lies just there.
+// Units that are all but alike, as of one who wrote down what each leaf has on
+// the whole, would else take the clumping away from every visit after them.
+func trust(off, variance float64) float64 {
+	return math.Min(1, farOff*math.Sqrt(variance)/math.Abs(off))
+}
+
 func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
 	w := pub.Weight
 	if w == 0 {
@@ -176,7 +189,7 @@ func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
 			va := math.Exp(math.Max(la+b*x, x)) // counts are not more even than Poisson here
 			vr, bias := noise(v.Mean, va, v.N, b)
 			y := math.Log(v.Variance) - bias
-			p := 1 / vr
+			p := trust(y-la-b*x, vr) / vr
 			saa += p
 			sab += p * x
 			sbb += p * x * x
@@ -214,8 +227,10 @@ func (c *Clump) poolK(pub Law, use []MomentPair) {
 			d := -m / (k + m)           // of ln variance by ln k
 			slope := (m + 2*m*m/k) / va // of ln variance by ln m
 			vr, bias := noise(m, va, v.N, slope)
-			info += d * d / vr
-			g += d * (math.Log(v.Variance) - bias - math.Log(va)) / vr
+			off := math.Log(v.Variance) - bias - math.Log(va)
+			p := trust(off, vr) / vr
+			info += d * d * p
+			g += d * off * p
 		}
 		step := math.Min(math.Max(g/info, -1), 1)
 		lk = math.Min(math.Max(lk+step, lk0-math.Log(20)), lk0+math.Log(20))

@@ -116,6 +116,41 @@ func TestPoolTaylor_Shrinks(t *testing.T) {
 	require.InDelta(t, a.B, b.B, 1e-12)
 }
 
+// One visit whose units are all but alike does not take the published clumping
+// away from the visits after it; a season of them does. 5 5 5 6 5 5 5 5 5 5 has
+// the mean 5.1 and the variance 0.1, of which chance, with the published law,
+// gives less than one in a million.
+func TestPoolTaylor_OneOddVisit(t *testing.T) {
+	even := belief.MomentPair{Mean: 5.1, Variance: 0.1, N: 10}
+	wild := belief.MomentPair{Mean: 5.1, Variance: 5000, N: 10}
+	for _, law := range []belief.Law{{A: 3.3, B: 1.49}, {A: 2.586, B: 1.511}, {K: 0.8}} {
+		published := belief.Clump{A: law.A, B: law.B, K: law.K}
+		for _, mean := range []float64{1, 5, 10} {
+			one, err := belief.PoolTaylor(law, []belief.MomentPair{even})
+			require.NoError(t, err)
+			r := one.At(mean) / published.At(mean)
+			require.True(t, r > 1 && r < 5, "%+v at %v: k %v times as large", law, mean, r)
+			one, err = belief.PoolTaylor(law, []belief.MomentPair{wild})
+			require.NoError(t, err)
+			r = published.At(mean) / one.At(mean)
+			require.True(t, r > 1 && r < 5, "%+v at %v: k %v times as small", law, mean, r)
+		}
+		many := make([]belief.MomentPair, 60)
+		for i := range many {
+			many[i] = even
+		}
+		c, err := belief.PoolTaylor(law, many)
+		require.NoError(t, err)
+		require.Greater(t, c.At(5.1), 10*published.At(5.1), "%+v", law)
+		// A visit farther off moves no more than one that is far off already.
+		a, err := belief.PoolTaylor(law, []belief.MomentPair{{Mean: 5.1, Variance: 1e-4, N: 10}})
+		require.NoError(t, err)
+		b, err := belief.PoolTaylor(law, []belief.MomentPair{{Mean: 5.1, Variance: 1e-8, N: 10}})
+		require.NoError(t, err)
+		require.InEpsilon(t, a.At(5), b.At(5), 0.05, "%+v", law)
+	}
+}
+
 func TestPoolTaylor_Range(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		law := belief.Law{A: rapid.Float64Range(0.01, 100).Draw(t, "a"), B: rapid.Float64Range(1, 2).Draw(t, "b"), SE: rapid.Float64Range(0, 1).Draw(t, "se")}

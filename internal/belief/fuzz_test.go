@@ -2,6 +2,7 @@ package belief_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -110,17 +111,29 @@ func readers(t *testing.T, b belief.Belief, a, p float64) {
 		if q := r.Quantile(p); !math.IsNaN(p) && !(q >= belief.Lowest && q <= belief.Highest) {
 			t.Fatalf("quantile %v is %v", p, q)
 		}
+		var ln [4]float64
+		r.LnQuantiles([]float64{0, 0.025, 0.5, 1}, ln[:])
+		if !slices.IsSorted(ln[:]) || math.IsNaN(ln[0]+ln[3]) {
+			t.Fatalf("ln quantiles %v", ln)
+		}
 		if in, err := r.Interval(p); err == nil && !(in.Low <= in.High*(1+1e-6)) {
 			t.Fatalf("interval %v is %v", p, in)
 		}
 	}
-	_, w := b.Weights()
-	sum := 0.0
-	for _, x := range w {
-		sum += x
-	}
-	if !(math.Abs(sum-1) < 1e-6) {
-		t.Fatalf("weights sum to %v", sum)
+	for _, weights := range []func() (density, weight []float64){b.Weights, func() ([]float64, []float64) { return b.WeightsAbout(a) }} {
+		density, w := weights()
+		sum, over := 0.0, 0.0
+		for i, x := range w {
+			if sum += x; density[i] >= a {
+				over += x
+			}
+		}
+		if !(math.Abs(sum-1) < 1e-6) || len(density) != len(w) || !slices.IsSorted(density) {
+			t.Fatalf("weights sum to %v", sum)
+		}
+		if c := b.Exceeds(a); len(w) > 641 && !(math.Abs(over-c) < 1e-6) {
+			t.Fatalf("weights over %v sum to %v, the chance is %v", a, over, c)
+		}
 	}
 }
 

@@ -76,6 +76,9 @@ const maxTally = 1000
 // each count for a fixed k and for Taylor's law with 1 <= b <= 2.
 //
 // Accuracy: chances to 1e-6 against numerical integration (TestUpdate_Scipy).
+// At the density under which Taylor's law says Poisson the likelihood has a
+// corner, which interpolation rounds: where the belief lies about it, chances
+// are good to 1e-4 (TestUpdate_Corner).
 // Errors: ErrDomain for evidence or clumping out of range, or when the
 // belief's date is not the visit's: carry it first.
 // Sources: Bliss & Fisher 1953, Biometrics 9:176-200 (likelihood); Taylor

@@ -198,21 +198,28 @@ func Outlier(counts []int, disp Dispersion) (int, error) {
 // outlier returns the 1-based place of the highest unit when, of n units with
 // the mean of the others, one so high has a chance under outlierChance. The
 // mean of the others has half an animal added, so that one animal among zeros
-// is ordinary. Fewer than 4 units give 0.
+// is ordinary. One or two others say little of their mean: its upper limit
+// stands in, so that only what no reading of them leads to expect is flagged.
+// One unit gives 0.
 func outlier(counts []int, t tally, law lawK) int {
-	if t.n < 4 || t.freq[len(t.freq)-1] > 1 || t.max < 2 {
+	if t.n < 2 || t.freq[len(t.freq)-1] > 1 || t.max < 2 {
 		return 0
 	}
 	others := float64(t.n - 1)
 	m := (t.total - float64(t.max) + 0.5) / others
 	k := law.at(m)
+	rest := slices.DeleteFunc(slices.Clone(counts), func(x int) bool { return x == t.max })
 	if law.fixed == 0 && law.a == 0 {
 		// k is not known: no larger than what the other units show.
-		rest := slices.DeleteFunc(slices.Clone(counts), func(x int) bool { return x == t.max })
 		if f, err := FitNB(rest); err == nil {
 			if fk, ok := f.K(); ok && f.Outcome == Converged {
 				k = math.Min(k, fk)
 			}
+		}
+	}
+	if len(rest) < leastOthers {
+		if in, err := ProfileKnownK(rest, k, 0.95); err == nil {
+			m = math.Max(m, in.High)
 		}
 	}
 	if float64(t.n)*Survival(t.max-1, m, k) >= outlierChance {
@@ -220,3 +227,6 @@ func outlier(counts []int, t tally, law lawK) int {
 	}
 	return 1 + slices.Index(counts, t.max)
 }
+
+// leastOthers is how many other units tell their mean. Ours.
+const leastOthers = 3

@@ -38,18 +38,25 @@ func CorrectedMortality(p, c float64) (float64, error) {
 
 // MortalityInterval returns an interval of CorrectedMortality from the dead of
 // those treated and of the check: a normal one for the log of the ratio of the
-// shares that live. Where all of one side died half an animal is added to the
-// living of both and one to their number. Errors: ErrDomain for numbers that
-// are no shares or a check that all died.
-// Source: Katz et al. 1978, Biometrics 34:469-474 (from memory).
+// shares that live. Where all of the treated died half an animal is added to the
+// living of both and one to their number. Where none died on either side it is
+// the score interval of that ratio, in which the other side's share is 1 at
+// both ends. Errors: ErrDomain for numbers that are no shares, a check that all
+// died, or more than 1e12 animals.
+// Sources: Katz et al. 1978, Biometrics 34:469-474; Koopman 1984, Biometrics
+// 40:513-517 (score; both from memory).
 func MortalityInterval(dead, of, checkDead, checkOf int, level float64) (Interval, error) {
 	if err := levelOK(level); err != nil {
 		return Interval{}, err
 	}
-	if of < 1 || checkOf < 1 || dead < 0 || dead > of || checkDead < 0 || checkDead >= checkOf {
+	if of < 1 || checkOf < 1 || float64(max(of, checkOf)) > maxUnits || dead < 0 || dead > of || checkDead < 0 || checkDead >= checkOf {
 		return Interval{}, fmt.Errorf("%d of %d, and %d of %d in the check: %w", dead, of, checkDead, checkOf, ErrDomain)
 	}
 	live, n, check, m := float64(of-dead), float64(of), float64(checkOf-checkDead), float64(checkOf)
+	if dead+checkDead == 0 {
+		z2 := chi1(level)
+		return Interval{Low: -z2 / m, High: z2 / (n + z2)}, nil
+	}
 	if live == 0 {
 		live, n, check, m = live+0.5, n+1, check+0.5, m+1
 	}

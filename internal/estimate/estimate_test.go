@@ -80,6 +80,24 @@ func TestEstimate_Outlier(t *testing.T) {
 	}
 }
 
+// With one or two other units only what no reading of them leads to expect is
+// flagged. The chances were summed in R: with k 0.8 and the others' upper limit
+// m (2(l(mean) - l(m)) = 3.8415), n pnbinom(x - 1, size = 0.8, mu = m, lower =
+// FALSE) is 0.028 for 0 40, 0.0002 for 0 90, 0.46 for 3 4 60, 0.0007 for 3 4 300.
+func TestOutlier_FewUnits(t *testing.T) {
+	for _, c := range []struct {
+		counts []int
+		at     int
+	}{
+		{[]int{0, 40}, 0}, {[]int{3, 30}, 0}, {[]int{3, 4, 60}, 0}, {[]int{0, 0, 5}, 0}, {[]int{5000}, 0}, {[]int{5000, 5000}, 0}, {[]int{5000, 5000, 1}, 0},
+		{[]int{0, 90}, 2}, {[]int{0, 90_000}, 2}, {[]int{5000, 1, 0}, 1}, {[]int{3, 300, 4}, 2},
+	} {
+		at, err := estimate.Outlier(c.counts, estimate.Dispersion{K: 0.8})
+		require.NoError(t, err)
+		require.Equal(t, c.at, at, "%v", c.counts)
+	}
+}
+
 func TestEstimate_Refuses(t *testing.T) {
 	one := estimate.Sample{Counts: []int{1}}
 	for name, c := range map[string]struct {
@@ -268,6 +286,36 @@ func TestNB_Tails(t *testing.T) {
 	require.InEpsilon(t, 1.17904481941e-11, estimate.Survival(20, 3, 1e11), 1e-8)
 	require.Equal(t, 1.0, estimate.CDF(0, 0, 1))
 	require.Equal(t, 1.0, estimate.Survival(-1, 3, 1))
+}
+
+// Counts too large to sum over, against R 4.2.2: pnbinom(x, size = k, mu = m)
+// and the same with lower.tail = FALSE.
+func TestNB_TailsOfLargeCounts(t *testing.T) {
+	for _, c := range []struct {
+		x            int
+		m, k         float64
+		lower, upper float64
+	}{
+		{103494, 34968.369824394234, 0.0041909258142272966, 9.840839110924e-01, 1.591608890757e-02},
+		{74504, 11502.32057244323, 0.0021206233639908998, 9.921298570758e-01, 7.870142924158e-03},
+		{48681, 22336.411595533766, 0.002468847523955145, 9.885730675340e-01, 1.142693246603e-02},
+		{30000, 20000, 0.29999999999999999, 7.962950278821e-01, 2.037049721179e-01},
+		{30000, 20000, 3, 8.264177119658e-01, 1.735822880342e-01},
+		{30000, 200, 0.029999999999999999, 9.999334928515e-01, 6.650714852222e-05},
+		{25000, 25000, 0.001, 9.936876665626e-01, 6.312333437363e-03},
+		{1000000, 1000000, 0.5, 6.826896131224e-01, 3.173103868776e-01},
+		{1000000, 1000, 0.01, 9.999999571808e-01, 4.281914998957e-08},
+		{2000000, 1000000, 25, 9.999654451272e-01, 3.455487284228e-05},
+		{50000000, 30000000, 2, 8.454126941740e-01, 1.545873058260e-01},
+		{1000000, 1000000, 1000000000, 5.002659615195e-01, 4.997340384805e-01},
+		{21000, 20500, 100000, 9.992402258741e-01, 7.597741259064e-04},
+		{21000, 22000, 100000000, 5.654481121138e-12, 9.999999999943e-01},
+		{1000000000, 1000000000, 0.69999999999999996, 6.565890604085e-01, 3.434109395915e-01},
+		{40000, 100000, 300, 3.549897297933e-43, 1.000000000000e+00},
+	} {
+		require.InEpsilon(t, c.lower, estimate.CDF(c.x, c.m, c.k), 1e-8, "%+v", c)
+		require.InEpsilon(t, c.upper, estimate.Survival(c.x, c.m, c.k), 1e-8, "%+v", c)
+	}
 }
 
 func TestIntervals_Edges(t *testing.T) {

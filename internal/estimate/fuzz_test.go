@@ -84,6 +84,8 @@ func plainNumbers(t *testing.T, n, m int, a, b, c float64) {
 		t.Fatalf("UnitsToDetect of %v: %v", args, units)
 	}
 	interval("Wilson")(estimate.Wilson(n, m, a))
+	interval("MortalityInterval")(estimate.MortalityInterval(n, m, m/2, n, a))
+	interval("MortalityInterval")(estimate.MortalityInterval(n/2, n, m, m, 0.95))
 	interval("ClopperPearson")(estimate.ClopperPearson(n, m, a))
 	interval("LogWald")(estimate.LogWald(a, b, n, c))
 	interval("PoissonExact")(estimate.PoissonExact(n, a))

@@ -96,7 +96,8 @@ func stirling(z float64) float64 {
 // CDF returns the chance that one unit holds at most x animals. Arguments as
 // in LogPMF; x < 0, arguments out of range and an infinite mean give 0.
 //
-// Accuracy: absolute 2e-11 for k from 0.001 to +Inf (TestNB_Tails).
+// Accuracy: absolute 2e-11 for k from 0.001 to +Inf (TestNB_Tails); above 20,000
+// animals relative 1e-8 (TestNB_TailsOfLargeCounts).
 func CDF(x int, mean, k float64) float64 {
 	lower, _ := tails(x, mean, k)
 	return lower
@@ -125,13 +126,12 @@ func tails(x int, m, k float64) (lower, upper float64) {
 	if math.IsInf(k, 1) || k > 1e12*math.Max(1, m) {
 		return mathext.GammaIncRegComp(fx+1, m), mathext.GammaIncReg(fx+1, m)
 	}
-	// All terms are positive, so sums of them lose nothing. The incomplete beta
-	// function of the library is off by up to 5e-5 at small k and is used only
-	// where a sum would be too long.
+	// All terms are positive, so sums of them lose nothing; the library's
+	// incomplete beta function is off by up to 5e-5 at small k. Where a sum would
+	// be too long the continued fraction stands in.
 	r := m / (k + m)
 	if fx > maxSum {
-		lower, upper = mathext.RegIncBeta(k, fx+1, k/(k+m)), mathext.RegIncBeta(fx+1, k, r)
-		if lower >= 0 && upper >= 0 && math.Abs(lower+upper-1) < 1e-3 {
+		if lower, upper, ok := betaTails(k, fx+1, k/(k+m), r); ok {
 			return lower, upper
 		}
 		return farTails(fx, m, k)
@@ -168,7 +168,58 @@ func tails(x int, m, k float64) (lower, upper float64) {
 	return s, 1 - s
 }
 
-// farTails is tails for numbers that the incomplete beta function cannot take.
+// betaTails is the incomplete beta function I_x(a, b) and 1 less it, y = 1 - x,
+// by its continued fraction (Lentz's way), which settles within some times the
+// square root of the larger of a and b. ok is false where it does not.
+func betaTails(a, b, x, y float64) (lower, upper float64, ok bool) {
+	turned := x > (a+1)/(a+b+2)
+	if turned {
+		a, b, x, y = b, a, y, x
+	}
+	// x^a y^b / (a B(a, b)); one of a and b is a large count.
+	small, large := math.Min(a, b), math.Max(a, b)
+	ls, _ := math.Lgamma(small)
+	rise := (large+small-0.5)*math.Log1p(small/large) - small + small*math.Log(large) + stirling(large+small) - stirling(large)
+	ln := func(x, y float64) float64 { // of x, by its distance from 1 where that is near
+		if y < 0.5 {
+			return math.Log1p(-y)
+		}
+		return math.Log(x)
+	}
+	front := math.Exp(a*ln(x, y)+b*ln(y, x)+rise-ls) / a
+	const tiny = 1e-300
+	away := func(v float64) float64 {
+		if math.Abs(v) < tiny {
+			return tiny
+		}
+		return v
+	}
+	c, d := 1.0, 1/away(1-(a+b)*x/(a+1))
+	f := d
+	for i := 1.0; i < 200_000; i++ {
+		n := i * (b - i) * x / ((a + 2*i - 1) * (a + 2*i))
+		d, c = 1/away(1+n*d), away(1+n/c)
+		f *= d * c
+		n = -(a + i) * (a + b + i) * x / ((a + 2*i) * (a + 2*i + 1))
+		d, c = 1/away(1+n*d), away(1+n/c)
+		f *= d * c
+		if math.Abs(d*c-1) < 1e-15 {
+			ok = true
+			break
+		}
+	}
+	p := front * f
+	if !(ok && p >= 0 && p <= 1+1e-6) {
+		return 0, 0, false
+	}
+	p = math.Min(p, 1)
+	if turned {
+		return 1 - p, p, true
+	}
+	return p, 1 - p, true
+}
+
+// farTails is tails for numbers that the continued fraction cannot take.
 // Counts are then so large that they are as good as continuous: gamma where
 // they clump, normal where k is huge.
 func farTails(x, m, k float64) (lower, upper float64) {

@@ -48,6 +48,19 @@ func TestScores_NaiveAgainstReference(t *testing.T) {
 			want, tol := golden(t, name, quantity)
 			require.InDelta(t, want, got, tol+1e-12, "%s %s", name, quantity)
 		}
+		apart, pairs := 0.0, 0.0 // of captures per trap, by "the same again"
+		for _, x := range allSeries(t) {
+			if x.group != g.name {
+				continue
+			}
+			for i := 1; i < len(x.at); i++ {
+				a, b := x.at[i-1], x.at[i]
+				apart += math.Abs(float64(b.total)/b.effort - float64(a.total)/a.effort)
+				pairs++
+			}
+		}
+		want, tol := golden(t, name, "persistence_mae")
+		require.InDelta(t, want, apart/pairs, tol, name)
 	}
 }
 

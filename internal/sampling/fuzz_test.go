@@ -95,6 +95,11 @@ func sizes(t *testing.T, n, m int, a, b, c, d float64) {
 	}
 	bl, err := sampling.LogNormal(a, b, c, min(n, 200))
 	numbers(t, err, "LogNormal", args, append(bl.Levels, bl.Weights...)...)
+	numbers(t, nil, "Median", args, sampling.Belief{Levels: []float64{1, 2}, Weights: []float64{a, b}}.Median(), bl.Median())
+	rows, err := sampling.ShareTable(a, []int{1, n, 40})
+	for _, r := range rows {
+		numbers(t, err, "ShareTable", args, r.Exact)
+	}
 	sprts(t, n, m, a, b, c, d)
 }
 
@@ -147,6 +152,14 @@ func plans(t *testing.T, n, m int, a, b, c, d float64) {
 		t.Helper()
 		if err != nil {
 			return
+		}
+		for i, l := range p.Deciding() {
+			if l.CanHold() && l.CanAct() && l.Act <= l.Hold || i > 0 && l.Hold < p.Lines[l.N-2].Hold {
+				t.Fatalf("%v: line %+v", args, l)
+			}
+		}
+		for _, l := range p.Grid() {
+			numbers(t, nil, "Grid", args, l)
 		}
 		for _, r := range []sampling.Risk{p.AtSafe, p.AtThreshold, p.AtAction, p.Sheet(40).AtSafe, p.Sheet(40).AtAction} {
 			chance(t, nil, "risk", args, r.Act, r.Hold)

@@ -85,9 +85,9 @@ func constants(t *testing.T, n, m int, a, b, c, d float64) {
 	for _, w := range []trend.Weights{nil, trend.Rook(cells), trend.Queen(cells), trend.Within(xy, c), trend.Nearest(xy, n), trend.InverseDistance(xy), {{a, b}, {c}}, {{0, a, b, c, d}, {1, 0, 1, 1, 1}, {1, 1, 0, 1, 1}, {1, 1, 1, 0, 1}, {d, c, b, a, 0}}} {
 		for _, w := range []trend.Weights{w, w.RowStandard()} {
 			m, err := trend.Moran(values, w)
-			sound(t, err, "Moran", args, m.I, m.Variance, m.Z, m.P)
+			sound(t, err, "Moran", args, m.I, m.Variance, m.Z, m.P, m.NormalVariance, m.Geary)
 			m, err = trend.Moran([]float64{1, 2, 5, 3, 4}, w)
-			sound(t, err, "Moran", args, m.I, m.Variance, m.Z, m.P)
+			sound(t, err, "Moran", args, m.I, m.Variance, m.Z, m.P, m.NormalVariance, m.Geary)
 		}
 	}
 }

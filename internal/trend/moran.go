@@ -113,17 +113,22 @@ type Pattern struct {
 	Z        float64
 	P        float64 // chance of so large an I without pattern, by the normal law
 	Places   int
+	// NormalVariance is the variance of I where the values are drawn from a normal
+	// law instead. Geary's C is 1 without pattern and lower where neighbours are
+	// alike; it looks at differences of neighbours, I at their products.
+	NormalVariance, Geary float64
 }
 
 // Moran returns Moran's I: above Expected when neighbours are alike (patches),
 // below when they differ. values are means per unit of each bed or trap.
 //
 //	I = n/S0 sum_ij w_ij z_i z_j / sum_i z_i², z the values less their mean
+//	C = (n-1)/(2 S0) sum_ij w_ij (z_i - z_j)² / sum_i z_i²
 //
 // It is an indicator only: the normal law is rough below about 20 places, and
 // beds that differ in cultivar or treatment look like patches.
 //
-// Accuracy: 1e-8 against R's spdep::moran.test (TestMoran_Golden).
+// Accuracy: 1e-8 against R's spdep::moran.test and geary.test (TestMoran_Golden).
 // Errors: estimate.ErrFew below 4 places; estimate.ErrDomain for values all
 // the same or not finite, or weights negative, not finite, of the wrong shape,
 // on the diagonal, or all 0 on a row.
@@ -174,7 +179,7 @@ func Moran(values []float64, w Weights) (Pattern, error) {
 			return Pattern{}, fmt.Errorf("place %d has no neighbour: leave it out or widen the distance: %w", i+1, estimate.ErrDomain)
 		}
 	}
-	s0, s1, s2, cross := 0.0, 0.0, 0.0, 0.0
+	s0, s1, s2, cross, apart := 0.0, 0.0, 0.0, 0.0, 0.0
 	for i := range n {
 		both := 0.0
 		for j := range n {
@@ -183,11 +188,14 @@ func Moran(values []float64, w Weights) (Pattern, error) {
 			s1 += (a + b) * (a + b) / 2
 			both += a + b
 			cross += a * z[i] * z[j]
+			apart += a * (z[i] - z[j]) * (z[i] - z[j])
 		}
 		s2 += both * both
 	}
 	f := float64(n)
 	p := Pattern{Places: n, Expected: -1 / (f - 1), I: f / s0 * cross / m2}
+	p.Geary = (f - 1) / (2 * s0) * apart / m2
+	p.NormalVariance = (f*f*s1-f*s2+3*s0*s0)/((f*f-1)*s0*s0) - p.Expected*p.Expected
 	kurtosis := f * m4 / (m2 * m2)
 	p.Variance = (f*((f*f-3*f+3)*s1-f*s2+3*s0*s0)-kurtosis*((f*f-f)*s1-2*f*s2+6*s0*s0))/
 		((f-1)*(f-2)*(f-3)*s0*s0) - p.Expected*p.Expected

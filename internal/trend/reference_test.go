@@ -333,7 +333,8 @@ func TestEdge_Golden(t *testing.T) {
 	require.Fail(t, "no case for the margin")
 }
 
-// Every Moran's I of golden.json, from spdep::moran.test.
+// Every Moran's I and Geary's C of golden.json, from spdep::moran.test and
+// geary.test.
 func TestMoran_Golden(t *testing.T) {
 	n := 0
 	for _, file := range []string{"wireworms_latin_square.csv", "pitfall_grid_six_dates.csv", "hessianfly_grid.csv", "codling_moth_trunk_bands.csv"} {
@@ -378,6 +379,9 @@ func TestMoran_Golden(t *testing.T) {
 				c.check(t, "moran_var_randomisation", p.Variance)
 				c.check(t, "moran_z_randomisation", p.Z)
 				c.check(t, "moran_p_greater", p.P)
+				c.check(t, "moran_var_normality", p.NormalVariance)
+				c.check(t, "geary_C", p.Geary)
+				require.Len(t, c.Quantities, 7, "every one of them checked")
 				n++
 			})
 		}

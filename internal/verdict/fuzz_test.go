@@ -68,6 +68,11 @@ func FuzzConditions(f *testing.F) {
 		if !slices.Equal(bad, verdict.Validity(v, n)) || !slices.Equal(open, verdict.Cautions(v, n)) {
 			t.Fatalf("%v, %v", bad, open)
 		}
+		n.MustSoil, n.MustFoliage, n.MustTemp = on(0), on(1), on(2)
+		noted := farm.Conditions{Soil: farm.Moist, Foliage: farm.Dry, AirC: &temp, SoilC: &soil}
+		if u := verdict.Unnoted(v.Conditions, n); len(u) > 4 || len(verdict.Unnoted(noted, n)) > 0 {
+			t.Fatalf("%v", u)
+		}
 		if s := strings.Join(append(bad, open...), " "); strings.Contains(s, "NaN") {
 			t.Fatal(s)
 		}

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"leafturn/internal/belief"
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
@@ -355,6 +356,54 @@ func TestValidity(t *testing.T) {
 	r := verdict.Decide(in)
 	require.Equal(t, verdict.Act, r.Verdict)
 	require.Contains(t, r.Reasons, "caution: soil moisture was not noted")
+}
+
+// An even chance is one whatever the last digit of the sum says: with k 1 and
+// one animal a unit, the weak prior and the likelihood are alike on both sides
+// of a level of 1.
+func TestDecide_EvenChance(t *testing.T) {
+	for n := 4; n <= 60; n++ {
+		counts := make([]int, n)
+		for i := range counts {
+			counts[i] = 1
+		}
+		b, err := belief.Update(belief.Weak(), belief.Evidence{Counts: counts}, belief.Clump{K: 1})
+		require.NoError(t, err)
+		for days := range 4 {
+			now, err := belief.LookAhead(b, days, belief.UnknownGrowth())
+			require.NoError(t, err)
+			in := verdict.Input{Today: today, Last: today.AddDays(-days), Pest: "thrips", Unit: "card", N: n, Density: density(t, counts, estimate.Dispersion{K: 1}),
+				Act: &verdict.Level{Value: 1, Operator: ">="}, Over: now.Exceeds}
+			require.Equal(t, verdict.Act, verdict.Decide(in).Verdict, "%d units, %d days, chance off by %g", n, days, now.Exceeds(1)-0.5)
+		}
+	}
+	// And it does not become one from farther off.
+	in := miteInput(t, leaves(40, 12))
+	in.Over = func(float64) float64 { return 0.49999 }
+	require.Equal(t, verdict.RuleNear, verdict.Decide(in).Rule)
+}
+
+// Where nothing was found nothing is done, however low the level: the chance
+// is then all of it the prior's.
+func TestDecide_NothingFoundNeverActs(t *testing.T) {
+	for _, level := range []float64{1e-9, 1e-4, 0.01, 0.05, 1, 10} {
+		for _, n := range []int{5, 9, 40} {
+			in := verdict.Input{Today: today, Last: today, Pest: "slugs", Unit: "trap", N: n, MinUnits: 5,
+				Density: density(t, make([]int, n), estimate.Dispersion{K: 0.8}), Act: &verdict.Level{Value: level, Operator: ">="}}
+			r := verdict.Decide(in)
+			require.NotEqual(t, verdict.Act, r.Verdict, "0 on %d units and a level of %g", n, level)
+			in.Density, in.Share = nil, share(t, 0, n)
+			require.NotEqual(t, verdict.Act, verdict.Decide(in).Verdict, "0 of %d and a level of %g %%", n, level)
+			in.Share = share(t, 1, n)
+			if level < 1 {
+				require.Equal(t, verdict.Act, verdict.Decide(in).Verdict, "1 of %d and a level of %g %%", n, level)
+			}
+		}
+	}
+	r := verdict.Decide(verdict.Input{Today: today, Last: today, Pest: "slugs", Unit: "trap", N: 9, MinUnits: 5,
+		Density: density(t, make([]int, 9), estimate.Dispersion{K: 0.8}), Act: &verdict.Level{Value: 0.01, Operator: ">="}})
+	require.Equal(t, verdict.RuleNone, r.Rule)
+	require.Contains(t, strings.Join(r.Reasons, "\n"), "none was found in 9 units")
 }
 
 // FuzzDecide: any input gives one of the five verdicts, a chance within 0..1,

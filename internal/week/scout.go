@@ -83,6 +83,8 @@ func againWords(a assess.Assessment) string {
 		return "too few units were looked at"
 	case verdict.RuleNotFound:
 		return "none found, but a sample cannot rule it out: walk every plant"
+	case verdict.RuleNone:
+		return "none found, but so few cannot rule out a level so low"
 	case verdict.RuleDamage:
 		return "over the level in numbers; look whether there is damage as well"
 	case verdict.RuleConfirm:
