@@ -197,6 +197,12 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	if err := a.settleNear(s, list); err != nil {
 		return week.Input{}, err
 	}
+	return a.weekFacts(s, list)
+}
+
+// weekFacts joins the assessments of a day with what else the list is made from.
+func (a *App) weekFacts(s snapshot, list []assess.Assessment) (week.Input, error) {
+	on := s.on
 	in := week.Input{
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
 		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Agents: map[string][]week.AgentOffer{},

@@ -27,7 +27,7 @@ type Due struct {
 	Assessment *assess.Assessment
 	By         civil.Date
 	Reason     string // why now
-	Kind       string // recount, confirm, after, round, never
+	Kind       string // recount, confirm, after, round, never, coming
 	More       int    // units that would probably settle it, 0 for no such number
 }
 
@@ -35,6 +35,14 @@ type Due struct {
 // why; ok is false where it need not be: out of season, or never counted (see
 // neverCounted, which asks for one bed a block).
 func (b *builder) dueOn(a *assess.Assessment) (Due, bool) {
+	due, ok := b.usuallyDue(a)
+	if ok {
+		due = b.sooner(a, due)
+	}
+	return due, ok
+}
+
+func (b *builder) usuallyDue(a *assess.Assessment) (Due, bool) {
 	if !a.InSeason || a.Decider == nil {
 		return Due{}, false
 	}
