@@ -197,7 +197,11 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	if err := a.settleNear(s, list); err != nil {
 		return week.Input{}, err
 	}
-	return a.weekFacts(s, list)
+	in, err := a.weekFacts(s, list)
+	if err != nil {
+		return in, err
+	}
+	return in, a.coming(ctx, s, &in)
 }
 
 // weekFacts joins the assessments of a day with what else the list is made from.

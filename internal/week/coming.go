@@ -14,9 +14,10 @@ import (
 type Coming struct {
 	From   civil.Date // the count that it starts from
 	Within []float64  // chance to have been at or over the action level, by day from From on
-	// With is the same with the natural enemy let out that could be ordered
-	// now, nil where none can; Agent is its key, Name its name and Let its day.
-	With        []float64
+	// Over and With are the chances to be over on the day itself, without and
+	// with the natural enemy let out that could be ordered now, nil where none
+	// can; Agent is its key, Name its name and Let its day.
+	Over, With  []float64
 	Agent, Name string
 	Let         civil.Date
 }
@@ -32,8 +33,9 @@ func (c Coming) by(within []float64, d civil.Date) (float64, bool) {
 
 // Chances at which the forecast moves a line. Common practice.
 const (
-	// comesAt brings the next round, or a release, forward.
-	comesAt = 0.5
+	// ComesAt is the chance from which on the next round, or a release, is
+	// brought forward.
+	ComesAt = 0.5
 	// waitsBelow lets a recount of a rising pest wait for the regular round.
 	waitsBelow = 0.1
 	// looksAt is the chance on whose first day the round is brought forward to.
@@ -54,7 +56,7 @@ func (b *builder) sooner(a *assess.Assessment, due Due) Due {
 		return due
 	}
 	round := c.From.AddDays(a.Pest.EveryDays)
-	if p, ok := c.by(c.Within, due.By); ok && p >= comesAt {
+	if p, ok := c.by(c.Within, due.By); ok && p >= ComesAt && c.Within[0] < ComesAt {
 		for d := c.From.AddDays(leastDays); d.Before(due.By); d = d.AddDays(1) {
 			if q, _ := c.by(c.Within, d); q >= looksAt {
 				return Due{a, d, fmt.Sprintf("could be over the action level before the next round: %s by %s", forecast.Chance(p), due.By.Short()), "coming", 0}
@@ -73,13 +75,15 @@ func (b *builder) sooner(a *assess.Assessment, due Due) Due {
 // natural enemies out it is less likely by much.
 func (b *builder) forward(a *assess.Assessment, agent string) (words string, ok bool) {
 	c, has := b.in.Coming[[2]string{a.Bed.Code, a.Pest.Key}]
-	if !has || c.Agent != agent || len(c.With) == 0 || len(c.Within) == 0 || a.Decider == nil || c.From != a.Decider.Visit.Date {
+	if !has || c.Agent != agent || a.Decider == nil || c.From != a.Decider.Visit.Date {
 		return "", false
 	}
-	last := min(len(c.Within), len(c.With)) - 1
-	without, with := c.Within[last], c.With[last]
-	day := c.From.AddDays(last)
-	words = fmt.Sprintf("%s: with %s out on %s it could be over the action level by %s with a chance of %s, without them of %s",
-		a.Bed.Code, c.Name, c.Let.Short(), day.Short(), forecast.Chance(with), forecast.Chance(without))
-	return words, without >= comesAt && without-with >= winsBy
+	last := min(len(c.Within), len(c.Over), len(c.With)) - 1
+	if last < 0 {
+		return "", false
+	}
+	without, with := c.Over[last], c.With[last]
+	words = fmt.Sprintf("%s: with %s out on %s it could be over the action level on %s with a chance of %s, without them of %s",
+		a.Bed.Code, c.Name, c.Let.Short(), c.From.AddDays(last).Short(), forecast.Chance(with), forecast.Chance(without))
+	return words, c.Within[last] >= ComesAt && without-with >= winsBy
 }

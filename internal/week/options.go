@@ -45,14 +45,22 @@ func Options(in Input, a *assess.Assessment) []Option {
 			out = append(out, o)
 		}
 	}
+	out = append(out, Releases(in, a)...)
+	if b.hasProductRung(*a) {
+		out = append(out, b.productOptions(a)...)
+	}
+	return out
+}
+
+// Releases is the natural enemies among the Options.
+func Releases(in Input, a *assess.Assessment) []Option {
+	b := &builder{in: in}
+	var out []Option
 	for _, act := range in.Actions[a.Pest.Key] {
 		if act.Rung == Biological && act.Agent != "" && a.Stage.Between(act.From, act.To) &&
 			!slices.ContainsFunc(out, func(o Option) bool { return o.Key == "agent:"+act.Agent }) {
 			out = append(out, b.releaseOption(a, act))
 		}
-	}
-	if b.hasProductRung(*a) {
-		out = append(out, b.productOptions(a)...)
 	}
 	return out
 }

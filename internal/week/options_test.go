@@ -146,6 +146,9 @@ func TestComing_BringsTheRoundForward(t *testing.T) {
 	}
 	in.Coming = map[[2]string]week.Coming{{"A1", "mite"}: sure}
 	require.Equal(t, last.AddDays(2), week.Upcoming(in)[0].By)
+	// Where it is likely over already nothing is still to come.
+	sure.Within[0] = 0.6
+	require.Equal(t, last.AddDays(7), week.Upcoming(in)[0].By)
 	// A forecast from an older count says nothing.
 	in.Coming = map[[2]string]week.Coming{{"A1", "mite"}: coming(last.AddDays(-7), 1, 1)}
 	require.Equal(t, last.AddDays(7), week.Upcoming(in)[0].By)
@@ -187,20 +190,20 @@ func TestComing_BringsAReleaseForward(t *testing.T) {
 	} {
 		in := input(a)
 		c := coming(last, x.without/2, x.without)
-		c.With, c.Agent, c.Name, c.Let = coming(last, x.with/2, x.with).Within, x.agent, "cool mites", last.AddDays(5)
+		c.Over, c.With, c.Agent, c.Name, c.Let = c.Within, coming(last, x.with/2, x.with).Within, x.agent, "cool mites", last.AddDays(5)
 		in.Coming = map[[2]string]week.Coming{{"A1", "mite"}: c}
 		orders := week.Build(in, nil).In(week.Order)
 		require.Equal(t, x.ordered, len(orders) == 1, "%+v", x)
 		if x.ordered {
 			require.Equal(t, "order:mite:mite_early", orders[0].Ref)
-			require.Contains(t, orders[0].Details, "A1: with cool mites out on Sat 18 Jul it could be over the action level by Mon 27 Jul with a chance of 2 in 10, without them of 7 in 10")
+			require.Contains(t, orders[0].Details, "A1: with cool mites out on Sat 18 Jul it could be over the action level on Mon 27 Jul with a chance of 2 in 10, without them of 7 in 10")
 		}
 	}
 	// Over the watch level it is ordered anyway, and the chances stand with it.
 	high := found("A1", mites(), last, 3)
 	in := input(high)
 	c := coming(last, 0.2, 0.4)
-	c.With, c.Agent, c.Name, c.Let = coming(last, 0.1, 0.3).Within, "cool", "cool mites", last.AddDays(5)
+	c.Over, c.With, c.Agent, c.Name, c.Let = c.Within, coming(last, 0.1, 0.3).Within, "cool", "cool mites", last.AddDays(5)
 	in.Coming = map[[2]string]week.Coming{{"A1", "mite"}: c}
 	orders := week.Build(in, nil).In(week.Order)
 	require.Len(t, orders, 1)

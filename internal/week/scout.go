@@ -193,6 +193,9 @@ func (b *builder) scoutLine(due Due) Line {
 	if due.Kind == "after" {
 		details = append(details, b.treatedWords(a)...)
 	}
+	if due.Kind == "coming" {
+		details = append(details, fmt.Sprintf("%s: `leafturn forecast %s %s` gives the days, and what could be done", a.Bed.Code, a.Pest.Key, a.Bed.Code))
+	}
 	if due.More > 0 {
 		details = append(details, moreWords(a, due.More, u))
 	}
