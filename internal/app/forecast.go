@@ -44,9 +44,11 @@ func (a *App) Forecast(ctx context.Context, o ForecastOptions, today civil.Date)
 	if err != nil {
 		return nil, err
 	}
-	all, err := a.assessments(s, true)
-	if err != nil {
-		return nil, err
+	var all []assess.Assessment
+	if slices.Contains(a.watched(s), p.Key) {
+		if all, err = a.assessmentsOf(s, []string{p.Key}, true); err != nil {
+			return nil, err
+		}
 	}
 	in, err := a.weekFacts(s, all)
 	if err != nil {
@@ -54,7 +56,7 @@ func (a *App) Forecast(ctx context.Context, o ForecastOptions, today civil.Date)
 	}
 	var mine []*assess.Assessment
 	for i := range in.Assessments {
-		if x := &in.Assessments[i]; x.Pest.Key == p.Key && (bed == "" || x.Bed.Code == bed) {
+		if x := &in.Assessments[i]; bed == "" || x.Bed.Code == bed {
 			mine = append(mine, x)
 		}
 	}

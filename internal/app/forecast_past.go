@@ -68,7 +68,7 @@ type pastPair struct {
 }
 
 func (a *App) pastOf(ctx context.Context, d *PastData, p catalog.Pest, s snapshot, seed uint64, fill bool) error {
-	all, err := a.assessments(s, true)
+	all, err := a.assessmentsOf(s, []string{p.Key}, true)
 	if err != nil {
 		return err
 	}
@@ -77,11 +77,7 @@ func (a *App) pastOf(ctx context.Context, d *PastData, p catalog.Pest, s snapsho
 	byDay := map[civil.Date][]pastPair{}
 	var days []civil.Date
 	for i := range all {
-		x := &all[i]
-		if x.Pest.Key != p.Key {
-			continue
-		}
-		for _, pair := range pastPairs(x, steps) {
+		for _, pair := range pastPairs(&all[i], steps) {
 			switch {
 			case pair.days > forecast.MostDays:
 				left[fmt.Sprintf("the next count came more than %d days later", forecast.MostDays)]++
@@ -107,12 +103,12 @@ func (a *App) pastOf(ctx context.Context, d *PastData, p catalog.Pest, s snapsho
 		if err != nil {
 			return err
 		}
-		known, err := a.assessments(then, true)
+		known, err := a.assessmentsOf(then, []string{p.Key}, true)
 		if err != nil {
 			return err
 		}
 		for _, pair := range byDay[on] {
-			j, row, why, err := pastForecast(o, known, pair, p.Key)
+			j, row, why, err := pastForecast(o, known, pair)
 			if err != nil {
 				return err
 			}
@@ -179,8 +175,8 @@ func countOf(r *assess.Reading) forecast.Count {
 	return forecast.Count{Found: r.Found(), Units: len(r.Visit.Seen()), Scale: r.Unit.Scale(r.Visit.Conditions.Nights), K: r.Unit.ClumpAt}
 }
 
-func pastForecast(o *outlooks, known []assess.Assessment, pair pastPair, pest string) (j forecast.Judged, row PastRow, why string, err error) {
-	i := slices.IndexFunc(known, func(x assess.Assessment) bool { return x.Pest.Key == pest && x.Bed.Code == pair.bed })
+func pastForecast(o *outlooks, known []assess.Assessment, pair pastPair) (j forecast.Judged, row PastRow, why string, err error) {
+	i := slices.IndexFunc(known, func(x assess.Assessment) bool { return x.Bed.Code == pair.bed })
 	if i < 0 {
 		return j, row, "the bed was not there then", nil
 	}
@@ -227,7 +223,7 @@ func pastForecast(o *outlooks, known []assess.Assessment, pair pastPair, pest st
 		measure, scale = "percent_infested", 100
 	}
 	value := func(ln float64, units int) float64 { return scale * math.Max(math.Exp(ln)-0.5/float64(units), 0) }
-	row = PastRow{Pest: pest, Bed: pair.bed, Measure: measure, On: pair.now.Visit.Date, Came: pair.next.Visit.Date, Value: value(same, countOf(pair.now).Units),
+	row = PastRow{Pest: o.pest.Key, Bed: pair.bed, Measure: measure, On: pair.now.Visit.Date, Came: pair.next.Visit.Date, Value: value(same, countOf(pair.now).Units),
 		Middle: value(j.Middle, c.Units), Low90: value(j.Low90, c.Units), High90: value(j.High90, c.Units), Was: value(j.Came, c.Units), In50: j.In50, In90: j.In90}
 	return j, row, "", nil
 }

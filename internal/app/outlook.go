@@ -196,9 +196,6 @@ func (o *outlooks) start(from civil.Date) (*startDay, error) {
 	return d, err
 }
 
-// last is the last day that the forecast tells.
-func (d *startDay) last() civil.Date { return d.day.AddDays(len(d.used)) }
-
 // outlook is one bed, or one hot spot of it, ready to be worked out.
 type outlook struct {
 	x         *assess.Assessment

@@ -39,10 +39,15 @@ func (a *App) watched(s snapshot) []string {
 // snapshot's day. A brief one leaves the numbers of earlier visits out, see
 // assess.Input.
 func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
+	return a.assessmentsOf(s, a.watched(s), brief)
+}
+
+// assessmentsOf are those of some pests.
+func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.Assessment, error) {
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
 	a.memory.makeRoom(s.on)
-	watched, steps, confirmed, suspects := a.watched(s), s.stepDays(), s.confirmed(), a.suspects(s)
+	steps, confirmed, suspects := s.stepDays(), s.confirmed(), a.suspects(s)
 	facts, err := a.allFacts(s, watched)
 	if err != nil {
 		return nil, err
