@@ -139,7 +139,7 @@ type foreseen struct {
 func (a *App) forecastBeds(d *ForecastData, o *outlooks, mine []*assess.Assessment, in week.Input, actions bool) error {
 	var list []*foreseen
 	for _, x := range mine {
-		readings := []*assess.Reading{x.Decider}
+		readings := []*assess.Reading{startOf(x)}
 		if n := len(x.HotSpots); n > 0 && x.HotSpots[n-1].Valid() && d.From.Sub(x.HotSpots[n-1].Visit.Date) < forecast.MostDays {
 			readings = append(readings, &x.HotSpots[n-1])
 		}

@@ -169,12 +169,20 @@ func TestForecast_None(t *testing.T) {
 		counts map[string]string
 		says   string
 	}{
-		"never":     {15, nil, "never counted"},
-		"none":      {15, map[string]string{"2026-07-22": "A1 mite 20*0 foliage=dry"}, "none were found on 20 leaves"},
-		"not valid": {15, map[string]string{"2026-07-22": "A1 mite 20*2 foliage=wet"}, "the foliage was wet"},
-		"too old":   {15, map[string]string{"2026-07-05": someMites}, "scout again"},
+		"never":      {15, nil, "never counted"},
+		"none":       {15, map[string]string{"2026-07-22": "A1 mite 20*0 foliage=dry"}, "none were found on 20 leaves"},
+		"not valid":  {15, map[string]string{"2026-07-22": "A1 mite 20*2 foliage=wet"}, "the foliage was wet"},
+		"last valid": {15, map[string]string{"2026-07-12": someMites, "2026-07-22": "A1 mite 20*2 foliage=wet"}, ""},
+		"too old":    {15, map[string]string{"2026-07-05": someMites}, "scout again"},
 	} {
 		b := forecastOf(t, miteFarm(t, x.low, 25, x.counts), app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+		if x.says == "" { // from the last valid count, and it says so
+			require.Empty(t, b.Why)
+			require.Equal(t, civil.MustParse("2026-07-12"), *b.Counted)
+			require.NotNil(t, b.ActFrom)
+			require.Contains(t, b.Words[0], "is not valid (the foliage was wet): it starts from that of Sun 12 Jul")
+			continue
+		}
 		require.Contains(t, b.Why, x.says, name)
 		require.Equal(t, name == "none", b.Upper != nil, name)
 		for _, w := range b.Ways {

@@ -16,6 +16,7 @@ import (
 	"leafturn/internal/climate"
 	"leafturn/internal/degreeday"
 	"leafturn/internal/effect"
+	"leafturn/internal/farm"
 	"leafturn/internal/forecast"
 	"leafturn/internal/growth"
 	"leafturn/internal/phenology"
@@ -211,8 +212,22 @@ type outlook struct {
 	upper     float64
 }
 
-// outlook prepares the forecast from a reading of a bed: the deciding one, or
-// that of a hot spot.
+// startOf is the reading that a bed's forecast starts from: the deciding one, or
+// where that is not valid the last valid one before it.
+func startOf(x *assess.Assessment) *assess.Reading {
+	if x.Decider == nil || x.Decider.Valid() {
+		return x.Decider
+	}
+	for i := len(x.Readings) - 1; i >= 0; i-- {
+		if r := &x.Readings[i]; r.Valid() && r.Unit.Measure == x.Decider.Unit.Measure && x.Today.Sub(r.Visit.Date) < forecast.MostDays {
+			return r
+		}
+	}
+	return x.Decider
+}
+
+// outlook prepares the forecast from a reading of a bed: that of startOf, or of
+// a hot spot.
 func (o *outlooks) outlook(x *assess.Assessment, r *assess.Reading) (out outlook, err error) {
 	out = outlook{x: x, r: r, upper: math.NaN()}
 	switch {
@@ -248,9 +263,12 @@ func (o *outlooks) outlook(x *assess.Assessment, r *assess.Reading) (out outlook
 	if l := x.Decider.Act; l != nil && l.Operator != "none" && l.Value > 0 && r.Unit.Measure == x.Decider.Unit.Measure {
 		out.bed.Threshold = r.DensityOf(l.Value)
 	}
-	if r == x.Decider {
+	if r.Visit.Stratum != farm.HotSpot {
 		if err := o.ownGrowth(&out); err != nil {
 			return out, err
+		}
+		if d := x.Decider; r != d {
+			out.words = append(out.words, fmt.Sprintf("the count of %s is not valid (%s): it starts from that of %s", d.Visit.Date.Short(), d.Invalid[0], r.Visit.Date.Short()))
 		}
 	}
 	o.record(&out)
@@ -331,11 +349,11 @@ func (o *outlooks) record(out *outlook) {
 		}
 		out.predators = float64(n) / float64(max(out.r.N, 1))
 		if out.own != nil { // they were at work while it grew so
-			say("the %d %s counted with them are in it through the bed's own growth", n, e.Name)
+			say("the %s counted with them (%d) are in it through the bed's own growth", e.Name, n)
 			continue
 		}
 		out.recorded = append(out.recorded, h.step(0, out.predators))
-		say("the %d %s counted with them are in it, taken for %s", n, e.Name, h.name)
+		say("the %s counted with them (%d) are in it, taken for %s", e.Name, n, h.name)
 	}
 	leaves := float64(x.Bed.LeavesPerPlant * x.Bed.Plants)
 	for _, r := range o.s.releases {
