@@ -104,3 +104,40 @@ func TestComing_IsTheForecast(t *testing.T) {
 	}
 	require.Positive(t, released)
 }
+
+// What is believed today of a bed counted days ago has grown with the warm days
+// since, as they were stored; asked on the day itself nothing has.
+func TestAssessments_GrowWithTheWeather(t *testing.T) {
+	ctx := context.Background()
+	a, day := hotFarm(t)
+	a.now = a.now.AddDate(0, 0, 6)
+	median := func() (sum float64) {
+		s, err := a.snapshot(ctx, day.AddDays(6))
+		require.NoError(t, err)
+		list, err := a.assessments(s, true)
+		require.NoError(t, err)
+		for _, x := range list {
+			if x.Pest.Key == "spider_mite" {
+				sum += x.Now().Median()
+			}
+		}
+		return sum
+	}
+	plain := median() // one day of seven is known
+	for d := 1; d < 6; d++ {
+		_, err := a.Weather(ctx, WeatherOptions{Date: day.AddDays(d).String(), Min: "18C", Max: "30C"})
+		require.NoError(t, err)
+	}
+	warm := median()
+	// Half of 0.0142 (24 - 9.06) a day for six days, blended with what forgets.
+	require.Greater(t, warm, 1.4*plain)
+	require.Less(t, warm, 2.2*plain)
+	require.Equal(t, warm, median(), "what is kept says the same")
+	later, err := a.weekInput(ctx, day)
+	require.NoError(t, err)
+	for _, x := range later.Assessments {
+		if x.Pest.Key == "spider_mite" {
+			require.Equal(t, x.Decider.Belief.Median(), x.Now().Median())
+		}
+	}
+}

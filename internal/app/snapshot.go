@@ -28,6 +28,7 @@ type snapshot struct {
 	releases   []farm.Release
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
+	season     []farm.WeatherDay   // measured in the calendar year, oldest first
 	covers     []farm.PlannedCover // sown from lookBack days before on
 	overrides  []farm.Override
 	notes      *noteBook
@@ -110,6 +111,9 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 				continue
 			}
 			s.weather[d.Date] = d
+			if d.Date.Year == on.Year && !d.Date.After(on) && !d.Forecast && d.MinC != nil && d.MaxC != nil {
+				s.season = append(s.season, d)
+			}
 		}
 		return nil
 	})

@@ -15,6 +15,7 @@ import (
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
+	"leafturn/internal/degreeday"
 	"leafturn/internal/diag"
 	"leafturn/internal/effect"
 	"leafturn/internal/farm"
@@ -52,6 +53,10 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 	if err != nil {
 		return nil, err
 	}
+	grows := map[string]assess.Grows{}
+	for _, key := range watched {
+		grows[key] = a.memory.sameGrows(growsOf{key, s.on}, a.grows(s, key))
+	}
 	var out []assess.Assessment
 	type question struct {
 		at   int // in out
@@ -67,6 +72,7 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
 				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}], Suspects: suspects,
+				Grows: grows[key],
 			}
 			x, ok := a.memory.known(in, f)
 			if !ok {
@@ -86,6 +92,26 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 		a.memory.keep(q.in, q.pest, out[q.at])
 	}
 	return out, nil
+}
+
+// grows is how fast a pest could grow on each day of the season with measured
+// temperatures; nil where no published rate supports a line.
+func (a *App) grows(s snapshot, pest string) assess.Grows {
+	c, ok := a.cat.GrowthCurve(pest, catalog.Increase)
+	if !ok || len(s.season) == 0 || len(s.byPest[pest]) == 0 {
+		return nil
+	}
+	first, rate := s.byPest[pest][0].Date, curveOf(c)
+	out := assess.Grows{}
+	for _, d := range s.season {
+		if d.Date.Before(first) {
+			continue
+		}
+		if r, _, err := rate.DayHeld(degreeday.Day{Min: *d.MinC, Max: *d.MaxC, NextMin: math.NaN()}); err == nil {
+			out[d.Date] = r
+		}
+	}
+	return out
 }
 
 // inParallel does n things on all cores, and returns an error of one of them.
@@ -420,7 +446,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
 		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
-		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s),
+		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s), Grows: a.grows(s, p.Key),
 	})
 }
 
