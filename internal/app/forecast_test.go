@@ -249,3 +249,62 @@ func TestForecast_Past(t *testing.T) {
 	require.Len(t, d.LeftOut, 1)
 	require.Equal(t, 1, d.LeftOut[0].Counts)
 }
+
+// Predators counted with the pest hunt it where its growth is the table's; where
+// the bed's own counts give the growth, they were at work in it already.
+func TestForecast_CountedPredators(t *testing.T) {
+	with := someMites + " +predatory_mite=4"
+	once := forecastOf(t, miteFarm(t, 15, 25, map[string]string{"2026-07-22": with}), app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	none := forecastOf(t, miteFarm(t, 15, 25, map[string]string{"2026-07-22": someMites}), app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	require.InDelta(t, 4.0/20, *once.Predators, 1e-12)
+	require.Nil(t, none.Predators)
+	require.NotEmpty(t, once.Ways[0].Outcome)
+	require.Less(t, once.Ways[0].Days[10].Median, none.Ways[0].Days[10].Median)
+	own := forecastOf(t, miteFarm(t, 15, 25, map[string]string{"2026-07-15": with, "2026-07-22": with}), app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	require.NotNil(t, own.OwnRate)
+	require.NotNil(t, own.Predators)
+	require.Empty(t, own.Ways[0].Outcome)
+	require.Contains(t, strings.Join(own.Words, " "), "through the bed's own growth")
+}
+
+// The bed's own growth is read from one side of a step.
+func TestForecast_OwnGrowthSinceTheStep(t *testing.T) {
+	many := "A1 mite 20*8 foliage=dry"
+	a := miteFarm(t, 15, 25, map[string]string{"2026-07-01": many, "2026-07-08": many, "2026-07-15": someMites, "2026-07-22": someMites})
+	before := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	require.Less(t, *before.OwnRate, -0.05, "they fell")
+	_, err := a.Did(ctx, civil.MustParse("2026-07-09"), "mite", "water_jet", []string{"A1"}, "", farm.DoneMore{})
+	require.NoError(t, err)
+	after := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	require.InDelta(t, 0, *after.OwnRate, 1e-6, "since the step they have stood still")
+	// The step's own effect is measured by these counts, and it can be compared.
+	for _, w := range after.Ways {
+		if w.Key == "mite_water_jet" {
+			require.True(t, w.Reckoned)
+			require.Less(t, w.Days[3].Median, after.Ways[0].Days[3].Median/2)
+		}
+	}
+	// A step after the count is in what is told for nothing more.
+	_, err = a.Did(ctx, civil.MustParse("2026-07-22"), "mite", "water_jet", []string{"A1"}, "", farm.DoneMore{})
+	require.NoError(t, err)
+	done := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	require.Less(t, done.Ways[0].Days[3].Median, after.Ways[0].Days[3].Median/2)
+	require.Contains(t, strings.Join(done.Words, " "), "is in it with what it did here")
+}
+
+// The expected day of crossing is the mean day on which the paths cross, as the
+// chances by day have it.
+func TestForecast_ExpectedCrossing(t *testing.T) {
+	a := miteFarm(t, 20, 32, map[string]string{"2026-07-22": "A1 mite 4 1 6 3 0 5 2 7 1 3 4 2 5 3 6 1 4 2 8 3 foliage=dry"})
+	w := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0].Ways[0]
+	sum, last := 0.0, *w.Days[len(w.Days)-1].Within
+	for d := 1; d < len(w.Days); d++ {
+		sum += float64(d) * (*w.Days[d].Within - *w.Days[d-1].Within)
+		if *w.Days[d-1].Within < 0.5 && *w.Days[d].Within >= 0.5 {
+			require.Equal(t, w.Days[d].Date, *w.EvenBy)
+		}
+	}
+	require.Greater(t, last, 0.5)
+	require.InDelta(t, 1-last, *w.Never, 1e-9)
+	require.Equal(t, w.Days[0].Date.AddDays(int(math.Round(sum/last))), *w.Expected)
+}
