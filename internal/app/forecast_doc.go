@@ -27,7 +27,7 @@ func (a *App) forecastDocument(d ForecastData, p catalog.Pest, o *outlooks, bed 
 	case !d.Density:
 		doc.Sections = append(doc.Sections, report.Section{Key: "density", Lead: report.Plain("No density is told: " + d.Why + ". `leafturn trend " + p.Key + "` says what your own counts have done.")})
 		if len(d.Nights) > 0 {
-			doc.Sections = append(doc.Sections, a.nightSection(AheadData{Nights: d.Nights}, tempUnits(a.farm.Units)))
+			doc.Sections = append(doc.Sections, a.gateSection(d, tempUnits(a.farm.Units)))
 		}
 		doc.Sections = append(doc.Sections, actionsSection(d))
 	case bed != "":
@@ -46,6 +46,35 @@ func (a *App) forecastDocument(d ForecastData, p catalog.Pest, o *outlooks, bed 
 	doc.Sources = src.list
 	doc.Data = d
 	return doc
+}
+
+// gateSection says which nights or days suit the pest: yes, no or unknown.
+func (a *App) gateSection(d ForecastData, u tempUnits) report.Section {
+	title, prefix, note := "Slug night", "slugs: ", "Bait slugs on a favourable night, where counts ask for it and as the label allows; traps on other nights tell nothing. Wind is not in the record: `leafturn ahead slug --wind 2mph` gives tonight's."
+	if d.Pest != "slug" {
+		title, prefix, note = "Soil baits valid", "baits: ", "A bait in soil that is cold or dry tells nothing of what is there."
+	}
+	t := &report.Table{Columns: []report.Column{{Title: "Evening"}, {Title: "Night", Unit: "°" + u.name(), Decimals: 0}, {Title: "Weather"}, {Title: title}, {Title: "Why"}}}
+	for _, n := range d.Nights {
+		night := report.MissingAs("–", "a day is missing")
+		if n.NightC != nil {
+			night = report.Num(u.of(*n.NightC), 0)
+		}
+		is := n.Bait
+		if d.Pest == "slug" {
+			if is = n.Slug; n.SlugIf != "" {
+				is = "favourable if " + n.SlugIf
+			}
+		}
+		var why []string
+		for _, w := range n.Why {
+			if rest, ok := strings.CutPrefix(w, prefix); ok {
+				why = append(why, rest)
+			}
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Day(n.Date), night, report.Text(kindWord(climate.Kind(n.Kind))), report.Text(is), report.Text(strings.Join(why, "; "))})
+	}
+	return report.Section{Key: "nights", Title: "The coming nights and days", Table: t, Notes: report.Lines(note)}
 }
 
 // clockSection is the stages, which are told beyond two weeks.
