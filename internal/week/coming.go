@@ -87,3 +87,14 @@ func (b *builder) forward(a *assess.Assessment, agent string) (words string, ok 
 		a.Bed.Code, c.Name, c.Let.Short(), c.From.AddDays(last).Short(), forecast.Chance(with), forecast.Chance(without))
 	return words, c.Within[last] >= ComesAt && without-with >= winsBy
 }
+
+// comingFacts says by what a forecast has moved a line.
+func (b *builder) comingFacts(due Due) []string {
+	if due.Kind != "coming" {
+		return nil
+	}
+	c := b.in.Coming[[2]string{due.Assessment.Bed.Code, due.Assessment.Pest.Key}]
+	p, _ := c.by(c.Within, due.By)
+	return []string{fmt.Sprintf("the forecast from the count of %s: %s to have been over the action level by %s; a round comes forward where that is even or likelier before it, to the first day with 3 in 10 (common practice)",
+		c.From, forecast.Chance(p), due.By)}
+}

@@ -216,7 +216,7 @@ func (b *builder) scoutLine(due Due) Line {
 		Head: head, Details: details, Why: due.Reason, From: b.in.Today, By: by,
 		Record:  record,
 		Sources: []assess.Ref{u.Ref},
-		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason)}},
+		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason), Facts: b.comingFacts(due)}},
 	}
 }
 
