@@ -81,13 +81,14 @@ func (b *builder) releaseOption(a *assess.Assessment, act Action) Option {
 		return o
 	}
 	req := b.releaseRequest(a, offer)
-	req.Until = b.lastUseful(offer.Rate)
+	req.Until, req.Parcel = b.lastUseful(offer.Rate), true
 	if a.Decider != nil { // what was counted, whether it asks for a step or not
 		r := a.Decider
 		req.Density = schedule.Density{Known: r.Valid(), Mean: r.Value, Low: r.Low, High: r.High}
 	}
 	if ordered, ok := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key); ok && b.in.Today.Sub(ordered) <= orderedDays {
 		if _, last := b.released(a.Bed.Code, act.Agent); ordered.After(last) {
+			req.Parcel = false
 			req.Today, req.From = ordered, latest(ordered.AddDays(offer.Rate.LeadDays), b.in.Today)
 			o.Notes = append(o.Notes, "ordered on "+ordered.Short())
 		}

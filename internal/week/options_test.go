@@ -2,6 +2,7 @@ package week_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -30,7 +31,7 @@ func TestOptions(t *testing.T) {
 	require.Equal(t, today, jet.Day)
 	require.Equal(t, week.Cultural, jet.Rung)
 	hot := option(t, all, "agent:hot")
-	require.Equal(t, today.AddDays(5), hot.Day, "five days from the order on")
+	require.Equal(t, today.AddDays(7), hot.Day, "five days from the order on, and the Monday after, as no parcel comes on a Saturday")
 	require.Equal(t, 50.0, hot.Count, "5 for each of 10 m²")
 	require.Zero(t, hot.PerPest)
 	none := option(t, all, "label")
@@ -207,5 +208,5 @@ func TestComing_BringsAReleaseForward(t *testing.T) {
 	in.Coming = map[[2]string]week.Coming{{"A1", "mite"}: c}
 	orders := week.Build(in, nil).In(week.Order)
 	require.Len(t, orders, 1)
-	require.Contains(t, orders[0].Details[1], "3 in 10, without them of 4 in 10")
+	require.Contains(t, strings.Join(orders[0].Details, " "), "3 in 10, without them of 4 in 10")
 }
