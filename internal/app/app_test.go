@@ -298,7 +298,13 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"degree-days": func() (*report.Document, error) {
 			return a.DegreeDays(ctx, app.DegreeDaysOptions{Pest: "mite", Reach: "20"}, day)
 		},
-		"ahead":            func() (*report.Document, error) { return a.Ahead(ctx, app.AheadOptions{}, day) },
+		"ahead": func() (*report.Document, error) { return a.Ahead(ctx, app.AheadOptions{}, day) },
+		"forecast PEST": func() (*report.Document, error) {
+			return a.Forecast(ctx, app.ForecastOptions{Pest: "mite", Bed: "A1"}, day)
+		},
+		"forecast --past": func() (*report.Document, error) {
+			return a.Forecast(ctx, app.ForecastOptions{Past: true}, day)
+		},
 		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "") },
 		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },

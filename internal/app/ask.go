@@ -220,6 +220,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 		}
 		doc.Sections = append(doc.Sections, s)
 	}
+	doc.Sections = append(doc.Sections, growthSections(cat, p, src)...)
 	doc.Sources = src.list
 	doc.Data = pestData(cat, p)
 	return doc

@@ -25,12 +25,18 @@ type memory struct {
 	facts   map[factsOf]*assess.Pest
 	kept    map[pairOn]keptVerdict
 	beliefs assess.Beliefs
+	grows   map[growsOf]assess.Grows
 }
 
 type factsOf struct {
 	pest  string
 	stage farm.Stage
 	on    civil.Date
+}
+
+type growsOf struct {
+	pest string
+	on   civil.Date
 }
 
 type pairOn struct {
@@ -132,12 +138,29 @@ func (m *memory) same(key factsOf, p assess.Pest) *assess.Pest {
 	return &p
 }
 
+// sameGrows returns the rates that are known already if they say what g says.
+func (m *memory) sameGrows(of growsOf, g assess.Grows) assess.Grows {
+	if old, ok := m.grows[of]; ok && maps.Equal(old, g) {
+		return old
+	}
+	if m.grows == nil {
+		m.grows = map[growsOf]assess.Grows{}
+	}
+	m.grows[of] = g
+	return g
+}
+
+// sameMap reports whether two maps are the very same one.
+func sameMap(a, b assess.Grows) bool {
+	return reflect.ValueOf(a).UnsafePointer() == reflect.ValueOf(b).UnsafePointer()
+}
+
 // known returns the assessment that was made from the same input, if one is
 // kept.
 func (m *memory) known(in assess.Input, pest *assess.Pest) (assess.Assessment, bool) {
 	k, ok := m.kept[pairOn{in.Bed.Code, pest.Key, in.Today, in.Brief}]
 	if !ok || k.pest != pest || k.in.Stage != in.Stage || k.in.StageSince != in.StageSince ||
-		k.in.ActAt != in.ActAt || k.in.HoldBelow != in.HoldBelow || k.in.Confirmed != in.Confirmed || !maps.Equal(k.in.Holds, in.Holds) ||
+		k.in.ActAt != in.ActAt || k.in.HoldBelow != in.HoldBelow || k.in.Confirmed != in.Confirmed || !maps.Equal(k.in.Holds, in.Holds) || !sameMap(k.in.Grows, in.Grows) ||
 		!slices.Equal(k.in.Suspects, in.Suspects) || !slices.Equal(k.in.Steps, in.Steps) || !slices.Equal(k.in.Events, in.Events) ||
 		!slices.EqualFunc(k.in.Visits, in.Visits, func(x, y farm.Visit) bool { return x.ID == y.ID }) {
 		return assess.Assessment{}, false
@@ -163,6 +186,6 @@ func (m *memory) makeRoom(on civil.Date) {
 		days[k.on] = true
 	}
 	if len(days) > keptDays {
-		m.kept, m.facts = nil, nil
+		m.kept, m.facts, m.grows = nil, nil, nil
 	}
 }

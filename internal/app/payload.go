@@ -372,10 +372,11 @@ type PestData struct {
 	Steps     []Step           `json:"steps"`
 	Enemies   []Enemy          `json:"enemies"`
 	Agents    []Agent          `json:"agents"`
+	Growth    []GrowthRate     `json:"growth_rates"`
 }
 
 func pestData(cat *catalog.Catalog, p catalog.Pest) PestData {
-	d := PestData{Pest: pestFactsData(cat, p), Protocols: []Protocol{}, Levels: []CatalogueLevel{}, Steps: []Step{}, Enemies: []Enemy{}, Agents: []Agent{}}
+	d := PestData{Pest: pestFactsData(cat, p), Protocols: []Protocol{}, Levels: []CatalogueLevel{}, Steps: []Step{}, Enemies: []Enemy{}, Agents: []Agent{}, Growth: growthData(cat, p)}
 	for _, x := range cat.Protocols(p.Key) {
 		d.Protocols = append(d.Protocols, protocolData(x))
 	}

@@ -35,6 +35,8 @@ var payloads = map[string]any{
 	"worked":                     app.WorkedData{},
 	"degree-days":                app.DegreeDaysData{},
 	"ahead":                      app.AheadData{},
+	"forecast PEST":              app.ForecastData{},
+	"forecast --past":            app.PastData{},
 	"pest":                       []app.PestFacts{},
 	"pest PEST":                  app.PestData{},
 	"threshold list":             []app.ThresholdData{},

@@ -30,6 +30,7 @@ type snapshot struct {
 	lately     []farm.Release               // of the 60 days before: animals do not die at new year
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
+	season     []farm.WeatherDay   // measured in the calendar year, oldest first
 	covers     []farm.PlannedCover // sown from lookBack days before on
 	overrides  []farm.Override
 	notes      *noteBook
@@ -113,6 +114,9 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 				continue
 			}
 			s.weather[d.Date] = d
+			if d.Date.Year == on.Year && !d.Date.After(on) && !d.Forecast && d.MinC != nil && d.MaxC != nil {
+				s.season = append(s.season, d)
+			}
 		}
 		return nil
 	})

@@ -15,6 +15,7 @@ import (
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
+	"leafturn/internal/degreeday"
 	"leafturn/internal/diag"
 	"leafturn/internal/effect"
 	"leafturn/internal/farm"
@@ -39,13 +40,22 @@ func (a *App) watched(s snapshot) []string {
 // snapshot's day. A brief one leaves the numbers of earlier visits out, see
 // assess.Input.
 func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
+	return a.assessmentsOf(s, a.watched(s), brief)
+}
+
+// assessmentsOf are those of some pests.
+func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.Assessment, error) {
 	holds := a.conditions(s)
 	actAt, holdBelow := a.farm.ActAt()
 	a.memory.makeRoom(s.on)
-	watched, steps, confirmed, suspects := a.watched(s), s.stepDays(), s.confirmed(), a.suspects(s)
+	steps, confirmed, suspects := s.stepDays(), s.confirmed(), a.suspects(s)
 	facts, err := a.allFacts(s, watched)
 	if err != nil {
 		return nil, err
+	}
+	grows := map[string]assess.Grows{}
+	for _, key := range watched {
+		grows[key] = a.memory.sameGrows(growsOf{key, s.on}, a.grows(s, key))
 	}
 	var out []assess.Assessment
 	type question struct {
@@ -62,6 +72,7 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
 				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}], Suspects: suspects,
+				Grows: grows[key],
 			}
 			x, ok := a.memory.known(in, f)
 			if !ok {
@@ -81,6 +92,26 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 		a.memory.keep(q.in, q.pest, out[q.at])
 	}
 	return out, nil
+}
+
+// grows is how fast a pest could grow on each day of the season with measured
+// temperatures; nil where no published rate supports a line.
+func (a *App) grows(s snapshot, pest string) assess.Grows {
+	c, ok := a.cat.GrowthCurve(pest, catalog.Increase)
+	if !ok || len(s.season) == 0 || len(s.byPest[pest]) == 0 {
+		return nil
+	}
+	first, rate := s.byPest[pest][0].Date, curveOf(c)
+	out := assess.Grows{}
+	for _, d := range s.season {
+		if d.Date.Before(first) {
+			continue
+		}
+		if r, _, err := rate.DayHeld(degreeday.Day{Min: *d.MinC, Max: *d.MaxC, NextMin: math.NaN()}); err == nil {
+			out[d.Date] = r
+		}
+	}
+	return out
 }
 
 // inParallel does n things on all cores, and returns an error of one of them.
@@ -197,6 +228,16 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 	if err := a.settleNear(s, list); err != nil {
 		return week.Input{}, err
 	}
+	in, err := a.weekFacts(s, list)
+	if err != nil {
+		return in, err
+	}
+	return in, a.coming(ctx, s, &in)
+}
+
+// weekFacts joins the assessments of a day with what else the list is made from.
+func (a *App) weekFacts(s snapshot, list []assess.Assessment) (week.Input, error) {
+	on := s.on
 	in := week.Input{
 		Today: on, Farm: a.farm, Zone: a.loc, Beds: s.beds, Stages: map[string]farm.Stage{}, Assessments: list,
 		Actions: map[string][]week.Action{}, Safety: map[string]week.Safety{}, Own: map[string][]effect.Own{}, Questions: map[string][]effect.Question{}, Agents: map[string][]week.AgentOffer{},
@@ -408,7 +449,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
 		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
-		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s),
+		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s), Grows: a.grows(s, p.Key),
 	})
 }
 

@@ -9,6 +9,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
+	"leafturn/internal/forecast"
 	"leafturn/internal/sampling"
 	"leafturn/internal/verdict"
 )
@@ -48,32 +49,28 @@ func (r *Reading) evidence() belief.Evidence {
 	return e
 }
 
-// growth is what may have happened between two days.
-func growth(from, to civil.Date, steps []civil.Date) belief.Growth {
-	g := belief.UnknownGrowth()
-	for _, s := range steps {
-		if !s.Before(from) && s.Before(to) {
-			g.RateSD *= stepUnrest
-			break
-		}
-	}
-	return g
-}
-
 // believe carries a belief for each measure through the valid readings in the
 // order of their days, and reads intervals and chances off it; of brief
 // readings it only notes where they stand.
 func (a *Assessment) believe(in Input) error {
 	now := map[string]*state{}
+	seen := map[string][]forecast.Seen{}
 	for i := range a.Readings {
 		r := &a.Readings[i]
 		if !r.Valid() {
 			continue
 		}
 		before := now[r.Unit.Measure]
-		next, err := in.Beliefs.after(before, r, in.Steps)
+		var g belief.Growth
+		if before != nil {
+			g = in.growth(before.day, r.Visit.Date, seen[r.Unit.Measure])
+		}
+		next, err := in.Beliefs.after(before, r, g)
 		if err != nil {
 			return r.wrong(err)
+		}
+		if s, ok := r.seen(); ok && in.Grows != nil {
+			seen[r.Unit.Measure] = append(seen[r.Unit.Measure], s)
 		}
 		now[r.Unit.Measure] = next
 		r.state, r.Alone = next, before == nil || before.weak
@@ -89,7 +86,7 @@ func (a *Assessment) believe(in Input) error {
 		if !h.Valid() {
 			continue
 		}
-		s, err := in.Beliefs.after(nil, h, nil)
+		s, err := in.Beliefs.after(nil, h, belief.Growth{})
 		if err != nil {
 			return h.wrong(err)
 		}
@@ -176,7 +173,7 @@ type stateKey struct {
 	pest   string
 	unit   string
 	clump  belief.Clump
-	unrest bool
+	growth belief.Growth
 }
 
 type likelihoodKey struct {
@@ -225,13 +222,9 @@ type state struct {
 const keptStates = 4
 
 // after is the state after a reading. before is the one of the last reading,
-// nil for the first of a season.
-func (k *Beliefs) after(before *state, r *Reading, steps []civil.Date) (*state, error) {
+// nil for the first of a season, and growth what may have happened since.
+func (k *Beliefs) after(before *state, r *Reading, g belief.Growth) (*state, error) {
 	day, c := r.Visit.Date, r.Unit.clump()
-	var g belief.Growth
-	if before != nil {
-		g = growth(before.day, day, steps)
-	}
 	made := func() (*state, error) {
 		s := &state{before: before, day: day, growth: g, evidence: r.evidence()}
 		s.weak = (before == nil || before.weak) && len(s.evidence.Counts)+s.evidence.Presence.Looked == 0
@@ -242,7 +235,7 @@ func (k *Beliefs) after(before *state, r *Reading, steps []civil.Date) (*state, 
 	if k == nil || r.Visit.ID == 0 {
 		return made()
 	}
-	return k.states.get(stateKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g != belief.UnknownGrowth()}, made)
+	return k.states.get(stateKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g}, made)
 }
 
 func (k *Beliefs) likelihood(c belief.Clump, scale float64) (*belief.Likelihood, error) {
@@ -384,7 +377,16 @@ func (a *Assessment) judgeBelief(in Input, r *Reading, vin *verdict.Input) (*bel
 		return nil, nil
 	}
 	from := r.Belief.Date
-	now, err := belief.LookAhead(*r.Belief, in.Today.Sub(from), growth(from, in.Today, in.Steps))
+	var seen []forecast.Seen
+	if in.Grows != nil {
+		for i := range a.Readings {
+			x := &a.Readings[i]
+			if s, ok := x.seen(); ok && x.Valid() && x.Unit.Measure == r.Unit.Measure && !x.Visit.Date.After(from) {
+				seen = append(seen, s)
+			}
+		}
+	}
+	now, err := belief.LookAhead(*r.Belief, in.Today.Sub(from), in.growth(from, in.Today, seen))
 	if err != nil {
 		return nil, err
 	}

@@ -7,7 +7,7 @@
 // dispersion) as arguments. The statistics are in package estimate, the
 // decision rule in package verdict.
 //
-// Not here: forecasts, spatial patterns.
+// Not here: what comes after today, spatial patterns.
 package assess
 
 import (
@@ -177,6 +177,9 @@ type Input struct {
 	// Steps are the days on which something was done against the pest in the
 	// bed: the density may have changed more than by growth alone.
 	Steps []civil.Date
+	// Grows, when given, is how the pest could grow by the weather: beliefs are
+	// carried by it instead of by a growth of an unknown rate.
+	Grows Grows
 	// Noted, when given, is what was noted of the conditions in a bed on a day,
 	// on any of its visits or on the whole round. It is asked only where a
 	// deciding count lacks a note that it must have.

@@ -1,7 +1,8 @@
 // Package catalog holds the facts that the program works from: pests, how
 // they are counted, action levels, steps, cautions, natural enemies and their
 // release rates, side effects of products, cover crops, companion plants, what
-// stages need and the limits of nights and days.
+// stages need, how fast populations grow and predators eat, and the limits of
+// nights and days.
 //
 // Facts are data: CSV files under data, embedded in the program. Every row
 // says what it rests on ("published" with its source, "common practice" or
@@ -62,6 +63,8 @@ type Catalog struct {
 	developments []Development
 	clockActions []ClockAction
 	limits       []Limit
+	growthRates  []GrowthRate
+	growthLimits []growthLimit
 
 	pestWords  map[string]int // index into pests
 	enemyWords map[string]int
@@ -99,6 +102,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.covers()
 	l.taylor()
 	l.development()
+	l.growth()
 	if err := l.list.Err(); err != nil {
 		return nil, err
 	}

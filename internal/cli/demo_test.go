@@ -342,10 +342,15 @@ func demoAsOf(whole *field) {
 				day = d
 			}
 		}
-		switch words[0] {
-		case "plot":
+		timeless := words[0] == "farm" || words[0] == "bed" || slices.Contains(words, "--normals")
+		switch {
+		case words[0] == "plot":
 			continue
-		case "stage", "weather":
+		case timeless:
+			f.now = demoNow
+			f.run(words...)
+			continue
+		case words[0] == "stage", words[0] == "weather":
 			raw, err := os.Open(words[len(words)-1])
 			require.NoError(t, err)
 			r := csv.NewReader(raw)
@@ -355,10 +360,6 @@ func demoAsOf(whole *field) {
 			require.NoError(t, raw.Close())
 			require.Equal(t, "date", rows[0][0], "the first column is the day")
 			tables = append(tables, entered{words[0], rows[0], rows[1:]})
-			continue
-		case "farm", "bed":
-			f.now = demoNow
-			f.run(words...)
 			continue
 		}
 		require.False(t, day.Before(until), "line %d of the script goes back in time", l.Number)

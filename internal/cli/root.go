@@ -54,7 +54,7 @@ func newApp(d *deps) *ucli.App {
 			&ucli.StringFlag{Name: "now", Hidden: true, Destination: &d.nowText},
 		},
 		Commands: []*ucli.Command{
-			weekCommand(d), monthPlanCommand(d), whyCommand(d), dueCommand(d), sampleCommand(d), trendCommand(d), aheadCommand(d), degreeDaysCommand(d), workedCommand(d), roundCommand(d),
+			weekCommand(d), monthPlanCommand(d), whyCommand(d), dueCommand(d), sampleCommand(d), trendCommand(d), forecastCommand(d), aheadCommand(d), degreeDaysCommand(d), workedCommand(d), roundCommand(d),
 			countCommand(d), treatCommand(d), releaseCommand(d), settledCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),

@@ -77,8 +77,8 @@ type Way struct {
 	Cross  float64
 	Likely int
 	Never  float64 // chance not to come to it within the days
-	// Outcome is the course of a release at the weather and rates in the
-	// middle; "" without one.
+	// Outcome is the course from the last release on, with all predators that
+	// are out by then, at the weather and rates in the middle; "" without one.
 	Outcome growth.Outcome
 	Ln      [][]float64 // by day and path, with Keep
 }

@@ -423,3 +423,30 @@ func TestChance(t *testing.T) {
 		require.Equal(t, want, forecast.Chance(p), "%v", p)
 	}
 }
+
+// The course is told from the last release on, with all predators that are out
+// by then, against the patch worked out by itself.
+func TestBed_OutcomeOfSeveralReleases(t *testing.T) {
+	f := made(t, forecast.Setup{Days: 10, Paths: 400, Seed: 1, Weather: even(20, 20, 20, 20, 20, 20, 20, 20, 20, 20)})
+	flat := func(v float64) growth.Curve {
+		return growth.Curve{Temp: []float64{0, 30}, Rate: []float64{v, v}, End: 40}
+	}
+	own := forecast.Rate{Rate: 0.2}
+	let := func(n float64) *forecast.Release {
+		return &forecast.Release{Predators: n, Share: 1, Appetite: flat(1), Increase: flat(0.05), Low: 1, High: 1}
+	}
+	b := forecast.Bed{Start: must(belief.Update(belief.Weak(), belief.Evidence{Counts: []int{9, 11, 10, 8, 12, 10}}, belief.Clump{K: math.Inf(1)})).Read(),
+		Growth: forecast.Growth{Own: &own}, Threshold: 100}
+	b.Alternatives = []forecast.Alternative{
+		{Name: "few", Steps: []forecast.Step{{Release: let(0.5)}}},
+		{Name: "few, then many", Steps: []forecast.Step{{Release: let(0.5)}, {Day: 3, Release: let(20)}}},
+	}
+	r, err := f.Bed(b)
+	require.NoError(t, err)
+	require.Equal(t, growth.NeverControlled, r.Ways[0].Outcome)
+	prey, predators := r.Ways[0].Days[3].Median, 0.5*math.Exp(3*0.05)+20
+	c, err := growth.Patch{Prey: prey, Predators: predators, Alpha: 0.2, Beta: 1, Gamma: 0.05}.Course()
+	require.NoError(t, err)
+	require.Equal(t, growth.FallsAtOnce, c.Outcome)
+	require.Equal(t, c.Outcome, r.Ways[1].Outcome)
+}

@@ -232,9 +232,8 @@ func (f *Forecaster) way(b Bed, a Alternative, pl *plan, w *work) (Way, error) {
 				continue
 			}
 			w.put(*s.Release, release == nil)
-			if release = s.Release; way.Outcome == "" {
-				way.Outcome = f.outcome(b, *release, way.Days[d].Median, d)
-			}
+			release = s.Release
+			way.Outcome = f.outcome(b, *release, way.Days[d].Median, w.predators, d)
 		}
 		if release == nil {
 			for p, v := range w.ln {

@@ -60,8 +60,13 @@ func (f *Forecaster) hunt(w *work, r Release, pl *plan, d int) error {
 	return nil
 }
 
-// outcome is the course of the patch with the rates in the middle.
-func (f *Forecaster) outcome(b Bed, r Release, prey float64, d int) growth.Outcome {
+// outcome is the course of the patch with the rates in the middle, and with the
+// mean of all predators that are out by then.
+func (f *Forecaster) outcome(b Bed, r Release, prey float64, predators []float64, d int) growth.Outcome {
+	out := 0.0
+	for _, p := range predators {
+		out += p / float64(len(predators))
+	}
 	mid := (f.weather[d].Min + f.weather[d].Max) / 2
 	at := func(c growth.Curve) float64 {
 		v, err := c.At(math.Min(mid, c.End))
@@ -72,7 +77,7 @@ func (f *Forecaster) outcome(b Bed, r Release, prey float64, d int) growth.Outco
 	}
 	alpha := b.Growth.middle(d)
 	ln, _ := band(r.Low, r.High)
-	c, err := growth.Patch{Prey: prey * r.Share, Predators: r.Predators, Alpha: alpha, Beta: math.Max(at(r.Appetite), 0) * math.Exp(ln), Gamma: at(r.Increase)}.Course()
+	c, err := growth.Patch{Prey: prey * r.Share, Predators: out, Alpha: alpha, Beta: math.Max(at(r.Appetite), 0) * math.Exp(ln), Gamma: at(r.Increase)}.Course()
 	if err != nil {
 		return ""
 	}

@@ -96,7 +96,7 @@ func TestScores(t *testing.T) {
 		}
 	}
 	if write {
-		require.NoError(t, os.WriteFile("SCORES.md", []byte(scoreReport(real, worlds, seasons)), 0o644))
+		require.NoError(t, os.WriteFile("SCORES.md", []byte(scoreReport(real, worlds, seasons)+priorReport(priorScores(t, seasons), seasons)), 0o644))
 	}
 	_, err := os.Stat("SCORES.md")
 	require.NoError(t, err)

@@ -10,6 +10,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/schedule"
+	"leafturn/internal/verdict"
 )
 
 // AgentOffer is a rate at which an agent may be released outdoors.
@@ -31,6 +32,7 @@ func (b *builder) releases() {
 		a := &b.in.Assessments[i]
 		lvl := level(*a)
 		var fit []Action
+		early := false // before the counts ask for it
 		for _, act := range b.in.Actions[a.Pest.Key] {
 			if act.Rung != Biological || act.Agent == "" {
 				continue
@@ -39,7 +41,12 @@ func (b *builder) releases() {
 			// What is under way goes on, also when the count has fallen.
 			if lvl != "" && act.fits(a.Stage, lvl) || b.underWay(a, act) > 0 {
 				fit = append(fit, act)
+			} else if _, soon := b.forward(a, act.Agent); soon && lvl == "" && a.Result.Verdict == verdict.Hold && a.Result.Rule != verdict.RuleEnemies && act.fits(a.Stage, "watch") {
+				fit, early = append(fit, act), true
 			}
+		}
+		if early {
+			lvl = "watch"
 		}
 		// One agent for a bed and pest: the one already under way, else that
 		// which the catalogue keeps for this level, else the first that can be
@@ -176,6 +183,9 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	if again {
 		details = append(details, fmt.Sprintf("%s: the last one did not settle (%s); once more if the reason is gone:", a.Bed.Code, took.words))
 		details = append(details, b.whyNotSettled(a, act, offer, took)...)
+	}
+	if words, _ := b.forward(a, act.Agent); words != "" {
+		details = append(details, words)
 	}
 	details = append(details, "wants "+wants(offer.Rate))
 	if len(plan.Checks) > 0 {

@@ -27,7 +27,7 @@ type Due struct {
 	Assessment *assess.Assessment
 	By         civil.Date
 	Reason     string // why now
-	Kind       string // recount, confirm, after, round, never
+	Kind       string // recount, confirm, after, round, never, coming
 	More       int    // units that would probably settle it, 0 for no such number
 }
 
@@ -35,6 +35,14 @@ type Due struct {
 // why; ok is false where it need not be: out of season, or never counted (see
 // neverCounted, which asks for one bed a block).
 func (b *builder) dueOn(a *assess.Assessment) (Due, bool) {
+	due, ok := b.usuallyDue(a)
+	if ok {
+		due = b.sooner(a, due)
+	}
+	return due, ok
+}
+
+func (b *builder) usuallyDue(a *assess.Assessment) (Due, bool) {
 	if !a.InSeason || a.Decider == nil {
 		return Due{}, false
 	}
@@ -185,6 +193,9 @@ func (b *builder) scoutLine(due Due) Line {
 	if due.Kind == "after" {
 		details = append(details, b.treatedWords(a)...)
 	}
+	if due.Kind == "coming" {
+		details = append(details, fmt.Sprintf("%s: `leafturn forecast %s %s` gives the days, and what could be done", a.Bed.Code, a.Pest.Key, a.Bed.Code))
+	}
 	if due.More > 0 {
 		details = append(details, moreWords(a, due.More, u))
 	}
@@ -205,7 +216,7 @@ func (b *builder) scoutLine(due Due) Line {
 		Head: head, Details: details, Why: due.Reason, From: b.in.Today, By: by,
 		Record:  record,
 		Sources: []assess.Ref{u.Ref},
-		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason)}},
+		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: fmt.Sprintf("%s: due by %s, %s", a.Pest.Name, due.By, due.Reason), Facts: b.comingFacts(due)}},
 	}
 }
 

@@ -133,6 +133,8 @@ type Input struct {
 	ActiveKey func(name string) (string, bool)
 	Apart     []label.Apart
 	Looks     []label.Look // what actives need to know of pests
+	// Coming is what the forecast says, by bed and pest, where there is one.
+	Coming map[[2]string]Coming
 }
 
 // Trace is what led to a line in one bed.

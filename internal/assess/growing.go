@@ -1,0 +1,78 @@
+package assess
+
+import (
+	"math"
+	"slices"
+
+	"leafturn/internal/belief"
+	"leafturn/internal/civil"
+	"leafturn/internal/forecast"
+)
+
+// Grows is the rate at which a pest could grow by the temperatures of each day,
+// as far as they are known, in ln density: what the forecast's table says.
+type Grows map[civil.Date]float64
+
+// Mean is the mean rate of the days from one to before another; ok is false
+// where less than eight in ten of them are known.
+func (g Grows) Mean(from, to civil.Date) (rate float64, ok bool) {
+	n, sum := 0, 0.0
+	for d := from; d.Before(to); d = d.AddDays(1) {
+		if r, ok := g[d]; ok {
+			n, sum = n+1, sum+r
+		}
+	}
+	if n == 0 || 10*n < 8*to.Sub(from) {
+		return 0, false
+	}
+	return sum / float64(n), true
+}
+
+// growth is what may have happened between two days: by the temperatures and
+// the counts before, where they are known, as the forecast reckons it; else
+// growth of an unknown rate. What a step did is not known either.
+func (in *Input) growth(from, to civil.Date, before []forecast.Seen) belief.Growth {
+	g := belief.UnknownGrowth()
+	if slices.ContainsFunc(in.Steps, func(s civil.Date) bool { return !s.Before(from) && s.Before(to) }) {
+		g.RateSD *= stepUnrest
+		return g
+	}
+	if base, ok := in.Grows.Mean(from, to); ok && from.Before(to) {
+		g.Rate, g.RateSD = forecast.Between(base, in.sinceStep(before), in.Grows.Mean)
+	}
+	return g
+}
+
+// sinceStep are the counts since the last step against the pest.
+func (in *Input) sinceStep(seen []forecast.Seen) []forecast.Seen {
+	if len(seen) == 0 {
+		return nil
+	}
+	last := seen[len(seen)-1].Day
+	for i := len(seen) - 1; i >= 0; i-- {
+		if slices.ContainsFunc(in.Steps, func(s civil.Date) bool { return !s.Before(seen[i].Day) && s.Before(last) }) {
+			return seen[i+1:]
+		}
+	}
+	return seen
+}
+
+// seen is a reading's density by itself; ok is false for one that only knows
+// infested or not.
+func (r *Reading) seen() (forecast.Seen, bool) {
+	counts := r.Visit.Seen()
+	if r.Unit.Percent || r.Visit.Presence != nil || len(counts) == 0 {
+		return forecast.Seen{}, false
+	}
+	total := 0
+	for _, c := range counts {
+		total += c
+	}
+	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
+	mean := (float64(total) + 0.5) / float64(len(counts))
+	k := r.Unit.clump().At(mean)
+	if !(k > 0) {
+		k = math.Inf(1)
+	}
+	return forecast.SeenOf(r.Visit.Date, total, len(counts), k, scale), true
+}
