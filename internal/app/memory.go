@@ -23,7 +23,7 @@ type memory struct {
 	season  visits // live ones of the year
 	last    int64  // the highest number among them
 	facts   map[factsOf]*assess.Pest
-	kept    map[pairOn]keptVerdict
+	kept    map[pairOn]*keptVerdict
 	beliefs assess.Beliefs
 	grows   map[growsOf]assess.Grows
 }
@@ -165,18 +165,20 @@ func (m *memory) known(in assess.Input, pest *assess.Pest) (assess.Assessment, b
 		!slices.EqualFunc(k.in.Visits, in.Visits, func(x, y farm.Visit) bool { return x.ID == y.ID }) {
 		return assess.Assessment{}, false
 	}
+	for _, x := range k.out.Asked { // visits of other pests and beds may have come
+		if !x.Conditions.Same(in.Noted(x.Bed, x.Day)) {
+			return assess.Assessment{}, false
+		}
+	}
 	return k.out, true
 }
 
 // keep stores an assessment.
 func (m *memory) keep(in assess.Input, pest *assess.Pest, out assess.Assessment) {
-	if out.AskedNoted {
-		return // it also rests on visits of other pests and beds
-	}
 	if m.kept == nil {
-		m.kept = map[pairOn]keptVerdict{}
+		m.kept = map[pairOn]*keptVerdict{}
 	}
-	m.kept[pairOn{in.Bed.Code, pest.Key, in.Today, in.Brief}] = keptVerdict{in, pest, out}
+	m.kept[pairOn{in.Bed.Code, pest.Key, in.Today, in.Brief}] = &keptVerdict{in, pest, out}
 }
 
 // makeRoom drops the verdicts of other days when those of too many are kept.

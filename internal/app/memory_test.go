@@ -23,13 +23,14 @@ func TestMemory_NeverOld(t *testing.T) {
 		require.NoError(t, err)
 		require.NotEmpty(t, said)
 	}
+	// The last two lists are of days that the next call begins with: they are kept.
 	same := func(what string) string {
 		t.Helper()
 		fresh, err := app.Open(ctx, path, summer)
 		require.NoError(t, err)
 		defer func() { require.NoError(t, fresh.Close()) }()
 		var last string
-		for _, back := range []int{0, 1, 7, 0, 30, 14} {
+		for _, back := range []int{0, 1, 7, 0, 30, 14, 1, 0} {
 			on := fresh.Today().AddDays(-back)
 			var out [2]bytes.Buffer
 			for i, x := range []*app.App{fresh, a} {
@@ -44,7 +45,7 @@ func TestMemory_NeverOld(t *testing.T) {
 		}
 		return last
 	}
-	for _, code := range []string{"A1", "A2", "B1"} {
+	for _, code := range []string{"A1", "A2", "B1", "C9"} {
 		step(a.AddBed(ctx, app.BedOptions{Code: code, Size: "10 m x 1.2 m", Plants: "60", Site: "outdoor"}))
 	}
 	other, err := app.Open(ctx, path, summer) // another process writes as well
@@ -57,7 +58,7 @@ func TestMemory_NeverOld(t *testing.T) {
 		require.NotEqual(t, before, now, "%s changes the list", what)
 		before = now
 	}
-	step(a.Stage(ctx, civil.MustParse("2026-05-20"), "emerged", []string{"A1", "A2", "B1"}, ""))
+	step(a.Stage(ctx, civil.MustParse("2026-05-20"), "emerged", []string{"A1", "A2", "B1", "C9"}, ""))
 	change("a stage")
 	for week := range 6 {
 		on := a.Today().AddDays(-7*week - 1)
@@ -77,6 +78,11 @@ func TestMemory_NeverOld(t *testing.T) {
 	step(a.Void(ctx, "visit", "20", "the wrong bed"))
 	step(a.CountWords(ctx, []string{"A1", "slug", "8", "7", "9", "12", "1", "soil=moist", "air=14C"}, app.CountOptions{Date: a.Today()}))
 	change("a void and a count in its place")
+	yesterday := a.Today().AddDays(-1)
+	step(a.CountWords(ctx, []string{"C9", "slug", "0", "0", "0", "0", "0", "0", "0", "0", "0"}, app.CountOptions{Date: yesterday}))
+	change("a count of none without a note of the soil")
+	step(a.CountWords(ctx, []string{"C9", "earwig", "0", "0", "1", "soil=dry", "air=14C"}, app.CountOptions{Date: yesterday}))
+	change("the soil noted with another pest")
 	step(a.Did(ctx, a.Today(), "slug", "night_pick", []string{"A1"}, "", farm.DoneMore{}))
 	change("a step done")
 	step(a.Stage(ctx, civil.MustParse("2026-07-01"), "budding", []string{"A1"}, ""))

@@ -57,7 +57,8 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 	for _, key := range watched {
 		grows[key] = a.memory.sameGrows(growsOf{key, s.on}, a.grows(s, key))
 	}
-	var out []assess.Assessment
+	out := make([]assess.Assessment, len(s.beds)*len(watched))
+	at := 0
 	type question struct {
 		at   int // in out
 		in   assess.Input
@@ -74,11 +75,11 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}], Suspects: suspects,
 				Grows: grows[key],
 			}
-			x, ok := a.memory.known(in, f)
-			if !ok {
-				asked = append(asked, question{len(out), in, f})
+			var ok bool
+			if out[at], ok = a.memory.known(in, f); !ok {
+				asked = append(asked, question{at, in, f})
 			}
-			out = append(out, x)
+			at++
 		}
 	}
 	err = inParallel(len(asked), func(i int) (err error) {

@@ -134,13 +134,13 @@ func kSource(u Unit) string {
 	return cmp.Or(u.Dispersed.Words, "k as for most pests on plants: common practice")
 }
 
-// density is what one visit says by itself of animals per unit: the mean with
+// densityOf is what one visit says by itself of animals per unit: the mean with
 // the interval that keeps its level at every density (see
 // belief.SampleInterval). Of a presence sample the density is the one at which
 // that share of units would be infested.
 // Brief leaves the intervals and the search for an outlier out, which needs a
 // visit of counts alone.
-func density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
+func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
 	counts := v.Seen()
 	d := estimate.Density{N: v.UnitsLooked(), Level: 0.95, KSource: kSource(u)}
 	c := u.clump()
@@ -176,7 +176,7 @@ func density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
 		return d, err
 	}
 	d.PropInfested, d.PropLow, d.PropHigh = share.P, share.Low, share.High
-	iv, err := belief.SampleInterval(e, c, d.Level)
+	iv, err := k.interval(e, d.Total, c, d.Level)
 	if err != nil {
 		return d, err
 	}
@@ -489,9 +489,9 @@ func (a *Assessment) unnoted(in Input, r *Reading, vin *verdict.Input) {
 	if len(vin.Unnoted) == 0 || in.Noted == nil {
 		return
 	}
-	a.AskedNoted = true
 	v := r.Visit
 	day, c := in.Noted(v.Bed, v.Date), &v.Conditions
+	a.Asked = append(a.Asked, NotedDay{v.Bed, v.Date, day})
 	c.Soil, c.Foliage = cmp.Or(c.Soil, day.Soil), cmp.Or(c.Foliage, day.Foliage)
 	c.AirC, c.SoilC = cmp.Or(c.AirC, day.AirC), cmp.Or(c.SoilC, day.SoilC)
 	vin.Unnoted = verdict.Unnoted(*c, r.Unit.Needs)

@@ -138,6 +138,7 @@ type Beliefs struct {
 	densities   kept[densityKey, estimate.Density]
 	laws        kept[lawKey, estimate.Dispersion]
 	levels      kept[levelKey, float64]
+	intervals   kept[intervalKey, estimate.Interval]
 }
 
 // kept is a map that several goroutines may use.
@@ -193,6 +194,14 @@ type levelKey struct {
 	clump belief.Clump
 	tally int
 	level float64
+}
+
+// intervalKey is what the interval of a visit by itself depends on.
+type intervalKey struct {
+	clump        belief.Clump
+	units, total int
+	presence     estimate.Presence
+	level        float64
 }
 
 type densityKey struct {
@@ -283,13 +292,23 @@ func (s *state) believed() (*belief.Belief, *belief.Reader, error) {
 
 // density is what a visit says by itself.
 func (k *Beliefs) density(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
-	made := func() (estimate.Density, error) { return density(v, u, brief) }
+	made := func() (estimate.Density, error) { return k.densityOf(v, u, brief) }
 	if k == nil || v.ID == 0 || brief {
 		return made()
 	}
 	d, err := k.densities.get(densityKey{v.ID, u.Key, u.clump()}, made)
 	d.KSource = kSource(u)
 	return d, err
+}
+
+// interval is belief.SampleInterval, once for the same number of animals on as
+// many units: it depends on nothing else of them.
+func (k *Beliefs) interval(e belief.Evidence, total int, c belief.Clump, level float64) (estimate.Interval, error) {
+	made := func() (estimate.Interval, error) { return belief.SampleInterval(e, c, level) }
+	if k == nil {
+		return made()
+	}
+	return k.intervals.get(intervalKey{c, len(e.Counts), total, e.Presence, level}, made)
 }
 
 // readOff fills what is read off the belief: the likely range and the chances.

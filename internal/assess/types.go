@@ -271,10 +271,17 @@ type Assessment struct {
 	// ToConfirm is what must be found out before acting; nil for nothing.
 	ToConfirm *ToConfirm
 
-	// AskedNoted is true where Input.Noted had a part in the verdict.
-	AskedNoted bool
+	// Asked is what Input.Noted answered, where it was asked.
+	Asked []NotedDay
 
 	now *belief.Ahead
+}
+
+// NotedDay is what was noted of the conditions in a bed on a day.
+type NotedDay struct {
+	Bed        string
+	Day        civil.Date
+	Conditions farm.Conditions
 }
 
 // ToConfirm is what a verdict waits for.

@@ -216,25 +216,29 @@ func (c *Clump) poolK(pub Law, use []MomentPair) {
 	}
 	lk0 := math.Log(pub.K)
 	lk, p0 := lk0, w/(defaultSDK*defaultSDK)
+	lnVariance := make([]float64, len(use))
+	for i, v := range use {
+		lnVariance[i] = math.Log(v.Variance)
+	}
 	var info float64
 	for range 30 { // Gauss-Newton steps on ln k, none longer than 1
 		k := math.Exp(lk)
 		info = p0
 		g := p0 * (lk0 - lk)
-		for _, v := range use {
+		for i, v := range use {
 			m := v.Mean
 			va := m + m*m/k
 			d := -m / (k + m)           // of ln variance by ln k
 			slope := (m + 2*m*m/k) / va // of ln variance by ln m
 			vr, bias := noise(m, va, v.N, slope)
-			off := math.Log(v.Variance) - bias - math.Log(va)
+			off := lnVariance[i] - bias - math.Log(va)
 			p := trust(off, vr) / vr
 			info += d * d * p
 			g += d * off * p
 		}
 		step := math.Min(math.Max(g/info, -1), 1)
 		lk = math.Min(math.Max(lk+step, lk0-math.Log(20)), lk0+math.Log(20))
-		if math.Abs(step) < 1e-10 {
+		if math.Abs(step) < 1e-7 {
 			break
 		}
 	}

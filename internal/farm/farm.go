@@ -304,6 +304,12 @@ type Conditions struct {
 	// rules out.
 }
 
+// Same reports whether both say the same.
+func (c Conditions) Same(d Conditions) bool {
+	same := func(x, y *float64) bool { return x == y || x != nil && y != nil && *x == *y }
+	return c.Soil == d.Soil && c.Foliage == d.Foliage && same(c.AirC, d.AirC) && same(c.SoilC, d.SoilC) && c.Nights == d.Nights && c.Disturbed == d.Disturbed
+}
+
 // Damage is the crop damage seen on the same visit: Hurt of Looked plant parts.
 type Damage struct {
 	Hurt   int `json:"hurt"`
