@@ -17,7 +17,7 @@ type Ahead struct {
 	whole float64 // of what the blur leaves on the grid
 }
 
-var weakReader = newReader(weakLn[:])
+var weakReader = newReader(curve{f: weakLn[:]})
 
 // LookAhead prepares the belief of some days later. Errors are those of Carry.
 func LookAhead(b Belief, days int, g Growth) (*Ahead, error) {
@@ -41,7 +41,7 @@ func LookAhead(b Belief, days int, g Growth) (*Ahead, error) {
 	u, every := gridU[:], 1
 	var p []float64
 	if bend := bendOf(b.ln); !(bend <= sharpest) {
-		u, p, _ = gauss(b.ln, a.sd/1.5)
+		u, p, _ = gauss(b.curve(), a.sd/1.5)
 	} else {
 		if start.shift == 0 {
 			every, _ = thinned(bend, a.sd)

@@ -54,7 +54,7 @@ var gridU, weakLn = func() (u, f [points]float64) {
 		u[i] = math.Ln10 * (float64(i)/perTen - 4)
 		f[i] = u[i] + estimate.WeakPrior(math.Exp(u[i]))
 	}
-	_, _, lnMass := gauss(f[:], 0)
+	_, _, lnMass := gauss(curve{f: f[:]}, 0)
 	for i := range f {
 		f[i] -= lnMass
 	}
@@ -69,7 +69,8 @@ type Belief struct {
 	Units  int        // sample units looked at since it was last weak
 	Visits int        // visits since it was last weak
 
-	ln []float64 // log density of ln density at the grid points
+	ln     []float64 // log density of ln density at the grid points
+	corner float64   // see curve
 }
 
 // Weak is the belief before anything was counted: estimate.WeakPrior, the
@@ -94,7 +95,7 @@ func FromPrior(p estimate.Prior) (Belief, error) {
 		}
 	}
 	b, r := Belief{}.made(f)
-	if m := newReader(r.f).lnMass; !(math.Abs(m) < 1e-6) {
+	if m := newReader(r.curve).lnMass; !(math.Abs(m) < 1e-6) {
 		return Belief{}, fmt.Errorf("the prior jumps between densities that lie side by side: %w", ErrDomain)
 	}
 	return b, nil
@@ -110,6 +111,8 @@ func (b Belief) log() []float64 {
 	return b.ln
 }
 
+func (b Belief) curve() curve { return curve{b.log(), b.corner} }
+
 // IsWeak reports whether the belief knows no more than Weak does.
 func (b Belief) IsWeak() bool { return b.ln == nil }
 
@@ -121,7 +124,7 @@ func (b Belief) Exceeds(threshold float64) float64 { return b.Read().Exceeds(thr
 // Mean returns the mean of the density, animals per unit. A weak belief's
 // mean is far above its median and says little.
 func (b Belief) Mean() float64 {
-	at, mass, _ := gauss(b.log(), 0)
+	at, mass, _ := gauss(b.curve(), 0)
 	s := 0.0
 	for i, p := range mass {
 		s += p * math.Exp(at[i])
@@ -147,7 +150,7 @@ func (b Belief) Interval(level float64) (estimate.Interval, error) {
 
 // SDLn returns the standard deviation of ln density: 0.1 is about 10 %.
 func (b Belief) SDLn() float64 {
-	at, mass, _ := gauss(b.log(), 0)
+	at, mass, _ := gauss(b.curve(), 0)
 	m, v := 0.0, 0.0
 	for i, p := range mass {
 		m += p * at[i]
@@ -206,7 +209,7 @@ func levelOK(level float64) error {
 // made returns b with the log density f, which it scales to mass 1, and its
 // reader.
 func (b Belief) made(f []float64) (Belief, *Reader) {
-	r := newReader(f)
+	r := newReader(curve{f, b.corner})
 	for i := range f {
 		f[i] -= r.lnMass
 	}

@@ -78,7 +78,7 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 	f := make([]float64, points)
 	w := works.Get().(*work)
 	defer works.Put(w)
-	apart := w.blurred(f, b.ln, s.shift, s.sd)
+	apart := w.blurred(f, b.curve(), s.shift, s.sd)
 	ln := w.ln[:(points-1)/apart+1]
 	mass := 0.0
 	for i := range ln {
@@ -100,7 +100,7 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 			f[i*apart+j] = between(ln, i, float64(j)/float64(apart))
 		}
 	}
-	b.ln = f
+	b.ln, b.corner = f, 0
 	return b, nil
 }
 
@@ -149,13 +149,14 @@ var weakDensity = func() (f [points]float64) {
 }()
 
 // blurred sets out, at grid points that lie so many apart as it returns, to the
-// density of which f is the log, moved by shift and blurred by a normal law with
+// density of which c is the log, moved by shift and blurred by a normal law with
 // the given standard deviation. What is as smooth as the blur is known from those
 // points.
-func (w *work) blurred(out, f []float64, shift, sd float64) int {
+func (w *work) blurred(out []float64, c curve, shift, sd float64) int {
+	f := c.f
 	bend := bendOf(f)
 	if !(bend <= sharpest) {
-		u, p, _ := gauss(f, sd/1.5)
+		u, p, _ := gauss(c, sd/1.5)
 		spread(out, u, p, shift, sd)
 		return 1
 	}

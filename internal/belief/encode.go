@@ -11,12 +11,13 @@ import (
 
 // The stored form: "LTB", a version, the two dates as days from 1 January 1
 // plus one (0 is no date), units, visits, the number of grid points (0 for
-// the weak belief), the log densities, and a CRC-32 of all before it. Numbers
+// the weak belief), the place of the corner (see curve), the log densities, and a
+// CRC-32 of all before it. Numbers
 // are little-endian. 5.2 kB, 32 bytes when weak.
 const (
 	magic   = "LTB"
-	version = 1
-	header  = 4 + 4*4 + 8
+	version = 2
+	header  = 4 + 4*4 + 8 + 8
 )
 
 var dayOne = civil.New(1, 1, 1)
@@ -57,6 +58,7 @@ func (b Belief) MarshalBinary() ([]byte, error) {
 	out = binary.LittleEndian.AppendUint64(out, uint64(b.Units))
 	out = binary.LittleEndian.AppendUint32(out, uint32(b.Visits))
 	out = binary.LittleEndian.AppendUint32(out, uint32(len(b.ln)))
+	out = binary.LittleEndian.AppendUint64(out, math.Float64bits(b.corner))
 	for _, v := range b.ln {
 		out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
 	}
@@ -78,10 +80,11 @@ func (b *Belief) UnmarshalBinary(in []byte) error {
 	}
 	le := binary.LittleEndian
 	at, seen, units, visits, n := le.Uint32(in[4:]), le.Uint32(in[8:]), le.Uint64(in[12:]), le.Uint32(in[20:]), le.Uint32(in[24:])
-	if (n != 0 && n != points) || len(body) != header+8*int(n) || at > 9999*366 || seen > 9999*366 || units > math.MaxInt64/2 || visits > math.MaxInt32 {
+	corner := math.Float64frombits(le.Uint64(in[28:]))
+	if (n != 0 && n != points) || !(corner >= 0 && corner < points-1) || len(body) != header+8*int(n) || at > 9999*366 || seen > 9999*366 || units > math.MaxInt64/2 || visits > math.MaxInt32 {
 		return fmt.Errorf("%d grid points in %d bytes: %w", n, len(in), ErrFormat)
 	}
-	r := Belief{Date: dayOf(at), Seen: dayOf(seen), Units: int(units), Visits: int(visits)}
+	r := Belief{Date: dayOf(at), Seen: dayOf(seen), Units: int(units), Visits: int(visits), corner: corner}
 	if n > 0 {
 		r.ln = make([]float64, points)
 		for i := range r.ln {
@@ -91,7 +94,7 @@ func (b *Belief) UnmarshalBinary(in []byte) error {
 			}
 			r.ln[i] = v
 		}
-		if m := newReader(r.ln).lnMass; !(math.Abs(m) < 1e-6) {
+		if m := newReader(r.curve()).lnMass; !(math.Abs(m) < 1e-6) {
 			return fmt.Errorf("its mass is not 1: %w", ErrFormat)
 		}
 	}

@@ -28,7 +28,7 @@ func TestEncode(t *testing.T) {
 
 		newer := bytes.Clone(raw)
 		newer[3]++
-		require.ErrorContains(t, got.UnmarshalBinary(newer), "version 2, this program reads 1")
+		require.ErrorContains(t, got.UnmarshalBinary(newer), "version 3, this program reads 2")
 		require.Equal(t, b, got, "a refusal leaves it as it was")
 		for i := range raw { // one bit wrong anywhere
 			bad := bytes.Clone(raw)

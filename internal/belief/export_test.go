@@ -30,7 +30,7 @@ func RiseError(counts []int, ks []float64) (worst float64, err error) {
 // itself to every point of the grid.
 func CarrySlowly(b Belief, days int, g Growth) Belief {
 	to, s := b.start(days, g)
-	u, p, _ := gauss(b.log(), s.sd/1.5)
+	u, p, _ := gauss(b.curve(), s.sd/1.5)
 	f := make([]float64, points)
 	spread(f, u, p, s.shift, s.sd)
 	mass := 0.0
@@ -44,6 +44,6 @@ func CarrySlowly(b Belief, days int, g Growth) Belief {
 	for i := range f {
 		f[i] = math.Log(f[i] / (mass * gridStep))
 	}
-	to.ln = f
+	to.ln, to.corner = f, 0
 	return to
 }

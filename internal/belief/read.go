@@ -12,7 +12,7 @@ import (
 // point.
 // The zero Reader reads the weak belief.
 type Reader struct {
-	f      []float64 // log density of ln density at the grid points
+	curve  curve // log density of ln density
 	lnMass float64
 	upper  [points]float64
 }
@@ -22,7 +22,7 @@ func (b Belief) Read() *Reader {
 	if b.ln == nil {
 		return weakReader
 	}
-	return newReader(b.ln)
+	return newReader(b.curve())
 }
 
 // Where the density bends no more than a normal law whose standard deviation
@@ -39,8 +39,9 @@ const (
 // family.
 var inStep = [6]float64{11.0 / 1440, -93.0 / 1440, 802.0 / 1440, 802.0 / 1440, -93.0 / 1440, 11.0 / 1440}
 
-func newReader(f []float64) *Reader {
-	r := &Reader{f: f}
+func newReader(c curve) *Reader {
+	f := c.f
+	r := &Reader{curve: c}
 	top := math.Inf(-1)
 	for _, v := range f {
 		if v > top {
@@ -68,12 +69,14 @@ func newReader(f []float64) *Reader {
 		if i < 1 || i >= points-1 {
 			return
 		}
-		a, b, c := f[i-1], f[i], f[i+1]
-		up, down := b-a, c-b
-		if bend := down - up; bend <= smoothBend && bend >= -smoothBend && max(up, down) <= smoothSlope && min(up, down) >= -smoothSlope {
+		before, here, after := f[i-1], f[i], f[i+1]
+		up, down := here-before, after-here
+		bend, away := down-up, float64(i)-c.corner
+		corner := c.corner > 0 && away > -1 && away < 1
+		if !corner && bend <= smoothBend && bend >= -smoothBend && max(up, down) <= smoothSlope && min(up, down) >= -smoothSlope {
 			return
 		}
-		if a > top+negligible || b > top+negligible || c > top+negligible {
+		if max(before, here, after) > top+negligible {
 			rough = i
 		}
 	}
@@ -87,7 +90,7 @@ func newReader(f []float64) *Reader {
 			finest = max(finest, w[0], w[2], w[3], w[5])
 			continue
 		}
-		m := lnStep(f, i, top)
+		m := c.lnStep(i, top)
 		cutFiner = append(cutFiner, fine{i, m})
 		finest = max(finest, m)
 	}
@@ -121,47 +124,49 @@ func newReader(f []float64) *Reader {
 
 // lnStep is the log of the mass between grid points i and i+1, by Gauss's rule
 // on as many pieces as the density asks for; -Inf where it cannot count.
-func lnStep(f []float64, i int, top float64) float64 {
-	s := cuts(f, i, top)
+func (c curve) lnStep(i int, top float64) float64 {
+	s := cuts(c.f, i, top)
 	if s == 0 {
 		return math.Inf(-1)
 	}
-	return lnFrom(f, i, 0, s)
+	return c.lnFrom(i, 0, s)
 }
 
 // lnFrom is the log of the mass from the share t of a step to its end, in s
 // pieces.
-func lnFrom(f []float64, i int, t float64, s int) float64 {
-	w := (1 - t) / float64(s)
+func (c curve) lnFrom(i int, t float64, s int) float64 {
 	peak, sum := math.Inf(-1), 0.0
-	for j := range s {
-		for g, x := range gaussX {
-			v := between(f, i, t+(float64(j)+x)*w)
-			if v > peak {
-				sum *= math.Exp(peak - v)
-				peak = v
+	c.parts(i, t, func(from, to float64) {
+		w := (to - from) / float64(s)
+		for j := range s {
+			for g, x := range gaussX {
+				v := c.at(i, from+(float64(j)+x)*w)
+				if v > peak {
+					sum *= math.Exp(peak - v)
+					peak = v
+				}
+				sum += gaussW[g] * w * math.Exp(v-peak)
 			}
-			sum += gaussW[g] * math.Exp(v-peak)
 		}
-	}
-	return peak + math.Log(sum*w*gridStep)
+	})
+	return peak + math.Log(sum*gridStep)
 }
 
 // density is the density of ln density at the share t of step i.
 func (r *Reader) density(i int, t float64) float64 {
-	return math.Exp(between(r.f, i, t) - r.lnMass)
+	return math.Exp(r.curve.at(i, t) - r.lnMass)
 }
 
 // part is the probability from the share t of step i to its end.
 func (r *Reader) part(i int, t float64) float64 {
-	s := cuts(r.f, i, math.Inf(-1))
+	s := cuts(r.curve.f, i, math.Inf(-1))
 	s = max(int(math.Ceil(float64(s)*(1-t))), 1)
-	return math.Min(math.Max(math.Exp(lnFrom(r.f, i, t, s)-r.lnMass), 0), r.upper[i]-r.upper[i+1])
+	return math.Min(math.Max(math.Exp(r.curve.lnFrom(i, t, s)-r.lnMass), 0), r.upper[i]-r.upper[i+1])
 }
 
 // known is the reader, or the weak belief's where there is none.
 func (r *Reader) known() *Reader {
-	if r == nil || r.f == nil {
+	if r == nil || r.curve.f == nil {
 		return weakReader
 	}
 	return r

@@ -75,10 +75,9 @@ const maxTally = 1000
 // never lower Exceeds, because the likelihood ratio of two densities rises in
 // each count for a fixed k and for Taylor's law with 1 <= b <= 2.
 //
-// Accuracy: chances to 1e-6 against numerical integration (TestUpdate_Scipy).
-// At the density under which Taylor's law says Poisson the likelihood has a
-// corner, which interpolation rounds: where the belief lies about it, chances
-// are good to 1e-4 (TestUpdate_Corner).
+// Accuracy: chances to 1e-6 against numerical integration (TestUpdate_Scipy),
+// also about the density under which Taylor's law says Poisson, where the
+// likelihood has a corner (TestUpdate_Corner).
 // Errors: ErrDomain for evidence or clumping out of range, or when the
 // belief's date is not the visit's: carry it first.
 // Sources: Bliss & Fisher 1953, Biometrics 9:176-200 (likelihood); Taylor
@@ -108,6 +107,7 @@ type Likelihood struct {
 	clump  Clump
 	scale  float64
 	lowest float64         // of k
+	corner float64         // where the law turns Poisson, see curve
 	mean   [points]float64 // per unit
 	lnMean [points]float64
 	k, lnK [points]float64
@@ -150,6 +150,11 @@ func NewLikelihood(c Clump, scale float64) (*Likelihood, error) {
 	}
 	l := &Likelihood{clump: c, scale: one, lowest: math.Inf(1)}
 	law, lnScale := c.law(), math.Log(one)
+	if c.A > 0 && c.B > 1 {
+		if at := ((lnScale-math.Log(c.A)/(c.B-1))/math.Ln10 + 4) * perTen; at > 0 && at < points-1 {
+			l.corner = at
+		}
+	}
 	for i, u := range gridU {
 		l.lnMean[i] = u - lnScale
 		l.mean[i] = math.Exp(l.lnMean[i])
@@ -197,6 +202,9 @@ func (l *Likelihood) Update(b Belief, e Evidence) (Belief, *Reader, error) {
 	b.Seen = b.Date
 	b.Units += s.n + s.pr.Looked
 	b.Visits++
+	if l.corner > 0 {
+		b.corner = l.corner
+	}
 	b, read := b.made(f)
 	return b, read, nil
 }
