@@ -113,6 +113,11 @@ func (a *App) Migrated() string {
 // Today is the farm's date.
 func (a *App) Today() civil.Date { return civil.DateIn(a.now, a.loc) }
 
+// endOf is the instant at which a day ends on the farm.
+func (a *App) endOf(d civil.Date) time.Time {
+	return time.Date(d.Year, d.Month, d.Day+1, 0, 0, 0, 0, a.loc)
+}
+
 // ParseDay reads a day that a person typed; empty is today.
 func ParseDay(text string, today civil.Date) (civil.Date, error) {
 	if text == "" {

@@ -410,11 +410,10 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		}
 		add(report.Plain(words))
 	}
-	hot := 0
-	var gap civil.Date
+	var gap, hot civil.Date
 	for _, s := range o.starts {
-		if s.table != nil {
-			hot = max(hot, s.table.HotHours)
+		if !s.hot.IsZero() && s.why == "" && (hot.IsZero() || s.hot.Before(hot)) {
+			hot = s.hot
 		}
 		if !s.rest.IsZero() && (rest.IsZero() || s.rest.Before(rest)) {
 			rest = s.rest
@@ -423,8 +422,8 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 			gap = s.gap
 		}
 	}
-	if hot > 0 {
-		add(report.Plain(fmt.Sprintf("%d hours are hotter than %s, where the data end: the last rate is held there, and is not to be trusted.", hot, tempUnits(a.farm.Units).temp(o.curve.EndC))))
+	if !hot.IsZero() {
+		add(report.Plain(fmt.Sprintf("The forecast ends before the heat: %s. Count again after it.", o.hotWords(hot))))
 	}
 	if !gap.IsZero() {
 		what, do := o.w.gap(gap, gap, o.fill)

@@ -12,6 +12,8 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/growth"
+	"leafturn/internal/render"
+	"leafturn/internal/report"
 )
 
 // flatDays are days of one temperature, as a file of weather.
@@ -49,6 +51,14 @@ func miteFarm(t *testing.T, low, high float64, counts map[string]string) *app.Ap
 		require.NoError(t, err)
 	}
 	return a
+}
+
+// textOf is a document as people read it, on one line.
+func textOf(t *testing.T, doc *report.Document) string {
+	t.Helper()
+	var text strings.Builder
+	require.NoError(t, render.Text(&text, *doc, render.Options{Width: 88}))
+	return strings.Join(strings.Fields(text.String()), " ")
 }
 
 func forecastOf(t *testing.T, a *app.App, o app.ForecastOptions) app.ForecastData {
@@ -198,6 +208,57 @@ func TestForecast_WinterRest(t *testing.T) {
 	require.NoError(t, err)
 	b := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
 	require.Contains(t, b.Why, "winter rest")
+}
+
+// The published rates end at 35 °C (dynamics.md, section 2): the forecast ends
+// before a hotter day to come, and none starts before one that has been.
+func TestForecast_EndsBeforeTheHeat(t *testing.T) {
+	a := miteFarm(t, 15, 25, map[string]string{"2026-07-20": someMites})
+	_, err := a.Weather(ctx, app.WeatherOptions{Date: "2026-07-25", Min: "22C", Max: "37C", Forecast: true})
+	require.NoError(t, err)
+	doc, err := a.Forecast(ctx, app.ForecastOptions{Pest: "mite", Bed: "A1"}, a.Today())
+	require.NoError(t, err)
+	days := doc.Data.(app.ForecastData).Beds[0].Ways[0].Days
+	require.Equal(t, civil.MustParse("2026-07-25"), days[len(days)-1].Date)
+	require.Contains(t, textOf(t, doc), "on Sat 25 Jul it is to be hotter than 35 °C, where the published rates end")
+
+	hot := miteFarm(t, 15, 36, map[string]string{"2026-07-20": someMites})
+	b := forecastOf(t, hot, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+	require.Contains(t, b.Why, "on Mon 20 Jul it was hotter than 35 °C")
+}
+
+// A weather forecast belongs to what was known from the day on which it was
+// entered, and until it was replaced.
+func TestForecast_UsesTheWeatherForecastsOfThatDay(t *testing.T) {
+	path := testPath(t)
+	week := app.WeatherOptions{Date: "2026-07-24", Min: "8C", Max: "12C", Forecast: true}
+	a := newFarm(t, path, summer, app.FarmOptions{Pests: p("slug,mite"), Country: p("GB")})
+	_, err := a.AddBed(ctx, app.BedOptions{Code: "A1", Size: "25 m x 1.2 m", Plants: "100", Site: "outdoor"})
+	require.NoError(t, err)
+	_, err = a.Stage(ctx, civil.MustParse("2026-06-01"), "budding", []string{"A1"}, "")
+	require.NoError(t, err)
+	_, err = a.WeatherFile(ctx, strings.NewReader(flatDays("2026-06-01", "2026-07-22", 14, 24)), "days.csv", app.WeatherFileOptions{}, false)
+	require.NoError(t, err)
+	_, err = a.WeatherNormals(ctx, strings.NewReader(flatMonths(14, 24)), "months.csv")
+	require.NoError(t, err)
+	_, err = a.CountWords(ctx, strings.Fields(someMites), app.CountOptions{Date: civil.MustParse("2026-07-22")})
+	require.NoError(t, err)
+	_, err = a.Weather(ctx, week)
+	require.NoError(t, err)
+	on := a.Today()
+	then := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"})
+	require.Equal(t, "forecast", then.Beds[0].Ways[0].Days[2].Weather)
+
+	later, err := app.Open(ctx, path, summer.AddDate(0, 0, 3))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, later.Close()) }()
+	_, err = later.Weather(ctx, app.WeatherOptions{Date: "2026-07-24", Min: "20C", Max: "30C"}) // measured
+	require.NoError(t, err)
+	_, err = later.Weather(ctx, app.WeatherOptions{Date: "2026-07-27", Min: "25C", Max: "34C", Forecast: true})
+	require.NoError(t, err)
+	doc, err := later.Forecast(ctx, app.ForecastOptions{Pest: "mite", Bed: "A1"}, on)
+	require.NoError(t, err)
+	require.Equal(t, then, doc.Data)
 }
 
 // A pest without a published rate gets nights and what is open, no density.

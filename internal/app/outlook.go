@@ -75,6 +75,7 @@ type startDay struct {
 	used  []climate.Day // from the day on
 	rest  civil.Date    // first day of the pest's winter rest; zero for none
 	gap   civil.Date    // first day without weather; zero for none
+	hot   civil.Date    // first day hotter than the published rates go; zero for none
 	why   string        // no forecast
 }
 
@@ -157,6 +158,10 @@ func (o *outlooks) start(from civil.Date) (*startDay, error) {
 			d.gap = from.AddDays(i)
 			break
 		}
+		if _, err := o.rate.Day(degreeday.Day{Min: day.Min, Max: day.Max, NextMin: math.NaN()}); errors.Is(err, growth.ErrHot) {
+			d.hot = from.AddDays(i)
+			break
+		}
 		w := forecast.Weather{Min: day.Min, Max: day.Max}
 		switch day.Kind {
 		case climate.Filled:
@@ -173,7 +178,7 @@ func (o *outlooks) start(from civil.Date) (*startDay, error) {
 	if slices.ContainsFunc(o.a.cat.Limits(o.pest.Key), func(l catalog.Limit) bool { return l.Key == "mite_rest_hours" }) {
 		for i, g := range phenology.Nights(o.place, o.a.gateLimits(), from, len(d.used)) {
 			if g.Rest == growth.Yes {
-				d.rest = from.AddDays(i)
+				d.rest, d.gap, d.hot = from.AddDays(i), civil.Date{}, civil.Date{}
 				d.used, weather = d.used[:i], weather[:i]
 				break
 			}
@@ -183,6 +188,8 @@ func (o *outlooks) start(from civil.Date) (*startDay, error) {
 		switch {
 		case !d.rest.IsZero():
 			d.why = fmt.Sprintf("%s go to their winter rest from %s on: no growth is told, and releases stop", o.pest.Name, d.rest.Short())
+		case !d.hot.IsZero():
+			d.why = fmt.Sprintf("%s: count again once it is cooler", o.hotWords(d.hot))
 		default:
 			what, do := o.w.gap(d.gap, from, o.fill)
 			d.why = what + ": " + do
@@ -195,6 +202,15 @@ func (o *outlooks) start(from civil.Date) (*startDay, error) {
 	}
 	d.table, err = d.f.Table(o.rate, o.curve.Low, o.curve.High)
 	return d, err
+}
+
+// hotWords says why no growth is told from a day on.
+func (o *outlooks) hotWords(day civil.Date) string {
+	was := "is to be"
+	if !day.After(o.s.on) {
+		was = "was"
+	}
+	return fmt.Sprintf("on %s it %s hotter than %s, where the published rates end", day.Short(), was, tempUnits(o.a.farm.Units).temp(o.curve.EndC))
 }
 
 // outlook is one bed, or one hot spot of it, ready to be worked out.
@@ -301,7 +317,10 @@ func (o *outlooks) ownGrowth(out *outlook) error {
 		if !ok || !day.Known() {
 			continue
 		}
-		r, _, err := o.rate.DayHeld(degreeday.Day{Min: day.Min, Max: day.Max, NextMin: math.NaN()})
+		r, err := o.rate.Day(degreeday.Day{Min: day.Min, Max: day.Max, NextMin: math.NaN()})
+		if errors.Is(err, growth.ErrHot) {
+			continue
+		}
 		if err != nil {
 			return err
 		}

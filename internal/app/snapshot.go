@@ -105,14 +105,11 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 			return err
 		}
 		// A forecast entered for the days ahead belongs to the day's knowledge.
-		days, err := tx.Weather(on.AddDays(-lookBack), on.AddDays(14))
+		days, err := tx.WeatherKnown(on.AddDays(-lookBack), on.AddDays(14), on, a.endOf(on))
 		if err != nil {
 			return err
 		}
 		for _, d := range days {
-			if d.Date.After(on) && !d.Forecast {
-				continue
-			}
 			s.weather[d.Date] = d
 			if d.Date.Year == on.Year && !d.Date.After(on) && !d.Forecast && d.MinC != nil && d.MaxC != nil {
 				s.season = append(s.season, d)

@@ -108,7 +108,7 @@ func (a *App) grows(s snapshot, pest string) assess.Grows {
 		if d.Date.Before(first) {
 			continue
 		}
-		if r, _, err := rate.DayHeld(degreeday.Day{Min: *d.MinC, Max: *d.MaxC, NextMin: math.NaN()}); err == nil {
+		if r, err := rate.Day(degreeday.Day{Min: *d.MinC, Max: *d.MaxC, NextMin: math.NaN()}); err == nil { // else hotter than the rates go
 			out[d.Date] = r
 		}
 	}

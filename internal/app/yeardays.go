@@ -64,14 +64,14 @@ type yearDays struct {
 func (a *App) weatherOn(ctx context.Context, today civil.Date) (yearDays, error) {
 	s := yearDays{today: today, days: map[civil.Date]farm.WeatherDay{}}
 	var all []farm.WeatherDay
-	err := a.st.View(ctx, func(tx *store.Tx) (err error) { all, err = tx.Weather(civil.Date{}, civil.Date{}); return err })
+	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
+		all, err = tx.WeatherKnown(civil.Date{}, civil.Date{}, today, a.endOf(today))
+		return err
+	})
 	if err != nil {
 		return s, err
 	}
 	for _, w := range all {
-		if w.Date.After(today) && !w.Forecast {
-			continue
-		}
 		s.days[w.Date] = w
 		if w.MinC == nil || w.MaxC == nil {
 			continue

@@ -43,6 +43,9 @@ func sameWeather(a, b farm.WeatherDay) bool {
 		same(a.SoilC, b.SoilC) && same(a.Humidity, b.Humidity)
 }
 
+// replacedBy begins the reason for which a forecast was voided by a later row.
+const replacedBy = "replaced by "
+
 // AddWeather stores a day's weather. A measured day, or a later forecast,
 // takes the place of a forecast, which is voided. A measured day that differs
 // from the measured one already there is ErrDuplicate.
@@ -77,9 +80,9 @@ func (t *Tx) AddWeather(d farm.WeatherDay, at time.Time) (Outcome, error) {
 		case !was.Forecast:
 			return "", t.duplicate(KindWeather, old.ID, fmt.Sprintf("other measured weather for %s", d.Date))
 		}
-		why := "replaced by a later forecast"
+		why := replacedBy + "a later forecast"
 		if !d.Forecast {
-			why = "replaced by the measured day"
+			why = replacedBy + "the measured day"
 		}
 		if err := t.Void(KindWeather, old.ID, why, at); err != nil {
 			return "", err
@@ -107,6 +110,31 @@ func (t *Tx) Weather(from, to civil.Date) ([]farm.WeatherDay, error) {
 	out := make([]farm.WeatherDay, len(rows))
 	for i, r := range rows {
 		out[i] = r.day()
+	}
+	return out, nil
+}
+
+// WeatherKnown is Weather as it was known on a day that ended at the instant
+// end: of the days up to it what was measured; of later days, and of those that
+// were not measured, the forecast that stood at end. A forecast entered after it
+// is left out, and one that has been replaced since is back.
+func (t *Tx) WeatherKnown(from, to, on civil.Date, end time.Time) ([]farm.WeatherDay, error) {
+	where, args, err := t.where(Filter{From: from, To: to, IncludeVoided: true}, "date", false)
+	if err != nil {
+		return nil, err
+	}
+	var rows []weatherRow
+	at := instant(end)
+	if err := t.query(&rows, "SELECT id, "+weatherCols+" FROM weather_day x"+where+` AND (forecast = 0 AND voided_at IS NULL AND date <= ?
+OR forecast = 1 AND entered_at < ? AND (voided_at IS NULL OR voided_at >= ? AND void_reason LIKE ?)) ORDER BY date, forecast, id DESC`,
+		append(args, on, at, at, replacedBy+"%")...); err != nil {
+		return nil, err
+	}
+	var out []farm.WeatherDay
+	for i, r := range rows {
+		if i == 0 || r.Date != rows[i-1].Date {
+			out = append(out, r.day())
+		}
 	}
 	return out, nil
 }
