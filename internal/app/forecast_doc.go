@@ -384,7 +384,7 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		refs = append(refs, refOf(r.Provenance))
 	}
 	if len(own) > 0 {
-		add(report.Plain(fmt.Sprintf("Growth in %s: the bed's own counts since the last step, which replace the laboratory's rate as far as they are sure; before they speak, half of that rate is taken.", bedsWords(own))).Cite(src.cite(refs...)...))
+		add(report.Plain(fmt.Sprintf("Growth in %s: the bed's own counts since the last step, which replace the laboratory's rate as far as they are sure; before they speak, a quarter of that rate is taken, as enemies and the plant hold mites back in the field.", bedsWords(own))).Cite(src.cite(refs...)...))
 	}
 	if len(table) > 0 {
 		add(report.Plain(fmt.Sprintf("Growth in %s: a laboratory's rates by temperature, hour by hour, times %g to %g. They are upper bounds (young leaves, no rain, no enemies) and were not measured on dahlia: read \"could\", never \"will\". A second count, 4 to 14 days on, replaces them.",

@@ -120,9 +120,9 @@ func Holds(perDay, sd float64) Rate {
 
 // Field is what a rate that was read off past counts says where there is a
 // table, Base being its rate over the same days: of what grows on a plant in the
-// field, half of the laboratory's rate, with a standard deviation of 0.7 of it,
-// is taken before the counts speak, and the counted rate holds to 0.03 a day.
-// Counts that are good outweigh that; two poor ones do not. The numbers are
+// field, a quarter of the laboratory's rate, with a standard deviation of 0.6 of
+// it, is taken before the counts speak, and the counted rate holds to 0.03 a
+// day. Counts that are good outweigh that; two poor ones do not. The numbers are
 // ours, chosen on the simulated seasons of SCORES.md. Without a Base it is
 // Holds.
 func Field(counted Rate) Rate {
@@ -130,7 +130,7 @@ func Field(counted Rate) Rate {
 		return Holds(counted.Rate, counted.SD)
 	}
 	counted.SD = math.Hypot(counted.SD, 0.03)
-	return Combine(Rate{Rate: 0.5 * counted.Base, SD: 0.7 * counted.Base}, counted)
+	return Combine(Rate{Rate: 0.25 * counted.Base, SD: 0.6 * counted.Base}, counted)
 }
 
 // Table is a rate by temperature over the setup's weather.

@@ -368,10 +368,10 @@ func TestHoldsAndField(t *testing.T) {
 	require.InDelta(t, 0.1, r.Rate, 1e-12)
 	require.InDelta(t, 0.07/math.Sqrt2, r.SD, 1e-12)
 	require.Less(t, forecast.Holds(0.2, 0.2).Rate, 0.03)
-	// 0.5 x 0.2 = 0.1 with 0.14 against 0.02 with 0.05: weights 1/0.0196 and 1/0.0025.
+	// 0.25 x 0.2 = 0.05 with 0.12 against 0.02 with 0.05: weights 1/0.0144 and 1/0.0025.
 	r = forecast.Field(forecast.Rate{Rate: 0.02, SD: 0.04, Base: 0.2})
-	require.InDelta(t, (0.1/0.0196+0.02/0.0025)/(1/0.0196+1/0.0025), r.Rate, 1e-12)
-	require.InDelta(t, math.Sqrt(1/(1/0.0196+1/0.0025)), r.SD, 1e-12)
+	require.InDelta(t, (0.05/0.0144+0.02/0.0025)/(1/0.0144+1/0.0025), r.Rate, 1e-12)
+	require.InDelta(t, math.Sqrt(1/(1/0.0144+1/0.0025)), r.SD, 1e-12)
 	require.Equal(t, 0.2, r.Base)
 	require.Equal(t, forecast.Holds(0.1, 0.02), forecast.Field(forecast.Rate{Rate: 0.1, SD: 0.02}))
 }
