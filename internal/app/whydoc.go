@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/ingest"
 	"leafturn/internal/report"
@@ -78,7 +79,7 @@ func (a *App) assessmentSections(x assess.Assessment, src *sources) []report.Sec
 	if d == nil {
 		return out
 	}
-	out = append(out, a.countsSection(x, src), a.estimateSection(*d, src), levelSection(*d, src))
+	out = append(out, a.countsSection(x, src), a.estimateSection(x, *d, src), levelSection(*d, src))
 	if t, known, err := trendOf(x); err == nil && known {
 		sec := report.Section{Key: "trend", Title: "The trend", Notes: report.Lines(fmt.Sprintf("%s, from %d visits since %s", t.Words, t.Visits, t.First.Short()))}
 		if t.Over7 != nil {
@@ -119,7 +120,7 @@ func (a *App) countsSection(x assess.Assessment, src *sources) report.Section {
 }
 
 // estimateSection shows the numbers for an adviser.
-func (a *App) estimateSection(r assess.Reading, src *sources) report.Section {
+func (a *App) estimateSection(x assess.Assessment, r assess.Reading, src *sources) report.Section {
 	s := report.Section{Key: "estimate", Title: "The estimate"}
 	row := func(name string, v report.Value) []report.Value { return []report.Value{report.Text(name), v} }
 	t := &report.Table{Columns: []report.Column{{Title: "Quantity"}, {Title: "Value"}}}
@@ -149,7 +150,11 @@ func (a *App) estimateSection(r assess.Reading, src *sources) report.Section {
 		if d.Outlier {
 			t.Rows = append(t.Rows, row("far above the others", report.Text(fmt.Sprintf("unit %d with %d: a typing slip or a hot spot?", d.OutlierUnit, d.Max))))
 		}
-		s.Notes = report.Lines("the chance rests on the belief: a distribution over densities, carried from visit to visit (internal/belief/CALIBRATION.md)", "negative binomial counts: Bliss & Fisher 1953, Biometrics 9:176-200; Taylor's power law: Taylor 1961, Nature 189:732-735")
+		between := "in between it spreads, as growth may go either way"
+		if _, ok := a.cat.GrowthCurve(x.Pest.Key, catalog.Increase); ok {
+			between = "in between it goes by the days' temperatures and by how the counts before went (internal/forecast/SCORES.md), and spreads; where temperatures are missing, or something was done, it only spreads"
+		}
+		s.Notes = report.Lines("the chance rests on the belief: a distribution over densities, carried from visit to visit (internal/belief/CALIBRATION.md); "+between, "negative binomial counts: Bliss & Fisher 1953, Biometrics 9:176-200; Taylor's power law: Taylor 1961, Nature 189:732-735")
 	}
 	if sh := r.Share; sh != nil {
 		t.Rows = append(t.Rows, row("infested of looked at", report.Text(fmt.Sprintf("%d of %d", sh.Infested, sh.Looked))))

@@ -137,6 +137,7 @@ type ghcn struct {
 	*problems
 	o       StationOptions
 	station string
+	wrong   map[string]bool // stations that were refused
 	at      map[civil.Date]*ghcnDay
 	order   []*ghcnDay
 	flagged []string
@@ -144,9 +145,13 @@ type ghcn struct {
 	whole   []float64             // TMAX of a wide file, to see whether it is in tenths
 }
 
-// theStation checks that a line is of the one station.
+// theStation checks that a line is of the one station. What is wrong with a
+// station is said where it stands first.
 func (g *ghcn) theStation(row, col int, id string) bool {
 	id = strings.TrimPrefix(id, "GHCND:")
+	if g.wrong[id] {
+		return false
+	}
 	switch {
 	case !stationID(id):
 		g.add(row, col, "a station such as USW00024233", "%s is not a station", quote(id))
@@ -158,6 +163,10 @@ func (g *ghcn) theStation(row, col int, id string) bool {
 		g.station = id
 		return true
 	}
+	if g.wrong == nil {
+		g.wrong = map[string]bool{}
+	}
+	g.wrong[id] = true
 	return false
 }
 
@@ -261,6 +270,10 @@ func (g *ghcn) fixed(row int, line string) {
 			if text != missingValue && text != "" {
 				g.add(row, at+1, "a day that is none has -9999", "%04d-%02d has no day %d, yet %s %s", year, month, day, element, text)
 			}
+			continue
+		}
+		if !g.o.Today.IsZero() && date.After(g.o.Today) && text != missingValue && text != "" {
+			g.add(row, at+1, "correct the month", "%s lies in the future; today is %s", date, g.o.Today)
 			continue
 		}
 		g.value(row, at+1, date, element, text, line[at+6:at+7])

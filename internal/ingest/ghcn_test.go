@@ -163,6 +163,14 @@ func month(element, from string, values ...int) string {
 	return s + "\n"
 }
 
+// A file of the wrong station is one problem, not one for each of its lines.
+func TestGHCN_WrongStationIsToldOnce(t *testing.T) {
+	_, err := ingest.ParseGHCN(strings.NewReader(month("TMAX", "202001", 110)+month("TMIN", "202001", 10)), "a.dly", ingest.StationOptions{Station: "USW00024233"})
+	var list *diag.List
+	require.ErrorAs(t, err, &list)
+	require.Len(t, list.Problems, 1)
+}
+
 // Every mistake of the issue: found and told with its row and column, and
 // nothing of the file is given back.
 func TestGHCN_Mistakes(t *testing.T) {
@@ -186,6 +194,7 @@ func TestGHCN_Mistakes(t *testing.T) {
 		"not in tenths":         {"STATION,DATE,TMAX,TMIN\nUSW00094728,2020-01-01,11.2,3.4\n", ingest.StationOptions{}, 2, 24, "is not in tenths"},
 		"a date that is none":   {"STATION,DATE,TMAX,TMIN\nUSW00094728,2020-02-30,112,34\n", ingest.StationOptions{}, 2, 13, "is not a date"},
 		"the future":            {"STATION,DATE,TMAX,TMIN\nUSW00094728,2020-03-03,112,34\n", ingest.StationOptions{Today: civil.MustParse("2020-03-02")}, 2, 13, "lies in the future"},
+		"a month to come":       {good, ingest.StationOptions{Today: civil.MustParse("2020-01-02")}, 1, 22 + 2*8, "2020-01-03 lies in the future"},
 		"a short row":           {"STATION,DATE,TMAX,TMIN\nUSW00094728,2020-03-03,112\n", ingest.StationOptions{}, 2, 1, "3 cells, the heading has 4"},
 		"a day twice":           {"STATION,DATE,TMAX,TMIN\nUSW00094728,20200303,112,34\nUSW00094728,20200303,112,34\n", ingest.StationOptions{}, 3, 22, "already stands on row 2"},
 		"a column twice":        {"STATION,DATE,TMAX,TMAX\nUSW00094728,20200303,112,34\n", ingest.StationOptions{}, 1, 19, "stands twice"},

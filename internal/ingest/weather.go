@@ -106,7 +106,8 @@ func ParseWeather(r io.Reader, file string, today civil.Date) ([]farm.WeatherDay
 // days, is one of Fahrenheit. Common practice for a cool temperate climate.
 const (
 	hotMiddleMax  = 38.0
-	hotMiddleMin  = 27.0
+	hotMiddleMin  = 22.0
+	hotMiddleSoil = 27.0
 	hotMiddleDays = 7
 )
 
@@ -119,7 +120,7 @@ func (t *table) notFahrenheit(days []farm.WeatherDay) {
 		return
 	}
 	for _, c := range t.columns {
-		limit := map[string]float64{"min": hotMiddleMin, "max": hotMiddleMax, "soil": hotMiddleMin}[c.name]
+		limit := map[string]float64{"min": hotMiddleMin, "max": hotMiddleMax, "soil": hotMiddleSoil}[c.name]
 		if limit == 0 || c.unit != "C" {
 			continue
 		}

@@ -173,4 +173,14 @@ func TestParseWeather_FahrenheitInACelsiusColumn(t *testing.T) {
 	require.ErrorContains(t, err, "name it min_f")
 	_, err = ingest.ParseWeather(strings.NewReader(c.String()), "w", today)
 	require.NoError(t, err)
+
+	// A frosty week in Fahrenheit: nights of 21 to 28, which no week of a cool
+	// temperate climate has in Celsius.
+	f.Reset()
+	f.WriteString("date,tmin_c,tmax_c\n")
+	for i := range 8 {
+		fmt.Fprintf(&f, "%s,%d,%d\n", today.AddDays(i-180), 21+i, 31+i)
+	}
+	_, err = ingest.ParseWeather(strings.NewReader(f.String()), "w", today)
+	require.ErrorContains(t, err, `w:1:6: the middle one of the 8 readings below "tmin_c" is 25 °C`)
 }
