@@ -251,7 +251,7 @@ func (q *foreseen) step(o *outlooks, x week.Option, day int) (*forecast.Step, st
 	case x.Count > 0 && leaves > 0 && !q.spot:
 		per, words = x.Count/leaves, fmt.Sprintf("%s of them", week.Number(x.Count))
 	case x.PerPest > 0:
-		per, words = x.PerPest*q.out.r.Belief.Median(), fmt.Sprintf("1 to %s of the pest", week.Number(1/x.PerPest))
+		per, words = x.PerPest*q.out.r.Belief.Median(), fmt.Sprintf("1 to %s of the pest as counted", week.Number(1/x.PerPest))
 	default:
 		return nil, fmt.Sprintf("how many there are to a leaf takes the bed's leaves a plant: `leafturn bed set %s --leaves N`", q.out.x.Bed.Code)
 	}

@@ -157,7 +157,7 @@ func bedSections(b *ForecastBed, p catalog.Pest, today civil.Date) []report.Sect
 		sec.Title = "Hot spot"
 	}
 	if b.Why != "" {
-		sec.Lead = report.Plain(fmt.Sprintf("%s: no forecast; %s.", upperWord(name), strings.TrimSuffix(b.Why, ".")))
+		sec.Lead = report.Plain(fmt.Sprintf("%s: no forecast: %s.", upperWord(name), strings.TrimSuffix(b.Why, ".")))
 		return append([]report.Section{sec}, actionSection(b, key)...)
 	}
 	w := &b.Ways[0]
@@ -175,8 +175,14 @@ func bedSections(b *ForecastBed, p catalog.Pest, today civil.Date) []report.Sect
 	return append([]report.Section{sec}, actionSection(b, key)...)
 }
 
+// leastTold is the least density that is told as a number.
+const leastTold = 0.005
+
 // density writes a density, "50+" where it is overrun.
 func (b *ForecastBed) density(v float64) string {
+	if v < leastTold {
+		return "almost none"
+	}
 	if b.Overrun != nil && v >= *b.Overrun*(1-1e-9) {
 		return week.Number(*b.Overrun) + "+"
 	}
@@ -184,6 +190,12 @@ func (b *ForecastBed) density(v float64) string {
 }
 
 func (b *ForecastBed) band(low, high float64) report.Value {
+	switch {
+	case high < leastTold:
+		return report.Text(b.density(high))
+	case low < leastTold:
+		return report.Text("0 to " + b.density(high))
+	}
 	return report.Text(b.density(low) + " to " + b.density(high))
 }
 
@@ -203,7 +215,7 @@ func forecastSentences(b *ForecastBed, w *ForecastWay, p catalog.Pest, name stri
 	end := w.Days[len(w.Days)-1]
 	unit := wordsOf(p, *b)
 	out := []string{fmt.Sprintf("%s had %s %s on %s.", upperWord(name), week.Number(*b.Value), unit, b.Counted.Short()),
-		fmt.Sprintf("If nothing more is done it could have %s on %s; 9 in 10 chances lie between %s and %s.", b.density(end.Median), end.Date.Short(), b.density(end.Low90), b.density(end.High90))}
+		fmt.Sprintf("If nothing more is done it could have %s on %s; %s.", b.density(end.Median), end.Date.Short(), b.spreadWords(end))}
 	if b.ActFrom == nil {
 		return append(out, "No action level is known in this measure, so no chance of passing one.")
 	}
@@ -221,6 +233,17 @@ func forecastSentences(b *ForecastBed, w *ForecastWay, p catalog.Pest, name stri
 		}
 	}
 	return out
+}
+
+// spreadWords says in what band a day's density lies.
+func (b *ForecastBed) spreadWords(d ForecastDay) string {
+	switch {
+	case d.High90 < leastTold:
+		return "that holds in more than 9 of 10 chances"
+	case d.Low90 < leastTold:
+		return "9 in 10 chances lie between none and " + b.density(d.High90)
+	}
+	return fmt.Sprintf("9 in 10 chances lie between %s and %s", b.density(d.Low90), b.density(d.High90))
 }
 
 // actionSection compares what could be done with doing nothing, and says of
@@ -408,6 +431,16 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		if usual {
 			words += " " + o.w.normalsWords()
 		}
+		u, off := tempUnits(a.farm.Units), []string{}
+		if slices.ContainsFunc(days, func(x ForecastDay) bool { return x.Weather == string(climate.Forecast) }) {
+			off = append(off, plainNumber(u.dd(foreseenSD))+" °"+u.name()+" from a forecast")
+		}
+		if usual && o.w.normals.Years == 0 {
+			off = append(off, plainNumber(u.dd(usualSD))+" °"+u.name()+" from a usual day")
+		}
+		if len(off) > 0 {
+			words += " True temperatures are taken to lie " + strings.Join(off, " and ") + " as a rule (common practice)."
+		}
 		add(report.Plain(words))
 	}
 	var gap, hot civil.Date
@@ -435,7 +468,7 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		add(report.Plain("Whether they go to their winter rest is not asked: give the farm's place with `leafturn farm set --at`."))
 	}
 	if predators {
-		add(report.Plain(fmt.Sprintf("Predators are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. %q, %q and %q are told apart at the weather and rates in the middle.",
+		add(report.Plain(fmt.Sprintf("Predators are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide, eggs hatch, and a release may fail to settle, so count a week after it. %q, %q and %q are told apart at the weather and rates in the middle.",
 			growth.FallsAtOnce, growth.RisesThenFalls, growth.NeverControlled)).Cite(src.cite(predatorRefs(o)...)...))
 	}
 	if o.curve.Cap > 0 {

@@ -220,6 +220,7 @@ func TestForecast_EndsBeforeTheHeat(t *testing.T) {
 	require.NoError(t, err)
 	days := doc.Data.(app.ForecastData).Beds[0].Ways[0].Days
 	require.Equal(t, civil.MustParse("2026-07-25"), days[len(days)-1].Date)
+	require.Contains(t, textOf(t, doc), "True temperatures are taken to lie 3 °C from a usual day as a rule (common practice).")
 	require.Contains(t, textOf(t, doc), "on Sat 25 Jul it is to be hotter than 35 °C, where the published rates end")
 
 	hot := miteFarm(t, 15, 36, map[string]string{"2026-07-20": someMites})
@@ -259,6 +260,20 @@ func TestForecast_UsesTheWeatherForecastsOfThatDay(t *testing.T) {
 	doc, err := later.Forecast(ctx, app.ForecastOptions{Pest: "mite", Bed: "A1"}, on)
 	require.NoError(t, err)
 	require.Equal(t, then, doc.Data)
+}
+
+// Where predators are told to eat the last mite it is not told as a number that
+// is sure, and what may come otherwise is said.
+func TestForecast_AlmostNone(t *testing.T) {
+	a := miteFarm(t, 17, 27, map[string]string{"2026-07-22": "A1 mite 20*4 foliage=dry +predatory_mite=40"})
+	doc, err := a.Forecast(ctx, app.ForecastOptions{Pest: "mite", Bed: "A1"}, a.Today())
+	require.NoError(t, err)
+	days := doc.Data.(app.ForecastData).Beds[0].Ways[0].Days
+	require.Zero(t, days[len(days)-1].High50)
+	text := textOf(t, doc)
+	require.Contains(t, text, "it could have almost none on Wed 5 Aug; that holds in more than 9 of 10 chances.")
+	require.NotContains(t, text, "0 to 0")
+	require.Contains(t, text, "a release may fail to settle")
 }
 
 // A pest without a published rate gets nights and what is open, no density.

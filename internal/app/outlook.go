@@ -268,7 +268,7 @@ func (o *outlooks) outlook(x *assess.Assessment, r *assess.Reading) (out outlook
 	read := b.Read()
 	if r.Found() == 0 {
 		out.upper = r.InMeasure(forecast.Upper(read))
-		out.why = fmt.Sprintf("none were found on %d %s: no forecast; the truth is likely below %s %s", r.N, assess.Plural(r.Unit.Label, r.N), week.Number(out.upper), r.Unit.Words)
+		out.why = fmt.Sprintf("none were found on %d %s; the truth is likely below %s %s", r.N, assess.Plural(r.Unit.Label, r.N), week.Number(out.upper), r.Unit.Words)
 		return out, nil
 	}
 	if out.start.why != "" {
