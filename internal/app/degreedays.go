@@ -136,6 +136,8 @@ func (o DegreeDaysOptions) plan(a *App, today civil.Date) (p ddPlan, err error) 
 		default:
 			bad("give a --base from a source that you trust", "the catalogue's figures for %s are not known: %s", p.name, p.rows[0].Note)
 		}
+	} else if u := tempUnits(a.farm.Units); p.model.Upper <= p.model.Lower {
+		bad("give an --upper above it", "the upper threshold, %s, is not above the base, %s", u.temp(p.model.Upper), u.temp(p.model.Lower))
 	} else if err := p.model.Check(); err != nil && len(l.Problems) == 0 {
 		bad("correct --base, --upper, --method or --cutoff", "these do not go together: %v", plainError(err))
 	}
