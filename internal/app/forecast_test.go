@@ -111,6 +111,21 @@ func TestForecast_OwnCountsReplaceTheTable(t *testing.T) {
 	require.Less(t, own[7].Median/own[0].Median, 0.6*once[7].Median/once[0].Median)
 }
 
+// Two counts tell growth from 4 to 14 days apart (dynamics.md, section 1); nearer
+// or further ones leave the table's. Dug plants have none to come.
+func TestForecast_WhichCountsTellGrowth(t *testing.T) {
+	for day, own := range map[string]bool{"2026-07-21": false, "2026-07-19": false, "2026-07-18": true, "2026-07-08": true, "2026-07-07": false} {
+		a := miteFarm(t, 18, 28, map[string]string{day: someMites, "2026-07-22": someMites})
+		b := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+		require.Equal(t, own, b.OwnRate != nil, day)
+	}
+	a := miteFarm(t, 18, 28, map[string]string{"2026-06-28": someMites, "2026-07-05": someMites, "2026-07-22": someMites})
+	require.NotNil(t, forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0].OwnRate)
+	_, err := a.Stage(ctx, a.Today(), "dug", []string{"A1"}, "")
+	require.NoError(t, err)
+	require.Equal(t, "its plants are dug", forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0].Why)
+}
+
 // The same seed gives the same numbers, another one nearly the same; what was
 // entered for later days changes nothing of an earlier day's forecast.
 func TestForecast_SeedAndHindsight(t *testing.T) {

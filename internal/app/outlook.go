@@ -250,6 +250,9 @@ func (o *outlooks) outlook(x *assess.Assessment, r *assess.Reading) (out outlook
 	case r == nil:
 		out.why = "never counted this season"
 		return out, nil
+	case x.Stage == farm.Dug:
+		out.why = "its plants are dug"
+		return out, nil
 	case !r.Valid():
 		out.why = "the last count is not valid: " + r.Invalid[0]
 		return out, nil
@@ -309,6 +312,8 @@ func (o *outlooks) ownGrowth(out *outlook) error {
 		return nil
 	case err != nil:
 		return fmt.Errorf("the growth of %s in %s: %w", o.pest.Name, out.x.Bed.Code, err)
+	case !tellsGrowth(rate):
+		return nil
 	}
 	out.own = &rate
 	n, sum := 0, 0.0
@@ -333,6 +338,18 @@ func (o *outlooks) ownGrowth(out *outlook) error {
 	own := forecast.Field(forecast.Rate{Rate: rate.PerDay, SD: math.Min(rate.SD, 5), Base: out.base})
 	out.bed.Growth.Own = &own
 	return nil
+}
+
+// Counts tell growth where the first and the last are four days apart or more;
+// two alone also at most fourteen (common practice; growth.Observed).
+const (
+	ownFrom = 4
+	twoUpTo = 14
+)
+
+func tellsGrowth(r trend.Rate) bool {
+	span := r.Last.Sub(r.First)
+	return span >= ownFrom && (!r.Rough || span <= twoUpTo)
 }
 
 // record adds what was done since the count, and the natural enemies that were
