@@ -278,6 +278,9 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"calc pest-days": func() (*report.Document, error) {
 			return app.PestDaysOf([]string{"2026-06-01=2", "2026-06-08=1.5"}, day)
 		},
+		"calc life-table": func() (*report.Document, error) {
+			return app.LifeTableOf([]string{"1=0.9,0", "2=0.5,3"}, day)
+		},
 		"calc growth": func() (*report.Document, error) {
 			return app.GrowthOf(bytes.NewReader([]byte("2026-05-01 0 3 1\n2026-05-08 5 2 9\n2026-05-15 8 30 7\n")), "dated.txt", day)
 		},

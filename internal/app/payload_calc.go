@@ -177,3 +177,22 @@ type InjuryData struct {
 	ActAt      *float64 `json:"act_level"`
 	Words      []string `json:"words"`
 }
+
+// LifeTableData is the payload of `calc life-table`.
+type LifeTableData struct {
+	Classes    []LifeTableClass `json:"classes"`
+	R0         float64          `json:"r0"`
+	R          float64          `json:"rate"`
+	Lambda     float64          `json:"times"`
+	Doubling   *float64         `json:"doubling"`
+	Generation *float64         `json:"generation"`
+	Mothers    float64          `json:"mothers_age"`
+	Words      []string         `json:"words"`
+}
+
+// LifeTableClass is one age class.
+type LifeTableClass struct {
+	Age       float64 `json:"age"`
+	Alive     float64 `json:"alive"`
+	Daughters float64 `json:"daughters"`
+}

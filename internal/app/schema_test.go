@@ -24,6 +24,7 @@ var payloads = map[string]any{
 	"visits":                     []app.VisitData{},
 	"estimate":                   app.NumbersData{},
 	"calc clumping":              app.ClumpingData{},
+	"calc life-table":            app.LifeTableData{},
 	"calc pest-days":             app.PestDaysData{},
 	"calc growth":                app.GrowthData{},
 	"calc efficacy":              app.EfficacyData{},

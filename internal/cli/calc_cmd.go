@@ -15,8 +15,8 @@ import (
 // calcCommand has the figures that need more than one list of counts.
 func calcCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
-		Name: "calc", Usage: "figures over many counts, for an adviser: clumping, pest-days, growth, efficacy, injury level",
-		Subcommands: []*ucli.Command{calcClumping(d), calcPestDays(d), calcGrowth(d), calcEfficacy(d), calcInjury(d)},
+		Name: "calc", Usage: "figures for an adviser: clumping, pest-days, growth, life tables, efficacy, injury level",
+		Subcommands: []*ucli.Command{calcClumping(d), calcPestDays(d), calcGrowth(d), calcLifeTable(d), calcEfficacy(d), calcInjury(d)},
 	}
 }
 
@@ -126,6 +126,30 @@ func calcPestDays(d *deps) *ucli.Command {
 			return d.between(c, func(ctx context.Context, a *app.App, from, day civil.Date) (*report.Document, error) {
 				return a.PestDays(ctx, from, day, w[0], w[1])
 			})
+		},
+	}
+}
+
+func calcLifeTable(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "life-table", Usage: "the rate of increase of a life table: ages, shares alive, daughters of a female",
+		UsageText: "leafturn calc life-table 5=0.83,2.1 10=0.6,4 15=0.2,1.5",
+		ArgsUsage: "AGE=ALIVE,DAUGHTERS...",
+		Flags:     outputFlags(),
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 1, -1, "AGE=ALIVE,DAUGHTERS...")
+			if err != nil {
+				return err
+			}
+			today, err := d.today()
+			if err != nil {
+				return err
+			}
+			doc, err := app.LifeTableOf(w, today)
+			if err != nil {
+				return err
+			}
+			return d.show(c, doc)
 		},
 	}
 }
