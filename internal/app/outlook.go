@@ -191,7 +191,7 @@ func (o *outlooks) start(from civil.Date) (*startDay, error) {
 		case !d.hot.IsZero():
 			d.why = fmt.Sprintf("%s: count again once it is cooler", o.hotWords(d.hot))
 		default:
-			what, do := o.w.gap(d.gap, from, o.fill)
+			what, do := o.w.gap(d.gap, civil.Date{}, o.fill)
 			d.why = what + ": " + do
 		}
 		return d, nil

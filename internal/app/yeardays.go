@@ -144,6 +144,12 @@ func yearsWords(n int) string {
 	return fmt.Sprintf("%d years", n)
 }
 
+// both reports whether a day has both temperatures.
+func (s yearDays) both(d civil.Date) bool {
+	w := s.days[d]
+	return w.MinC != nil && w.MaxC != nil
+}
+
 // gap says what is missing on a day at which a sum stops, and what to do.
 func (s yearDays) gap(gap, start civil.Date, fill bool) (what, do string) {
 	switch {
@@ -153,7 +159,11 @@ func (s yearDays) gap(gap, start civil.Date, fill bool) (what, do string) {
 		return fmt.Sprintf("it starts on %s, and the first day with weather is %s", start, s.first), fmt.Sprintf("enter the days before it, or start there with --start %s: then what came before is not counted", s.first)
 	}
 	do = fmt.Sprintf("enter it with `leafturn weather --date %s --min 9C --max 22C`", gap)
-	if !fill {
+	long := 0
+	for d := gap; d.Before(s.today) && !s.both(d); d = d.AddDays(1) {
+		long++
+	}
+	if !fill && long <= climate.MaxFill {
 		do += fmt.Sprintf(", or fill gaps of up to %d days with --fill", climate.MaxFill)
 	}
 	return fmt.Sprintf("%s has no lowest and highest temperature", gap), do
