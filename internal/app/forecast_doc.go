@@ -196,6 +196,9 @@ func (b *ForecastBed) band(low, high float64) report.Value {
 	case low < leastTold:
 		return report.Text("0 to " + b.density(high))
 	}
+	if b.density(low) == b.density(high) {
+		return report.Text(b.density(high))
+	}
 	return report.Text(b.density(low) + " to " + b.density(high))
 }
 
@@ -238,7 +241,7 @@ func forecastSentences(b *ForecastBed, w *ForecastWay, p catalog.Pest, name stri
 // spreadWords says in what band a day's density lies.
 func (b *ForecastBed) spreadWords(d ForecastDay) string {
 	switch {
-	case d.High90 < leastTold:
+	case b.density(d.Low90) == b.density(d.High90):
 		return "that holds in more than 9 of 10 chances"
 	case d.Low90 < leastTold:
 		return "9 in 10 chances lie between none and " + b.density(d.High90)
@@ -468,7 +471,7 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		add(report.Plain("Whether they go to their winter rest is not asked: give the farm's place with `leafturn farm set --at`."))
 	}
 	if predators {
-		add(report.Plain(fmt.Sprintf("Predators are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide, eggs hatch, and a release may fail to settle, so count a week after it. %q, %q and %q are told apart at the weather and rates in the middle.",
+		add(report.Plain(fmt.Sprintf("One release in ten is taken not to settle (common practice). The others are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide and eggs hatch, so count a week after a release. %q, %q and %q are told apart at the weather and rates in the middle.",
 			growth.FallsAtOnce, growth.RisesThenFalls, growth.NeverControlled)).Cite(src.cite(predatorRefs(o)...)...))
 	}
 	if o.curve.Cap > 0 {

@@ -388,7 +388,7 @@ func (o *outlooks) record(out *outlook) {
 			say("the %s counted with them (%d) are in it through the bed's own growth", e.Name, n)
 			continue
 		}
-		out.recorded = append(out.recorded, h.step(0, out.predators))
+		out.recorded = append(out.recorded, h.there(0, out.predators))
 		say("the %s counted with them (%d) are in it, taken for %s", e.Name, n, h.name)
 	}
 	leaves := float64(x.Bed.LeavesPerPlant * x.Bed.Plants)
@@ -424,7 +424,19 @@ func (o *outlooks) letOut(bed string, before civil.Date) (h hunter, ok bool) {
 	return h, ok
 }
 
+// failsToSettle is the chance that natural enemies leave or die where they are
+// let out. Common practice.
+const failsToSettle = 0.1
+
+// step is so many of them let out on a day.
 func (h hunter) step(day int, perUnit float64) forecast.Step {
+	s := h.there(day, perUnit)
+	s.Release.Fails = failsToSettle
+	return s
+}
+
+// there is so many of them that were seen on the leaves.
+func (h hunter) there(day int, perUnit float64) forecast.Step {
 	return forecast.Step{Day: day, Release: &forecast.Release{Predators: math.Min(math.Max(perUnit, 1e-6), 1e6), Share: 1, Appetite: h.eats, Increase: h.breeds, Low: h.low, High: h.high}}
 }
 

@@ -59,6 +59,8 @@ type Release struct {
 	Share     float64 // of the bed's pest that is in the spot, above 0 to 1
 	Appetite  growth.Curve
 	Increase  growth.Curve
+	// Fails is the chance that it does not settle and does nothing, 0 to below 1.
+	Fails float64
 	// The appetite is multiplied by a factor that lies below Low, or above
 	// High, with a chance of 5 % each.
 	Low, High float64
@@ -280,7 +282,7 @@ func (f *Forecaster) checkStep(s Step) error {
 		return nil
 	}
 	r := s.Release
-	if !(r.Predators > 0 && r.Predators <= 1e6 && r.Share > 0 && r.Share <= 1 && r.Low > 0 && r.Low <= r.High && r.High <= 100) {
+	if !(r.Predators > 0 && r.Predators <= 1e6 && r.Share > 0 && r.Share <= 1 && r.Low > 0 && r.Low <= r.High && r.High <= 100 && r.Fails >= 0 && r.Fails < 1) {
 		return fmt.Errorf("release of %v to a unit for %v of the pest, %v to %v of the appetite: %w", r.Predators, r.Share, r.Low, r.High, ErrDomain)
 	}
 	if len(f.weather) < f.days {

@@ -294,6 +294,35 @@ func TestHotHoursAreTold(t *testing.T) {
 	require.Equal(t, 2, tab.HotDays)
 }
 
+// A release fails on so many paths, on which it is as if there were none, and on
+// the others it is as if it could not.
+func TestReleaseFails(t *testing.T) {
+	level := func(v float64) growth.Curve { return growth.Curve{Temp: []float64{0}, Rate: []float64{v}, End: 40} }
+	f := made(t, forecast.Setup{Days: 5, Paths: 4000, Seed: 3, Weather: make([]forecast.Weather, 5)})
+	with := func(fails float64) []forecast.Alternative {
+		r := forecast.Release{Predators: 1, Share: 1, Appetite: level(3), Increase: level(0.2), Low: 0.5, High: 2, Fails: fails}
+		return []forecast.Alternative{{Steps: []forecast.Step{{Day: 1, Release: &r}}}}
+	}
+	end := func(a []forecast.Alternative) []float64 {
+		res, err := f.Bed(forecast.Bed{Start: fixed(8), Growth: forecast.Growth{Own: &forecast.Rate{Rate: 0.1, SD: 0.02}}, Alternatives: a, Keep: true})
+		require.NoError(t, err)
+		return res.Ways[0].Ln[5]
+	}
+	none, sure, some := end(nil), end(with(0)), end(with(0.25))
+	failed := 0.0
+	for p := range none {
+		if math.Abs(some[p]-none[p]) < 1e-9 {
+			failed++
+			continue
+		}
+		require.InDelta(t, sure[p], some[p], 1e-9)
+	}
+	require.InDelta(t, 0.25, failed/float64(len(none)), 0.002)
+	bad := with(1)
+	_, err := f.Bed(forecast.Bed{Start: fixed(8), Growth: forecast.Growth{Own: &forecast.Rate{Rate: 0.1}}, Alternatives: bad})
+	require.ErrorIs(t, err, forecast.ErrDomain)
+}
+
 func TestRefusals(t *testing.T) {
 	_, err := forecast.New(forecast.Setup{Days: 15, Paths: 1})
 	require.ErrorIs(t, err, forecast.ErrFar)

@@ -231,7 +231,7 @@ func (f *Forecaster) way(b Bed, a Alternative, pl *plan, w *work) (Way, error) {
 				f.treat(w, *s.Treatment, release != nil)
 				continue
 			}
-			w.put(*s.Release, release == nil)
+			w.put(*s.Release, release == nil, f.effect)
 			release = s.Release
 			way.Outcome = f.outcome(b, *release, way.Days[d].Median, w.predators, d)
 		}

@@ -27,14 +27,18 @@ func (f *Forecaster) predation(r Release, d int) (eats, breeds []float64, err er
 	return eats, breeds, err
 }
 
-// put sets predators out: the first ones, or more of them.
-func (w *work) put(r Release, first bool) {
+// put sets predators out: the first ones, or more of them. They fail on the
+// paths on which treatments do worst.
+func (w *work) put(r Release, first bool, effect []float64) {
+	settles := math.Sqrt2 * math.Erfinv(1-2*r.Fails)
 	for p, v := range w.ln {
 		if first {
 			w.spot[p], w.predators[p] = 0, 0
 		}
 		w.spot[p] = math.Max(w.spot[p], r.Share*math.Exp(v))
-		w.predators[p] += r.Predators
+		if effect[p] <= settles {
+			w.predators[p] += r.Predators
+		}
 		w.held[p] = false
 	}
 }
@@ -61,12 +65,15 @@ func (f *Forecaster) hunt(w *work, r Release, pl *plan, d int) error {
 }
 
 // outcome is the course of the patch with the rates in the middle, and with the
-// mean of all predators that are out by then.
+// mean of all predators that are out by then where some settled.
 func (f *Forecaster) outcome(b Bed, r Release, prey float64, predators []float64, d int) growth.Outcome {
-	out := 0.0
+	out, n := 0.0, 0.0
 	for _, p := range predators {
-		out += p / float64(len(predators))
+		if p > 0 {
+			out, n = out+p, n+1
+		}
 	}
+	out /= max(n, 1)
 	mid := (f.weather[d].Min + f.weather[d].Max) / 2
 	at := func(c growth.Curve) float64 {
 		v, err := c.At(math.Min(mid, c.End))
