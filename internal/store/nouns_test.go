@@ -229,6 +229,46 @@ func TestReleasesDonesCovers(t *testing.T) {
 	})
 }
 
+// What was known at the end of a day: not what was foreseen later, nor what was
+// taken back; but the forecast that a measured day, or a later one, replaced.
+func TestWeatherKnown(t *testing.T) {
+	s := newStore(t)
+	on := day("2026-07-13") // at is in its evening
+	next, end := on.AddDays(1), at.Add(6*time.Hour)
+	foreseen := func(d civil.Date, low float64) farm.WeatherDay {
+		return farm.WeatherDay{Date: d, MinC: num(low), MaxC: num(20), Forecast: true, Source: "f"}
+	}
+	gauge := func(d civil.Date) farm.WeatherDay {
+		return farm.WeatherDay{Date: d, MinC: num(5), MaxC: num(20), Source: "gauge"}
+	}
+	update(t, s, func(tx *store.Tx) error {
+		for _, x := range []struct {
+			day farm.WeatherDay
+			at  time.Time
+		}{
+			{gauge(on), at.Add(24 * time.Hour)}, // written down a day late
+			{foreseen(next, 9), at.Add(-time.Hour)}, {foreseen(next, 10), at}, {gauge(next), at.Add(24 * time.Hour)},
+			{foreseen(on.AddDays(2), 11), at}, {foreseen(on.AddDays(2), 12), at.Add(24 * time.Hour)},
+			{foreseen(on.AddDays(3), 13), at.Add(24 * time.Hour)},
+			{foreseen(on.AddDays(4), 14), at},
+		} {
+			_, err := tx.AddWeather(x.day, x.at)
+			require.NoError(t, err)
+		}
+		all, err := tx.Records(store.KindWeather, store.Filter{})
+		require.NoError(t, err)
+		return tx.Void(store.KindWeather, all[len(all)-1].ID, "typing slip", at.Add(24*time.Hour))
+	})
+	view(t, s, func(tx *store.Tx) error {
+		got, err := tx.WeatherKnown(civil.Date{}, civil.Date{}, on, end)
+		assert.Equal(t, []farm.WeatherDay{gauge(on), foreseen(next, 10), foreseen(on.AddDays(2), 11)}, got)
+		require.NoError(t, err)
+		got, err = tx.WeatherKnown(next, next, next, end.Add(24*time.Hour))
+		assert.Equal(t, []farm.WeatherDay{gauge(next)}, got)
+		return err
+	})
+}
+
 func TestWeather(t *testing.T) {
 	s := newStore(t)
 	d := day("2026-07-08")
