@@ -151,7 +151,9 @@ func (j *judge) hours() {
 		part, dry := monthplan.AnyHour, false
 		for _, t := range in.Tasks {
 			if t.ID == s.ID || strings.HasPrefix(s.ID, t.ID+":") {
-				part, dry = t.Part, t.Dry
+				if part, dry = t.Part, t.Dry; t.ID != s.ID && t.Again != "" {
+					part = t.Again
+				}
 			}
 		}
 		for _, o := range in.Offers {
@@ -169,6 +171,9 @@ func (j *judge) hours() {
 			a, b := s.Start.In(in.Zone), s.End.In(in.Zone)
 			if a.Hour()*60+a.Minute() < from || b.Hour()*60+b.Minute() > to {
 				j.bad("%s at %s is outside the usual hours", s.ID, a)
+			}
+			if sun, known := in.Sun[s.Date]; known && s.Kind != monthplan.Ordering && (s.Start.Before(sun[0]) || s.End.After(sun[1])) {
+				j.bad("%s at %s is in the dark", s.ID, a)
 			}
 		}
 		if dry && j.rained(s.Date) {
@@ -339,6 +344,11 @@ func (j *judge) repeats() {
 		for _, s := range j.plan.Slots {
 			if s.ID != t.ID && !strings.HasPrefix(s.ID, t.ID+":") {
 				continue
+			}
+			for _, x := range j.plan.Slots {
+				if t.Washes && x.Kind == monthplan.LetOut && x.Bed == t.Bed && !s.Start.Before(x.Start) {
+					j.bad("%s washes %s off", s.ID, x.ID)
+				}
 			}
 			if n++; n > 1 && (t.Every == 0 || daysBetween(last, s.Date) < t.Every) {
 				j.bad("%s again too soon", s.ID)

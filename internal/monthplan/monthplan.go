@@ -106,6 +106,9 @@ type Offer struct {
 	// GenerationDays is the shortest time of one generation of the pest; 0 is
 	// not known, and then nothing is said of rotation.
 	GenerationDays int
+	// Failed and Doubt say by label what the farm's own results speak against:
+	// a product that failed is not planned, one in doubt comes after the others.
+	Failed, Doubt map[string]string
 }
 
 // Input is all that a plan is made from.

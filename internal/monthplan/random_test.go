@@ -242,7 +242,10 @@ func random(r *rand.Rand) monthplan.Input {
 				case 1:
 					t.Chore = monthplan.Clear
 				case 2:
-					t.Every = 1 + r.IntN(4)
+					t.Every, t.Washes = 1+r.IntN(4), r.IntN(2) == 0
+					if t.Every == 1 {
+						t.Again = monthplan.Morning
+					}
 				case 3:
 					t.Every, t.Times = 7, 3
 				case 4:

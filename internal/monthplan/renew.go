@@ -16,7 +16,12 @@ import (
 // renewed plans what follows an application that was made already.
 func (p *planner) renewed(o Offer) {
 	for _, r := range o.Products {
-		if r.Label.Key == o.Renews.Label {
+		w := o.Failed[r.Label.Key]
+		switch {
+		case r.Label.Key != o.Renews.Label:
+		case w != "":
+			p.miss(Unplaced{ID: "product:" + o.Bed + ":" + o.Pest + ":2", Bed: o.Bed, Pest: o.Pest, Text: r.Label.Product + " again", Why: w})
+		default:
 			p.renew(o, choice{request: r}, o.Renews.Date)
 		}
 	}

@@ -252,7 +252,7 @@ func (p *planner) task(t Task) bool {
 			}
 			switch {
 			case s.Late:
-				s.Why = append(s.Why, fmt.Sprintf("late: wanted by %s; %s before", t.By.Short(), cmp.Or(why, p.hourWords(t.Part, d.AddDays(-1)))))
+				s.Why = append(s.Why, fmt.Sprintf("late: wanted by %s; what is in the way: %s", t.By.Short(), cmp.Or(why, p.hourWords(t.Part, d.AddDays(-1)))))
 			case !t.By.IsZero():
 				s.Why = append(s.Why, "by "+t.By.Short())
 			}
@@ -284,7 +284,9 @@ func (p *planner) task(t Task) bool {
 
 // repeats puts the further times of steps that are to be repeated into the
 // hours that are left: until the next count of the pest in the bed, which
-// decides; without one a step of every day goes on for a week.
+// decides; without one a step of every day goes on for a week. What washes
+// natural enemies off ends before they are let out. A time that finds no hour
+// on its day comes on one of the next, before the one after it is due.
 func (p *planner) repeats() {
 	for _, t := range p.in.Tasks {
 		first := slices.IndexFunc(p.slots, func(s Slot) bool { return s.ID == t.ID })
@@ -301,26 +303,71 @@ func (p *planner) repeats() {
 				until, why = s.Date, "until the count of "+s.Date.Short()
 			}
 		}
+		if day, name := p.letOutAfter(t.Bed, start.Date); t.Washes && !day.IsZero() && !day.After(until) {
+			until, why = day.AddDays(-1), "until the day before natural enemies are let out"
+			p.slots[first].Why = append(slices.Clone(start.Why), fmt.Sprintf("not again from %s on: it would wash off %s", day.Short(), name))
+		}
 		for n, d := 2, start.Date.AddDays(t.Every); !d.After(until) && (t.Times == 0 || n <= t.Times); n, d = n+1, d.AddDays(t.Every) {
-			miss, placed := "", false
-			if t.Dry {
-				miss = p.wet(d)
+			day, miss := p.oneMore(t, n, d, until, why)
+			if miss != "" {
+				p.miss(Unplaced{ID: fmt.Sprintf("%s:%d", t.ID, n), Bed: t.Bed, Pest: t.Pest, Text: t.Text + ", again on " + d.Short(), Why: miss})
+				continue
 			}
-			if miss == "" {
-				placed = p.starts(d, t.Minutes, t.Part, func(from, to time.Time) bool {
-					if miss = p.closed(t.Bed, from, to); miss != "" {
-						return false
-					}
-					p.slots = append(p.slots, Slot{ID: fmt.Sprintf("%s:%d", t.ID, n), Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Start: from, End: to, Date: d,
-						Why: []string{fmt.Sprintf("again after %s, %s", dayWords(t.Every), why)}})
-					return true
-				})
-			}
-			if !placed {
-				p.miss(Unplaced{ID: fmt.Sprintf("%s:%d", t.ID, n), Bed: t.Bed, Pest: t.Pest, Text: t.Text + ", again on " + d.Short(), Why: cmp.Or(miss, p.hourWords(t.Part, d))})
-			}
+			d = day
 		}
 	}
+}
+
+// letOutAfter is the first day from d on for which natural enemies are let out in
+// a bed, or d itself where some that were let out are counted on still.
+func (p *planner) letOutAfter(bed string, d civil.Date) (first civil.Date, name string) {
+	see := func(in, agent string, day civil.Date) {
+		if in != bed || d.Sub(day) > settled {
+			return
+		}
+		if day.Before(d) {
+			day = d
+		}
+		if first.IsZero() || day.Before(first) {
+			first, name = day, cmp.Or(p.in.Agents[agent], agent)
+		}
+	}
+	for _, r := range p.in.Released {
+		see(r.Bed, r.Agent, r.Date)
+	}
+	for _, s := range p.slots {
+		if s.Kind == LetOut {
+			see(s.Bed, s.Agent, s.Date)
+		}
+	}
+	return first, name
+}
+
+// oneMore puts one further time of a step on the day it is due or one of the
+// next, and says where none was found why not on the first.
+func (p *planner) oneMore(t Task, n int, due, until civil.Date, why string) (day civil.Date, miss string) {
+	part := t.Part
+	if t.Again != "" {
+		part = t.Again
+	}
+	for d := due; d.Before(due.AddDays(t.Every)) && !d.After(until); d = d.AddDays(1) {
+		no := ""
+		if t.Dry {
+			no = p.wet(d)
+		}
+		if no == "" && p.starts(d, t.Minutes, part, func(from, to time.Time) bool {
+			if no = p.closed(t.Bed, from, to); no != "" {
+				return false
+			}
+			p.slots = append(p.slots, Slot{ID: fmt.Sprintf("%s:%d", t.ID, n), Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Start: from, End: to, Date: d,
+				Why: []string{fmt.Sprintf("again after %s, %s", dayWords(d.Sub(due)+t.Every), why)}})
+			return true
+		}) {
+			return d, ""
+		}
+		miss = cmp.Or(miss, no, p.hourWords(part, d))
+	}
+	return civil.Date{}, miss
 }
 
 func dayWords(n int) string {
