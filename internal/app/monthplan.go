@@ -14,6 +14,7 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
+	"leafturn/internal/label"
 	"leafturn/internal/monthplan"
 	"leafturn/internal/report"
 	"leafturn/internal/sun"
@@ -149,6 +150,9 @@ func (a *App) monthTasks(in *monthplan.Input, w week.Input) map[string][]string 
 			for _, bed := range beds {
 				if hasBed(in.Beds, bed) {
 					task.ID, task.Bed = ref+":"+bed, bed
+					if task.Kind == monthplan.Look {
+						task.From = countFrom(l, bed, in.Today)
+					}
 					in.Tasks = append(in.Tasks, task)
 					care[task.ID] = l.Safety
 				}
@@ -214,7 +218,7 @@ func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
 		}
 		m := monthplan.ReadManner(w.Actions[x.Pest.Key][k].Text, w.Actions[x.Pest.Key][k].When)
 		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Minutes: productMinutes, Why: week.Short(*x),
-			Part: m.Part, Dry: m.Dry, GenerationDays: a.generationDays(x.Pest.Key, w)}
+			Part: m.Part, Dry: m.Dry, GenerationDays: a.generationDays(x.Pest.Key, w), Failed: map[string]string{}, Doubt: map[string]string{}}
 		for _, t := range w.Treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && !t.Date.Before(x.Decider.Visit.Date) && !t.Date.Before(offer.Renews.Date) {
 				offer.Renews = t
@@ -222,11 +226,49 @@ func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
 		}
 		for _, l := range w.Labels {
 			if slices.Contains(l.Pests, x.Pest.Key) {
+				ownResults(&offer, w, x.Pest.Key, l)
 				offer.Products = append(offer.Products, week.Ask(w, x, l, w.Today))
 			}
 		}
 		in.Offers = append(in.Offers, offer)
 	}
+}
+
+// ownResults says in the offer what the farm's own results of the season speak
+// against a product.
+func ownResults(o *monthplan.Offer, w week.Input, pest string, l farm.Label) {
+	for _, own := range w.Own[pest] {
+		if own.Key == "label:"+l.Key && own.PassedOver() {
+			o.Failed[l.Key] = own.Words() + "; take another step first"
+		}
+	}
+	for _, q := range w.Questions[pest] {
+		for _, x := range l.Actives {
+			code, _ := x.Group.Get()
+			if g, ok := label.MainGroup(code); ok && g == q.Group {
+				o.Doubt[l.Key] = "group " + g + " did not bring the pest down here before (`leafturn worked " + pest + "`): does the pest resist it?"
+			}
+		}
+	}
+}
+
+// countFrom is the first day on which a count of the week's list is worth its
+// time: not before half of the days since the last one are over. One that was
+// never made is wanted at once, and so is one that is due.
+func countFrom(l week.Line, bed string, today civil.Date) civil.Date {
+	from := l.From
+	for _, t := range l.Traces {
+		if x := t.Assessment; t.Bed == bed && x != nil && x.Decider != nil {
+			last := x.Decider.Visit.Date
+			if half := last.AddDays((l.By.Sub(last) + 1) / 2); half.After(from) {
+				from = half
+			}
+		}
+	}
+	if from.Before(today) {
+		return today
+	}
+	return from
 }
 
 // warmDays is how many days of weather the pace of a generation is read from,
@@ -269,7 +311,11 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, usual monthplan.Sp
 		lead = "One person, job after job, on " + strings.TrimSuffix(o.Days, " 00:00-24:00") + "; no working hours were given."
 	}
 	if usual.To > 0 {
-		lead += " A step that names its part of the day gets it; all others stand between 06:00 and 21:00."
+		lead += " A step that names its part of the day gets it; all others stand between 06:00 and 21:00"
+		if a.farm.Latitude != nil {
+			lead += ", by daylight"
+		}
+		lead += "."
 	} else {
 		lead += " A step that names its part of the day stands in it, or has no place."
 	}
