@@ -25,7 +25,7 @@ func LabelTemplate() string { return strings.TrimRight(ingest.LabelTemplate(), "
 
 // AddLabel checks a filled label file and stores it as the label's next version.
 func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.Date, check bool) (Said, error) {
-	l, err := ingest.ParseLabel(r, file, a.names)
+	l, err := ingest.ParseLabel(r, file, a.names, a.Today())
 	if err != nil {
 		return Said{}, kept(err, "nothing from this file was stored")
 	}

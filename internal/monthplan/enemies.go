@@ -217,7 +217,7 @@ func (p *planner) harm(bed string, l farm.Label, on civil.Date) string {
 		}
 	}
 	for _, r := range out {
-		if on.Sub(r.date) > settled {
+		if on.Sub(r.date) > schedule.CountedOn {
 			continue
 		}
 		for _, x := range l.Actives {

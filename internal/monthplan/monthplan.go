@@ -207,10 +207,7 @@ type Plan struct {
 }
 
 const (
-	grid = 15 // minutes between the starts that are tried
-	// settled is how long natural enemies that were let out are counted on.
-	// Common practice.
-	settled   = 35
+	grid      = 15 // minutes between the starts that are tried
 	deskTime  = 15 // minutes for an order
 	waterTime = 30 // minutes for a watering round
 	// dailyFor is how many days a step of every day goes on without a count.

@@ -9,6 +9,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/schedule"
 )
 
 // rogues takes sick plants out before anything else: blades, hands and
@@ -322,7 +323,7 @@ func (p *planner) repeats() {
 // a bed, or d itself where some that were let out are counted on still.
 func (p *planner) letOutAfter(bed string, d civil.Date) (first civil.Date, name string) {
 	see := func(in, agent string, day civil.Date) {
-		if in != bed || d.Sub(day) > settled {
+		if in != bed || d.Sub(day) > schedule.CountedOn {
 			return
 		}
 		if day.Before(d) {

@@ -302,7 +302,7 @@ func (b *builder) harm(l farm.Label, agent, name string) []string {
 		case !known:
 			out = append(out, fmt.Sprintf("what %s does to %s is not known", x.Name, name))
 		case days > 0:
-			out = append(out, fmt.Sprintf("%s harms %s for %s", x.Name, name, dayWords(days)))
+			out = append(out, fmt.Sprintf("%s can harm %s for %s", x.Name, name, dayWords(days)))
 		}
 	}
 	return out
