@@ -150,8 +150,8 @@ func (a *App) monthTasks(in *monthplan.Input, w week.Input) map[string][]string 
 			for _, bed := range beds {
 				if hasBed(in.Beds, bed) {
 					task.ID, task.Bed = ref+":"+bed, bed
-					if task.Kind == monthplan.Look {
-						task.From = countFrom(l, bed, in.Today)
+					if task.Kind == monthplan.Look && !strings.Contains(l.Ref, ":settled:") {
+						task.From, task.Traps = countFrom(l, bed, in.Today), trapsOf(l, bed)
 					}
 					in.Tasks = append(in.Tasks, task)
 					care[task.ID] = l.Safety
@@ -217,7 +217,7 @@ func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
 			continue
 		}
 		m := monthplan.ReadManner(w.Actions[x.Pest.Key][k].Text, w.Actions[x.Pest.Key][k].When)
-		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Minutes: productMinutes, Why: week.Short(*x),
+		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Traps: traps(x), Minutes: productMinutes, Why: week.Short(*x),
 			Part: m.Part, Dry: m.Dry, GenerationDays: a.generationDays(x.Pest.Key, w), Failed: map[string]string{}, Doubt: map[string]string{}}
 		for _, t := range w.Treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && !t.Date.Before(x.Decider.Visit.Date) && !t.Date.Before(offer.Renews.Date) {
@@ -250,6 +250,27 @@ func ownResults(o *monthplan.Offer, w week.Input, pest string, l farm.Label) {
 			}
 		}
 	}
+}
+
+// trapsOf is what must stand in the bed before a count of the week's list.
+func trapsOf(l week.Line, bed string) monthplan.Traps {
+	for _, t := range l.Traces {
+		if t.Bed == bed && t.Assessment != nil {
+			return traps(t.Assessment)
+		}
+	}
+	return monthplan.Traps{}
+}
+
+func traps(x *assess.Assessment) monthplan.Traps {
+	u := x.Pest.Units[0]
+	if x.Decider != nil {
+		u = x.Decider.Unit
+	}
+	if u.PerNights <= 0 {
+		return monthplan.Traps{}
+	}
+	return monthplan.Traps{Words: fmt.Sprintf("%d %s", u.Wanted, unitPlural(u.Label, u.Wanted)), Nights: max(u.Nights, 1)}
 }
 
 // countFrom is the first day on which a count of the week's list is worth its

@@ -52,6 +52,7 @@ func judged(in monthplan.Input, p monthplan.Plan) []string {
 	j.chores()
 	j.ladder()
 	j.repeats()
+	j.traps()
 	for _, u := range j.uses {
 		if u.planned {
 			j.permission(u)
@@ -160,6 +161,9 @@ func (j *judge) hours() {
 			if s.Kind == monthplan.Applying && o.Bed == s.Bed && o.Pest == s.Pest {
 				part, dry = o.Part, o.Dry
 			}
+		}
+		if strings.HasPrefix(s.ID, "set:") && j.inPart(monthplan.Evening, s.Start, s.End) {
+			part = monthplan.Evening
 		}
 		if s.Kind == monthplan.Watering {
 			part = monthplan.Morning
@@ -357,6 +361,27 @@ func (j *judge) repeats() {
 		}
 		if t.Times > 0 && n > t.Times {
 			j.bad("%s %d times", t.ID, n)
+		}
+	}
+}
+
+// traps: what a count reads was set so many nights before, in the same bed.
+func (j *judge) traps() {
+	stand := map[string]int{}
+	for _, t := range j.in.Tasks {
+		stand[t.ID] = t.Traps.Nights
+	}
+	for _, s := range j.plan.Slots {
+		n := stand[s.ID]
+		for _, o := range j.in.Offers {
+			if strings.HasPrefix(s.ID, "recount:"+o.Bed+":"+o.Pest) {
+				n = o.Traps.Nights
+			}
+		}
+		if x, ok := j.slots["set:"+s.ID]; n > 0 && (!ok || x.Bed != s.Bed || daysBetween(x.Date, s.Date) != n) {
+			j.bad("%s reads traps that were not set %d nights before", s.ID, n)
+		} else if n == 0 && ok {
+			j.bad("%s needs no traps", s.ID)
 		}
 	}
 }

@@ -150,7 +150,7 @@ func (p *planner) offer(o Offer) (Slot, bool) {
 		from = civil.DateIn(last, p.in.Zone).AddDays(max(o.RecountDays, 1))
 	}
 	recount := Task{ID: "recount:" + o.Bed + ":" + o.Pest, Kind: Look, Bed: o.Bed, Pest: o.Pest, Text: "Count again", Rung: Recount,
-		From: from, Minutes: 30, Why: "the count that decides whether a product is needed"}
+		From: from, Minutes: 30, Traps: o.Traps, Why: "the count that decides whether a product is needed"}
 	if !p.task(recount) {
 		return refuse("the count that must come before it has no place")
 	}

@@ -335,3 +335,50 @@ func TestMake_OwnResults(t *testing.T) {
 	require.Empty(t, applications(p))
 	require.Equal(t, "tried here 2 times", p.Unplaced[0].Why)
 }
+
+// A count of Thursday whose traps stand two nights is set for on Tuesday; one
+// that is due today comes when they have stood, and says so.
+func TestMake_SetsTrapsBeforeTheCount(t *testing.T) {
+	in := base(nil)
+	in.Offers, in.Tasks = nil, []monthplan.Task{{ID: "count", Kind: monthplan.Look, Bed: "B1", Pest: "slug", Text: "Slugs", Minutes: 30, From: civil.MustParse("2026-07-23"),
+		Traps: monthplan.Traps{Words: "9 traps", Nights: 2}}}
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, "2026-07-21 18:00", slot(t, p, "set:count").Start.In(in.Zone).Format("2006-01-02 15:04"))
+	require.Equal(t, "2026-07-23", slot(t, p, "count").Date.String())
+	in.Tasks[0].From, in.Tasks[0].By = in.Today, in.Today
+	p = monthplan.Make(in)
+	require.Equal(t, "2026-07-22", slot(t, p, "count").Date.String())
+	require.Contains(t, strings.Join(slot(t, p, "count").Why, "|"), "9 traps stand 2 nights before they are read, and are to be set first")
+	// The recount before a product is set for too.
+	in = base(nil)
+	in.Offers[0].Traps = monthplan.Traps{Words: "9 traps", Nights: 1}
+	p = monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, "2026-07-22", slot(t, p, "set:recount:B1:slug").Date.String())
+}
+
+// While a product is applied nobody works in any bed, near or far: 40 CFR
+// 170.405 keeps people up to 100 ft away, and one person does all jobs. In a week
+// of cutting and watering in six beds no job falls into the 45 minutes.
+func TestMake_NobodyWorksWhileItIsApplied(t *testing.T) {
+	in := base(nil)
+	in.Cut = map[string][]time.Weekday{}
+	for i := range 6 {
+		b := bed
+		b.Code = fmt.Sprintf("C%d", i)
+		in.Beds = append(in.Beds, b)
+		in.Cut[b.Code] = []time.Weekday{time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday}
+	}
+	in.Water = []time.Weekday{time.Thursday, time.Friday}
+	p := monthplan.Make(in)
+	s := slot(t, p, "product:B1:slug")
+	near := 0
+	for _, x := range p.Slots {
+		require.True(t, x.ID == s.ID || !x.Start.Before(s.End) || !x.End.After(s.Start), x.ID)
+		if x.Date == s.Date {
+			near++
+		}
+	}
+	require.Greater(t, near, 6)
+}

@@ -246,6 +246,10 @@ func (p *planner) task(t Task) bool {
 				why = c
 				return false
 			}
+			if w := p.set(t, d); w != "" {
+				why = w
+				return false
+			}
 			s := Slot{ID: t.ID, Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Rung: t.Rung, Start: start, End: end, Date: d}
 			s.Late = !t.By.IsZero() && d.After(t.By)
 			if t.Why != "" {
@@ -281,6 +285,40 @@ func (p *planner) task(t Task) bool {
 	}
 	p.miss(u)
 	return false
+}
+
+// set puts the traps of a count that is made on a day out, so many nights before:
+// in the evening, or else at any hour. It says why it cannot, "" where it can or
+// nothing is to be set.
+func (p *planner) set(t Task, read civil.Date) string {
+	if t.Traps.Nights <= 0 {
+		return ""
+	}
+	day := read.AddDays(-t.Traps.Nights)
+	stand := fmt.Sprintf("%s stand %s before they are read", t.Traps.Words, nightWords(t.Traps.Nights))
+	if day.Before(p.in.Today) {
+		return stand + ", and are to be set first"
+	}
+	for _, part := range []Part{Evening, AnyHour} {
+		if p.starts(day, setTime, part, func(start, end time.Time) bool {
+			if p.closed(t.Bed, start, end) != "" {
+				return false
+			}
+			p.slots = append(p.slots, Slot{ID: "set:" + t.ID, Kind: Step, Bed: t.Bed, Pest: t.Pest, Text: "Set " + t.Traps.Words, Start: start, End: end, Date: day,
+				Why: []string{fmt.Sprintf("they stand %s and are read on %s; needless where they stand already", nightWords(t.Traps.Nights), read.Short())}})
+			return true
+		}) {
+			return ""
+		}
+	}
+	return stand + ", and no working hour is free to set them"
+}
+
+func nightWords(n int) string {
+	if n == 1 {
+		return "1 night"
+	}
+	return fmt.Sprintf("%d nights", n)
 }
 
 // repeats puts the further times of steps that are to be repeated into the
