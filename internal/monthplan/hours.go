@@ -200,11 +200,13 @@ func (p *planner) parts(part Part, d civil.Date) []stretch {
 	return out
 }
 
+const freeDay = " is no working day"
+
 // hourWords says why no hour was found for a part of the day.
 func (p *planner) hourWords(part Part, d civil.Date) string {
 	switch {
 	case len(p.in.Hours[d.Weekday()]) == 0:
-		return d.Weekday().String() + " is no working day"
+		return d.Weekday().String() + freeDay
 	case part == AnyHour:
 		return "no working hour is free"
 	}

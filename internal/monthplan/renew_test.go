@@ -356,6 +356,23 @@ func TestMake_SetsTrapsBeforeTheCount(t *testing.T) {
 	p = monthplan.Make(in)
 	require.Empty(t, judged(in, p))
 	require.Equal(t, "2026-07-22", slot(t, p, "set:recount:B1:slug").Date.String())
+	// They are set after the step that the recount is to judge, not before it.
+	in.Tasks[0].From = civil.MustParse("2026-07-24")
+	in.Offers[0].RecountDays, in.Offers[0].Traps.Nights = 2, 5
+	p = monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.False(t, slot(t, p, "set:recount:B1:slug").Start.Before(slot(t, p, "pick").End))
+	require.Equal(t, "2026-07-29", slot(t, p, "recount:B1:slug").Date.String())
+}
+
+// Of several reasons the one that the grower can mend is told.
+func TestMake_SaysWhatCanBeMended(t *testing.T) {
+	in := base(nil)
+	in.Offers = nil
+	in.Hours = monthplan.Hours{time.Sunday: {{From: 600, To: 615}}}
+	require.Equal(t, "no working hour is free", monthplan.Make(in).Unplaced[0].Why)
+	in.Hours = monthplan.Hours{}
+	require.Contains(t, monthplan.Make(in).Unplaced[0].Why, "is no working day")
 }
 
 // While a product is applied nobody works in any bed, near or far: 40 CFR

@@ -246,7 +246,7 @@ func (p *planner) task(t Task) bool {
 				why = c
 				return false
 			}
-			if w := p.set(t, d); w != "" {
+			if w := p.set(t, d, last); w != "" {
 				why = w
 				return false
 			}
@@ -275,7 +275,7 @@ func (p *planner) task(t Task) bool {
 		}) {
 			return true
 		}
-		if why == "" {
+		if why == "" || strings.HasSuffix(why, freeDay) { // another reason tells more
 			why = p.hourWords(t.Part, d)
 		}
 	}
@@ -288,20 +288,20 @@ func (p *planner) task(t Task) bool {
 }
 
 // set puts the traps of a count that is made on a day out, so many nights before:
-// in the evening, or else at any hour. It says why it cannot, "" where it can or
+// in the evening, or else at any hour, once the steps that it is to judge are done. It says why it cannot, "" where it can or
 // nothing is to be set.
-func (p *planner) set(t Task, read civil.Date) string {
+func (p *planner) set(t Task, read civil.Date, after time.Time) string {
 	if t.Traps.Nights <= 0 {
 		return ""
 	}
 	day := read.AddDays(-t.Traps.Nights)
 	stand := fmt.Sprintf("%s stand %s before they are read", t.Traps.Words, nightWords(t.Traps.Nights))
-	if day.Before(p.in.Today) {
+	if day.Before(p.in.Today) || p.at(day.AddDays(1), 0).Before(after) {
 		return stand + ", and are to be set first"
 	}
 	for _, part := range []Part{Evening, AnyHour} {
 		if p.starts(day, setTime, part, func(start, end time.Time) bool {
-			if p.closed(t.Bed, start, end) != "" {
+			if start.Before(after) || p.closed(t.Bed, start, end) != "" {
 				return false
 			}
 			p.slots = append(p.slots, Slot{ID: "set:" + t.ID, Kind: Step, Bed: t.Bed, Pest: t.Pest, Text: "Set " + t.Traps.Words, Start: start, End: end, Date: day,
