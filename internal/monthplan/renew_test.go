@@ -399,3 +399,15 @@ func TestMake_NobodyWorksWhileItIsApplied(t *testing.T) {
 	}
 	require.Greater(t, near, 6)
 }
+
+// Who counts or works in a bed with signs of a disease cleans up before the next.
+func TestMake_CleansAfterASickBed(t *testing.T) {
+	in := base(nil)
+	in.Sick = map[string]bool{"B1": true}
+	p := monthplan.Make(in)
+	const clean = "clean hands and tools after it: signs of a disease were found in B1"
+	require.Contains(t, slot(t, p, "pick").With, clean)
+	require.Contains(t, slot(t, p, "recount:B1:slug").With, clean)
+	in.Sick = nil
+	require.Empty(t, slot(t, monthplan.Make(in), "pick").With)
+}

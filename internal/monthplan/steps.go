@@ -270,6 +270,9 @@ func (p *planner) task(t Task) bool {
 			if t.Chore == Rogue {
 				s.Why = append(s.Why, "before cutting and all else in the bed")
 			}
+			if p.in.Sick[t.Bed] {
+				s.With = append(s.With, "clean hands and tools after it: signs of a disease were found in "+t.Bed)
+			}
 			p.slots = append(p.slots, s)
 			return true
 		}) {
