@@ -363,6 +363,13 @@ func TestMake_SetsTrapsBeforeTheCount(t *testing.T) {
 	require.Empty(t, judged(in, p))
 	require.False(t, slot(t, p, "set:recount:B1:slug").Start.Before(slot(t, p, "pick").End))
 	require.Equal(t, "2026-07-29", slot(t, p, "recount:B1:slug").Date.String())
+	in.Tasks[0].Part = monthplan.Dark
+	for d := range in.Hours {
+		in.Hours[d] = []monthplan.Span{{From: 0, To: 24 * 60}}
+	}
+	p = monthplan.Make(in)
+	require.Equal(t, "22:00", slot(t, p, "pick").Start.In(in.Zone).Format("15:04"))
+	require.Equal(t, "2026-07-24 22:30", slot(t, p, "set:recount:B1:slug").Start.In(in.Zone).Format("2006-01-02 15:04"))
 }
 
 // Of several reasons the one that the grower can mend is told.
