@@ -233,6 +233,17 @@ func (b *builder) resisted(pest string, l farm.Label) []string {
 	return out
 }
 
+// doubt is 1 for a product whose mode of action the pest may resist: another one
+// comes before it.
+func (b *builder) doubt(x Line) int {
+	for _, l := range b.in.Labels {
+		if x.Rung == Product && x.Action == "label:"+l.Key && len(b.resisted(x.Pest, l)) > 0 {
+			return 1
+		}
+	}
+	return 0
+}
+
 func dayList(days []civil.Date) string {
 	words := make([]string, len(days))
 	for i, d := range days {
