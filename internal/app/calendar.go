@@ -165,6 +165,10 @@ func (s Staged) done() {
 // the reason: that changes while the need stays.
 func planAbout(s MonthSlotData) string {
 	id := strings.TrimSuffix(s.ID, ":"+s.Bed)
+	if count, sets := strings.CutPrefix(id, "set:"); sets {
+		s.ID = count
+		return "set:" + planAbout(s)
+	}
 	if parts := strings.Split(id, ":"); parts[0] == "scout" && len(parts) > 3 && parts[2] != "settled" {
 		return strings.Join(parts[:3], ":")
 	}
@@ -216,6 +220,13 @@ func (a *App) planEvents(doc *report.Document) ([]report.Event, error) {
 		switch monthplan.Kind(s.Kind) {
 		case monthplan.Ordering, monthplan.LetOut, monthplan.Applying:
 			e.Alarms = []report.Alarm{{}}
+		}
+		// Keep out from the end on, and in again when re-entry is over.
+		if opens, err := time.Parse(time.RFC3339, s.OpensAt); err == nil && opens.After(end) {
+			until := opens.In(a.loc).Format("Mon 2 Jan 15:04")
+			e.Alarms = append(e.Alarms,
+				report.Alarm{FromEnd: true, Text: fmt.Sprintf("Keep out of %s until %s, if it was applied", s.Bed, until)},
+				report.Alarm{FromEnd: true, Offset: opens.Sub(end), Text: fmt.Sprintf("%s is open again, if %s was applied when planned: look at the re-entry board", s.Bed, s.Text)})
 		}
 		out = append(out, e)
 	}

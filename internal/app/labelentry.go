@@ -81,7 +81,7 @@ func inField(bad *diag.Problem, field string) *diag.Problem {
 // checkedLabel reads the label as a whole, as from a file, and stores it.
 func (a *App) checkedLabel(ctx context.Context, l farm.Label, day civil.Date, check bool) (Said, error) {
 	l.Version, l.Entered = 0, civil.Date{}
-	whole, err := ingest.ParseLabel(strings.NewReader(ingest.FormatLabel(l)), "label "+l.Key, a.names)
+	whole, err := ingest.ParseLabel(strings.NewReader(ingest.FormatLabel(l)), "label "+l.Key, a.names, civil.Date{})
 	if err != nil {
 		return Said{}, kept(asUsage(err), "nothing was stored; the rows are those of `leafturn label template "+l.Key+"`")
 	}

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -24,7 +25,7 @@ func LabelTemplate() string { return strings.TrimRight(ingest.LabelTemplate(), "
 
 // AddLabel checks a filled label file and stores it as the label's next version.
 func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.Date, check bool) (Said, error) {
-	l, err := ingest.ParseLabel(r, file, a.names)
+	l, err := ingest.ParseLabel(r, file, a.names, a.Today())
 	if err != nil {
 		return Said{}, kept(err, "nothing from this file was stored")
 	}
@@ -127,8 +128,14 @@ func (a *App) oneLabel(ctx context.Context, l farm.Label) error {
 		}
 		for _, o := range all {
 			if o.Key != l.Key && o.Retired.IsZero() && label.SameProduct(o, l) {
-				return diag.Usagef(fmt.Sprintf("give a new copy of it the key %s, which stores the next version; or `leafturn label retire %s`", o.Key, o.Key),
-					"the product with registration %s is kept already, as label %s", o.Registration.Value, o.Key)
+				do := fmt.Sprintf("give a new copy of it the key %s, which stores the next version; or `leafturn label retire %s`", o.Key, o.Key)
+				x, ok := o.Registration.Get()
+				y, ok2 := l.Registration.Get()
+				if ok && ok2 {
+					return diag.Usagef(do, "the product with registration %s is kept already, as label %s", x, o.Key)
+				}
+				return diag.Usagef(do+"; if it is another product, write the registration number or the registrant of both",
+					"a product of the name %q is kept already, as label %s, and no two registration numbers tell them apart (%s, %s)", l.Product, o.Key, cmp.Or(x, "none"), cmp.Or(y, "none"))
 			}
 		}
 		return nil

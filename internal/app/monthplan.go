@@ -149,6 +149,9 @@ func (a *App) monthTasks(in *monthplan.Input, w week.Input) map[string][]string 
 			for _, bed := range beds {
 				if hasBed(in.Beds, bed) {
 					task.ID, task.Bed = ref+":"+bed, bed
+					if task.Kind == monthplan.Look && !strings.Contains(l.Ref, ":settled:") {
+						task.From, task.Traps = countFrom(l, bed, in.Today), trapsOf(l, bed)
+					}
 					in.Tasks = append(in.Tasks, task)
 					care[task.ID] = l.Safety
 				}
@@ -213,8 +216,8 @@ func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
 			continue
 		}
 		m := monthplan.ReadManner(w.Actions[x.Pest.Key][k].Text, w.Actions[x.Pest.Key][k].When)
-		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Minutes: productMinutes, Why: week.Short(*x),
-			Part: m.Part, Dry: m.Dry, GenerationDays: a.generationDays(x.Pest.Key, w)}
+		offer := monthplan.Offer{Bed: x.Bed.Code, Pest: x.Pest.Key, RecountDays: recountDays(x), Traps: traps(x), Minutes: productMinutes, Why: week.Short(*x),
+			Part: m.Part, Dry: m.Dry, GenerationDays: a.generationDays(x.Pest.Key, w), Failed: map[string]string{}, Doubt: map[string]string{}}
 		for _, t := range w.Treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && !t.Date.Before(x.Decider.Visit.Date) && !t.Date.Before(offer.Renews.Date) {
 				offer.Renews = t
@@ -222,6 +225,7 @@ func (a *App) monthOffers(in *monthplan.Input, w week.Input) {
 		}
 		for _, l := range w.Labels {
 			if slices.Contains(l.Pests, x.Pest.Key) {
+				ownResults(&offer, w, x.Pest.Key, l)
 				offer.Products = append(offer.Products, week.Ask(w, x, l, w.Today))
 			}
 		}
@@ -269,7 +273,11 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, usual monthplan.Sp
 		lead = "One person, job after job, on " + strings.TrimSuffix(o.Days, " 00:00-24:00") + "; no working hours were given."
 	}
 	if usual.To > 0 {
-		lead += " A step that names its part of the day gets it; all others stand between 06:00 and 21:00."
+		lead += " A step that names its part of the day gets it; all others stand between 06:00 and 21:00"
+		if a.farm.Latitude != nil {
+			lead += ", by daylight"
+		}
+		lead += "."
 	} else {
 		lead += " A step that names its part of the day stands in it, or has no place."
 	}

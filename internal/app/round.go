@@ -135,9 +135,7 @@ func (a *App) roundItem(d week.Due) (roundItem, error) {
 	}
 	n := u.Wanted
 	it := roundItem{due: d, unit: fmt.Sprintf("%d %s", n, unitPlural(u.Label, n))}
-	if u.PerNights > 0 {
-		it.nights = max(u.Nights, 1)
-	}
+	it.nights = traps(x).Nights
 	if n == 0 {
 		n, it.unit = max(x.Bed.Plants, 1), "every "+u.Label
 	}

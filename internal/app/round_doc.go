@@ -82,7 +82,7 @@ func walkSection(data *RoundData, choice round.Choice, order []farm.Bed, items [
 		walk.Lead = report.Plain(fmt.Sprintf("%s min, %.0f m on foot. With --minutes N, or `leafturn farm set --round-minutes N`, it is cut to the time you have.", minuteWords(total), metres))
 	}
 	if nowhere > 0 {
-		walk.Notes = append(walk.Notes, report.Plain(fmt.Sprintf("%d of the beds have no place on the map and come after the others, by their codes", nowhere)))
+		walk.Notes = append(walk.Notes, report.Plain(noPlaceWords(nowhere)))
 	}
 	walk.Notes = append(walk.Notes, report.Plain("minutes for a unit are common practice (the catalogue's minutes.csv); walking at 50 m a minute"))
 	return walk
@@ -203,4 +203,11 @@ func chanceWord(p float64) string {
 		return "over 99 in 100"
 	}
 	return fmt.Sprintf("%.0f in 100", 100*p)
+}
+
+func noPlaceWords(beds int) string {
+	if beds == 1 {
+		return "1 bed has no place on the map and comes after the others"
+	}
+	return fmt.Sprintf("%d beds have no place on the map and come after the others, by their codes", beds)
 }

@@ -370,7 +370,7 @@ func (a *App) residueOn(bed string, used civil.Date, l farm.Label, agent string,
 		case !known && day.Sub(used) <= 60:
 			out = append(out, fmt.Sprintf("%s: %s was used on %s and its effect on the animals is not known (%s, let out on %s)", bed, x.Name, used.Short(), a.agentName(agent), day.Short()))
 		case known && day.Sub(used) < days:
-			out = append(out, fmt.Sprintf("%s: %s of %s still harms them until %s (%s, let out on %s)", bed, x.Name, used.Short(), used.AddDays(days).Short(), a.agentName(agent), day.Short()))
+			out = append(out, fmt.Sprintf("%s: %s of %s can still harm them until %s (%s, let out on %s)", bed, x.Name, used.Short(), used.AddDays(days).Short(), a.agentName(agent), day.Short()))
 		}
 	}
 	return out
@@ -380,7 +380,7 @@ func (a *App) afterRelease(rel farm.Release, l farm.Label, day civil.Date) []str
 	var out []string
 	for _, x := range l.Actives {
 		days, known := a.wait(x.Name, rel.Agent)
-		out = append(out, schedule.AfterRelease([]farm.Release{rel}, rel.Agent, schedule.Residue{Date: day, Label: l.Key, Active: x.Name, WaitDays: days, Known: known})...)
+		out = append(out, schedule.AfterRelease([]farm.Release{rel}, a.agentName(rel.Agent), schedule.Residue{Date: day, Label: l.Key, Active: x.Name, WaitDays: days, Known: known})...)
 	}
 	return out
 }

@@ -14,6 +14,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 )
 
@@ -125,9 +126,10 @@ func tomlList(items []string) string {
 // ParseLabel reads a label file. Only key and product must be filled; every
 // other blank stays unknown. The error is a *diag.List with every problem:
 // unknown or doubled keys, numbers without units, ambiguous ounces and
-// gallons, values that contradict each other.
-func ParseLabel(r io.Reader, file string, names PestNames) (farm.Label, error) {
-	p := &labelParser{problems: problems{file: file}, names: names}
+// gallons, values that contradict each other, a container opened after today. A
+// zero today is not known and forbids nothing.
+func ParseLabel(r io.Reader, file string, names PestNames, today civil.Date) (farm.Label, error) {
+	p := &labelParser{problems: problems{file: file}, names: names, today: today}
 	lines, bad, ok := p.readText(r, maxLabel)
 	if !ok || len(bad) > 0 {
 		return farm.Label{}, p.list.Err()
@@ -148,6 +150,7 @@ func ParseLabel(r io.Reader, file string, names PestNames) (farm.Label, error) {
 
 type labelParser struct {
 	problems
+	today civil.Date
 	names PestNames
 	lines []string
 	text  string

@@ -45,6 +45,10 @@ func (p *labelParser) contradictions(l farm.Label) {
 	if a, b := l.MinWindMS, l.MaxWindMS; a.Has() && b.Has() && a.Value >= b.Value {
 		clash("min_wind", "max_wind", "min_wind %s is not below max_wind %s", writeWind(a.Value), writeWind(b.Value))
 	}
+	if o, ok := l.Opened.Get(); ok && !p.today.IsZero() && o.After(p.today) {
+		k := p.find("", 0, "opened")
+		p.add(k.valRow, k.valCol, "write the day on which it was opened, or none stated while it is closed", "opened: %s lies in the future; today is %s", o, p.today)
+	}
 	if a, b := l.Opened, l.Expiry; a.Has() && b.Has() && a.Value.After(b.Value) {
 		clash("opened", "expiry", "opened on %s, after the expiry of %s", a.Value, b.Value)
 	}

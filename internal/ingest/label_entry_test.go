@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 )
@@ -13,7 +14,7 @@ import (
 // What LabelQuestions says stands there now is what SetLabelField takes, for
 // every field of a full label: copied field by field it is the same label.
 func TestSetLabelField_CopiesALabel(t *testing.T) {
-	want, err := ingest.ParseLabel(strings.NewReader(invented), "l", names{})
+	want, err := ingest.ParseLabel(strings.NewReader(invented), "l", names{}, civil.Date{})
 	require.NoError(t, err)
 	got := farm.Label{}
 	require.Nil(t, ingest.SetLabelKey(&got, want.Key))
@@ -33,7 +34,7 @@ func TestSetLabelField_CopiesALabel(t *testing.T) {
 
 // A refused value leaves the label as it was.
 func TestSetLabelField_Refuses(t *testing.T) {
-	l, err := ingest.ParseLabel(strings.NewReader(invented), "l", names{})
+	l, err := ingest.ParseLabel(strings.NewReader(invented), "l", names{}, civil.Date{})
 	require.NoError(t, err)
 	before := ingest.FormatLabel(l)
 	for _, c := range [][2]string{
@@ -54,7 +55,7 @@ func FuzzSetLabelField(f *testing.F) {
 		f.Add(q.Key, "4 hours, 1 lb/acre")
 	}
 	f.Fuzz(func(t *testing.T, key, text string) {
-		l, err := ingest.ParseLabel(strings.NewReader(invented), "l", names{})
+		l, err := ingest.ParseLabel(strings.NewReader(invented), "l", names{}, civil.Date{})
 		require.NoError(t, err)
 		before := ingest.FormatLabel(l)
 		if ingest.SetLabelField(&l, key, text, names{}) != nil {

@@ -29,7 +29,7 @@ func drawStated[T any](t *rapid.T, g *rapid.Generator[T], label string) farm.Sta
 func TestFormatLabel_RoundTrip(t *testing.T) {
 	again := func(t require.TestingT, l farm.Label) {
 		file := ingest.FormatLabel(l)
-		got, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
+		got, err := ingest.ParseLabel(strings.NewReader(file), "l", names{}, civil.Date{})
 		require.NoError(t, err, file)
 		require.Equal(t, l, got, file)
 	}
@@ -49,7 +49,7 @@ func TestFormatLabel_KeepsTheLabelsUnit(t *testing.T) {
 		key, _, _ := strings.Cut(line, " ")
 		file := strings.Replace(ingest.LabelTemplate(), "\n"+key+` = ""`, "\n"+line, 1)
 		file = strings.NewReplacer("\nkey = \"\"", "\nkey = \"x\"", "\nproduct = \"\"", "\nproduct = \"X\"").Replace(file)
-		l, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
+		l, err := ingest.ParseLabel(strings.NewReader(file), "l", names{}, civil.Date{})
 		require.NoError(t, err, line)
 		out := ingest.FormatLabel(l)
 		require.True(t, strings.Contains(out, "\n"+line+"\n"), line)

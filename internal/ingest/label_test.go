@@ -58,7 +58,7 @@ max = "0.5 lb/acre"
 
 func TestParseLabel(t *testing.T) {
 	for _, text := range []string{invented, "\uFEFF" + strings.ReplaceAll(invented, "\n", "\r\n")} {
-		l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+		l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{}, civil.Date{})
 		require.NoError(t, err)
 		wind, _ := l.MaxWindMS.Get()
 		require.InDelta(t, 4.4704, wind, 1e-12) // 10 mph, NIST SP 811
@@ -87,7 +87,7 @@ func TestParseLabel(t *testing.T) {
 // other field unknown.
 func TestLabelTemplate(t *testing.T) {
 	text := ingest.LabelTemplate()
-	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{}, civil.Date{})
 	got := list(t, err)
 	require.Len(t, got, 2)
 	require.Contains(t, got[0], "key is blank")
@@ -97,7 +97,7 @@ func TestLabelTemplate(t *testing.T) {
 	require.Contains(t, got[1], "l:"+rowOf(lines, "product = ")+":1:")
 
 	text = strings.Replace(strings.Replace(text, `key = ""`, `key = "bait"`, 1), `product = ""`, `product = "Bait"`, 1)
-	l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+	l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{}, civil.Date{})
 	require.NoError(t, err)
 	require.Equal(t, farm.Label{Key: "bait", Product: "Bait"}, l)
 	// Every key carries what it is, and an invented example that can be read,
@@ -122,7 +122,7 @@ func TestLabelTemplate(t *testing.T) {
 		if key == "key" || key == "product" {
 			head = map[string]string{"key": "product = \"P\"\n", "product": "key = \"b\"\n"}[key]
 		}
-		l, err := ingest.ParseLabel(strings.NewReader(head+example+"\n"), "l", names{})
+		l, err := ingest.ParseLabel(strings.NewReader(head+example+"\n"), "l", names{}, civil.Date{})
 		require.NoError(t, err, example)
 		require.NotEqual(t, farm.Label{Key: "b", Product: "P"}, l, example)
 	}
@@ -252,7 +252,7 @@ func TestParseLabel_Refuses(t *testing.T) {
 		{`actives = "iron"`, `3:1: the actives are not blocks`, ""},
 		{`actives = [{name = "a", percent = 200}]`, `3:11: "200" is not a percentage`, ""},
 	} {
-		_, err := ingest.ParseLabel(strings.NewReader(head+c.line+"\n"), "l", names{})
+		_, err := ingest.ParseLabel(strings.NewReader(head+c.line+"\n"), "l", names{}, civil.Date{})
 		got := list(t, err)
 		require.NotEmpty(t, got, c.line)
 		require.True(t, strings.HasPrefix(got[0], "l:"+c.what), "%s\n got %s\nwant %s", c.line, got[0], c.what)
@@ -265,7 +265,7 @@ func TestParseLabel_Refuses(t *testing.T) {
 // All problems in one run.
 func TestParseLabel_AllProblems(t *testing.T) {
 	const text = "key = \"12\"\nproduct = \"none stated\"\nrei = \"4\"\nphi = \"x\"\nfoo = 1\nrate_max = \"4 oz/acre\"\n[[actives]]\nname = \"none stated\"\n"
-	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{}, civil.Date{})
 	require.Equal(t, []string{
 		`l:1:7: "12" cannot be the key of a label`,
 		`l:2:11: product cannot be "none stated"`,
@@ -275,14 +275,26 @@ func TestParseLabel_AllProblems(t *testing.T) {
 		`l:6:12: "4 oz/acre" is not a rate: ambiguous unit "oz/acre": write "oz wt" for a weight or "US fl oz" for a volume`,
 		`l:8:8: name of an active ingredient cannot be "none stated"`,
 	}, list(t, err))
-	_, err = ingest.ParseLabel(strings.NewReader("rei = 4 hours\nphi = 1 day\nphi = \"2 days\"\n"), "l", names{})
+	_, err = ingest.ParseLabel(strings.NewReader("rei = 4 hours\nphi = 1 day\nphi = \"2 days\"\n"), "l", names{}, civil.Date{})
 	require.Equal(t, []string{
 		`l:1:7: the value of rei is not in quotation marks`,
 		`l:2:7: the value of phi is not in quotation marks`,
 		`l:3:1: "phi" is already on row 2`,
 	}, list(t, err))
-	_, err = ingest.ParseLabel(failing{}, "l", names{})
+	_, err = ingest.ParseLabel(failing{}, "l", names{}, civil.Date{})
 	require.Equal(t, []string{"l: could not be read: disk gone"}, list(t, err))
+}
+
+// A container cannot have been opened tomorrow; where today is not known nobody
+// can say.
+func TestParseLabel_OpenedInTheFuture(t *testing.T) {
+	text := "key = \"b\"\nproduct = \"P\"\nopened = \"2026-07-21\"\n"
+	_, err := ingest.ParseLabel(strings.NewReader(text), "l", names{}, civil.MustParse("2026-07-20"))
+	require.Equal(t, []string{"l:3:10: opened: 2026-07-21 lies in the future; today is 2026-07-20"}, list(t, err))
+	for _, today := range []civil.Date{civil.MustParse("2026-07-21"), {}} {
+		_, err = ingest.ParseLabel(strings.NewReader(text), "l", names{}, today)
+		require.NoError(t, err)
+	}
 }
 
 func FuzzLabel(f *testing.F) {
@@ -295,14 +307,14 @@ func FuzzLabel(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{})
+		l, err := ingest.ParseLabel(strings.NewReader(text), "l", names{}, civil.Date{})
 		inside(t, text, err)
 		if err != nil {
 			require.Equal(t, farm.Label{}, l)
 			return
 		}
 		file := ingest.FormatLabel(l)
-		back, err := ingest.ParseLabel(strings.NewReader(file), "l", names{})
+		back, err := ingest.ParseLabel(strings.NewReader(file), "l", names{}, civil.Date{})
 		if err != nil {
 			t.Fatalf("%q was written %q: %v", text, file, err)
 		}

@@ -277,7 +277,7 @@ func (r Request) amounts(d *Decision, left *units.Quantity) {
 			Words: fmt.Sprintf("%s is more than the label allows on %.4g m²: at most %s at %s", r.Amount, area, show(most), hi)})
 	}
 	if !least.IsZero() && above(least.Value, want.Value) {
-		d.Warnings = append(d.Warnings, fmt.Sprintf(belowMinimum+"%s is less than the label's lowest rate of %s; federal US law lets a lower dose unless the label forbids it, other law may not, and it may not work", r.Amount, r.Label.RateMin.Value))
+		d.Warnings = append(d.Warnings, fmt.Sprintf(belowMinimum+"%s is less than the label's lowest rate of %s; federal US law allows a lower dose unless the label forbids it, other law may not, and it may not work", r.Amount, r.Label.RateMin.Value))
 	}
 }
 

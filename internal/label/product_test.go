@@ -41,6 +41,36 @@ func TestPlan_OneProductUnderTwoKeys(t *testing.T) {
 	}
 }
 
+// Where no two numbers were read the name tells, unless the registrants or the
+// countries differ.
+func TestSameProduct_ByName(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(a, b *farm.Label)
+		same   bool
+	}{
+		{"both blank", func(a, b *farm.Label) {}, true},
+		{"the name in other letters", func(a, b *farm.Label) { b.Product = " iron  BAIT" }, true},
+		{"another name", func(a, b *farm.Label) { b.Product = "Iron Bait Plus" }, false},
+		{"no names", func(a, b *farm.Label) { a.Product, b.Product = "", "" }, false},
+		{"both state none", func(a, b *farm.Label) { a.Registration, b.Registration = farm.None[string](), farm.None[string]() }, true},
+		{"one was read, the other is blank", func(a, b *farm.Label) { a.Registration = farm.Value("12345-6") }, true},
+		{"one has a number, the other states none", func(a, b *farm.Label) {
+			a.Registration, b.Registration = farm.Value("12345-6"), farm.None[string]()
+		}, false},
+		{"two numbers", func(a, b *farm.Label) { a.Registration, b.Registration = farm.Value("12345-6"), farm.Value("12345-7") }, false},
+		{"one registrant", func(a, b *farm.Label) { a.Registrant, b.Registrant = farm.Value("Acme"), farm.Value("ACME") }, true},
+		{"one registrant blank", func(a, b *farm.Label) { a.Registrant = farm.Value("Acme") }, true},
+		{"two registrants", func(a, b *farm.Label) { a.Registrant, b.Registrant = farm.Value("Acme"), farm.Value("Bravo") }, false},
+		{"two countries", func(a, b *farm.Label) { a.Jurisdiction, b.Jurisdiction = farm.Value("US"), farm.Value("GB") }, false},
+	} {
+		a, b := farm.Label{Key: "a", Product: "Iron Bait"}, farm.Label{Key: "b", Product: "Iron Bait"}
+		c.change(&a, &b)
+		require.Equal(t, c.same, label.SameProduct(a, b), c.name)
+		require.Equal(t, c.same, label.SameProduct(b, a), c.name)
+	}
+}
+
 // What labels write behind the name of an active does not hide it from the
 // maximum that products share (LR-019, LR-020).
 func TestPlan_SharedActiveWrittenOtherwise(t *testing.T) {

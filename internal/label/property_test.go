@@ -52,7 +52,7 @@ func random(rng *rand.Rand) label.Request {
 		l.Actives[0].Max = farm.None[units.Quantity]()
 	}
 	other := bait()
-	other.Key = "other"
+	other.Key, other.Product = "other", "Another invented bait"
 	other.Actives[0].Percent = float64(between(rng, 1, 4))
 	other.REIHours = farm.Value(float64(rng.IntN(48)))
 	if rng.IntN(3) == 0 {

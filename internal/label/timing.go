@@ -125,18 +125,39 @@ func (r Request) holds(l farm.Label, active string) bool {
 	return false
 }
 
-// SameProduct reports whether two labels are of one registered product: their
-// registration numbers are the same, and no other countries are named. Limits
-// belong to the product, whatever key its label is kept under.
+// SameProduct reports whether two labels are of one product: their registration
+// numbers are the same or, where no two numbers were read, their names; and no
+// other countries or registrants are named. A label that states no number is not
+// of a product that has one. Limits belong to the product, whatever key its label
+// is kept under.
 func SameProduct(a, b farm.Label) bool {
-	x, ok := a.Registration.Get()
-	y, ok2 := b.Registration.Get()
-	if !ok || !ok2 || squeezed(x) != squeezed(y) || !strings.ContainsAny(x, "123456789") {
-		return false // a number of zeros alone stands for one that is not there
+	x, y := regNumber(a), regNumber(b)
+	if x != "" && y != "" {
+		return x == y && !differ(a.Jurisdiction, b.Jurisdiction, country)
 	}
-	c, ok := a.Jurisdiction.Get()
-	d, ok2 := b.Jurisdiction.Get()
-	return !ok || !ok2 || strings.EqualFold(country(c), country(d))
+	none := func(l farm.Label, n string) bool { return n == "" && l.Registration.Known() }
+	if x != "" && none(b, y) || y != "" && none(a, x) {
+		return false
+	}
+	return tidy(a.Product) != "" && tidy(a.Product) == tidy(b.Product) &&
+		!differ(a.Jurisdiction, b.Jurisdiction, country) && !differ(a.Registrant, b.Registrant, tidy)
+}
+
+// regNumber is the registration number as it is compared, "" where there is none: a
+// number of zeros alone stands for one that is not there.
+func regNumber(l farm.Label) string {
+	v, ok := l.Registration.Get()
+	if !ok || !strings.ContainsAny(v, "123456789") {
+		return ""
+	}
+	return squeezed(v)
+}
+
+// differ reports whether both fields were read and say different things.
+func differ(a, b farm.Stated[string], plain func(string) string) bool {
+	x, ok := a.Get()
+	y, ok2 := b.Get()
+	return ok && ok2 && !strings.EqualFold(plain(x), plain(y))
 }
 
 // numberWords are what stands in front of a registration number.

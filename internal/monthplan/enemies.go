@@ -3,6 +3,7 @@ package monthplan
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"leafturn/internal/civil"
@@ -31,6 +32,11 @@ func (p *planner) course(c Course) {
 		u.Why = fmt.Sprintf("it comes after %q, which has no place", missing)
 		p.miss(u)
 		return
+	}
+	for _, t := range p.in.Tasks {
+		if i := slices.IndexFunc(p.slots, func(s Slot) bool { return s.ID == t.ID }); t.Washes && t.Bed == bed && i >= 0 && p.slots[i].End.After(last) {
+			last = p.slots[i].End // whatever pest it is against
+		}
 	}
 	q.Today = p.in.Today
 	first := p.in.Today.AddDays(max(q.Agent.LeadDays, 0))
@@ -158,7 +164,14 @@ func (p *planner) letOut(c Course, n int, d civil.Date, plan schedule.ReleasePla
 			continue
 		}
 		t := Task{ID: fmt.Sprintf("%s:look:%d", id, k), Kind: Look, Bed: bed, Pest: c.Pest, Text: "Look whether " + a.Name + " has settled",
-			From: day, By: day.AddDays(2), Minutes: 20, Why: fmt.Sprintf("%d days after they were let out", k)}
+			From: day, By: day.AddDays(2), Minutes: 20, Why: fmt.Sprintf("%d days after those of %s were let out", k, d.Short())}
+		i := slices.IndexFunc(p.slots, func(s Slot) bool {
+			return s.Kind == Look && s.Bed == t.Bed && s.Text == t.Text && !s.Date.Before(t.From) && !s.Date.After(t.By)
+		})
+		if i >= 0 { // one look tells of both
+			p.slots[i].Why = append(slices.Clone(p.slots[i].Why), t.Why)
+			continue
+		}
 		p.task(t)
 	}
 	return true
@@ -170,7 +183,7 @@ func (p *planner) order(c Course, id string, delivery civil.Date, before time.Ti
 	a := c.Request.Agent
 	for d := delivery.AddDays(-max(a.LeadDays, 0)); !d.Before(p.in.Today); d = d.AddDays(-1) {
 		var s Slot
-		if p.starts(d, deskTime, AnyHour, func(start, end time.Time) bool {
+		if p.starts(d, deskTime, atDesk, func(start, end time.Time) bool {
 			if end.After(before) {
 				return false
 			}
@@ -204,7 +217,7 @@ func (p *planner) harm(bed string, l farm.Label, on civil.Date) string {
 		}
 	}
 	for _, r := range out {
-		if on.Sub(r.date) > settled {
+		if on.Sub(r.date) > schedule.CountedOn {
 			continue
 		}
 		for _, x := range l.Actives {
@@ -216,7 +229,7 @@ func (p *planner) harm(bed string, l farm.Label, on civil.Date) string {
 			case !known:
 				return fmt.Sprintf("what %s does to %s of %s is not known", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
 			case days > 0 && r.date.Sub(on) < days:
-				return fmt.Sprintf("%s harms %s of %s", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
+				return fmt.Sprintf("%s would harm %s of %s", x.Name, cmp.Or(p.in.Agents[r.agent], r.agent), r.date.Short())
 			}
 		}
 	}

@@ -23,6 +23,8 @@ const (
 	Evening     Part = "evening"      // from two hours before sunset to one hour after
 	AfterSunset Part = "after sunset" // from sunset to sunrise; never without the time of sunset
 	Dark        Part = "dark"         // from two to three hours after sunset
+
+	atDesk Part = "desk" // an hour for a call or a letter: no daylight is needed
 )
 
 // byClock are the hours of a part where sunrise and sunset are not known.
@@ -46,6 +48,8 @@ type Manner struct {
 	Part     Part
 	Dry      bool // on a dry day
 	Every    int  // days from one time to the next; 0 is once
+	Again    Part // of the further times, where it is another
+	Washes   bool // it takes natural enemies off the leaves with the pest
 	Times    int  // at most so many times; 0 is no limit
 	With     Kind // it goes with each job of this kind: cutting or watering
 	Standing bool // it takes no hour of its own: it holds all the time
@@ -94,6 +98,10 @@ func ReadManner(text, when string) Manner {
 	case has(w, "weekly"):
 		m.Every = 7
 	}
+	if m.Every == 1 && m.Part != Morning && m.Part != Dawn {
+		m.Again = Morning // set in the evening, emptied in the morning
+	}
+	m.Washes = has(t, "water jet")
 	if n := everyWeek.FindStringSubmatch(w); m.Every == 7 && n != nil {
 		m.Times, _ = strconv.Atoi(n[1])
 	}
@@ -117,17 +125,35 @@ func ReadManner(text, when string) Manner {
 // stretch is a time from one instant to another.
 type stretch struct{ from, to time.Time }
 
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}
+
 func (s stretch) holds(start, end time.Time) bool { return !start.Before(s.from) && !end.After(s.to) }
 
 // parts are the stretches of a part that touch a day; none where sunset is
 // needed and not known.
 func (p *planner) parts(part Part, d civil.Date) []stretch {
 	day := stretch{p.at(d, 0), p.at(d.AddDays(1), 0)}
-	if part == AnyHour {
-		if p.in.Usual.To > 0 {
-			return []stretch{{p.at(d, p.in.Usual.From), p.at(d, p.in.Usual.To)}}
+	if part == AnyHour || part == atDesk {
+		u := p.in.Usual
+		if u.To <= 0 {
+			return []stretch{day}
 		}
-		return []stretch{day}
+		usual := stretch{p.at(d, u.From), p.at(d, u.To)}
+		if sun, known := p.in.Sun[d]; known && part == AnyHour {
+			light := stretch{later(usual.from, sun[0]), usual.to}
+			if sun[1].Before(light.to) {
+				light.to = sun[1]
+			}
+			if light.to.Sub(light.from) >= time.Hour {
+				return []stretch{light}
+			}
+		}
+		return []stretch{usual}
 	}
 	var out []stretch
 	for _, x := range []civil.Date{d.AddDays(-1), d} { // the night of the day before reaches into this one
@@ -174,9 +200,14 @@ func (p *planner) parts(part Part, d civil.Date) []stretch {
 	return out
 }
 
+const freeDay = " is no working day"
+
 // hourWords says why no hour was found for a part of the day.
 func (p *planner) hourWords(part Part, d civil.Date) string {
-	if part == AnyHour {
+	switch {
+	case len(p.in.Hours[d.Weekday()]) == 0:
+		return d.Weekday().String() + freeDay
+	case part == AnyHour:
 		return "no working hour is free"
 	}
 	list := p.parts(part, d)

@@ -8,6 +8,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/monthplan"
+	"leafturn/internal/schedule"
 )
 
 // The words are those of the catalogue's steps (common practice).
@@ -22,7 +23,8 @@ func TestReadManner(t *testing.T) {
 		{"Scatter iron phosphate bait thinly", "evening before a damp night", monthplan.Manner{Part: monthplan.Evening}},
 		{"Use a spinosad bait away from open blooms", "after bees stop flying", monthplan.Manner{Part: monthplan.AfterSunset}},
 		{"Spot-spray soap on the colonies", "evening, bees gone", monthplan.Manner{Part: monthplan.AfterSunset}},
-		{"Wash the leaf undersides with a strong water jet; repeat every 3 to 4 days", "morning", monthplan.Manner{Part: monthplan.Morning, Every: 3}},
+		{"Wash the leaf undersides with a strong water jet; repeat every 3 to 4 days", "morning", monthplan.Manner{Part: monthplan.Morning, Every: 3, Washes: true}},
+		{"Set shelter traps at bloom height and empty them each morning", "evening and early morning", monthplan.Manner{Part: monthplan.Evening, Every: 1, Again: monthplan.Morning}},
 		{"Cut off and bag the worst lower leaves", "dry morning", monthplan.Manner{Part: monthplan.Morning, Dry: true}},
 		{"Pick beetles at dawn into soapy water", "dawn, while it is cool", monthplan.Manner{Part: monthplan.Dawn}},
 		{"Cut at a tighter stage", "each dawn", monthplan.Manner{Part: monthplan.Dawn}},
@@ -117,6 +119,39 @@ func TestMake_UsualHours(t *testing.T) {
 	p := monthplan.Make(in)
 	require.Equal(t, "06:00", slot(t, p, "pick").Start.In(in.Zone).Format("15:04"))
 	require.Equal(t, "23:00", slot(t, p, "dark").Start.In(in.Zone).Format("15:04"))
+}
+
+// Where nobody gave hours a count waits for daylight, on a day of December with
+// a sunrise at 08:10 and a sunset at 15:50 (invented); a call to the seller does
+// not. An hour of daylight is the least; without it the usual hours stand.
+func TestMake_UsualHoursByDaylight(t *testing.T) {
+	in := base(nil)
+	in.Offers = nil
+	in.Today = civil.MustParse("2026-12-21")
+	in.Hours = monthplan.Hours{}
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		in.Hours[d] = []monthplan.Span{{From: 0, To: 24 * 60}}
+	}
+	in.Usual = monthplan.Span{From: 6 * 60, To: 21 * 60}
+	in.Sun = map[civil.Date][2]time.Time{}
+	for d := -1; d < 31; d++ {
+		day := in.Today.AddDays(d).In(in.Zone)
+		in.Sun[in.Today.AddDays(d)] = [2]time.Time{day.Add(8*time.Hour + 10*time.Minute), day.Add(15*time.Hour + 50*time.Minute)}
+	}
+	in.Cut = map[string][]time.Weekday{"B1": {time.Tuesday}}
+	in.Courses = []monthplan.Course{{ID: "rel", Pest: "aphid", Agent: "mite_eater", Request: schedule.ReleaseRequest{Bed: bed,
+		Agent: schedule.AgentRate{Agent: "mite_eater", Name: "mite eaters", Kind: schedule.PerM2, Rate: 5, LeadDays: 4}}}}
+	p := monthplan.Make(in)
+	at := func(id string) string { return slot(t, p, id).Start.In(in.Zone).Format("15:04") }
+	require.Equal(t, "08:15", at("pick"))
+	require.Equal(t, "08:15", at("cut:B1:2026-12-22"))
+	require.Equal(t, "15:30", at("rel:1"))
+	require.Equal(t, "06:00", at("rel:1:order"))
+	for d, s := range in.Sun {
+		in.Sun[d] = [2]time.Time{s[0], s[0].Add(30 * time.Minute)}
+	}
+	p = monthplan.Make(in)
+	require.Equal(t, "06:00", at("pick"))
 }
 
 // A bait that spares foraging bees goes on after sunset on every day but the

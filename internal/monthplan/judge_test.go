@@ -52,6 +52,7 @@ func judged(in monthplan.Input, p monthplan.Plan) []string {
 	j.chores()
 	j.ladder()
 	j.repeats()
+	j.traps()
 	for _, u := range j.uses {
 		if u.planned {
 			j.permission(u)
@@ -151,13 +152,18 @@ func (j *judge) hours() {
 		part, dry := monthplan.AnyHour, false
 		for _, t := range in.Tasks {
 			if t.ID == s.ID || strings.HasPrefix(s.ID, t.ID+":") {
-				part, dry = t.Part, t.Dry
+				if part, dry = t.Part, t.Dry; t.ID != s.ID && t.Again != "" {
+					part = t.Again
+				}
 			}
 		}
 		for _, o := range in.Offers {
 			if s.Kind == monthplan.Applying && o.Bed == s.Bed && o.Pest == s.Pest {
 				part, dry = o.Part, o.Dry
 			}
+		}
+		if strings.HasPrefix(s.ID, "set:") && j.inPart(monthplan.Evening, s.Start, s.End) {
+			part = monthplan.Evening
 		}
 		if s.Kind == monthplan.Watering {
 			part = monthplan.Morning
@@ -169,6 +175,9 @@ func (j *judge) hours() {
 			a, b := s.Start.In(in.Zone), s.End.In(in.Zone)
 			if a.Hour()*60+a.Minute() < from || b.Hour()*60+b.Minute() > to {
 				j.bad("%s at %s is outside the usual hours", s.ID, a)
+			}
+			if sun, known := in.Sun[s.Date]; known && s.Kind != monthplan.Ordering && (s.Start.Before(sun[0]) || s.End.After(sun[1])) {
+				j.bad("%s at %s is in the dark", s.ID, a)
 			}
 		}
 		if dry && j.rained(s.Date) {
@@ -340,6 +349,11 @@ func (j *judge) repeats() {
 			if s.ID != t.ID && !strings.HasPrefix(s.ID, t.ID+":") {
 				continue
 			}
+			for _, x := range j.plan.Slots {
+				if t.Washes && x.Kind == monthplan.LetOut && x.Bed == t.Bed && !s.Start.Before(x.Start) {
+					j.bad("%s washes %s off", s.ID, x.ID)
+				}
+			}
 			if n++; n > 1 && (t.Every == 0 || daysBetween(last, s.Date) < t.Every) {
 				j.bad("%s again too soon", s.ID)
 			}
@@ -347,6 +361,27 @@ func (j *judge) repeats() {
 		}
 		if t.Times > 0 && n > t.Times {
 			j.bad("%s %d times", t.ID, n)
+		}
+	}
+}
+
+// traps: what a count reads was set so many nights before, in the same bed.
+func (j *judge) traps() {
+	stand := map[string]int{}
+	for _, t := range j.in.Tasks {
+		stand[t.ID] = t.Traps.Nights
+	}
+	for _, s := range j.plan.Slots {
+		n := stand[s.ID]
+		for _, o := range j.in.Offers {
+			if strings.HasPrefix(s.ID, "recount:"+o.Bed+":"+o.Pest) {
+				n = o.Traps.Nights
+			}
+		}
+		if x, ok := j.slots["set:"+s.ID]; n > 0 && (!ok || x.Bed != s.Bed || daysBetween(x.Date, s.Date) != n) {
+			j.bad("%s reads traps that were not set %d nights before", s.ID, n)
+		} else if n == 0 && ok {
+			j.bad("%s needs no traps", s.ID)
 		}
 	}
 }

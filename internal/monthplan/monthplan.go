@@ -74,7 +74,14 @@ type Task struct {
 	From, By  civil.Date // zero By is the end of the plan; a job that comes later is marked late
 	Minutes   int
 	Why       string
+	Traps     Traps // what a count reads
 	Manner
+}
+
+// Traps are what stands in a bed for so many nights before it is read.
+type Traps struct {
+	Words  string // such as "9 refuge traps"
+	Nights int    // 0: nothing is set before the count
 }
 
 // Course is a release of natural enemies, ordered already or to be ordered.
@@ -95,6 +102,7 @@ type Offer struct {
 	Products  []label.Request
 	// RecountDays is the time from the last lower step to the recount.
 	RecountDays int
+	Traps       Traps // what the counts read
 	Minutes     int
 	Why         string
 	// Part and Dry say when in the day the step is done, besides the label.
@@ -106,6 +114,9 @@ type Offer struct {
 	// GenerationDays is the shortest time of one generation of the pest; 0 is
 	// not known, and then nothing is said of rotation.
 	GenerationDays int
+	// Failed and Doubt say by label what the farm's own results speak against:
+	// a product that failed is not planned, one in doubt comes after the others.
+	Failed, Doubt map[string]string
 }
 
 // Input is all that a plan is made from.
@@ -204,10 +215,8 @@ type Plan struct {
 }
 
 const (
-	grid = 15 // minutes between the starts that are tried
-	// settled is how long natural enemies that were let out are counted on.
-	// Common practice.
-	settled   = 35
+	grid      = 15 // minutes between the starts that are tried
+	setTime   = 15 // minutes for setting traps
 	deskTime  = 15 // minutes for an order
 	waterTime = 30 // minutes for a watering round
 	// dailyFor is how many days a step of every day goes on without a count.

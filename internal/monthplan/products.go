@@ -39,11 +39,11 @@ func (p *planner) products() {
 type choice struct {
 	request label.Request
 	against []string
-	rank    [4]int
+	rank    [4]int // what has failed here, harm, mode of action, re-entry
 }
 
-// rank orders the products: the least harm first, then another mode of action
-// than the last one used here, then the shorter re-entry, then the name.
+// rank orders the products: what is in doubt here last, the least harm first,
+// then another mode of action than the last one used here, then the shorter re-entry, then the name.
 func (p *planner) rank(o Offer) []choice {
 	last := map[string]bool{}
 	var when civil.Date
@@ -62,12 +62,16 @@ func (p *planner) rank(o Offer) []choice {
 	var out []choice
 	for _, r := range o.Products {
 		c := choice{request: r}
+		if w := o.Doubt[r.Label.Key]; w != "" {
+			c.rank[0] = 1
+			c.against = append(c.against, w)
+		}
 		if b, ok := r.Label.Bees.Get(); ok {
-			c.rank[0]++
+			c.rank[1]++
 			c.against = append(c.against, "its label warns of bees: "+b)
 		}
 		if w, ok := r.Label.SignalWord.Get(); ok && (w == "danger" || w == "warning") {
-			c.rank[0] += map[string]int{"warning": 1, "danger": 2}[w]
+			c.rank[1] += map[string]int{"warning": 1, "danger": 2}[w]
 			c.against = append(c.against, "signal word "+w)
 		}
 		for _, g := range groups(r.Label) {
@@ -76,11 +80,11 @@ func (p *planner) rank(o Offer) []choice {
 			}
 			if w, next := generation(o.GenerationDays, p.in.Today.Sub(when)); w != "" {
 				c.against = append(c.against, "the last one here was of the same mode of action, group "+g+w)
-				c.rank[1] = max(c.rank[1], next)
+				c.rank[2] = max(c.rank[2], next)
 			}
 		}
 		hours, _ := label.REI(r.Label, r.Bed.Site, r.Bed.CropWord())
-		c.rank[2] = int(hours * 60)
+		c.rank[3] = int(hours * 60)
 		if len(c.against) == 0 {
 			c.against = append(c.against, fmt.Sprintf("re-entry %.4g hours", hours))
 		}
@@ -146,7 +150,7 @@ func (p *planner) offer(o Offer) (Slot, bool) {
 		from = civil.DateIn(last, p.in.Zone).AddDays(max(o.RecountDays, 1))
 	}
 	recount := Task{ID: "recount:" + o.Bed + ":" + o.Pest, Kind: Look, Bed: o.Bed, Pest: o.Pest, Text: "Count again", Rung: Recount,
-		From: from, Minutes: 30, Why: "the count that decides whether a product is needed"}
+		From: from, Minutes: 30, Traps: o.Traps, Why: "the count that decides whether a product is needed"}
 	if !p.task(recount) {
 		return refuse("the count that must come before it has no place")
 	}
@@ -158,6 +162,10 @@ func (p *planner) offer(o Offer) (Slot, bool) {
 	var refused []string
 	list := p.rank(o)
 	for i, c := range list {
+		if w := o.Failed[c.request.Label.Key]; w != "" {
+			refused = append(refused, c.request.Label.Product+": "+w)
+			continue
+		}
 		s, why, next, look := p.place(o, c, count, days)
 		if why != "" {
 			refused = append(refused, c.request.Label.Product+": "+why)
@@ -173,10 +181,14 @@ func (p *planner) offer(o Offer) (Slot, bool) {
 		}
 		s.Others = append(s.Others, refused...)
 		for _, other := range list[i+1:] {
+			if w := o.Failed[other.request.Label.Key]; w != "" {
+				s.Others = append(s.Others, other.request.Label.Product+": "+w)
+				continue
+			}
 			s.Others = append(s.Others, other.request.Label.Product+": "+join(other.against))
 		}
 		if len(list) > 1 {
-			s.Why = append(s.Why, "chosen of the labels entered: least harm first, then another mode of action, then the shorter re-entry")
+			s.Why = append(s.Why, "chosen of the labels entered: what has not failed here, least harm first, then another mode of action, then the shorter re-entry")
 		}
 		p.slots = append(p.slots, s)
 		return s, true

@@ -242,7 +242,10 @@ func random(r *rand.Rand) monthplan.Input {
 				case 1:
 					t.Chore = monthplan.Clear
 				case 2:
-					t.Every = 1 + r.IntN(4)
+					t.Every, t.Washes = 1+r.IntN(4), r.IntN(2) == 0
+					if t.Every == 1 {
+						t.Again = monthplan.Morning
+					}
 				case 3:
 					t.Every, t.Times = 7, 3
 				case 4:
@@ -254,10 +257,16 @@ func random(r *rand.Rand) monthplan.Input {
 				case 7:
 					t.Part, t.Dry = monthplan.Morning, true
 				}
+				if t.Manner == (monthplan.Manner{}) && r.IntN(3) == 0 {
+					t.Kind, t.Rung, t.Traps = monthplan.Look, monthplan.Free, monthplan.Traps{Words: "9 traps", Nights: r.IntN(3)}
+				}
 				in.Tasks = append(in.Tasks, t)
 			}
 			if r.IntN(2) == 0 {
 				o := monthplan.Offer{Bed: b.Code, Pest: pest, RecountDays: r.IntN(5), Minutes: 45, GenerationDays: []int{0, 0, 12}[r.IntN(3)]}
+				if r.IntN(3) == 0 {
+					o.Traps = monthplan.Traps{Words: "9 traps", Nights: 1 + r.IntN(2)}
+				}
 				if r.IntN(4) == 0 {
 					o.Part, o.Dry = monthplan.Evening, r.IntN(2) == 0
 				}

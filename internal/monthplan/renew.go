@@ -16,7 +16,12 @@ import (
 // renewed plans what follows an application that was made already.
 func (p *planner) renewed(o Offer) {
 	for _, r := range o.Products {
-		if r.Label.Key == o.Renews.Label {
+		w := o.Failed[r.Label.Key]
+		switch {
+		case r.Label.Key != o.Renews.Label:
+		case w != "":
+			p.miss(Unplaced{ID: "product:" + o.Bed + ":" + o.Pest + ":2", Bed: o.Bed, Pest: o.Pest, Text: r.Label.Product + " again", Why: w})
+		default:
 			p.renew(o, choice{request: r}, o.Renews.Date)
 		}
 	}
@@ -93,7 +98,7 @@ func (p *planner) another(o Offer, c choice, n int, prev, open, want, rain civil
 		from = latest(from, civil.DateIn(done, p.in.Zone).AddDays(1))
 	}
 	recount := Task{ID: fmt.Sprintf("recount:%s:%s:%d", o.Bed, o.Pest, n), Kind: Look, Bed: o.Bed, Pest: o.Pest, Text: "Count again", From: from,
-		Minutes: 30, Why: "the count that decides whether another application is needed"}
+		Minutes: 30, Traps: o.Traps, Why: "the count that decides whether another application is needed"}
 	if !p.task(recount) {
 		return miss("the count that must come before it has no place", civil.Date{}, nil)
 	}

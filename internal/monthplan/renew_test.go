@@ -11,6 +11,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/monthplan"
+	"leafturn/internal/schedule"
 	"leafturn/internal/units"
 )
 
@@ -199,4 +200,221 @@ func TestMake_Repeats(t *testing.T) {
 	require.Contains(t, slot(t, p, "pick:2").Why[0], "until the count of Thu 23 Jul")
 	in.Tasks[0].Standing = true
 	require.Equal(t, "pick", monthplan.Make(in).Standing[0].ID)
+}
+
+// Set in the evening, emptied every morning after.
+func TestMake_EmptiedInTheMorning(t *testing.T) {
+	in := base(nil)
+	sunny(&in)
+	in.Offers = nil
+	in.Tasks[0].Manner = monthplan.ReadManner("Set shelter traps at bloom height and empty them each morning", "evening and early morning")
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, "2026-07-20 19:00", slot(t, p, "pick").Start.In(in.Zone).Format("2006-01-02 15:04"))
+	require.Equal(t, "2026-07-21 06:00", slot(t, p, "pick:2").Start.In(in.Zone).Format("2006-01-02 15:04"))
+}
+
+// jet is a wash of every three days against the mites of B1, with a release
+// there on Monday 27 July.
+func jet() monthplan.Input {
+	in := base(nil)
+	in.Offers = nil
+	in.Agents = map[string]string{"mite_eater": "mite eaters"}
+	in.Tasks[0].Pest, in.Tasks[0].Manner = "mite", monthplan.Manner{Every: 3, Washes: true}
+	in.Courses = []monthplan.Course{{ID: "rel", Pest: "mite", Agent: "mite_eater", Request: schedule.ReleaseRequest{Bed: bed,
+		Agent: schedule.AgentRate{Agent: "mite_eater", Name: "mite eaters", Kind: schedule.PerM2, Rate: 5, LeadDays: 7}}}}
+	return in
+}
+
+func daysOf(p monthplan.Plan, id string) (days []string) {
+	for _, s := range p.Slots {
+		if s.ID == id || strings.HasPrefix(s.ID, id+":") && len(s.ID) <= len(id)+3 {
+			days = append(days, s.Date.String()[5:])
+		}
+	}
+	return days
+}
+
+// A water jet ends before natural enemies are let out, of which it would wash
+// off the most; it is not repeated where some were let out already.
+func TestMake_NoJetOnNaturalEnemies(t *testing.T) {
+	in := jet()
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, []string{"07-20", "07-23", "07-26"}, daysOf(p, "pick"))
+	require.Contains(t, slot(t, p, "pick").Why, "not again from Mon 27 Jul on: it would wash off mite eaters")
+	in.Tasks[0].Washes = false
+	require.Len(t, daysOf(monthplan.Make(in), "pick"), 10)
+	in = jet()
+	in.Courses = nil
+	in.Released = []farm.Release{{Bed: "B1", Agent: "mite_eater", Date: civil.MustParse("2026-07-10")}}
+	p = monthplan.Make(in)
+	require.Equal(t, []string{"07-20"}, daysOf(p, "pick"))
+	in.Released[0].Date = civil.MustParse("2026-06-10")
+	require.Len(t, daysOf(monthplan.Make(in), "pick"), 10)
+}
+
+// A further time that falls on a day without working hours comes on the next
+// one, and the one after it is counted from there.
+func TestMake_RepeatOnTheNextDay(t *testing.T) {
+	in := jet()
+	in.Courses = nil
+	in.Hours = everyDay()
+	in.Days = 27
+	delete(in.Hours, time.Sunday)
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, []string{"07-20", "07-23", "07-27", "07-30", "08-03", "08-06", "08-10", "08-13"}, daysOf(p, "pick"))
+	require.Contains(t, slot(t, p, "pick:3").Why[0], "again after 4 days")
+	require.Empty(t, p.Unplaced)
+	// One of every day is left out then, and says why.
+	in.Tasks[0].Every = 1
+	p = monthplan.Make(in)
+	require.Equal(t, "Sunday is no working day", p.Unplaced[0].Why)
+}
+
+// Two releases a week apart that are looked at after 7 and 14 days: one look on
+// the day that both fall on.
+func TestMake_OneLookForBoth(t *testing.T) {
+	in := jet()
+	in.Courses[0].Request.Agent.Releases, in.Courses[0].Request.Agent.IntervalDays = 2, 7
+	in.Courses[0].Request.Agent.CheckDays = []int{3, 10}
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	var looks []string
+	for _, s := range p.Slots {
+		if s.Kind == monthplan.Look {
+			looks = append(looks, s.Date.String()[5:])
+		}
+	}
+	require.Equal(t, []string{"07-30", "08-06", "08-13"}, looks)
+	require.Subset(t, slot(t, p, "rel:1:look:10").Why, []string{"10 days after those of Mon 27 Jul were let out", "3 days after those of Mon 3 Aug were let out"})
+}
+
+// A hand step that cannot be done in time says what is in the way.
+func TestMake_LateSaysWhy(t *testing.T) {
+	in := base(nil)
+	in.Tasks[0].By = in.Today
+	delete(in.Hours, time.Monday)
+	require.Contains(t, slot(t, monthplan.Make(in), "pick").Why, "late: wanted by Mon 20 Jul; what is in the way: Monday is no working day")
+}
+
+// What has failed on this farm is not planned; what is in doubt comes after
+// another product, whatever harm that does, and alone if there is none.
+func TestMake_OwnResults(t *testing.T) {
+	const id = "product:B1:slug"
+	in := base(nil)
+	other := read("other")
+	other.SignalWord = farm.Value("warning")
+	q := in.Offers[0].Products[0]
+	q.Label = other
+	in.Labels["other"] = other
+	in.Offers[0].Products = append(in.Offers[0].Products, q)
+	require.Equal(t, "bait", slot(t, monthplan.Make(in), id).Label)
+	in.Offers[0].Doubt = map[string]string{"bait": "does the pest resist it?"}
+	s := slot(t, monthplan.Make(in), id)
+	require.Equal(t, "other", s.Label)
+	require.Contains(t, s.Others, "Invented bait: does the pest resist it?")
+	in.Offers[0].Doubt, in.Offers[0].Failed = nil, map[string]string{"bait": "tried here 2 times"}
+	s = slot(t, monthplan.Make(in), id)
+	require.Equal(t, "other", s.Label)
+	require.Contains(t, s.Others, "Invented bait: tried here 2 times")
+	in.Offers[0].Products = in.Offers[0].Products[:1]
+	p := monthplan.Make(in)
+	require.Empty(t, applications(p))
+	require.Equal(t, "Invented bait: tried here 2 times", p.Unplaced[0].Why)
+	in.Offers[0].Doubt, in.Offers[0].Failed = map[string]string{"bait": "does the pest resist it?"}, nil
+	require.Equal(t, "bait", slot(t, monthplan.Make(in), id).Label)
+	// Nor is it used again after one that was made already.
+	in = base(weekly)
+	treated(&in, "2026-07-18")
+	in.Offers[0].Renews = in.History[0]
+	require.NotEmpty(t, applications(monthplan.Make(in)))
+	in.Offers[0].Failed = map[string]string{"bait": "tried here 2 times"}
+	p = monthplan.Make(in)
+	require.Empty(t, applications(p))
+	require.Equal(t, "tried here 2 times", p.Unplaced[0].Why)
+}
+
+// A count of Thursday whose traps stand two nights is set for on Tuesday; one
+// that is due today comes when they have stood, and says so.
+func TestMake_SetsTrapsBeforeTheCount(t *testing.T) {
+	in := base(nil)
+	in.Offers, in.Tasks = nil, []monthplan.Task{{ID: "count", Kind: monthplan.Look, Bed: "B1", Pest: "slug", Text: "Slugs", Minutes: 30, From: civil.MustParse("2026-07-23"),
+		Traps: monthplan.Traps{Words: "9 traps", Nights: 2}}}
+	p := monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, "2026-07-21 18:00", slot(t, p, "set:count").Start.In(in.Zone).Format("2006-01-02 15:04"))
+	require.Equal(t, "2026-07-23", slot(t, p, "count").Date.String())
+	in.Tasks[0].From, in.Tasks[0].By = in.Today, in.Today
+	p = monthplan.Make(in)
+	require.Equal(t, "2026-07-22", slot(t, p, "count").Date.String())
+	require.Contains(t, strings.Join(slot(t, p, "count").Why, "|"), "9 traps stand 2 nights before they are read, and are to be set first")
+	// The recount before a product is set for too.
+	in = base(nil)
+	in.Offers[0].Traps = monthplan.Traps{Words: "9 traps", Nights: 1}
+	p = monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.Equal(t, "2026-07-22", slot(t, p, "set:recount:B1:slug").Date.String())
+	// They are set after the step that the recount is to judge, not before it.
+	in.Tasks[0].From = civil.MustParse("2026-07-24")
+	in.Offers[0].RecountDays, in.Offers[0].Traps.Nights = 2, 5
+	p = monthplan.Make(in)
+	require.Empty(t, judged(in, p))
+	require.False(t, slot(t, p, "set:recount:B1:slug").Start.Before(slot(t, p, "pick").End))
+	require.Equal(t, "2026-07-29", slot(t, p, "recount:B1:slug").Date.String())
+	in.Tasks[0].Part = monthplan.Dark
+	for d := range in.Hours {
+		in.Hours[d] = []monthplan.Span{{From: 0, To: 24 * 60}}
+	}
+	p = monthplan.Make(in)
+	require.Equal(t, "22:00", slot(t, p, "pick").Start.In(in.Zone).Format("15:04"))
+	require.Equal(t, "2026-07-24 22:30", slot(t, p, "set:recount:B1:slug").Start.In(in.Zone).Format("2006-01-02 15:04"))
+}
+
+// Of several reasons the one that the grower can mend is told.
+func TestMake_SaysWhatCanBeMended(t *testing.T) {
+	in := base(nil)
+	in.Offers = nil
+	in.Hours = monthplan.Hours{time.Sunday: {{From: 600, To: 615}}}
+	require.Equal(t, "no working hour is free", monthplan.Make(in).Unplaced[0].Why)
+	in.Hours = monthplan.Hours{}
+	require.Contains(t, monthplan.Make(in).Unplaced[0].Why, "is no working day")
+}
+
+// While a product is applied nobody works in any bed, near or far: 40 CFR
+// 170.405 keeps people up to 100 ft away, and one person does all jobs. In a week
+// of cutting and watering in six beds no job falls into the 45 minutes.
+func TestMake_NobodyWorksWhileItIsApplied(t *testing.T) {
+	in := base(nil)
+	in.Cut = map[string][]time.Weekday{}
+	for i := range 6 {
+		b := bed
+		b.Code = fmt.Sprintf("C%d", i)
+		in.Beds = append(in.Beds, b)
+		in.Cut[b.Code] = []time.Weekday{time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday}
+	}
+	in.Water = []time.Weekday{time.Thursday, time.Friday}
+	p := monthplan.Make(in)
+	s := slot(t, p, "product:B1:slug")
+	near := 0
+	for _, x := range p.Slots {
+		require.True(t, x.ID == s.ID || !x.Start.Before(s.End) || !x.End.After(s.Start), x.ID)
+		if x.Date == s.Date {
+			near++
+		}
+	}
+	require.Greater(t, near, 6)
+}
+
+// Who counts or works in a bed with signs of a disease cleans up before the next.
+func TestMake_CleansAfterASickBed(t *testing.T) {
+	in := base(nil)
+	in.Sick = map[string]bool{"B1": true}
+	p := monthplan.Make(in)
+	const clean = "clean hands and tools after it: signs of a disease were found in B1"
+	require.Contains(t, slot(t, p, "pick").With, clean)
+	require.Contains(t, slot(t, p, "recount:B1:slug").With, clean)
+	in.Sick = nil
+	require.Empty(t, slot(t, monthplan.Make(in), "pick").With)
 }

@@ -9,6 +9,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/schedule"
 )
 
 // rogues takes sick plants out before anything else: blades, hands and
@@ -245,6 +246,10 @@ func (p *planner) task(t Task) bool {
 				why = c
 				return false
 			}
+			if w := p.set(t, d, last); w != "" {
+				why = w
+				return false
+			}
 			s := Slot{ID: t.ID, Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Rung: t.Rung, Start: start, End: end, Date: d}
 			s.Late = !t.By.IsZero() && d.After(t.By)
 			if t.Why != "" {
@@ -252,7 +257,7 @@ func (p *planner) task(t Task) bool {
 			}
 			switch {
 			case s.Late:
-				s.Why = append(s.Why, fmt.Sprintf("late: wanted by %s; %s before", t.By.Short(), cmp.Or(why, p.hourWords(t.Part, d.AddDays(-1)))))
+				s.Why = append(s.Why, fmt.Sprintf("late: wanted by %s; what is in the way: %s", t.By.Short(), cmp.Or(why, p.hourWords(t.Part, d.AddDays(-1)))))
 			case !t.By.IsZero():
 				s.Why = append(s.Why, "by "+t.By.Short())
 			}
@@ -265,12 +270,15 @@ func (p *planner) task(t Task) bool {
 			if t.Chore == Rogue {
 				s.Why = append(s.Why, "before cutting and all else in the bed")
 			}
+			if p.in.Sick[t.Bed] {
+				s.With = append(s.With, "clean hands and tools after it: signs of a disease were found in "+t.Bed)
+			}
 			p.slots = append(p.slots, s)
 			return true
 		}) {
 			return true
 		}
-		if why == "" {
+		if why == "" || strings.HasSuffix(why, freeDay) { // another reason tells more
 			why = p.hourWords(t.Part, d)
 		}
 	}
@@ -282,9 +290,45 @@ func (p *planner) task(t Task) bool {
 	return false
 }
 
+// set puts the traps of a count that is made on a day out, so many nights before:
+// in the evening, or else at any hour, once the steps that it is to judge are done. It says why it cannot, "" where it can or
+// nothing is to be set.
+func (p *planner) set(t Task, read civil.Date, after time.Time) string {
+	if t.Traps.Nights <= 0 {
+		return ""
+	}
+	day := read.AddDays(-t.Traps.Nights)
+	stand := fmt.Sprintf("%s stand %s before they are read", t.Traps.Words, nightWords(t.Traps.Nights))
+	if day.Before(p.in.Today) || p.at(day.AddDays(1), 0).Before(after) {
+		return stand + ", and are to be set first"
+	}
+	for _, part := range []Part{Evening, AnyHour} {
+		if p.starts(day, setTime, part, func(start, end time.Time) bool {
+			if start.Before(after) || p.closed(t.Bed, start, end) != "" {
+				return false
+			}
+			p.slots = append(p.slots, Slot{ID: "set:" + t.ID, Kind: Step, Bed: t.Bed, Pest: t.Pest, Text: "Set " + t.Traps.Words, Start: start, End: end, Date: day,
+				Why: []string{fmt.Sprintf("they stand %s and are read on %s; needless where they stand already", nightWords(t.Traps.Nights), read.Short())}})
+			return true
+		}) {
+			return ""
+		}
+	}
+	return stand + ", and no working hour is free to set them"
+}
+
+func nightWords(n int) string {
+	if n == 1 {
+		return "1 night"
+	}
+	return fmt.Sprintf("%d nights", n)
+}
+
 // repeats puts the further times of steps that are to be repeated into the
 // hours that are left: until the next count of the pest in the bed, which
-// decides; without one a step of every day goes on for a week.
+// decides; without one a step of every day goes on for a week. What washes
+// natural enemies off ends before they are let out. A time that finds no hour
+// on its day comes on one of the next, before the one after it is due.
 func (p *planner) repeats() {
 	for _, t := range p.in.Tasks {
 		first := slices.IndexFunc(p.slots, func(s Slot) bool { return s.ID == t.ID })
@@ -301,26 +345,71 @@ func (p *planner) repeats() {
 				until, why = s.Date, "until the count of "+s.Date.Short()
 			}
 		}
+		if day, name := p.letOutAfter(t.Bed, start.Date); t.Washes && !day.IsZero() && !day.After(until) {
+			until, why = day.AddDays(-1), "until the day before natural enemies are let out"
+			p.slots[first].Why = append(slices.Clone(start.Why), fmt.Sprintf("not again from %s on: it would wash off %s", day.Short(), name))
+		}
 		for n, d := 2, start.Date.AddDays(t.Every); !d.After(until) && (t.Times == 0 || n <= t.Times); n, d = n+1, d.AddDays(t.Every) {
-			miss, placed := "", false
-			if t.Dry {
-				miss = p.wet(d)
+			day, miss := p.oneMore(t, n, d, until, why)
+			if miss != "" {
+				p.miss(Unplaced{ID: fmt.Sprintf("%s:%d", t.ID, n), Bed: t.Bed, Pest: t.Pest, Text: t.Text + ", again on " + d.Short(), Why: miss})
+				continue
 			}
-			if miss == "" {
-				placed = p.starts(d, t.Minutes, t.Part, func(from, to time.Time) bool {
-					if miss = p.closed(t.Bed, from, to); miss != "" {
-						return false
-					}
-					p.slots = append(p.slots, Slot{ID: fmt.Sprintf("%s:%d", t.ID, n), Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Start: from, End: to, Date: d,
-						Why: []string{fmt.Sprintf("again after %s, %s", dayWords(t.Every), why)}})
-					return true
-				})
-			}
-			if !placed {
-				p.miss(Unplaced{ID: fmt.Sprintf("%s:%d", t.ID, n), Bed: t.Bed, Pest: t.Pest, Text: t.Text + ", again on " + d.Short(), Why: cmp.Or(miss, p.hourWords(t.Part, d))})
-			}
+			d = day
 		}
 	}
+}
+
+// letOutAfter is the first day from d on for which natural enemies are let out in
+// a bed, or d itself where some that were let out are counted on still.
+func (p *planner) letOutAfter(bed string, d civil.Date) (first civil.Date, name string) {
+	see := func(in, agent string, day civil.Date) {
+		if in != bed || d.Sub(day) > schedule.CountedOn {
+			return
+		}
+		if day.Before(d) {
+			day = d
+		}
+		if first.IsZero() || day.Before(first) {
+			first, name = day, cmp.Or(p.in.Agents[agent], agent)
+		}
+	}
+	for _, r := range p.in.Released {
+		see(r.Bed, r.Agent, r.Date)
+	}
+	for _, s := range p.slots {
+		if s.Kind == LetOut {
+			see(s.Bed, s.Agent, s.Date)
+		}
+	}
+	return first, name
+}
+
+// oneMore puts one further time of a step on the day it is due or one of the
+// next, and says where none was found why not on the first.
+func (p *planner) oneMore(t Task, n int, due, until civil.Date, why string) (day civil.Date, miss string) {
+	part := t.Part
+	if t.Again != "" {
+		part = t.Again
+	}
+	for d := due; d.Before(due.AddDays(t.Every)) && !d.After(until); d = d.AddDays(1) {
+		no := ""
+		if t.Dry {
+			no = p.wet(d)
+		}
+		if no == "" && p.starts(d, t.Minutes, part, func(from, to time.Time) bool {
+			if no = p.closed(t.Bed, from, to); no != "" {
+				return false
+			}
+			p.slots = append(p.slots, Slot{ID: fmt.Sprintf("%s:%d", t.ID, n), Kind: t.Kind, Bed: t.Bed, Pest: t.Pest, Text: t.Text, Start: from, End: to, Date: d,
+				Why: []string{fmt.Sprintf("again after %s, %s", dayWords(d.Sub(due)+t.Every), why)}})
+			return true
+		}) {
+			return d, ""
+		}
+		miss = cmp.Or(miss, no, p.hourWords(part, d))
+	}
+	return civil.Date{}, miss
 }
 
 func dayWords(n int) string {

@@ -15,16 +15,19 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"unicode/utf8"
 )
 
 // number is a plain number: it may begin with a sign and is no formula.
 var number = regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?$`)
 
 // runs reports whether a spreadsheet might run a cell: it begins with = + - @,
-// a tab or a line break, after any apostrophes, and is not a plain number.
+// also in the wide forms of East Asian text, a tab or a line break, after any
+// apostrophes, and is not a plain number.
 func runs(s string) bool {
 	s = strings.TrimLeft(s, "'")
-	return s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) && !number.MatchString(s)
+	first, _ := utf8.DecodeRuneInString(s)
+	return s != "" && strings.ContainsRune("=+-@＝＋－＠\t\r\n", first) && !number.MatchString(s)
 }
 
 // Guard makes a cell harmless to a spreadsheet. Line breaks become single

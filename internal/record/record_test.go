@@ -17,7 +17,7 @@ func TestGuard(t *testing.T) {
 	for in, want := range map[string]string{
 		"": "", "0": "0", "12.5": "12.5", "-3": "-3", "-3.5": "-3.5", "+7": "+7",
 		"=1+1": "'=1+1", "+cmd": "'+cmd", "-2+3": "'-2+3", "@SUM(A1)": "'@SUM(A1)", "\tx": "'\tx", "\rx": "'\nx", "-": "'-",
-		"'=1+1": "''=1+1", "'tis": "'tis", "a=b": "a=b", "\xff=": "\uFFFD=",
+		"'=1+1": "''=1+1", "'tis": "'tis", "a=b": "a=b", "\xff=": "\uFFFD=", "＝1+1": "'＝1+1", "＠x": "'＠x", "＋1": "'＋1", "－1": "'－1", "é=": "é=",
 	} {
 		require.Equal(t, want, record.Guard(in), "%q", in)
 		if !strings.ContainsAny(in, "\r") && !strings.Contains(in, "\xff") {

@@ -140,6 +140,10 @@ type ReleasePlan struct {
 	Words    string
 }
 
+// CountedOn is for how many days natural enemies that were let out are counted
+// on. Common practice.
+const CountedOn = 35
+
 const (
 	gateDays = 7   // the temperature and humidity of the week that begins with the release
 	search   = 366 // days looked ahead
@@ -274,7 +278,7 @@ func (q ReleaseRequest) free(d civil.Date) (civil.Date, string) {
 		for _, r := range q.Residues {
 			if end := r.Date.AddDays(r.WaitDays); !r.Date.After(d) && end.After(d) {
 				d, moved = end, true
-				why = fmt.Sprintf("%s of %s harms %s for %d days: the first day for a release after %s is %s", or(r.Active, r.Label), r.Date, q.Agent.Name, r.WaitDays, start, end)
+				why = fmt.Sprintf("%s of %s can harm %s for %s: the first day for a release after %s is %s", or(r.Active, r.Label), r.Date, q.Agent.Name, dayWords(r.WaitDays), start, end)
 			}
 		}
 	}
@@ -396,21 +400,35 @@ func (p *ReleasePlan) dates(q ReleaseRequest, day civil.Date, weather map[civil.
 	}
 }
 
+// sprayAfter says what a spray does to animals that were let out before it. The
+// wait is for those let out after it: whoever lives in the bed is hit whenever a
+// harmful product comes.
 func sprayAfter(agent string, release civil.Date, s Residue) string {
 	gap := s.Date.Sub(release)
+	when := dayWords(gap) + " after"
+	if gap == 0 {
+		when = "on the day of"
+	}
 	switch what := or(s.Active, s.Label); {
 	case gap < 0:
 	case !s.Known:
-		return fmt.Sprintf("%s on %s comes %d days after the release of %s on %s, and its effect on it is not known: look it up", what, s.Date, gap, agent, release)
-	case gap < s.WaitDays:
-		return fmt.Sprintf("%s on %s comes %d days after the release of %s on %s and harms it (wait %d days)", what, s.Date, gap, agent, release, s.WaitDays)
+		return fmt.Sprintf("%s on %s is %s the release of %s on %s, and what it does to them is not known: look it up", what, s.Date, when, agent, release)
+	case s.WaitDays > 0 && gap <= CountedOn:
+		return fmt.Sprintf("%s on %s is %s the release of %s on %s and can harm them (its residue does for %s)", what, s.Date, when, agent, release, dayWords(s.WaitDays))
 	}
 	return ""
 }
 
+func dayWords(n int) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return fmt.Sprintf("%d days", n)
+}
+
 // AfterRelease returns a warning for every release that a spray of some date
-// would undo: one made less than the wait before it, or any earlier one when
-// the effect is not known. agent gives the words for an agent's key; only
+// could undo: one made up to CountedOn days before it where its residue harms, or
+// any earlier one when the effect is not known. agent gives the words for an agent's key; only
 // releases of the agent that the residue was looked up for are to be passed.
 func AfterRelease(releases []farm.Release, agent string, spray Residue) []string {
 	var out []string

@@ -174,8 +174,14 @@ func TestRelease_Residues(t *testing.T) {
 	q.Residues = []schedule.Residue{{Date: day("2026-07-12"), Active: "spinosad", WaitDays: 7, Known: true}} // after the release
 	p = schedule.Release(q)
 	require.Equal(t, "2026-07-08", p.Release.String())
-	require.Contains(t, p.Warnings[0], "spinosad on 2026-07-12 comes 4 days after the release")
-	q.Residues[0].Date = day("2026-07-15") // 7 days after: the wait is over
+	require.Contains(t, p.Warnings[0], "spinosad on 2026-07-12 is 4 days after the release of Phytoseiulus persimilis on 2026-07-08 and can harm them (its residue does for 7 days)")
+	q.Residues[0].Date = day("2026-07-15") // the wait is for those let out after it: these live in the bed
+	require.Contains(t, schedule.Release(q).Warnings[0], "spinosad on 2026-07-15 is 7 days after")
+	q.Residues[0].Date = day("2026-07-08").AddDays(schedule.CountedOn)
+	require.Len(t, schedule.Release(q).Warnings, 1)
+	q.Residues[0].Date = q.Residues[0].Date.AddDays(1) // nobody counts on them any more
+	require.Empty(t, schedule.Release(q).Warnings)
+	q.Residues[0].Date, q.Residues[0].WaitDays = day("2026-07-12"), 0 // harmless
 	require.Empty(t, schedule.Release(q).Warnings)
 }
 
@@ -183,8 +189,13 @@ func TestAfterRelease(t *testing.T) {
 	releases := []farm.Release{{Bed: "B3", Date: day("2026-06-01")}, {Bed: "B4", Date: day("2026-06-10")}, {Bed: "B5", Date: day("2026-06-20")}}
 	spray := schedule.Residue{Date: day("2026-06-12"), Active: "spinosad", WaitDays: 7, Known: true}
 	got := schedule.AfterRelease(releases, "Orius", spray)
-	require.Len(t, got, 1)
-	require.Contains(t, got[0], "B4: spinosad on 2026-06-12 comes 2 days after")
+	require.Len(t, got, 2)
+	require.Contains(t, got[0], "B3: spinosad on 2026-06-12 is 11 days after")
+	require.Contains(t, got[1], "B4: spinosad on 2026-06-12 is 2 days after")
+	releases[1].Date = day("2026-06-11")
+	require.Contains(t, schedule.AfterRelease(releases, "Orius", spray)[1], "is 1 day after the release")
+	releases[1].Date = day("2026-06-12")
+	require.Contains(t, schedule.AfterRelease(releases, "Orius", spray)[1], "is on the day of the release")
 	spray.Known = false
 	require.Len(t, schedule.AfterRelease(releases, "Orius", spray), 2)
 }

@@ -233,6 +233,17 @@ func (b *builder) resisted(pest string, l farm.Label) []string {
 	return out
 }
 
+// doubt is 1 for a product whose mode of action the pest may resist: another one
+// comes before it.
+func (b *builder) doubt(x Line) int {
+	for _, l := range b.in.Labels {
+		if x.Rung == Product && x.Action == "label:"+l.Key && len(b.resisted(x.Pest, l)) > 0 {
+			return 1
+		}
+	}
+	return 0
+}
+
 func dayList(days []civil.Date) string {
 	words := make([]string, len(days))
 	for i, d := range days {
@@ -302,7 +313,7 @@ func (b *builder) harm(l farm.Label, agent, name string) []string {
 		case !known:
 			out = append(out, fmt.Sprintf("what %s does to %s is not known", x.Name, name))
 		case days > 0:
-			out = append(out, fmt.Sprintf("%s harms %s for %s", x.Name, name, dayWords(days)))
+			out = append(out, fmt.Sprintf("%s can harm %s for %s", x.Name, name, dayWords(days)))
 		}
 	}
 	return out

@@ -196,7 +196,7 @@ func TestProduct_SparesAgents(t *testing.T) {
 	for _, key := range []string{"soap", "paste", "dust"} {
 		require.True(t, has(l, "do:mite:label:"+key))
 	}
-	require.Contains(t, line(t, l, "do:mite:label:soap").Details, "not where you order natural enemies: soap harms hot mites for 7 days", "the same list offers the order")
+	require.Contains(t, line(t, l, "do:mite:label:soap").Details, "not where you order natural enemies: soap can harm hot mites for 7 days", "the same list offers the order")
 	require.Contains(t, line(t, l, "do:mite:label:paste").Details, "not where you order natural enemies: what mystery does to hot mites is not known")
 	require.NotContains(t, strings.Join(line(t, l, "do:mite:label:dust").Details, "\n"), "natural enemies")
 
@@ -211,7 +211,7 @@ func TestProduct_SparesAgents(t *testing.T) {
 		in.Done, in.Releases = x.done, x.releases
 		l := build(t, in, nil)
 		require.False(t, has(l, "do:mite:label:soap"), name)
-		require.Contains(t, line(t, l, "not:mite:soap:agents").Why, "soap harms "+x.says+" for 7 days")
+		require.Contains(t, line(t, l, "not:mite:soap:agents").Why, "soap can harm "+x.says+" for 7 days")
 		require.Contains(t, line(t, l, "not:mite:paste:agents").Why, "what mystery does to "+x.says+" is not known")
 		require.True(t, has(l, "do:mite:label:dust"), "known to be harmless")
 	}

@@ -333,7 +333,7 @@ func (b *builder) whyLater(bed, agent string, early civil.Date) string {
 	for _, r := range b.residues(bed, agent) { // the longest governs
 		if clear := r.Date.AddDays(r.WaitDays); clear.After(early) {
 			early = clear
-			words = fmt.Sprintf("%s of %s still harms it until %s (%d days)", r.Active, r.Date.Short(), clear.Short(), r.WaitDays)
+			words = fmt.Sprintf("%s of %s can still harm it until %s (%d days)", r.Active, r.Date.Short(), clear.Short(), r.WaitDays)
 		}
 	}
 	if words != "" {

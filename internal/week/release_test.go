@@ -52,12 +52,12 @@ func TestRelease_Residue(t *testing.T) {
 	require.Equal(t, day("2026-07-18"), x.By, "let out on Mon 20 July, more than 7 days after the soap of the 12th; two days to arrive")
 	require.Contains(t, x.Details[0], "Mon 20 Jul")
 	no := line(t, l, "not:mite:early:hot")
-	require.Equal(t, "soap of Sun 12 Jul still harms it until Sun 19 Jul (7 days)", no.Why)
+	require.Equal(t, "soap of Sun 12 Jul can still harm it until Sun 19 Jul (7 days)", no.Why)
 	require.Contains(t, no.Details, "B1: not before Mon 20 Jul")
 
 	oil := read("oil", "oil", "mite")
 	treated(&in, []farm.Label{soap(), oil}, put(1, "B1", oil, "earwig", "2026-07-05"), put(2, "B1", soap(), "earwig", "2026-07-12"))
-	require.Equal(t, "oil of Sun 5 Jul still harms it until Tue 4 Aug (30 days)", line(t, build(t, in, nil), "not:mite:early:hot").Why, "the longest, not the last")
+	require.Equal(t, "oil of Sun 5 Jul can still harm it until Tue 4 Aug (30 days)", line(t, build(t, in, nil), "not:mite:early:hot").Why, "the longest, not the last")
 	treated(&in, in.Labels, put(1, "B1", soap(), "earwig", "2026-07-10"), put(2, "B1", soap(), "earwig", "2026-07-12"))
 
 	// The version of the label under which it was applied tells the active.

@@ -128,7 +128,7 @@ func (b *builder) whyNotSettled(a *assess.Assessment, act Action, offer AgentOff
 		case !r.Known:
 			say("what %s of %s does to it is not known", name, r.Date.Short())
 		case r.Date.AddDays(r.WaitDays).After(s.release.Date):
-			say("%s of %s harms it for %s, and it was let out on %s", name, r.Date.Short(), dayWords(r.WaitDays), s.release.Date.Short())
+			say("%s of %s can harm it for %s, and it was let out on %s", name, r.Date.Short(), dayWords(r.WaitDays), s.release.Date.Short())
 		}
 	}
 	var unknown []string

@@ -121,7 +121,7 @@ func TestSettled_Why(t *testing.T) {
 		in = settlingInput(14, looked(1, today, farm.NotFound))
 		in.Labels = []farm.Label{soap()}
 		treated(&in, in.Labels, put(1, "B1", soap(), "earwig", c.on.String()))
-		require.Equal(t, c.said, strings.Contains(why(in), "soap of "+c.on.Short()+" harms it for 7 days"), c.on)
+		require.Equal(t, c.said, strings.Contains(why(in), "soap of "+c.on.Short()+" can harm it for 7 days"), c.on)
 	}
 
 	in = settlingInput(14, looked(1, today, farm.NotFound))

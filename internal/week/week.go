@@ -255,6 +255,7 @@ func (b *builder) finish() List {
 				compareDeadline(first[x.Pest], first[y.Pest]),
 				cmp.Compare(x.PestName, y.PestName),
 				cmp.Compare(x.Rung, y.Rung),
+				cmp.Compare(b.doubt(x), b.doubt(y)),
 				compareDeadline(x.By, y.By),
 				cmp.Compare(x.Ref, y.Ref),
 			)
