@@ -63,7 +63,7 @@ func (b *builder) usuallyDue(a *assess.Assessment) (Due, bool) {
 		return Due{a, step.AddDays(afterStepDays), "to see whether the step of " + step.Short() + " worked", "after", 0}, true
 	case a.Result.Verdict == verdict.Act:
 		return Due{a, last.AddDays(min(a.Pest.EveryDays, afterStepDays)), "over the action level at the last count", "after", 0}, true
-	case a.Rising() && a.Decider.Watch != nil && a.Decider.Value >= a.Decider.Watch.Value:
+	case a.Rising() && a.Decider.Watch != nil && (a.Result.Watched || a.Decider.Value >= a.Decider.Watch.Value):
 		return Due{a, last.AddDays(min(a.Pest.EveryDays, risingDays)), "rising and at the watch level", "recount", 0}, true
 	case a.Result.Verdict == verdict.Stale:
 		return Due{a, last.AddDays(a.Pest.EveryDays), fmt.Sprintf("last counted %d days ago", a.Age()), "round", 0}, true
@@ -72,7 +72,11 @@ func (b *builder) usuallyDue(a *assess.Assessment) (Due, bool) {
 		if r := a.Result.RecheckInDays; r > 0 {
 			in = min(in, r)
 		}
-		return Due{a, last.AddDays(in), "the regular round", "round", 0}, true
+		why := "the regular round"
+		if a.Result.Rule == verdict.RuleEnemies {
+			why = "to see whether natural enemies still hold"
+		}
+		return Due{a, last.AddDays(in), why, "round", 0}, true
 	}
 }
 
