@@ -7,6 +7,7 @@ import (
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/climate"
@@ -93,7 +94,7 @@ func (a *App) WeatherFile(ctx context.Context, r io.Reader, file string, o Weath
 	if err != nil {
 		return "", diag.Failf(err, "look at the file", "%s cannot be read", file)
 	}
-	days, notes, err := a.readWeather(text, file, o, tenths)
+	days, notes, err := a.readWeather(ctx, text, file, o, tenths)
 	if err != nil {
 		return "", kept(err, "nothing from this file was stored")
 	}
@@ -123,12 +124,16 @@ func (a *App) WeatherFile(ctx context.Context, r io.Reader, file string, o Weath
 
 // readWeather reads a file of weather in any form; notes tell what of it is
 // missing or was not used.
-func (a *App) readWeather(text []byte, file string, o WeatherFileOptions, tenths bool) (days []farm.WeatherDay, notes []string, err error) {
+func (a *App) readWeather(ctx context.Context, text []byte, file string, o WeatherFileOptions, tenths bool) (days []farm.WeatherDay, notes []string, err error) {
 	if !ingest.LooksLikeGHCN(text) {
 		if o != (WeatherFileOptions{}) || tenths {
 			return nil, nil, diag.Usagef("leave them out", "--station, --from, --to and --tenths are for a station's GHCN-Daily file, and %s is a table", file)
 		}
-		days, err = ingest.ParseWeather(bytes.NewReader(text), file, a.Today())
+		beside, err := a.weatherBeside(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		days, err = ingest.ParseWeatherBeside(bytes.NewReader(text), file, a.Today(), beside)
 		return days, missingNote(gaps(days)), err
 	}
 	so := ingest.StationOptions{Station: o.Station, Tenths: tenths, Today: a.Today()}
@@ -156,6 +161,27 @@ func (a *App) readWeather(text []byte, file string, o WeatherFileOptions, tenths
 		notes = append(notes, "not used: "+file+":"+f)
 	}
 	return s.Days, notes, nil
+}
+
+// weatherBeside is what the farm knows beside a file: its measured days and the
+// normals typed in.
+func (a *App) weatherBeside(ctx context.Context) (out ingest.WeatherBeside, err error) {
+	var stored []farm.WeatherDay
+	err = a.st.View(ctx, func(tx *store.Tx) (err error) { stored, err = tx.Weather(civil.Date{}, civil.Date{}); return err })
+	if err != nil {
+		return out, err
+	}
+	mean := map[civil.Date]float64{}
+	for _, d := range stored {
+		if !d.Forecast && d.MinC != nil && d.MaxC != nil {
+			mean[d.Date] = (*d.MinC + *d.MaxC) / 2
+		}
+	}
+	out.Measured = func(d civil.Date) (float64, bool) { m, ok := mean[d]; return m, ok }
+	if n := a.farm.Normals; len(n) == 12 {
+		out.Usual = func(m time.Month) (float64, bool) { return (n[m-1].MinC + n[m-1].MaxC) / 2, true }
+	}
+	return out, nil
 }
 
 // gaps are the days between the first and the last that lack one of the two temperatures.

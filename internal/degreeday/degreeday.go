@@ -94,7 +94,7 @@ func (m Model) Check() error {
 	case !slices.Contains(Cutoffs, m.Cutoff):
 		return fmt.Errorf("unknown cutoff %q: %w", m.Cutoff, ErrDomain)
 	case (m.Method == AverageMean || m.Method == AverageEnds) && m.Cutoff != Horizontal:
-		return fmt.Errorf("%s with a %s cutoff: averages know a horizontal one only: %w", m.Method, m.Cutoff, ErrDomain)
+		return fmt.Errorf("%s with cutoff %s: averages know a horizontal one only: %w", m.Method, m.Cutoff, ErrDomain)
 	}
 	return nil
 }

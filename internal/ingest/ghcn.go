@@ -427,6 +427,7 @@ func (g *ghcn) finish() (Station, error) {
 	if len(out.Days) == 0 && g.count() == 0 {
 		g.add(0, 0, "name days that it has with --from and --to", "no weather in it for the days that are wanted")
 	}
+	g.fold()
 	if err := g.list.Err(); err != nil {
 		return Station{}, err
 	}

@@ -79,6 +79,35 @@ func (p *problems) put(row, col int, d *diag.Problem) {
 
 func (p *problems) count() int { return len(p.list.Problems) }
 
+// Of problems with the same remedy, foldFirst are said, and the others are
+// counted, when there are more than foldAfter.
+const (
+	foldAfter = 5
+	foldFirst = 2
+)
+
+// fold makes many problems of one kind, as a file with two columns swapped
+// has on every row, a short message.
+func (p *problems) fold() {
+	all := map[string]int{}
+	for _, d := range p.list.Problems {
+		all[d.Do]++
+	}
+	seen := map[string]int{}
+	var kept []*diag.Problem
+	for _, d := range p.list.Problems {
+		seen[d.Do]++
+		switch n := all[d.Do]; {
+		case n <= foldAfter || seen[d.Do] <= foldFirst:
+			kept = append(kept, d)
+		case seen[d.Do] == n:
+			d.What += fmt.Sprintf(" (and so in %d more places between)", n-foldFirst-1)
+			kept = append(kept, d)
+		}
+	}
+	p.list.Problems = kept
+}
+
 // refuse makes a problem that has no place yet.
 func refuse(do, format string, args ...any) *diag.Problem {
 	return &diag.Problem{What: fmt.Sprintf(format, args...), Do: do, Usage: true}

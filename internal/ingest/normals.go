@@ -96,6 +96,7 @@ func ParseNormals(r io.Reader, file string) ([]farm.MonthNormal, error) {
 	if len(missing) > 0 {
 		t.add(0, 0, "write one row for each of the twelve months", "missing: %s", strings.Join(missing, ", "))
 	}
+	t.fold()
 	if err := t.list.Err(); err != nil {
 		return nil, err
 	}

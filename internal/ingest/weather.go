@@ -2,8 +2,11 @@ package ingest
 
 import (
 	"io"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
@@ -48,9 +51,22 @@ func weatherHeading(h string) (name, unit string, ok bool) {
 // A minimum above its maximum, a reading that cannot be (with a guess at what
 // it was meant to be), a column of Celsius that holds Fahrenheit, a date that
 // stands twice or out of order, and a date after today on a row that is no
-// forecast are problems. The error is a *diag.List with every
-// problem; the days that read well are returned beside it in date order.
+// forecast are problems. The error is a *diag.List with every problem, many of
+// one kind folded; the days that read well are returned beside it in date order.
 func ParseWeather(r io.Reader, file string, today civil.Date) ([]farm.WeatherDay, error) {
+	return ParseWeatherBeside(r, file, today, WeatherBeside{})
+}
+
+// WeatherBeside is what is known beside a file: the mean temperature measured
+// on a day, and the usual mean of a month. A nil function knows nothing.
+type WeatherBeside struct {
+	Measured func(civil.Date) (float64, bool)
+	Usual    func(time.Month) (float64, bool)
+}
+
+// ParseWeatherBeside reads as ParseWeather does, and finds Fahrenheit in a
+// column of Celsius by what is known beside the file too.
+func ParseWeatherBeside(r io.Reader, file string, today civil.Date, beside WeatherBeside) ([]farm.WeatherDay, error) {
 	t, ok := readTable(r, file, weatherColumns, weatherHeading)
 	if !ok || !t.need(map[string]string{"date": "date"}) {
 		return nil, t.list.Err()
@@ -97,8 +113,12 @@ func ParseWeather(r io.Reader, file string, today civil.Date) ([]farm.WeatherDay
 	if len(t.rows) == 0 && t.count() == 0 {
 		t.add(0, 0, "write one row for each day below the heading", "no weather in it")
 	}
-	t.notFahrenheit(days)
+	own := t.notFahrenheit(days)
 	slices.SortFunc(days, func(a, b farm.WeatherDay) int { return a.Date.Compare(b.Date) })
+	if t.count() == 0 && !own {
+		t.noJump(days, rows, beside)
+	}
+	t.fold()
 	return days, t.list.Err()
 }
 
@@ -115,9 +135,9 @@ const (
 // of 40 do, each of which could be true by itself.
 // A file with the very heading that FormatWeather writes is our own, and read
 // back as it was.
-func (t *table) notFahrenheit(days []farm.WeatherDay) {
+func (t *table) notFahrenheit(days []farm.WeatherDay) (own bool) {
 	if slices.EqualFunc(t.columns, weatherColumns, func(c column, name string) bool { return c.text == name }) {
-		return
+		return true
 	}
 	for _, c := range t.columns {
 		limit := map[string]float64{"min": hotMiddleMin, "max": hotMiddleMax, "soil": hotMiddleSoil}[c.name]
@@ -135,7 +155,73 @@ func (t *table) notFahrenheit(days []farm.WeatherDay) {
 			t.add(c.row, c.col, "if it is Fahrenheit, name it "+c.name+"_f", "the middle one of the %d readings below %s is %s °C", n, quote(c.text), number(all[n/2]))
 		}
 	}
+	return false
 }
+
+// Days that would fit their neighbours, or the usual weather, if they were
+// Fahrenheit, and that lie this far above them as Celsius. Common practice:
+// the means of two days next to each other do not lie so far apart in a cool
+// temperate climate, nor does a week from what is usual.
+const (
+	nextOver, nextWithin   = 20.0, 8.0
+	usualOver, usualWithin = 15.0, 10.0
+)
+
+// noJump finds winter days in Fahrenheit by the days next to them and by what
+// is usual.
+func (t *table) noJump(days []farm.WeatherDay, rows map[civil.Date]int, beside WeatherBeside) {
+	var low, high column
+	for _, c := range t.columns {
+		switch c.name {
+		case "min":
+			low = c
+		case "max":
+			high = c
+		}
+	}
+	if low.unit != "C" || high.unit != "C" {
+		return
+	}
+	mean := map[civil.Date]float64{}
+	for _, d := range days {
+		if d.MinC != nil && d.MaxC != nil {
+			mean[d.Date] = (*d.MinC + *d.MaxC) / 2
+		}
+	}
+	know := func(d civil.Date) (float64, bool) {
+		if m, ok := mean[d]; ok || beside.Measured == nil {
+			return m, ok
+		}
+		return beside.Measured(d)
+	}
+	var over, fahrenheit []float64
+	for _, d := range days {
+		m, ok := mean[d.Date]
+		if !ok {
+			continue
+		}
+		for _, by := range []int{-1, 1} {
+			next := d.Date.AddDays(by)
+			if n, ok := know(next); ok && m-n >= nextOver && math.Abs(units.Of(m, "F").Base()-n) <= nextWithin {
+				row := t.rows[slices.IndexFunc(t.rows, func(r []cell) bool { return r[0].row == rows[d.Date] })]
+				t.add(rows[d.Date], t.columnAt(row, "max"), "if it is Fahrenheit, write F behind the two, or name the columns "+low.name+"_f and "+high.name+"_f", "the mean of %s is %s °C, and that of %s is %s °C", d.Date, oneDecimal(m), next, oneDecimal(n))
+				break
+			}
+		}
+		if beside.Usual != nil {
+			if u, ok := beside.Usual(d.Date.Month); ok {
+				over, fahrenheit = append(over, m-u), append(fahrenheit, units.Of(m, "F").Base()-u)
+			}
+		}
+	}
+	slices.Sort(over)
+	slices.Sort(fahrenheit)
+	if n := len(over); n >= hotMiddleDays && over[n/2] >= usualOver && math.Abs(fahrenheit[n/2]) <= usualWithin {
+		t.add(low.row, low.col, "if they are Fahrenheit, name the columns "+low.name+"_f and "+high.name+"_f", "the middle one of %d days is %s °C warmer than what is usual here", n, oneDecimal(over[n/2]))
+	}
+}
+
+func oneDecimal(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
 
 // weatherDay reads one row; ok reports that its date is known.
 func (t *table) weatherDay(row []cell, today civil.Date) (d farm.WeatherDay, ok bool) {

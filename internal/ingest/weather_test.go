@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -183,4 +184,51 @@ func TestParseWeather_FahrenheitInACelsiusColumn(t *testing.T) {
 	}
 	_, err = ingest.ParseWeather(strings.NewReader(f.String()), "w", today)
 	require.ErrorContains(t, err, `w:1:6: the middle one of the 8 readings below "tmin_c" is 25 °C`)
+}
+
+// A file with its two columns swapped says so three times, not on every row.
+func TestParseWeather_ManyOfOneKindAreFolded(t *testing.T) {
+	var f strings.Builder
+	f.WriteString("date,min_c,max_c\n")
+	for i := range 40 {
+		fmt.Fprintf(&f, "%s,20,10\n", today.AddDays(i-50))
+	}
+	_, err := ingest.ParseWeather(strings.NewReader(f.String()), "w", today)
+	require.Equal(t, []string{
+		`w:2:12: the minimum "20" is above the maximum "10"`,
+		`w:3:12: the minimum "20" is above the maximum "10"`,
+		`w:41:12: the minimum "20" is above the maximum "10" (and so in 37 more places between)`,
+	}, list(t, err))
+}
+
+// Nights of 10 and days of 26 in Fahrenheit are -12 and -3 in Celsius; as
+// Celsius each could be, but not next to a frosty day nor in such a January.
+func TestParseWeather_FahrenheitBesideOtherDays(t *testing.T) {
+	first := civil.MustParse("2026-01-10")
+	frost := "date,min_c,max_c\n2026-01-08,-11,-3\n2026-01-09,-12,-4\n"
+	var f strings.Builder
+	for i := range 8 {
+		fmt.Fprintf(&f, "%s,%d,%d\n", first.AddDays(i), 10+i%2, 26+i%3)
+	}
+	said := "the mean of 2026-01-10 is 18.0 °C, and that of 2026-01-09 is -8.0 °C"
+	_, err := ingest.ParseWeather(strings.NewReader(frost+f.String()), "w", today)
+	require.ErrorContains(t, err, "w:4:15: "+said)
+	require.ErrorContains(t, err, "name the columns min_f and max_f")
+
+	text := "date,min_c,max_c\n" + f.String()
+	_, err = ingest.ParseWeather(strings.NewReader(text), "w", today)
+	require.NoError(t, err)
+	_, err = ingest.ParseWeatherBeside(strings.NewReader(text), "w", today, ingest.WeatherBeside{
+		Measured: func(d civil.Date) (float64, bool) { return -8, d == first.AddDays(-1) }})
+	require.ErrorContains(t, err, said)
+	usual := func(mean float64) ingest.WeatherBeside {
+		return ingest.WeatherBeside{Usual: func(time.Month) (float64, bool) { return mean, true }}
+	}
+	_, err = ingest.ParseWeatherBeside(strings.NewReader(text), "w", today, usual(-6))
+	require.ErrorContains(t, err, "w:1:6: the middle one of 8 days is 25.0 °C warmer than what is usual here")
+	_, err = ingest.ParseWeatherBeside(strings.NewReader(text), "w", today, usual(5)) // 14 °C over: no other unit
+	require.NoError(t, err)
+	// The first thaw after a frost, of 15 degrees in a day, is weather.
+	_, err = ingest.ParseWeather(strings.NewReader("date,min_c,max_c\n2026-01-08,-11,-3\n2026-01-09,3,13\n"), "w", today)
+	require.NoError(t, err)
 }
