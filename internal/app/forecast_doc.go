@@ -471,7 +471,7 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		add(report.Plain("Whether they go to their winter rest is not asked: give the farm's place with `leafturn farm set --at`."))
 	}
 	if predators {
-		add(report.Plain(fmt.Sprintf("One release in ten is taken not to settle (common practice). The others are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide and eggs hatch, so count a week after a release. %q, %q and %q are told apart at the weather and rates in the middle.",
+		add(report.Plain(fmt.Sprintf("One release in ten is taken not to settle (common practice), until `leafturn settled` tells. The others are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide and eggs hatch, so count a week after a release. %q, %q and %q are told apart at the weather and rates in the middle.",
 			growth.FallsAtOnce, growth.RisesThenFalls, growth.NeverControlled)).Cite(src.cite(predatorRefs(o)...)...))
 	}
 	if o.curve.Cap > 0 {

@@ -251,12 +251,14 @@ func pastPest(p catalog.Pest, r forecast.Record) PastPest {
 // factor is an error of ln as a factor.
 func factor(ln float64) string { return week.Number(math.Exp(ln)) }
 
+// better compares two errors as they are printed: a difference that nobody can
+// see is none.
 func better(ours, other float64) string {
 	switch {
+	case factor(ours) == factor(other):
+		return "the forecast was about as good"
 	case ours < other:
 		return "the forecast was better"
-	case ours == other:
-		return "both alike"
 	}
 	return "the forecast was not better"
 }

@@ -401,3 +401,36 @@ func TestForecast_ExpectedCrossing(t *testing.T) {
 	require.InDelta(t, 1-last, *w.Never, 1e-9)
 	require.Equal(t, w.Days[0].Date.AddDays(int(math.Round(sum/last))), *w.Expected)
 }
+
+// What was seen of a release stands in the place of the one in ten that is
+// taken not to settle: seen on 15 of 20 leaves it has; on none after 14 days
+// it has not, and on none after 7 it is too early to tell.
+func TestForecast_ReleaseThatWasLookedAt(t *testing.T) {
+	end := func(let string, look app.SettledOptions) (app.ForecastDay, string) {
+		a := miteFarm(t, 15, 25, map[string]string{"2026-07-22": someMites})
+		_, err := a.SetBed(ctx, app.BedOptions{Code: "A1", Leaves: "60"})
+		require.NoError(t, err)
+		_, err = a.Release(ctx, app.ReleaseOptions{Agent: "phytoseiulus_persimilis", Pest: "mite", Amount: "4000", Beds: []string{"A1"}, Date: civil.MustParse(let)})
+		require.NoError(t, err)
+		if look.Found || look.NotFound || look.Count != "" {
+			look.Agent, look.Beds, look.Date = "phytoseiulus_persimilis", []string{"A1"}, a.Today()
+			_, err = a.Settled(ctx, look)
+			require.NoError(t, err)
+		}
+		b := forecastOf(t, a, app.ForecastOptions{Pest: "mite", Bed: "A1"}).Beds[0]
+		return b.Ways[0].Days[len(b.Ways[0].Days)-1], strings.Join(b.Words, " ")
+	}
+	unseen, words := end("2026-07-08", app.SettledOptions{})
+	require.NotContains(t, words, "settled")
+	require.Greater(t, unseen.High90, 2.0, "one in ten does nothing")
+	seen, words := end("2026-07-08", app.SettledOptions{Count: "15/20"})
+	require.Contains(t, words, "it has settled (found on 15 of 20 looked at")
+	require.Less(t, seen.High90, 0.5)
+	gone, words := end("2026-07-08", app.SettledOptions{NotFound: true})
+	require.Contains(t, words, "is not in it: it has not settled (not found on Wed 22 Jul")
+	require.Greater(t, gone.Median, 2.0, "as with none let out")
+	unseen, _ = end("2026-07-15", app.SettledOptions{})
+	early, words := end("2026-07-15", app.SettledOptions{NotFound: true})
+	require.NotContains(t, words, "settled")
+	require.Equal(t, unseen, early)
+}

@@ -45,6 +45,8 @@ type hunter struct {
 	eats, breeds   growth.Curve
 	low, high      float64
 	growth, hunger catalog.GrowthCurve
+	checkDays      []int
+	successPct     *float64
 }
 
 // outlooks makes the forecasts of a pest's beds from what was known on a day.
@@ -99,7 +101,7 @@ func (a *App) outlooksOf(ctx context.Context, s snapshot, p catalog.Pest, days, 
 		breeds, ok1 := a.cat.GrowthCurve(g.Key, catalog.Increase)
 		eats, ok2 := a.cat.GrowthCurve(g.Key, catalog.Appetite)
 		if ok1 && ok2 {
-			o.hunters = append(o.hunters, hunter{g.Key, g.Latin, curveOf(eats), curveOf(breeds), eats.Low, eats.High, breeds, eats})
+			o.hunters = append(o.hunters, hunter{g.Key, g.Latin, curveOf(eats), curveOf(breeds), eats.Low, eats.High, breeds, eats, g.CheckDays, g.SuccessPct})
 		}
 	}
 	if o.w, err = a.weatherOn(ctx, s.on); err != nil {
@@ -403,12 +405,21 @@ func (o *outlooks) record(out *outlook) {
 		case leaves == 0:
 			say("the release of %s on %s is not in it: how many there are to a leaf takes the bed's leaves a plant (`leafturn bed set %s --leaves N`)", h.name, r.Date.Short(), x.Bed.Code)
 		default:
+			settled, failed, seen := week.Settled(r, o.s.releases, o.s.done, o.s.on, h.checkDays, h.successPct)
+			if failed {
+				say("the release of %s on %s is not in it: it has not settled (%s)", h.name, r.Date.Short(), seen)
+				continue
+			}
 			per := r.Amount / leaves
-			out.recorded = append(out.recorded, h.step(max(r.Date.Sub(from), 0), per))
+			step, words := h.step(max(r.Date.Sub(from), 0), per), ""
+			if settled {
+				step.Release.Fails, words = 0, "; it has settled ("+seen+")"
+			}
+			out.recorded = append(out.recorded, step)
 			if r.Date.Before(from) {
 				out.predators += per
 			}
-			say("the release of %s on %s is in it: %s to a leaf", h.name, r.Date.Short(), week.Number(per))
+			say("the release of %s on %s is in it: %s to a leaf%s", h.name, r.Date.Short(), week.Number(per), words)
 		}
 	}
 }

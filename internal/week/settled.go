@@ -56,6 +56,25 @@ func (b *builder) settling(bed, pest, agent string, offer AgentOffer) settling {
 	return s
 }
 
+// Settled says what was seen of one release by a day: neither yes nor
+// no where nobody has looked or it is too early to tell.
+func Settled(r farm.Release, all []farm.Release, done []farm.Done, today civil.Date, checkDays []int, successPct *float64) (yes, no bool, words string) {
+	b := &builder{in: Input{Today: today, Releases: all, Done: done}}
+	before := civil.Date{}
+	for _, x := range b.releasesOf(r.Bed, r.Pest, r.Agent) {
+		if x.Date.After(r.Date) {
+			before = x.Date
+			break
+		}
+	}
+	d, ok := b.answer(r, before)
+	if !ok {
+		return false, false, ""
+	}
+	state, words := judge(d, r, AgentOffer{Rate: schedule.AgentRate{CheckDays: checkDays}, SuccessPct: successPct})
+	return state == settled, state == failed, words
+}
+
 // releasesOf lists the releases of an agent against a pest in a bed by day.
 func (b *builder) releasesOf(bed, pest, agent string) []farm.Release {
 	var out []farm.Release
