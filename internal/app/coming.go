@@ -12,9 +12,6 @@ import (
 	"leafturn/internal/week"
 )
 
-// comingPaths is enough for chances in tenths.
-const comingPaths = 400
-
 // coming adds to the week's facts what the forecast says of the beds that it
 // may move a line of: those on hold or to be acted in, with a fresh count that
 // found some.
@@ -33,7 +30,7 @@ func (a *App) coming(ctx context.Context, s snapshot, in *week.Input) error {
 		if len(mine) == 0 {
 			continue
 		}
-		o, _, err := a.outlooksOf(ctx, s, p, forecast.MostDays, comingPaths, 1, false)
+		o, _, err := a.outlooksOf(ctx, s, p, forecast.MostDays, forecast.UsualPath, 1, false)
 		if err != nil {
 			return err
 		}

@@ -86,8 +86,8 @@ func TestComing_IsTheForecast(t *testing.T) {
 		require.Len(t, c.Within, len(b.Ways[0].Days))
 		require.Len(t, c.Within, forecast.MostDays+1)
 		for d, x := range b.Ways[0].Days {
-			require.InDelta(t, *x.Within, c.Within[d], 0.05, "%s, day %d", code, d)
-			require.InDelta(t, *x.Over, c.Over[d], 0.05, "%s, day %d", code, d)
+			require.InDelta(t, *x.Within, c.Within[d], 1e-12, "%s, day %d", code, d)
+			require.InDelta(t, *x.Over, c.Over[d], 1e-12, "%s, day %d", code, d)
 		}
 		if c.With == nil {
 			continue
@@ -97,12 +97,32 @@ func TestComing_IsTheForecast(t *testing.T) {
 			if w.Key == "agent:"+c.Agent {
 				require.Equal(t, *w.On, c.Let)
 				for d, x := range w.Days {
-					require.InDelta(t, *x.Over, c.With[d], 0.06, "%s with %s, day %d", code, c.Agent, d)
+					require.InDelta(t, *x.Over, c.With[d], 1e-12, "%s with %s, day %d", code, c.Agent, d)
 				}
 			}
 		}
 	}
 	require.Positive(t, released)
+}
+
+// The round leaves out a bed at the forecast's own chance for the week.
+func TestRound_ChanceIsTheForecasts(t *testing.T) {
+	ctx := context.Background()
+	a, day := hotFarm(t)
+	in, err := a.weekInput(ctx, day)
+	require.NoError(t, err)
+	doc, err := a.Round(ctx, day, "", "13:00")
+	require.NoError(t, err)
+	seen := 0
+	for _, s := range doc.Data.(RoundData).Stops {
+		for _, l := range s.Looks {
+			if c, ok := in.Coming[[2]string{s.Bed, l.Pest}]; ok {
+				seen++
+				require.InDelta(t, c.Within[7], *l.Chance, 1e-12, s.Bed)
+			}
+		}
+	}
+	require.Positive(t, seen)
 }
 
 // What is believed today of a bed counted days ago has grown with the warm days

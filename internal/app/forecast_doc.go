@@ -220,7 +220,7 @@ func forecastSentences(b *ForecastBed, w *ForecastWay, p catalog.Pest, name stri
 	out := []string{fmt.Sprintf("%s had %s %s on %s.", upperWord(name), week.Number(*b.Value), unit, b.Counted.Short()),
 		fmt.Sprintf("If nothing more is done it could have %s on %s; %s.", b.density(end.Median), end.Date.Short(), b.spreadWords(end))}
 	if b.ActFrom == nil {
-		return append(out, "No action level is known in this measure, so no chance of passing one.")
+		return append(out, "No action level is known in this measure at this stage, so no chance of passing one.")
 	}
 	now, by := w.Days[0], *end.Within
 	level := "the action level of " + week.Number(*b.ActFrom)

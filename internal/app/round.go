@@ -68,7 +68,7 @@ func (a *App) Round(ctx context.Context, day civil.Date, minutesWord, startWord 
 			closed[d.Assessment.Bed.Code] = true
 			continue
 		}
-		it, err := a.roundItem(d)
+		it, err := a.roundItem(in, d)
 		if err != nil {
 			return nil, err
 		}
@@ -127,7 +127,7 @@ func (a *App) shutBeds(in week.Input, at time.Time, known bool) map[string]label
 	return out
 }
 
-func (a *App) roundItem(d week.Due) (roundItem, error) {
+func (a *App) roundItem(in week.Input, d week.Due) (roundItem, error) {
 	x := d.Assessment
 	u := x.Pest.Units[0]
 	if x.Decider != nil {
@@ -144,6 +144,12 @@ func (a *App) roundItem(d week.Due) (roundItem, error) {
 		m.Setup, m.Each = 2, 0.5
 	}
 	it.minutes = m.Setup + m.Each*float64(n)
+	if c, ok := in.Coming[[2]string{x.Bed.Code, x.Pest.Key}]; ok {
+		if p, ok := c.WithinBy(in.Today.AddDays(7)); ok {
+			it.chance = &p
+			return it, nil
+		}
+	}
 	b, known, err := trendOf(*x)
 	switch {
 	case err != nil:

@@ -22,6 +22,10 @@ type Coming struct {
 	Let         civil.Date
 }
 
+// WithinBy is the chance to have been at or over the level by a day, false
+// beyond the days that the forecast tells.
+func (c Coming) WithinBy(d civil.Date) (float64, bool) { return c.by(c.Within, d) }
+
 // by is the chance by a day, false beyond the days that the forecast tells.
 func (c Coming) by(within []float64, d civil.Date) (float64, bool) {
 	i := d.Sub(c.From)
