@@ -281,11 +281,15 @@ func actionSection(b *ForecastBed, key string) []report.Section {
 		sec.Table = t
 	}
 	var hand []string
+	open := "open"
 	for _, w := range b.Ways {
 		switch {
 		case w.Reckoned, b.HotSpot: // said of the bed already
 		case w.Open && !strings.HasPrefix(w.Key, "agent:") && !strings.HasPrefix(w.Key, "label:"):
 			hand = append(hand, w.Name)
+			if len(w.Notes) > 0 { // the bed is closed, for all hand work alike
+				open = fmt.Sprintf("open from %s, %s", w.On.Short(), strings.Join(w.Notes, "; "))
+			}
 		case w.Open:
 			notes = append(notes, fmt.Sprintf("%s: open from %s, but not reckoned: %s", w.Name, w.On.Short(), w.How))
 		default:
@@ -293,7 +297,7 @@ func actionSection(b *ForecastBed, key string) []report.Section {
 		}
 	}
 	if len(hand) > 0 {
-		notes = append(notes, fmt.Sprintf("by hand (%s): open, but what it does here is not known yet: count before and after it, and `leafturn worked` tells", strings.Join(hand, ", ")))
+		notes = append(notes, fmt.Sprintf("by hand (%s): %s, but what it does here is not known yet: count before and after it, and `leafturn worked` tells", strings.Join(hand, ", "), open))
 	}
 	sec.Notes = report.Lines(notes...)
 	if sec.Table == nil && len(notes) == 0 {

@@ -1,6 +1,7 @@
 package week
 
 import (
+	"fmt"
 	"slices"
 
 	"leafturn/internal/assess"
@@ -42,14 +43,32 @@ func Options(in Input, a *assess.Assessment) []Option {
 			if own, ok := b.own(a.Pest.Key, act.Key); ok && own.PassedOver() {
 				o.Day, o.Why = civil.Date{}, []string{own.Words()}
 			}
+			b.whenOpen(a.Bed.Code, &o)
 			out = append(out, o)
 		}
 	}
-	out = append(out, Releases(in, a)...)
+	for _, o := range Releases(in, a) {
+		b.whenOpen(a.Bed.Code, &o)
+		out = append(out, o)
+	}
 	if b.hasProductRung(*a) {
 		out = append(out, b.productOptions(a)...)
 	}
 	return out
+}
+
+// whenOpen lets a step wait until its bed is open for re-entry; where nobody
+// has read for how long it is closed, the step is not open.
+func (b *builder) whenOpen(bed string, o *Option) {
+	until, shut := b.shut[bed]
+	switch {
+	case !shut || !o.Open():
+	case until.IsZero():
+		o.Day, o.Why = civil.Date{}, []string{"keep out until the re-entry interval has been read off the label"}
+	case !civil.DateIn(until, b.in.Zone).Before(o.Day):
+		o.Day = civil.DateIn(until, b.in.Zone)
+		o.Notes = append(o.Notes, fmt.Sprintf("keep out until %s (re-entry)", until.In(b.in.Zone).Format("Mon 2 Jan 15:04")))
+	}
 }
 
 // Releases is the natural enemies among the Options.

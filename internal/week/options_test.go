@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -67,6 +68,29 @@ func TestOptions(t *testing.T) {
 	// A step that has failed here is not open.
 	in.Own = map[string][]effect.Own{"mite": {{Key: "mite_jet", Name: "jet", Tries: 2, Percent: 5, Low: -10, High: 20, Compared: true}}}
 	require.False(t, option(t, week.Options(in, &a), "mite_jet").Open())
+}
+
+// Hand work waits until a closed bed opens; where nobody has read for how long
+// it is closed, it is not open.
+func TestOptions_ClosedBed(t *testing.T) {
+	a := found("A1", mites(), day("2026-07-13"), 1)
+	in := input(a)
+	l := bait()
+	l.REIHours = farm.Value(48.0)
+	in.Treatments = []farm.Treatment{{ID: 1, Bed: "A1", Label: l.Key, Date: today, End: today.In(in.Zone).Add(8 * time.Hour), EndKnown: true}}
+	in.Versions = map[int64]farm.Label{1: l}
+	jet := option(t, week.Options(in, &a), "mite_jet")
+	require.Equal(t, today.AddDays(2), jet.Day)
+	require.Contains(t, jet.Notes[0], "keep out until")
+	require.Contains(t, jet.Notes[0], "08:00 (re-entry)")
+	require.Equal(t, today.AddDays(7), option(t, week.Options(in, &a), "agent:hot").Day, "they come when it is open again")
+
+	l.REIHours = farm.Stated[float64]{}
+	in.Versions[1] = l
+	jet = option(t, week.Options(in, &a), "mite_jet")
+	require.False(t, jet.Open())
+	require.Contains(t, jet.Why[0], "read off the label")
+	require.False(t, option(t, week.Options(in, &a), "agent:hot").Open())
 }
 
 // A label whose facts are known is open; a blank one refuses with what to look
