@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"math"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -103,6 +104,22 @@ func TestComing_IsTheForecast(t *testing.T) {
 		}
 	}
 	require.Positive(t, released)
+}
+
+// Errors are compared as they are printed: 1.71 and 1.74 both print as 1.7.
+func TestBetter(t *testing.T) {
+	for _, x := range []struct {
+		ours, other float64
+		says        string
+	}{
+		{1.71, 1.74, "the forecast was about as good"},
+		{1.74, 1.71, "the forecast was about as good"},
+		{1.5, 1.5, "the forecast was about as good"},
+		{1.5, 1.7, "the forecast was better"},
+		{1.7, 1.5, "the forecast was not better"},
+	} {
+		require.Equal(t, x.says, better(math.Log(x.ours), math.Log(x.other)), "%g and %g", x.ours, x.other)
+	}
 }
 
 // The round leaves out a bed at the forecast's own chance for the week.

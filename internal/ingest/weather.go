@@ -204,7 +204,7 @@ func (t *table) noJump(days []farm.WeatherDay, rows map[civil.Date]int, beside W
 			next := d.Date.AddDays(by)
 			if n, ok := know(next); ok && m-n >= nextOver && math.Abs(units.Of(m, "F").Base()-n) <= nextWithin {
 				row := t.rows[slices.IndexFunc(t.rows, func(r []cell) bool { return r[0].row == rows[d.Date] })]
-				t.add(rows[d.Date], t.columnAt(row, "max"), "if it is Fahrenheit, write F behind the two, or name the columns "+low.name+"_f and "+high.name+"_f", "the mean of %s is %s °C, and that of %s is %s °C", d.Date, oneDecimal(m), next, oneDecimal(n))
+				t.add(rows[d.Date], t.columnAt(row, "max"), "if it is Fahrenheit, write F behind the two, or name the columns "+low.name+"_f and "+high.name+"_f; if it is right, leave the row out and enter the day by hand", "the mean of %s is %s °C, and that of %s is %s °C", d.Date, oneDecimal(m), next, oneDecimal(n))
 				break
 			}
 		}
