@@ -322,3 +322,16 @@ func TestSeasonAsYear(t *testing.T) {
 	l = with(func(l *farm.Label) { l.MaxPer = "" })
 	require.Empty(t, label.SeasonAsYear(l).MaxPer, "unknown stays unknown")
 }
+
+// A maximum that is used up to the last pound leaves nothing, whatever the
+// rounding of the sum: twice 8 oz on 1000 sq ft is 1 lb.
+func TestPlan_NothingIsLeftOfAMaximum(t *testing.T) {
+	l := with(func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "lb/1000 sq ft")) })
+	r := ask(l, "2026-06-15")
+	r.History = puts(l, "2026-04-01", "2026-05-01")
+	for i := range r.History {
+		r.History[i].Amount, r.History[i].AreaM2 = units.Of(8, "oz wt"), 1000*0.3048*0.3048
+	}
+	r.Amount = units.Of(0.5, "lb/1000 sq ft")
+	require.Regexp(t, `more would go above it, 0 is left$`, refused(t, label.Plan(r), label.CodeMaxAmount, "").Words)
+}

@@ -418,3 +418,26 @@ func TestMake_CleansAfterASickBed(t *testing.T) {
 	in.Sick = nil
 	require.Empty(t, slot(t, monthplan.Make(in), "pick").With)
 }
+
+// Of the counts and steps of one day, those in clean beds come first: hands and
+// tools carry a disease (the order of the cutting, too).
+func TestMake_WorksInCleanBedsFirst(t *testing.T) {
+	in := base(nil)
+	in.Beds = append(in.Beds, farm.Bed{Code: "B2", LengthM: 10, WidthM: 1.2, Site: farm.Outdoor})
+	in.Tasks = []monthplan.Task{
+		{ID: "count:B1", Kind: monthplan.Look, Bed: "B1", Pest: "thrips", Text: "Count thrips", Minutes: 30},
+		{ID: "count:B2", Kind: monthplan.Look, Bed: "B2", Pest: "thrips", Text: "Count thrips", Minutes: 30},
+	}
+	first := func(a, b string) {
+		t.Helper()
+		p := monthplan.Make(in)
+		require.False(t, slot(t, p, "count:"+b).Start.Before(slot(t, p, "count:"+a).End), "%s before %s", a, b)
+		require.Equal(t, slot(t, p, "count:"+a).Date, slot(t, p, "count:"+b).Date)
+	}
+	first("B1", "B2")
+	in.Sick = map[string]bool{"B1": true}
+	first("B2", "B1")
+	in.Tasks[0].By = civil.MustParse("2026-07-20") // what is wanted sooner stays first
+	in.Tasks[1].By = civil.MustParse("2026-07-25")
+	first("B1", "B2")
+}
