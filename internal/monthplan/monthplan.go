@@ -239,6 +239,7 @@ func Make(in Input) Plan {
 	}
 	p.rogues()
 	p.cutting()
+	p.cuttingNext()
 	p.watering()
 	p.tasks()
 	p.courses()
@@ -285,7 +286,8 @@ type planner struct {
 	standing []Task
 	events   []Event
 	unplaced []Unplaced
-	missing  map[string]bool // IDs of unplaced jobs
+	missing  map[string]bool         // IDs of unplaced jobs
+	cutNext  map[string][]label.Work // by bed: the cutting of the week after the plan
 }
 
 // at is the instant of a clock time on a day.

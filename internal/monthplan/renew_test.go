@@ -441,3 +441,30 @@ func TestMake_WorksInCleanBedsFirst(t *testing.T) {
 	in.Tasks[1].By = civil.MustParse("2026-07-25")
 	first("B1", "B2")
 }
+
+// The cutting days of the week after the plan count: on its last day no product
+// closes a bed that is to be cut two days later.
+func TestMake_MindsTheCuttingAfterThePlan(t *testing.T) {
+	in := base(func(l *farm.Label) { l.REIHours = farm.Value(96.0) })
+	in.Days = 7 // Monday 20 to Sunday 26 July
+	in.Cut = map[string][]time.Weekday{"B1": {time.Monday, time.Wednesday, time.Friday}}
+	place := func() (civil.Date, bool) {
+		for _, s := range monthplan.Make(in).Slots {
+			if s.Kind == monthplan.Applying {
+				return s.Date, true
+			}
+		}
+		return civil.Date{}, false
+	}
+	_, ok := place() // no four days lie between two of them
+	require.False(t, ok)
+	// Thursday 07:15 and 96 hours is Monday 07:15: after the cutting at 06:00 of
+	// Monday the 27th, and well before that of Tuesday the 28th.
+	in.Cut["B1"] = []time.Weekday{time.Monday}
+	_, ok = place()
+	require.False(t, ok)
+	in.Cut["B1"] = []time.Weekday{time.Tuesday}
+	d, ok := place()
+	require.True(t, ok)
+	require.Equal(t, "2026-07-23", d.String())
+}
