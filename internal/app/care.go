@@ -95,5 +95,13 @@ func (a *App) strangeActives(l farm.Label) []string {
 			out = append(out, fmt.Sprintf("the label gives %s the group %s, and it is known here (from memory) as %s: look at the label again; what stands on it counts", x.Name, x.Group.Value, known))
 		}
 	}
+	for _, k := range l.KeepApart {
+		_, known := a.cat.ActiveKey(k.Active)
+		if !known && !slices.ContainsFunc(a.cat.Actives(), func(y catalog.Active) bool {
+			return label.IsKind(k.Active, y.Key) || slices.ContainsFunc(y.Aliases, func(name string) bool { return label.IsKind(k.Active, name) })
+		}) {
+			out = append(out, fmt.Sprintf("keep_apart: %q is no active ingredient that is known here, and only a label that names it so is kept apart: write each active ingredient that is meant", k.Active))
+		}
+	}
 	return out
 }

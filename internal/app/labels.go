@@ -29,7 +29,21 @@ func (a *App) AddLabel(ctx context.Context, r io.Reader, file string, day civil.
 	if err != nil {
 		return Said{}, kept(err, "nothing from this file was stored")
 	}
-	return a.storeLabel(ctx, l, file, day, check)
+	entered := l.Entered
+	said, err := a.storeLabel(ctx, l, file, day, check)
+	if err == nil {
+		err = a.st.View(ctx, func(tx *store.Tx) error {
+			versions, err := tx.LabelVersions(l.Key)
+			if errors.Is(err, store.ErrUnknownLabel) {
+				err = nil
+			}
+			if !entered.IsZero() && entered != day && !slices.ContainsFunc(versions, func(v farm.Label) bool { return v.Entered == entered }) {
+				said.Warnings = append(said.Warnings, fmt.Sprintf("entered = %q is not used: the label stands from %s on; a day before today is given with --date", entered, day))
+			}
+			return err
+		})
+	}
+	return said, err
 }
 
 // storeLabel stores a checked label as its next version, unless it says what

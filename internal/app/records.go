@@ -472,7 +472,7 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	}
 	area := "area not known"
 	if d.AreaM2 != nil {
-		area = strconv.FormatFloat(*d.AreaM2, 'f', -1, 64) + " m²"
+		area = strconv.FormatFloat(*d.AreaM2, 'g', 10, 64) + " m²"
 	}
 	say("Where: %s, bed %s (%s), %s; %s; crop: %s", place, d.Bed, d.Site, where, area, d.Crop)
 	end := "ended " + long(d.End, d.Zone)

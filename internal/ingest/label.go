@@ -4,6 +4,7 @@ import (
 	"errors"
 	"io"
 	"maps"
+	"reflect"
 	"regexp"
 	"slices"
 	"strconv"
@@ -324,6 +325,11 @@ func (p *labelParser) readList(l *farm.Label, f labelField, v any, k keyPlace) {
 		return
 	}
 	for _, item := range items {
+		if word, plain := scalar(item); plain && reflect.TypeOf(item).Kind() != reflect.String {
+			row, col := p.item(k, word)
+			p.add(row, col, "write it in quotation marks, as words: "+tomlText(f.example), "an item of %s is not a text: %s", f.key, word)
+			continue
+		}
 		s, ok := p.value(item, k, f.key)
 		if !ok || s == "" {
 			continue

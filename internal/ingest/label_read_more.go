@@ -124,6 +124,9 @@ func readYearSpan(s string) (y farm.YearSpan, bad *diag.Problem) {
 	if m == nil {
 		return y, bad
 	}
+	if m[1] == "02-29" || m[2] == "02-29" {
+		return y, refuse("write 02-28; 29 February is then outside of the season", "%s names a day that does not come every year", quote(s))
+	}
 	var err1, err2 error
 	y.From, err1 = civil.ParseMonthDay(m[1])
 	y.To, err2 = civil.ParseMonthDay(m[2])

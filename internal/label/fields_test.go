@@ -322,3 +322,51 @@ func TestSeasonAsYear(t *testing.T) {
 	l = with(func(l *farm.Label) { l.MaxPer = "" })
 	require.Empty(t, label.SeasonAsYear(l).MaxPer, "unknown stays unknown")
 }
+
+// A maximum that is used up to the last pound leaves nothing, whatever the
+// rounding of the sum: twice 8 oz on 1000 sq ft is 1 lb.
+func TestPlan_NothingIsLeftOfAMaximum(t *testing.T) {
+	l := with(func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "lb/1000 sq ft")) })
+	r := ask(l, "2026-06-15")
+	r.History = puts(l, "2026-04-01", "2026-05-01")
+	for i := range r.History {
+		r.History[i].Amount, r.History[i].AreaM2 = units.Of(8, "oz wt"), 1000*0.3048*0.3048
+	}
+	r.Amount = units.Of(0.5, "lb/1000 sq ft")
+	require.Regexp(t, `more would go above it, 0 is left$`, refused(t, label.Plan(r), label.CodeMaxAmount, "").Words)
+}
+
+// A label that keeps "oils" away means every oil, by whichever name its own
+// label calls it; in both directions, and it never shortens anything.
+func TestPlan_KeepsAKindApart(t *testing.T) {
+	key := func(s string) (string, bool) {
+		if s == "petroleum distillate" {
+			return "horticultural oil", true
+		}
+		return s, s == "sulfur"
+	}
+	for _, c := range []struct {
+		material, active string
+		apart            bool
+	}{
+		{"oil", "mineral oil", true}, {"Oils", "neem oil", true}, {"oil", "petroleum distillate", true}, {"copper", "copper octanoate", true},
+		{"neem oil", "mineral oil", false}, {"oil", "foil", false}, {"oil", "soap", false}, {"--", "soap", false},
+	} {
+		sulfur, other := spray("sulfur", "sulfur"), spray("other", c.active)
+		sulfur.KeepApart = []farm.Apart{{Active: c.material, Days: 30}}
+		other.KeepApart, other.NoKeepApart = nil, true
+		for _, pair := range [][2]farm.Label{{sulfur, other}, {other, sulfur}} {
+			r := ask(pair[1], "2026-07-20")
+			r.ActiveKey = key
+			r.Labels = map[string]farm.Label{pair[0].Key: pair[0]}
+			r.History = puts(pair[0], "2026-07-01")
+			if d := label.Plan(r); c.apart {
+				refused(t, d, label.CodeApart, "2026-07-31") // 1 July and 30 days
+			} else {
+				for _, x := range d.Refusals {
+					require.NotEqual(t, label.CodeApart, x.Code, c.material+" "+c.active)
+				}
+			}
+		}
+	}
+}

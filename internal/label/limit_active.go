@@ -2,7 +2,6 @@ package label
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"leafturn/internal/civil"
@@ -188,7 +187,7 @@ func (r Request) activeWithin(d civil.Date, a farm.Active, lim activeLimit) (blo
 				}
 			}
 		}
-		rest := math.Max(0, most.Value-sum)
+		rest := leftOf(most.Value, sum)
 		if q, ok := productOf(units.Quantity{Value: rest, Unit: most.Unit}, a, r.Label); ok && (free == nil || q.Unit == free.Unit && q.Value < free.Value) {
 			free = &q
 		}

@@ -2,7 +2,6 @@ package label
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -258,6 +257,14 @@ func (r Request) maxAmount(d civil.Date) (blocks []block, used, left *units.Quan
 	return blocks, used, left
 }
 
+// leftOf is what is left of a maximum; what only rounding leaves is nothing.
+func leftOf(most, used float64) float64 {
+	if !above(most, used) {
+		return 0
+	}
+	return most - used
+}
+
 func (r Request) amountWithin(d civil.Date, lim limit) (blocks []block, used, left *units.Quantity) {
 	most := lim.amount
 	ps, _ := r.periods(d, lim) // what is wrong with the period is told by maxCount
@@ -275,7 +282,7 @@ func (r Request) amountWithin(d civil.Date, lim limit) (blocks []block, used, le
 					Words: fmt.Sprintf("what is left of the label's maximum of %s cannot be told: %v", most, err)}}}, nil, nil
 			}
 		}
-		rest := units.Quantity{Value: math.Max(0, most.Value-sum.Value), Unit: most.Unit}
+		rest := units.Quantity{Value: leftOf(most.Value, sum.Value), Unit: most.Unit}
 		if left == nil || rest.Value < left.Value {
 			u := sum
 			used, left = &u, &rest

@@ -3,8 +3,10 @@ package label
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
@@ -92,7 +94,7 @@ func (r Request) apart(d civil.Date) []block {
 		for _, side := range [][2]farm.Label{{r.Label, other}, {other, r.Label}} {
 			unread = unread || len(side[0].KeepApart) == 0 && !side[0].NoKeepApart
 			for _, k := range side[0].KeepApart {
-				if r.holds(side[1], k.Active) && (what == "" || k.Days > n) {
+				if r.holdsAny(side[1], k.Active) && (what == "" || k.Days > n) {
 					n, what = k.Days, k.Active
 				}
 			}
@@ -123,6 +125,32 @@ func (r Request) holds(l farm.Label, active string) bool {
 		}
 	}
 	return false
+}
+
+// holdsAny reports whether a label holds what another calls by a material, which
+// may be a whole kind: "oil", "oils", "copper".
+func (r Request) holdsAny(l farm.Label, material string) bool {
+	return r.holds(l, material) || slices.ContainsFunc(l.Actives, func(a farm.Active) bool {
+		key := ""
+		if r.ActiveKey != nil {
+			key, _ = r.ActiveKey(a.Name)
+		}
+		return IsKind(material, a.Name) || IsKind(material, key)
+	})
+}
+
+// IsKind reports whether an active is of the kind that a material names: each
+// word of the material stands in the active's name.
+func IsKind(material, active string) bool {
+	words := func(s string) []string {
+		out := strings.FieldsFunc(strings.ToLower(s), func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) })
+		for i := range out {
+			out[i] = strings.TrimSuffix(out[i], "s")
+		}
+		return out
+	}
+	of, in := words(material), words(active)
+	return len(of) > 0 && !slices.ContainsFunc(of, func(w string) bool { return !slices.Contains(in, w) })
 }
 
 // SameProduct reports whether two labels are of one product: their registration

@@ -49,6 +49,7 @@ func judged(in monthplan.Input, p monthplan.Plan) []string {
 	}
 	j.hours()
 	j.closed()
+	j.later()
 	j.chores()
 	j.ladder()
 	j.repeats()
@@ -206,6 +207,31 @@ func (j *judge) closed() {
 			}
 			if s.Kind == monthplan.Cutting && (u.l.PHIDays.State == farm.NotRead || daysBetween(u.day, s.Date) < u.l.PHIDays.Value) {
 				j.bad("%s too soon after %s of %s", s.ID, u.l.Key, u.day)
+			}
+		}
+	}
+}
+
+// later: nor does a planned product reach the cutting of the week after the plan.
+func (j *judge) later() {
+	for _, s := range j.plan.Slots {
+		for n := 1; s.Kind == monthplan.Applying && n <= 7; n++ {
+			d := j.plan.Through.AddDays(n)
+			first := 24 * 60
+			for _, span := range j.in.Hours[d.Weekday()] {
+				if u := j.in.Usual; u != (monthplan.Span{}) {
+					span = monthplan.Span{From: max(span.From, u.From), To: min(span.To, u.To)}
+				}
+				if span.To-span.From >= 30 {
+					first = min(first, span.From)
+				}
+			}
+			cut := false
+			for _, w := range j.in.Cut[s.Bed] {
+				cut = cut || w == d.Weekday()
+			}
+			if l := j.in.Labels[s.Label]; cut && first < 24*60 && (daysBetween(s.Date, d) < l.PHIDays.Value || time.Date(d.Year, d.Month, d.Day, 0, first, 0, 0, j.in.Zone).Sub(s.End).Hours() < l.REIHours.Value) {
+				j.bad("%s of %s reaches the cutting of %s", s.ID, s.Date, d)
 			}
 		}
 	}

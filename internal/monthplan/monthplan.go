@@ -239,6 +239,7 @@ func Make(in Input) Plan {
 	}
 	p.rogues()
 	p.cutting()
+	p.cuttingNext()
 	p.watering()
 	p.tasks()
 	p.courses()
@@ -251,12 +252,22 @@ func Make(in Input) Plan {
 // sorted puts the lists in one order, whatever order they come in.
 func sorted(in Input) Input {
 	in.Beds = slices.SortedStableFunc(slices.Values(in.Beds), func(a, b farm.Bed) int { return cmp.Compare(a.Code, b.Code) })
+	// Clean beds come first: hands and tools carry a disease.
+	clean := func(a, b string) int {
+		switch {
+		case in.Sick[a] == in.Sick[b]:
+			return 0
+		case in.Sick[b]:
+			return -1
+		}
+		return 1
+	}
 	in.Tasks = slices.SortedStableFunc(slices.Values(in.Tasks), func(a, b Task) int {
-		return cmp.Or(cmp.Compare(a.Rung, b.Rung), deadline(a.By, b.By), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
+		return cmp.Or(cmp.Compare(a.Rung, b.Rung), deadline(a.By, b.By), clean(a.Bed, b.Bed), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
 	})
 	in.Courses = slices.SortedStableFunc(slices.Values(in.Courses), func(a, b Course) int { return cmp.Compare(a.ID, b.ID) })
 	in.Offers = slices.SortedStableFunc(slices.Values(in.Offers), func(a, b Offer) int {
-		return cmp.Or(cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Pest, b.Pest))
+		return cmp.Or(clean(a.Bed, b.Bed), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.Pest, b.Pest))
 	})
 	in.History = slices.SortedStableFunc(slices.Values(in.History), func(a, b farm.Treatment) int {
 		return cmp.Or(a.Date.Compare(b.Date), a.End.Compare(b.End), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
@@ -275,7 +286,8 @@ type planner struct {
 	standing []Task
 	events   []Event
 	unplaced []Unplaced
-	missing  map[string]bool // IDs of unplaced jobs
+	missing  map[string]bool         // IDs of unplaced jobs
+	cutNext  map[string][]label.Work // by bed: the cutting of the week after the plan
 }
 
 // at is the instant of a clock time on a day.

@@ -62,8 +62,8 @@ func TestMake_Product(t *testing.T) {
 				in.Hours = monthplan.Hours{time.Monday: {{From: 360, To: 480}}, time.Thursday: {{From: 360, To: 1320}}, time.Friday: {{From: 360, To: 480}}}
 				in.Cut = map[string][]time.Weekday{"B1": {time.Friday}}
 			}, start: "2026-07-23 06:30"},
-		{name: "five days to cutting push it over the last cutting day", change: func(l *farm.Label) { l.PHIDays = farm.Value(5) },
-			farm: func(in *monthplan.Input) { in.Cut = map[string][]time.Weekday{"B1": {time.Monday, time.Thursday}} }, start: "2026-08-13 06:30"},
+		{name: "five days to cutting find no place between cutting days, nor behind the last one of the plan", change: func(l *farm.Label) { l.PHIDays = farm.Value(5) },
+			farm: func(in *monthplan.Input) { in.Cut = map[string][]time.Weekday{"B1": {time.Monday, time.Thursday}} }, why: "the first day to cut is 2026-07-28"},
 		{name: "bees after sunset and no sunset known", change: func(l *farm.Label) { l.Bees = farm.Value(farm.BeesAfterSunset) }, why: "sunset"},
 		{name: "the lower step has no place", farm: func(in *monthplan.Input) { in.Tasks[0].From = civil.MustParse("2026-09-01") }, why: "Pick by night"},
 		{name: "natural enemies whose harm is not known", farm: func(in *monthplan.Input) {

@@ -201,7 +201,7 @@ func (p *planner) asked(r label.Request, start, end time.Time, skip string) labe
 	r.Loc, r.Date = p.in.Zone, civil.DateIn(end, p.in.Zone)
 	r.Start, r.End = start, end
 	r.History = slices.Clone(p.in.History)
-	r.Work = slices.Clone(r.Work) // what is planned in the bed besides
+	r.Work = append(slices.Clone(r.Work), p.cutNext[r.Bed.Code]...) // what is planned in the bed besides
 	for _, s := range p.slots {
 		switch {
 		case s.ID == skip:

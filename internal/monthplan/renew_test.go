@@ -418,3 +418,53 @@ func TestMake_CleansAfterASickBed(t *testing.T) {
 	in.Sick = nil
 	require.Empty(t, slot(t, monthplan.Make(in), "pick").With)
 }
+
+// Of the counts and steps of one day, those in clean beds come first: hands and
+// tools carry a disease (the order of the cutting, too).
+func TestMake_WorksInCleanBedsFirst(t *testing.T) {
+	in := base(nil)
+	in.Beds = append(in.Beds, farm.Bed{Code: "B2", LengthM: 10, WidthM: 1.2, Site: farm.Outdoor})
+	in.Tasks = []monthplan.Task{
+		{ID: "count:B1", Kind: monthplan.Look, Bed: "B1", Pest: "thrips", Text: "Count thrips", Minutes: 30},
+		{ID: "count:B2", Kind: monthplan.Look, Bed: "B2", Pest: "thrips", Text: "Count thrips", Minutes: 30},
+	}
+	first := func(a, b string) {
+		t.Helper()
+		p := monthplan.Make(in)
+		require.False(t, slot(t, p, "count:"+b).Start.Before(slot(t, p, "count:"+a).End), "%s before %s", a, b)
+		require.Equal(t, slot(t, p, "count:"+a).Date, slot(t, p, "count:"+b).Date)
+	}
+	first("B1", "B2")
+	in.Sick = map[string]bool{"B1": true}
+	first("B2", "B1")
+	in.Tasks[0].By = civil.MustParse("2026-07-20") // what is wanted sooner stays first
+	in.Tasks[1].By = civil.MustParse("2026-07-25")
+	first("B1", "B2")
+}
+
+// The cutting days of the week after the plan count: on its last day no product
+// closes a bed that is to be cut two days later.
+func TestMake_MindsTheCuttingAfterThePlan(t *testing.T) {
+	in := base(func(l *farm.Label) { l.REIHours = farm.Value(96.0) })
+	in.Days = 7 // Monday 20 to Sunday 26 July
+	in.Cut = map[string][]time.Weekday{"B1": {time.Monday, time.Wednesday, time.Friday}}
+	place := func() (civil.Date, bool) {
+		for _, s := range monthplan.Make(in).Slots {
+			if s.Kind == monthplan.Applying {
+				return s.Date, true
+			}
+		}
+		return civil.Date{}, false
+	}
+	_, ok := place() // no four days lie between two of them
+	require.False(t, ok)
+	// Thursday 07:15 and 96 hours is Monday 07:15: after the cutting at 06:00 of
+	// Monday the 27th, and well before that of Tuesday the 28th.
+	in.Cut["B1"] = []time.Weekday{time.Monday}
+	_, ok = place()
+	require.False(t, ok)
+	in.Cut["B1"] = []time.Weekday{time.Tuesday}
+	d, ok := place()
+	require.True(t, ok)
+	require.Equal(t, "2026-07-23", d.String())
+}

@@ -9,6 +9,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 	"leafturn/internal/schedule"
 )
 
@@ -93,6 +94,22 @@ func (p *planner) cutting() {
 			s.With = append(s.With, p.with(Cutting, b.Code)...)
 			p.slots = append(p.slots, s)
 			before, end = b.Code, s.End
+		}
+	}
+}
+
+// cuttingNext notes the cutting of the week after the plan, which products of
+// its last days must not reach. The first hour of a day is the safe one.
+func (p *planner) cuttingNext() {
+	p.cutNext = map[string][]label.Work{}
+	for _, b := range p.in.Beds {
+		for d := p.through.AddDays(1); !d.After(p.through.AddDays(7)); d = d.AddDays(1) {
+			if slices.Contains(p.in.Cut[b.Code], d.Weekday()) {
+				p.starts(d, 30, AnyHour, func(start, _ time.Time) bool {
+					p.cutNext[b.Code] = append(p.cutNext[b.Code], label.Work{What: "Cut flowers", Date: d, At: start, Harvest: true})
+					return true
+				})
+			}
 		}
 	}
 }
