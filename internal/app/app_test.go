@@ -235,7 +235,7 @@ func exampleLabel(t *testing.T) string {
 		"key": `"bait"`, "product": `"Test Bait (invented)"`, "registration": `"TEST-1"`, "use_class": `"general"`, "signal_word": `"caution"`,
 		"formulation": `"granule"`, "sites": `["outdoor ornamentals"]`, "pests": `["slug"]`, "method": `"scatter by hand"`,
 		"rate_min": `"10 kg/ha"`, "rate_max": `"25 kg/ha"`, "min_interval": `"7 days"`, "max_applications": `"6"`, "max_in_window": `"3 in 30 days"`,
-		"max_amount": `"none stated"`, "rei": `"4 hours"`, "phi": `"0 days"`, "bees": `"none stated"`, "water_buffer": `"10 m"`, "no_water": `"none stated"`, "expiry": `2028-05-31`,
+		"max_amount": `"none stated"`, "rei": `"4 hours"`, "phi": `"0 days"`, "bees": `"none stated"`, "water_buffer": `"10 m"`, "no_water": `"none stated"`, "expiry": `2028-05-31`, "rainfast": `"none stated"`, "min_temp": `"none stated"`, "max_temp": `"none stated"`, "max_wind": `"none stated"`,
 		"animals": `"none stated"`, "ppe": `""`, "keep_apart": `"none stated"`, "name": `"ferric phosphate"`, "percent": `"1.0"`, "group": `"none stated"`, "max": `"none stated"`, "max_per": `"season"`,
 		"registrant": `"none stated"`, "jurisdiction": `"none stated"`, "label_version": `"none stated"`, "excluded_crops": `"none stated"`, "only_pests": `"none stated"`, "forbidden_methods": `"none stated"`, "more_maxima": `"none stated"`, "season": `"none stated"`, "phi_event": `"none stated"`, "plant_back": `"none stated"`, "early_ppe": `"none stated"`, "double_notification": `"none stated"`, "first_aid": `"none stated"`, "storage": `"none stated"`, "disposal": `"none stated"`, "lot": `"none stated"`, "opened_life": `"none stated"`, "opened": `"none stated"`, "g_per_l": `"none stated"`,
 	} {

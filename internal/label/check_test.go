@@ -133,9 +133,14 @@ func TestCheck_EmptyListsAreAnswers(t *testing.T) {
 func TestCheck_Formulation(t *testing.T) {
 	l := bait()
 	l.RainfastH, l.MaxWindMS, l.MaxTempC, l.MinTempC = farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}
-	require.Empty(t, label.Check(l))
+	require.Len(t, label.Check(l), 4, "rain, heat, cold and wind are asked of a dry bait too: a blank is no answer")
 	l.Formulation = farm.Stated[string]{}
 	require.Len(t, label.Check(l), 5)
+	l = bait()
+	l.Nozzle, l.BoomM, l.MinWindMS = farm.Stated[string]{}, farm.Stated[float64]{}, farm.Stated[float64]{}
+	require.Empty(t, label.Check(l), "what only a sprayer has")
+	l.Formulation = farm.Value("liquid")
+	require.Len(t, label.Check(l), 3)
 }
 
 func TestContradictions(t *testing.T) {
@@ -399,13 +404,14 @@ func TestCheck_NeverLoosens(t *testing.T) {
 
 	l = bait()
 	l.RainfastH, l.MaxWindMS, l.MaxTempC, l.MinTempC = farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}, farm.Stated[float64]{}
+	l.Nozzle = farm.Stated[string]{}
 	for _, f := range []string{"liquid bait concentrate, sprayed", "liquid", "dust", "wettable powder", "ready to use", "pelleted spray"} {
 		l.Formulation = farm.Value(f)
-		require.Len(t, label.Check(l), 4, f)
+		require.Len(t, label.Check(l), 5, f)
 	}
 	for _, f := range []string{"dry bait", "Granule", "pellet"} {
 		l.Formulation = farm.Value(f)
-		require.Empty(t, label.Check(l), f)
+		require.Len(t, label.Check(l), 4, f)
 	}
 }
 
