@@ -64,14 +64,20 @@ func (b *builder) treatedSince(bed, pest string, since civil.Date) bool {
 }
 
 func (b *builder) noLabel(a *assess.Assessment) {
+	details := []string{"if you own one: `leafturn label template > mine.toml`, fill it from the label, " +
+		"`leafturn label add mine.toml`"}
+	for _, l := range b.in.Labels {
+		if len(l.Pests)+len(l.OtherPests) == 0 && !l.NoPests {
+			details = append(details, fmt.Sprintf("which pests %s is for has not been read off its label yet: `leafturn label ask %s`", l.Product, l.Key))
+		}
+	}
 	b.add(Line{
 		Section: Avoid, Ref: "not:" + a.Pest.Key + ":no-label",
 		Pest: a.Pest.Key, PestName: a.Pest.Name, Beds: []string{a.Bed.Code},
-		Head: "No product against " + a.Pest.Name,
-		Why:  "no label that lists " + a.Pest.Name + " has been entered, and unknown is never assumed",
-		Details: []string{"if you own one: `leafturn label template > mine.toml`, fill it from the label, " +
-			"`leafturn label add mine.toml`"},
-		Traces: []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: "a product is offered only under a label that lists the site and the pest"}},
+		Head:    "No product against " + a.Pest.Name,
+		Why:     "no label that lists " + a.Pest.Name + " has been entered, and unknown is never assumed",
+		Details: details,
+		Traces:  []Trace{{Bed: a.Bed.Code, Assessment: a, Rule: "a product is offered only under a label that lists the site and the pest"}},
 	})
 }
 
