@@ -1,30 +1,13 @@
 package belief_test
 
 import (
-	"math"
-	"math/rand/v2"
 	"testing"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"leafturn/internal/belief"
+	"leafturn/internal/testkit"
 )
 
-// visit draws n negative binomial counts with the given mean and k, as Poisson
-// counts with gamma means.
-func visit(rng *rand.Rand, n int, mean, k float64) []int {
-	x := make([]int, n)
-	for i := range x {
-		m := mean
-		if !math.IsInf(k, 1) {
-			m = distuv.Gamma{Alpha: k, Beta: k / mean, Src: rng}.Rand()
-		}
-		x[i] = int(distuv.Poisson{Lambda: m, Src: rng}.Rand())
-	}
-	return x
-}
-
-func seeded(a, b uint64) *rand.Rand { return rand.New(rand.NewPCG(a, b)) }
+var visit, seeded = testkit.Visit, testkit.Seeded
 
 var mites = belief.Clump{A: 3.3, B: 1.49}
 

@@ -118,6 +118,19 @@ func (d Date) Compare(e Date) int {
 	return 0
 }
 
+// CompareDeadline is Compare, but that the zero Date, no deadline, comes last.
+func CompareDeadline(d, e Date) int {
+	switch {
+	case d == e:
+		return 0
+	case d.IsZero():
+		return 1
+	case e.IsZero():
+		return -1
+	}
+	return d.Compare(e)
+}
+
 // Weekday returns the day of the week.
 func (d Date) Weekday() time.Weekday { return d.Time().Weekday() }
 

@@ -1,7 +1,6 @@
 package cli_test
 
 import (
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -10,6 +9,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/testkit"
 )
 
 // degreeDays is the payload of `degree-days`.
@@ -35,19 +36,7 @@ type degreeDays struct {
 // of golden.json (exact integrals by scipy, an R package, and sums published
 // beside the temperatures) is asked of the program.
 func TestDegreeDays_Golden(t *testing.T) {
-	raw, err := os.ReadFile(filepath.Join(reference, "golden.json"))
-	require.NoError(t, err)
-	var file struct {
-		Datasets map[string][]struct {
-			Case       string
-			Quantities map[string]struct {
-				Value  any
-				TolRel float64 `json:"tol_rel"`
-				TolAbs float64 `json:"tol_abs"`
-			}
-		}
-	}
-	require.NoError(t, json.Unmarshal(raw, &file))
+	datasets := testkit.Golden(t)
 	checked := 0
 	for _, x := range []struct {
 		name, units, unit, start, end string
@@ -70,7 +59,7 @@ func TestDegreeDays_Golden(t *testing.T) {
 		}
 		words := []string{"weather", "--file", f.file(x.name, string(text))}
 		f.run(words...)
-		for _, c := range file.Datasets[x.name] {
+		for _, c := range datasets[x.name] {
 			w := strings.Fields(strings.ReplaceAll(c.Case, ";", ""))
 			at := strings.Index(c.Case, "lower ")
 			args := []string{"degree-days", "--start", x.start, "--to", x.end, "--reach", "100,500"}

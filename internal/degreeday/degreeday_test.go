@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	dd "leafturn/internal/degreeday"
+	"leafturn/internal/testkit"
 )
 
 const refDir = "../../testdata/reference"
@@ -98,19 +99,7 @@ func TestDay_Fahrenheit(t *testing.T) { // DD-05: the ratio is 1.8, without an o
 // for three stations: exact integrals by scipy, one-minute sums, an R package,
 // and the degree-days published beside two years of temperatures.
 func TestGolden(t *testing.T) {
-	raw, err := os.ReadFile(filepath.Join(refDir, "golden.json"))
-	require.NoError(t, err)
-	var file struct {
-		Datasets map[string][]struct {
-			Case, Select string
-			Quantities   map[string]struct {
-				Value  any
-				TolRel float64 `json:"tol_rel"`
-				TolAbs float64 `json:"tol_abs"`
-			}
-		}
-	}
-	require.NoError(t, json.Unmarshal(raw, &file))
+	datasets := testkit.Golden(t)
 	checked := 0
 	for name, x := range map[string]struct {
 		date, low, high string
@@ -121,7 +110,7 @@ func TestGolden(t *testing.T) {
 		"degree_days_lost_hills_2005_2006.csv": {"date", "tmin_f", "tmax_f", 1},
 	} {
 		days, dates, published := readDays(t, name, x.date, x.low, x.high, x.scale)
-		for _, c := range file.Datasets[name] {
+		for _, c := range datasets[name] {
 			words := strings.Fields(c.Case)
 			var models map[string]dd.Model
 			switch {

@@ -1,7 +1,6 @@
 package forecast_test
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -10,27 +9,16 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/testkit"
 )
 
 // golden is a value of the reference file.
 func golden(t *testing.T, which, quantity string) (value, tolerance float64) {
-	raw, err := os.ReadFile("../../testdata/reference/golden.json")
-	require.NoError(t, err)
-	var all struct {
-		Datasets map[string][]struct {
-			Case       string
-			Quantities map[string]struct {
-				Value json.RawMessage
-				Rel   float64 `json:"tol_rel"`
-				Abs   float64 `json:"tol_abs"`
-			}
-		}
-	}
-	require.NoError(t, json.Unmarshal(raw, &all))
-	for _, c := range all.Datasets["ground_beetles_farm_site.csv"] {
+	for _, c := range testkit.Golden(t)["ground_beetles_farm_site.csv"] {
 		if q, ok := c.Quantities[quantity]; ok && c.Case == which {
-			require.NoError(t, json.Unmarshal(q.Value, &value))
-			return value, q.Abs + q.Rel*math.Abs(value)
+			value = q.Value.(float64)
+			return value, q.TolAbs + q.TolRel*math.Abs(value)
 		}
 	}
 	t.Fatalf("no %s of %s", quantity, which)

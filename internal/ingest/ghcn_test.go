@@ -2,7 +2,6 @@ package ingest_test
 
 import (
 	"bytes"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -15,6 +14,7 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
+	"leafturn/internal/testkit"
 )
 
 const weatherDir = "../../testdata/reference/"
@@ -32,18 +32,7 @@ func station(t *testing.T, name string, o ingest.StationOptions) ingest.Station 
 // TestGHCN_Golden reads the station files of NOAA NCEI and finds what
 // golden.json says of them: days, sums, flags, missing days.
 func TestGHCN_Golden(t *testing.T) {
-	raw, err := os.ReadFile(weatherDir + "golden.json")
-	require.NoError(t, err)
-	var file struct {
-		Datasets map[string][]struct {
-			Case       string
-			Quantities map[string]struct {
-				Value  any
-				TolAbs float64 `json:"tol_abs"`
-			}
-		}
-	}
-	require.NoError(t, json.Unmarshal(raw, &file))
+	datasets := testkit.Golden(t)
 	s := station(t, "weather_centralpark.dly", ingest.StationOptions{})
 	got := map[string]any{"station": s.ID}
 	flagged := map[string]float64{}
@@ -55,7 +44,6 @@ func TestGHCN_Golden(t *testing.T) {
 		_, err := fmt.Sscan(w[2], &v)
 		require.NoError(t, err)
 		got[w[1]+"_"+w[4]+"_flagged_value"] = v
-		got[strings.Replace(w[1]+"_"+w[4], "_", "_", 1)+"_flag"] = w[len(w)-1]
 	}
 	count, sum := map[string]float64{}, map[string]float64{}
 	for _, d := range s.Days {
@@ -67,7 +55,7 @@ func TestGHCN_Golden(t *testing.T) {
 		}
 	}
 	checked := 0
-	for _, c := range file.Datasets["weather_centralpark.dly"] {
+	for _, c := range datasets["weather_centralpark.dly"] {
 		for q, want := range c.Quantities {
 			k := q[:min(9, len(q))]
 			var v any
@@ -96,7 +84,7 @@ func TestGHCN_Golden(t *testing.T) {
 
 	old := station(t, "weather_seatac_2014_ghcn.csv", ingest.StationOptions{From: civil.MustParse("2014-01-01"), To: civil.MustParse("2014-12-31")})
 	require.Equal(t, "USW00024233", old.ID)
-	for _, c := range file.Datasets["weather_seatac_2014_ghcn.csv"] {
+	for _, c := range datasets["weather_seatac_2014_ghcn.csv"] {
 		if !strings.HasPrefix(c.Case, "weather") && !strings.HasPrefix(c.Case, "reading") {
 			continue
 		}

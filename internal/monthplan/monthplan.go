@@ -263,7 +263,7 @@ func sorted(in Input) Input {
 		return 1
 	}
 	in.Tasks = slices.SortedStableFunc(slices.Values(in.Tasks), func(a, b Task) int {
-		return cmp.Or(cmp.Compare(a.Rung, b.Rung), deadline(a.By, b.By), clean(a.Bed, b.Bed), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
+		return cmp.Or(cmp.Compare(a.Rung, b.Rung), civil.CompareDeadline(a.By, b.By), clean(a.Bed, b.Bed), cmp.Compare(a.Bed, b.Bed), cmp.Compare(a.ID, b.ID))
 	})
 	in.Courses = slices.SortedStableFunc(slices.Values(in.Courses), func(a, b Course) int { return cmp.Compare(a.ID, b.ID) })
 	in.Offers = slices.SortedStableFunc(slices.Values(in.Offers), func(a, b Offer) int {

@@ -215,19 +215,6 @@ func (p *planner) tasks() {
 	}
 }
 
-// deadline puts the earliest first and none last.
-func deadline(a, b civil.Date) int {
-	switch {
-	case a == b:
-		return 0
-	case a.IsZero():
-		return 1
-	case b.IsZero():
-		return -1
-	}
-	return a.Compare(b)
-}
-
 // wet says that a day is known to be wet, "" when it is not.
 func (p *planner) wet(d civil.Date) string {
 	if w, ok := p.in.Weather[d]; ok && w.RainMM != nil && *w.RainMM > 0 {

@@ -241,7 +241,7 @@ func (b *builder) finish() List {
 	first := map[string]civil.Date{}
 	for _, l := range merged {
 		if l.Section == Do && l.Rung != Prevention {
-			if d, ok := first[l.Pest]; !ok || compareDeadline(l.By, d) < 0 {
+			if d, ok := first[l.Pest]; !ok || civil.CompareDeadline(l.By, d) < 0 {
 				first[l.Pest] = l.By
 			}
 		}
@@ -252,34 +252,21 @@ func (b *builder) finish() List {
 		}
 		if x.Section == Do {
 			return cmp.Or(
-				compareDeadline(first[x.Pest], first[y.Pest]),
+				civil.CompareDeadline(first[x.Pest], first[y.Pest]),
 				cmp.Compare(x.PestName, y.PestName),
 				cmp.Compare(x.Rung, y.Rung),
 				cmp.Compare(b.doubt(x), b.doubt(y)),
-				compareDeadline(x.By, y.By),
+				civil.CompareDeadline(x.By, y.By),
 				cmp.Compare(x.Ref, y.Ref),
 			)
 		}
-		return cmp.Or(compareDeadline(x.By, y.By), cmp.Compare(x.PestName, y.PestName), cmp.Compare(x.Ref, y.Ref))
+		return cmp.Or(civil.CompareDeadline(x.By, y.By), cmp.Compare(x.PestName, y.PestName), cmp.Compare(x.Ref, y.Ref))
 	})
 	for i := range merged {
 		merged[i].Number = i + 1
 		b.keepOut(&merged[i])
 	}
 	return List{Today: b.in.Today, Lines: merged, Closed: b.closed, Quiet: b.quiet}
-}
-
-// compareDeadline puts the earliest deadline first and none last.
-func compareDeadline(a, b civil.Date) int {
-	switch {
-	case a.IsZero() && b.IsZero():
-		return 0
-	case a.IsZero():
-		return 1
-	case b.IsZero():
-		return -1
-	}
-	return a.Compare(b)
 }
 
 // mergeByRef makes one line of those with the same Ref: their beds, details,
@@ -305,10 +292,10 @@ func mergeByRef(lines []Line) []Line {
 				m.Sources = append(m.Sources, s)
 			}
 		}
-		if compareDeadline(l.By, m.By) < 0 {
+		if civil.CompareDeadline(l.By, m.By) < 0 {
 			m.By = l.By
 		}
-		if compareDeadline(l.From, m.From) < 0 {
+		if civil.CompareDeadline(l.From, m.From) < 0 {
 			m.From = l.From
 		}
 		m.Again = m.Again || l.Again
