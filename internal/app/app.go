@@ -153,6 +153,17 @@ func asUsage(err error) error {
 	return err
 }
 
+// ofFlag names the flag whose value a problem is of.
+func ofFlag(flag string, err error) error {
+	var p *diag.Problem
+	if !errors.As(err, &p) {
+		return err
+	}
+	named := *p
+	named.What = flag + ": " + named.What
+	return &named
+}
+
 // Staged is an output that is ready and not yet given out: Keep gives it out,
 // Drop leaves things as they were. Where Undo is set it takes back what Keep
 // gave out, and Done ends that.

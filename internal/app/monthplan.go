@@ -73,7 +73,7 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 	}
 	hours, err := ingest.WorkHours(days)
 	if err != nil {
-		return nil, err
+		return nil, ofFlag("--days", err)
 	}
 	w, err := a.weekInput(ctx, on)
 	if err != nil {

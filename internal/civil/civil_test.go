@@ -47,6 +47,16 @@ func TestParse_Refuses(t *testing.T) {
 	}
 }
 
+func TestCompareDeadline(t *testing.T) {
+	may, june, none := civil.MustParse("2026-05-01"), civil.MustParse("2026-06-01"), civil.Date{}
+	for _, x := range []struct {
+		a, b civil.Date
+		want int
+	}{{may, june, -1}, {june, may, 1}, {may, may, 0}, {none, none, 0}, {none, june, 1}, {june, none, -1}} {
+		require.Equal(t, x.want, civil.CompareDeadline(x.a, x.b), "%v %v", x.a, x.b)
+	}
+}
+
 func TestMonthDay(t *testing.T) {
 	m, err := civil.ParseMonthDay("04-25")
 	require.NoError(t, err)

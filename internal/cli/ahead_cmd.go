@@ -31,14 +31,12 @@ func degreeDaysCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "reach", Usage: "when these `SUMS` are reached, such as 100,500, in the farm's own units"},
 			fillOption),
 		Action: func(c *ucli.Context) error {
-			w, err := words(c, 0, 1, "at most one PEST")
-			if err != nil {
+			if _, err := words(c, 0, 1, "at most one PEST"); err != nil {
 				return err
 			}
-			w = append(w, "")
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.DegreeDays(ctx, app.DegreeDaysOptions{
-					Pest: w[0], Base: c.String("base"), Upper: c.String("upper"), Method: c.String("method"), Cutoff: c.String("cutoff"),
+					Pest: c.Args().First(), Base: c.String("base"), Upper: c.String("upper"), Method: c.String("method"), Cutoff: c.String("cutoff"),
 					From: c.String("from"), To: c.String("to"), Start: c.String("start"), Reach: c.String("reach"), Fill: c.Bool("fill"),
 				}, day)
 			})
@@ -58,13 +56,11 @@ func aheadCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "wind", Usage: "tonight's `WIND`, such as 3mph, 5km/h or 1.5m/s"},
 			fillOption),
 		Action: func(c *ucli.Context) error {
-			w, err := words(c, 0, 1, "at most one PEST")
-			if err != nil {
+			if _, err := words(c, 0, 1, "at most one PEST"); err != nil {
 				return err
 			}
-			w = append(w, "")
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-				return a.Ahead(ctx, app.AheadOptions{Pest: w[0], Start: c.String("start"), Wind: c.String("wind"), Fill: c.Bool("fill")}, day)
+				return a.Ahead(ctx, app.AheadOptions{Pest: c.Args().First(), Start: c.String("start"), Wind: c.String("wind"), Fill: c.Bool("fill")}, day)
 			})
 		},
 	}
