@@ -1,0 +1,38 @@
+package cli
+
+import (
+	"context"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+)
+
+func coversCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "covers", Usage: "next year's cover crops: per pest, or a plan by bed",
+		UsageText: "leafturn covers\nleafturn covers --pest wireworm\nleafturn covers --rest 1 --keep",
+		Flags: outputFlags(dateOption,
+			&ucli.StringFlag{Name: "pest", Usage: "rank the covers against one `PEST` instead"},
+			&ucli.StringFlag{Name: "rest", Usage: "at most `N` beds rested for a season", Value: "0"},
+			&ucli.StringFlag{Name: "dig", Usage: "the `DAY` by which beds are dug (default: 8 days after the first frost)"},
+			&ucli.StringFlag{Name: "plant", Usage: "the `DAY` on which beds are planted (default: 20 days after the last frost)"},
+			&ucli.BoolFlag{Name: "keep", Usage: "store the plan"},
+		),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				doc, err := a.Covers(ctx, day, app.CoverOptions{
+					Pest: c.String("pest"), Rest: c.String("rest"), Dig: c.String("dig"), Plant: c.String("plant"), Keep: c.Bool("keep"),
+				})
+				if err != nil {
+					return err
+				}
+				return d.show(c, doc)
+			})
+		},
+	}
+}
