@@ -10,14 +10,18 @@
 // Rules used, with the ids of the planning table they came from: R1 bed free,
 // R2 sowing window, R3 time to a usable stand, R4 wait before planting, R5 soil
 // temperature at sowing, R6 change of family, R7 dahlia's own family, R8
-// brassica gap, R9 potato and soil disease, R11 number of rested beds; besides
-// them winter hardiness. All are common practice unless the row that carries
-// the number says otherwise.
+// brassica gap, R9 potato and soil disease, R10 virus bridges, R11 number of
+// rested beds, R12 mixes, R14 water, R15 slugs and residue, R16 leys; besides
+// them winter hardiness and hosts of a soil pest found in the bed. All are
+// common practice unless the row that carries the number says otherwise.
 //
-// Not implemented: mixes (R12), whole seed lots (R13), irrigation (R14),
-// virus bridges (R10) and sod (R16); a follow-on cover after a rest crop; and
-// plans over several years. Each bed gets one choice, so choices of different
-// beds meet only in the number of rested beds.
+// A bed has two windows: before planting (autumn, winter and spring), and the
+// summer of a bed that rests. What beds share (money, seed lots, rested beds,
+// areas, legumes, beds kept without a cover, neighbours sown alike) is solved
+// by package allot.
+//
+// Not done: whole bags of seed do not weigh (R13; the seed list rounds them
+// up), and a plan looks one year ahead.
 package cover
 
 import (
@@ -60,6 +64,24 @@ type Crop struct {
 	RateKgHa     *float64 // seed, broadcast
 	USDPerKg     *float64 // seed price
 	USDPerHa     *float64 // seed cost of one sowing; goes before rate x price
+	CropMore
+}
+
+// CropMore is what the value, the mixes and the rules on water and hosts need
+// of a crop besides its dates. The zero value is a crop of which nothing of
+// this is known.
+type CropMore struct {
+	Legume     bool
+	Perennial  bool       // lives on; a year of it is a ley (R16)
+	Nitrogen   *[2]float64 // plant-available nitrogen it leaves, low and high, kg/ha
+	Biomass    *[2]float64 // dry matter, low and high, t/ha
+	Irrigation string     // what water it needs, in the table's words: "low", "medium", ...
+	Alone      bool       // never in a mix (R12)
+	MixWith    []string   // ids of crops that it is sown with
+	// Viruses that it hosts, of those that dahlia has; VirusKnown says that the
+	// list was looked up.
+	Viruses    []string
+	VirusKnown bool
 }
 
 // has reports whether the crop has a slot.
@@ -80,7 +102,8 @@ func (c Crop) label() string {
 	return c.ID
 }
 
-// Option is one way to use a bed: a crop, in winter or as a rest-year crop.
+// Option is one way to use a bed: a crop or a mix, before planting or as a
+// rest-year crop. The Crop of a mix has its key and name alone; see Mixes.
 type Option struct {
 	Crop    Crop
 	Effects []Effect
@@ -89,6 +112,34 @@ type Option struct {
 	// TestedYears is the number of years in a row that the trial behind the
 	// score grew the crop; 0 when not known.
 	TestedYears int
+	Mix         []Part // the crops of a mix, two or more; empty for one crop
+}
+
+// Part is a crop of a mix. Share is the part of its own full rate at which it
+// is sown; the shares of a mix add up to 1.
+type Part struct {
+	Crop    Crop
+	Effects []Effect
+	Share   float64
+}
+
+// Parts are the crops of the option: those of the mix, or the one crop.
+func (o Option) Parts() []Part {
+	if len(o.Mix) > 0 {
+		return o.Mix
+	}
+	return []Part{{Crop: o.Crop, Effects: o.Effects, Share: 1}}
+}
+
+// families are those of all parts.
+func (o Option) families() []string {
+	var out []string
+	for _, p := range o.Parts() {
+		if f := family(p.Crop.Family); f != "" && !contains(out, f) {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 // Key names the option: the crop's id, with " (rest)" for a rest-year crop.
@@ -134,6 +185,16 @@ type Bed struct {
 	HistoryKnown  bool
 	BrassicaNear  bool // stock, cabbage or alyssum strips grow at the bed
 	ClubrootKnown bool // clubroot was seen in the bed
+	BedMore
+}
+
+// BedMore is where the bed lies and what else was found or is missing there.
+type BedMore struct {
+	Row     string   // beds of one row adjoin in the order of Place; "" has no neighbours
+	Place   float64  // along the row
+	NoWater bool     // it cannot be watered (R14)
+	Viruses []string // found in the bed
+	SodYear int      // last year of old grass or a ley; 0: none, or not said (R16)
 }
 
 // lastDay returns the day on which dahlias follow the option.

@@ -32,23 +32,44 @@ func SeedAmount(areaM2, rateKgHa float64, sowings int) (s Seed, ok bool) {
 	}, true
 }
 
-// seed returns the seed that an option needs in a bed.
-func (o Option) seed(areaM2 float64) (Seed, bool) {
-	if o.Crop.RateKgHa == nil {
-		return Seed{}, false
+// PartSeed is the seed of one crop of an option in a bed. OK is false when its
+// rate is not known.
+type PartSeed struct {
+	Crop  Crop
+	Share float64 // of its full rate
+	Seed  Seed
+	OK    bool
+}
+
+// seeds returns the seed that an option needs in a bed, crop by crop.
+func (o Option) seeds(areaM2 float64) []PartSeed {
+	var out []PartSeed
+	for _, p := range o.Parts() {
+		s := PartSeed{Crop: p.Crop, Share: p.Share}
+		if p.Crop.RateKgHa != nil {
+			s.Seed, s.OK = SeedAmount(areaM2, *p.Crop.RateKgHa*p.Share, o.sowings())
+		}
+		out = append(out, s)
 	}
-	return SeedAmount(areaM2, *o.Crop.RateKgHa, o.sowings())
+	return out
 }
 
 // costUSD returns the seed cost of an option in a bed, and false when the
-// price or rate is not known.
+// price or rate of one of its crops is not known.
 func (o Option) costUSD(areaM2 float64) (float64, bool) {
-	if o.Crop.USDPerHa != nil {
-		return *o.Crop.USDPerHa * units.Of(areaM2, "m2").MustIn("ha") * float64(o.sowings()), true
+	sum, known := 0.0, true
+	for _, p := range o.seeds(areaM2) {
+		switch {
+		case p.Crop.USDPerHa != nil:
+			sum += *p.Crop.USDPerHa * p.Share * units.Of(areaM2, "m2").MustIn("ha") * float64(o.sowings())
+		case p.OK && p.Crop.USDPerKg != nil:
+			sum += p.Seed.Kg * *p.Crop.USDPerKg
+		default:
+			known = false
+		}
 	}
-	s, ok := o.seed(areaM2)
-	if !ok || o.Crop.USDPerKg == nil {
+	if !known {
 		return 0, false
 	}
-	return s.Kg * *o.Crop.USDPerKg, true
+	return sum, true
 }
