@@ -55,14 +55,14 @@ type node struct {
 	open    open
 	in, out uint64
 	price   []float64          // of each limit, 0 or more
-	own     [Windows][]float64 // price of each bed and window for a cover whose lot is not in
+	lot     [Windows][]float64 // what each choice pays towards its lot, 0 or more
 	bound   float64
 }
 
 func (n *node) child() *node {
 	c := &node{open: n.open.clone(), in: n.in, out: n.out, price: slices.Clone(n.price), bound: n.bound}
 	for w := range Windows {
-		c.own[w] = slices.Clone(n.own[w])
+		c.lot[w] = slices.Clone(n.lot[w])
 	}
 	return c
 }
@@ -78,23 +78,32 @@ type search struct {
 	cut      bool // some part was left unsearched
 	leftOpen float64
 
-	// Of the last prices: gain beyond the bed's own, by cover; how often each
-	// choice and lot was picked lately.
-	beyond   []float64
-	often    [Windows][]float64
-	oftenIn  []float64
-	slope    []float64
-	slopeOwn [Windows][]float64
-	tried    map[uint64]int
+	beyond []float64 // what the beds pay for each lot
+	slope  []float64
+	tried  map[uint64]bool
+	mean
+}
+
+// mean is how often each choice, lot and bare bed was picked lately.
+type mean struct {
+	often   [Windows][]float64
+	oftenIn []float64
+	bare    []float64
+}
+
+func (s *search) newMean() mean {
+	f := s.f
+	m := mean{oftenIn: make([]float64, f.choices), bare: make([]float64, f.beds)}
+	for w := range Windows {
+		m.often[w] = make([]float64, f.beds*f.choices)
+	}
+	return m
 }
 
 func newSearch(ctx context.Context, f *field) *search {
 	s := &search{ctx: ctx, f: f, k: newChain(f), value: math.Inf(-1), leftOpen: math.Inf(-1),
-		beyond: make([]float64, f.choices), oftenIn: make([]float64, f.choices), slope: make([]float64, len(f.Limits))}
-	for w := range Windows {
-		s.often[w] = make([]float64, f.beds*f.choices)
-		s.slopeOwn[w] = make([]float64, f.beds)
-	}
+		beyond: make([]float64, f.choices), slope: make([]float64, len(f.Limits)), tried: map[uint64]bool{}}
+	s.mean = s.newMean()
 	return s
 }
 
@@ -105,16 +114,7 @@ func (s *search) root() *node {
 	f := s.f
 	n := &node{open: f.allOpen(), price: make([]float64, len(f.Limits)), bound: math.Inf(1)}
 	for w := range Windows {
-		n.own[w] = make([]float64, f.beds)
-		for i := range f.beds {
-			top := 0.0
-			for c := 1; c < f.choices; c++ {
-				if v := f.value[w][i*f.choices+c]; v > top {
-					top = v
-				}
-			}
-			n.own[w][i] = top
-		}
+		n.lot[w] = make([]float64, f.beds*f.choices)
 	}
 	return n
 }
@@ -165,12 +165,11 @@ func (s *search) relax(n *node, scarce bool) (bound float64, top uint64) {
 	if scarce {
 		for w := range Windows {
 			for i := range f.beds {
-				own := n.own[w][i]
 				for m := n.open[w][i] &^ (1<<None | n.in); m != 0; m &= m - 1 {
 					x := bits.TrailingZeros64(m)
-					if g := k.gain[w][i*c+x]; g > own {
-						s.beyond[x] += g - own
-						k.gain[w][i*c+x] = own
+					if v := n.lot[w][i*c+x]; v > 0 {
+						s.beyond[x] += v
+						k.gain[w][i*c+x] -= v
 					}
 				}
 			}
@@ -192,166 +191,134 @@ func (s *search) relax(n *node, scarce bool) (bound float64, top uint64) {
 	return bound + k.run(n.open), top
 }
 
-// descend lowers the bound of a node by so many steps.
+// descend lowers the bound of a node by so many steps of the volume algorithm:
+// the direction comes from the mean of the latest picks, which comes near the
+// solution of the linear programme.
+//
+// Source: Barahona & Anbil 2000, Mathematical Programming 87:385-399 (from
+// memory).
 func (s *search) descend(n *node, steps int) {
 	f, k := s.f, s.k
 	c := f.choices
 	scarce := s.scarce(n)
-	best := *n.child()
-	best.bound = math.Inf(1)
-	theta, idle := 1.2, 0
+	at := n.child() // the prices of the best bound
+	at.bound = math.Inf(1)
+	theta, idle := 1.0, 0
+	part := 1.0 // of the mean that the latest picks make
 	for step := range steps {
 		bound, top := s.relax(n, scarce)
 		if math.IsInf(bound, -1) {
 			n.bound = bound
 			return
 		}
-		if bound < best.bound-1e-12*math.Abs(bound) {
-			best.bound, idle = bound, 0
-			copy(best.price, n.price)
-			for w := range Windows {
-				copy(best.own[w], n.own[w])
-			}
-		} else if idle++; idle > 6 {
-			theta, idle = theta*0.6, 0
-		}
 		for w := range Windows {
-			for x := range s.often[w] {
-				s.often[w][x] *= 0.93
+			often := s.often[w]
+			for x := range often {
+				often[x] *= 1 - part
 			}
 			for i, p := range k.pick {
-				s.often[w][i*c+p[w]] += 0.07
+				often[i*c+p[w]] += part
+			}
+		}
+		for i, p := range k.pick {
+			s.bare[i] *= 1 - part
+			if p[0]|p[1] == None {
+				s.bare[i] += part
 			}
 		}
 		for x := range s.oftenIn {
-			s.oftenIn[x] *= 0.93
-			if top>>x&1 != 0 {
-				s.oftenIn[x] += 0.07
+			s.oftenIn[x] *= 1 - part
+			if (top|n.in)>>x&1 != 0 {
+				s.oftenIn[x] += part
 			}
 		}
-		if best.bound <= s.value+s.close() {
+		part = 0.1
+		if bound < at.bound-1e-12*math.Abs(bound) {
+			if bound < at.bound-1e-5*math.Abs(bound) {
+				idle = 0
+				theta = min(theta*1.1, 2)
+			}
+			at.bound = bound
+			copy(at.price, n.price)
+			for w := range Windows {
+				copy(at.lot[w], n.lot[w])
+			}
+		} else if idle++; idle > 10 {
+			theta, idle = theta*0.66, 0
+		}
+		if !scarce && (step%10 == 9 || step == steps-1) {
+			s.guess(n.open)
+		}
+		if at.bound <= s.value+s.close() || theta < 1e-3 {
 			break
 		}
-		if step%8 == 0 || step == steps-1 {
-			s.guess(n, n.in|top, scarce)
-			if scarce {
-				bound, top = s.relax(n, scarce)
-			}
-		}
-		norm := s.slopes(n, top, scarce)
+		norm := s.slopes(n, scarce)
 		if norm < 1e-18 {
 			break
 		}
-		target := s.value
-		if math.IsInf(target, -1) || target > bound {
-			target = bound - 0.02*(1+math.Abs(bound))
-		}
-		t := theta * (bound - target) / norm
-		if theta < 1e-3 {
-			break
-		}
+		target := max(s.value, at.bound-0.05*(1+math.Abs(at.bound)))
+		t := theta * (at.bound - target) / norm
 		for j := range n.price {
-			n.price[j] = max(n.price[j]-t*s.slope[j], 0)
+			n.price[j] = max(at.price[j]-t*s.slope[j], 0)
 		}
 		if scarce {
 			for w := range Windows {
-				for i := range n.own[w] {
-					n.own[w][i] -= t * s.slopeOwn[w][i]
-				}
-			}
-		}
-	}
-	n.bound = min(n.bound, best.bound)
-	n.price, n.own = best.price, best.own
-}
-
-// slopes sets how the bound changes with each price, and returns the square of
-// their length.
-func (s *search) slopes(n *node, top uint64, scarce bool) float64 {
-	f, k := s.f, s.k
-	c := f.choices
-	for j := range s.slope {
-		s.slope[j] = f.Limits[j].Most
-	}
-	for w := range Windows {
-		clear(s.slopeOwn[w])
-	}
-	add := func(w, i, x int) {
-		for j := range s.slope {
-			s.slope[j] -= f.use[j][w][i*c+x]
-		}
-	}
-	for i, p := range k.pick {
-		for w, x := range p {
-			if scarce && x != None && n.in>>x&1 == 0 && s.beyondOwn(n, w, i, x) {
-				s.slopeOwn[w][i]++
-				continue
-			}
-			add(w, i, x)
-		}
-		if p[0]|p[1] == None {
-			for j := range s.slope {
-				s.slope[j] -= f.bare[j][i]
-			}
-		}
-	}
-	if scarce {
-		for w := range Windows {
-			for i := range f.beds {
-				for m := n.open[w][i] & top; m != 0; m &= m - 1 {
-					if x := bits.TrailingZeros64(m); s.beyondOwn(n, w, i, x) {
-						s.slopeOwn[w][i]--
-						add(w, i, x)
+				for i := range f.beds {
+					for m := n.open[w][i] &^ (1<<None | n.in); m != 0; m &= m - 1 {
+						x := bits.TrailingZeros64(m)
+						j := i*c + x
+						n.lot[w][j] = max(at.lot[w][j]-t*(s.oftenIn[x]-s.often[w][j]), 0)
 					}
 				}
 			}
 		}
 	}
+	n.bound = min(n.bound, at.bound)
+	n.price, n.lot = at.price, at.lot
+}
+
+// slopes sets how the bound changes with the price of each limit, by the mean
+// picks, and returns the square of the length of the whole direction.
+func (s *search) slopes(n *node, scarce bool) float64 {
+	f := s.f
+	c := f.choices
 	norm := 0.0
-	for j, v := range s.slope {
-		if n.price[j] == 0 && v > 0 {
-			s.slope[j] = 0
-			continue
+	for j := range s.slope {
+		v := f.Limits[j].Most
+		for w := range Windows {
+			for x, u := range f.use[j][w] {
+				v -= u * s.often[w][x]
+			}
 		}
+		for i, u := range f.bare[j] {
+			v -= u * s.bare[i]
+		}
+		if n.price[j] == 0 && v > 0 {
+			v = 0
+		}
+		s.slope[j] = v
 		norm += v * v
 	}
-	for w := range Windows {
-		for _, v := range s.slopeOwn[w] {
-			norm += v * v
+	if scarce {
+		for w := range Windows {
+			for i := range f.beds {
+				for m := n.open[w][i] &^ (1<<None | n.in); m != 0; m &= m - 1 {
+					x := bits.TrailingZeros64(m)
+					v := s.oftenIn[x] - s.often[w][i*c+x]
+					if v > 0 && n.lot[w][i*c+x] == 0 {
+						continue
+					}
+					norm += v * v
+				}
+			}
 		}
 	}
 	return norm
 }
 
-// beyondOwn reports whether a choice gains more than the bed's own price: relax
-// has cut its gain down to that.
-func (s *search) beyondOwn(n *node, w, i, x int) bool {
-	g := s.f.value[w][i*s.f.choices+x]
-	for j, p := range n.price {
-		g -= p * s.f.use[j][w][i*s.f.choices+x]
-	}
-	return g > n.own[w][i]
-}
-
-// guess makes a plan from the prices with the lots of a set, mends it to keep the
-// limits, and betters it bed by bed.
-func (s *search) guess(n *node, lots uint64, scarce bool) {
-	o := n.open
-	if scarce {
-		o = n.open.clone()
-		for w := range Windows {
-			for i := range o[w] {
-				o[w][i] &= lots | 1<<None
-			}
-		}
-		keep := n.in
-		n.in |= lots
-		s.relax(n, true)
-		n.in = keep
-		if math.IsInf(s.k.run(o), -1) {
-			return
-		}
-	}
+// guess makes a plan from the last picks, mends it to keep the limits, and betters
+// it bed by bed.
+func (s *search) guess(o open) {
 	pick := slices.Clone(s.k.pick)
 	left := make([]float64, len(s.f.Limits))
 	for k := range left {
@@ -364,6 +331,38 @@ func (s *search) guess(n *node, lots uint64, scarce bool) {
 		s.better(o, pick, left)
 		s.take(pick)
 	}
+}
+
+// try looks for good plans with the lots of a set alone.
+func (s *search) try(n *node, lots uint64) {
+	if s.tried[lots] {
+		return
+	}
+	s.tried[lots] = true
+	keep := s.mean
+	s.mean = s.newMean()
+	with := n.child()
+	s.only(with, lots)
+	s.descend(with, 60)
+	s.mean = keep
+}
+
+// likely are the lots that the mean picks use most.
+func (s *search) likely(n *node) uint64 {
+	set := n.in
+	for bits.OnesCount64(set) < s.f.MaxLots {
+		best := -1
+		for m := n.covers() &^ set; m != 0; m &= m - 1 {
+			if x := bits.TrailingZeros64(m); best < 0 || s.oftenIn[x] > s.oftenIn[best] {
+				best = x
+			}
+		}
+		if best < 0 {
+			break
+		}
+		set |= 1 << best
+	}
+	return set
 }
 
 // take keeps a plan that is better than the best.
@@ -483,10 +482,13 @@ func (s *search) branch(n *node) {
 	}
 	steps := 40
 	if s.nodes == 1 {
-		steps = 250
+		steps = 400
 	}
 	for range 3 {
 		s.descend(n, steps)
+		if s.scarce(n) {
+			s.try(n, s.likely(n))
+		}
 		if n.bound <= s.value+s.close() {
 			return
 		}
