@@ -162,7 +162,7 @@ func newChain(f *field) *chain {
 }
 
 // before is the most that the beds before bed i add when it carries c and d.
-func (k *chain) before(i, c, d int) float64 {
+func (k *chain) before(o open, i, c, d int) float64 {
 	f := k.f
 	if i == 0 || f.last[i-1] {
 		return 0
@@ -178,7 +178,7 @@ func (k *chain) before(i, c, d int) float64 {
 	}
 	if d != None {
 		b = max(b, k.first[1][(i-1)*n+d]+t[1])
-		if c != None {
+		if c != None && o[0][i-1]>>c&1 != 0 && (o[1][i-1]&f.next[(i-1)*n+c])>>d&1 != 0 {
 			b = max(b, k.best[((i-1)*n+c)*n+d]+t[0]+t[1])
 		}
 	}
@@ -194,9 +194,6 @@ func (k *chain) run(o open) float64 {
 		all := math.Inf(-1)
 		best := k.best[i*n*n : (i+1)*n*n]
 		if f.together {
-			for j := range best {
-				best[j] = math.Inf(-1)
-			}
 			for w := range Windows {
 				first := k.first[w][i*n : (i+1)*n]
 				for j := range first {
@@ -220,7 +217,7 @@ func (k *chain) run(o open) float64 {
 					v -= k.bare[i]
 				}
 				if f.together {
-					v += k.before(i, c, d)
+					v += k.before(o, i, c, d)
 					row[d] = v
 					if v > k.first[0][i*n+c] {
 						k.first[0][i*n+c] = v

@@ -73,6 +73,7 @@ func (s *search) shut(n *node) bool {
 	f, k := s.f, s.k
 	c := f.choices
 	scarce := s.scarce(n)
+	s.list(n)
 	bound, top := s.relax(n, scarce)
 	room := bound - s.value - s.close() // a plan that loses as much or more is no better
 	if room <= 0 {
@@ -164,12 +165,13 @@ type state struct {
 }
 
 // mostSteps bounds counting out.
-const mostSteps = 400_000
+const mostSteps = 30_000
 
 // countOut tries all plans of the node that lose no more than its bound leaves
 // room for. It reports false where there are too many.
 func (s *search) countOut(n *node) bool {
 	f, k := s.f, s.k
+	s.list(n)
 	bound, _ := s.relax(n, false)
 	if math.IsInf(bound, -1) {
 		return true
@@ -199,8 +201,11 @@ func (s *search) countOut(n *node) bool {
 		slices.SortStableFunc(list, func(a, b state) int { return cmp.Compare(b.worth, a.worth) })
 		e.states[i] = list
 	}
-	used := make([]float64, len(f.Limits))
-	return e.bed(0, 0, used)
+	e.used = make([][]float64, f.beds+1)
+	for i := range e.used {
+		e.used[i] = make([]float64, len(f.Limits))
+	}
+	return e.bed(0, 0)
 }
 
 type counting struct {
@@ -210,14 +215,16 @@ type counting struct {
 	pick      [][Windows]int
 	states    [][]state
 	low, high [][]float64 // by limit and bed: the least and the most that this and later beds use
+	used      [][]float64 // by bed and limit: what the beds before it use
 	steps     int
 }
 
 // bed tries the states of bed i after a loss so far; it reports false where the
 // steps ran out.
-func (e *counting) bed(i int, loss float64, used []float64) bool {
+func (e *counting) bed(i int, loss float64) bool {
 	s := e.s
 	f := s.f
+	used := e.used[i]
 	if i == f.beds {
 		for j, l := range f.Limits {
 			if used[j] > l.Most-over {
@@ -242,7 +249,7 @@ func (e *counting) bed(i int, loss float64, used []float64) bool {
 		}
 		most = e.states[i][0].worth
 	}
-	next := make([]float64, len(used))
+	next := e.used[min(i+1, f.beds)]
 	for _, x := range e.states[i] {
 		room := e.bound - s.value - s.close() - loss
 		if most-x.worth-bonus >= room {
@@ -269,7 +276,7 @@ func (e *counting) bed(i int, loss float64, used []float64) bool {
 			continue
 		}
 		e.pick[i] = [Windows]int{x.c, x.d}
-		if !e.bed(i+1, loss+max(l, 0), slices.Clone(next)) {
+		if !e.bed(i+1, loss+max(l, 0)) {
 			return false
 		}
 	}

@@ -1,6 +1,7 @@
 package allot
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/bits"
@@ -81,6 +82,7 @@ type search struct {
 	beyond []float64 // what the beds pay for each lot
 	slope  []float64
 	tried  map[uint64]bool
+	at     [Windows][]int32 // where the open choices of the node stand
 	mean
 }
 
@@ -144,14 +146,17 @@ func (s *search) relax(n *node, scarce bool) (bound float64, top uint64) {
 		bound += p * f.Limits[j].Most
 	}
 	for w := range Windows {
-		gain := k.gain[w]
-		copy(gain, f.value[w])
+		gain, value := k.gain[w], f.value[w]
+		for _, x := range s.at[w] {
+			gain[x] = value[x]
+		}
 		for j, p := range n.price {
 			if p == 0 {
 				continue
 			}
-			for x, u := range f.use[j][w] {
-				gain[x] -= p * u
+			use := f.use[j][w]
+			for _, x := range s.at[w] {
+				gain[x] -= p * use[x]
 			}
 		}
 	}
@@ -201,6 +206,7 @@ func (s *search) descend(n *node, steps int) {
 	f, k := s.f, s.k
 	c := f.choices
 	scarce := s.scarce(n)
+	s.list(n)
 	at := n.child() // the prices of the best bound
 	at.bound = math.Inf(1)
 	theta, idle := 1.0, 0
@@ -213,7 +219,7 @@ func (s *search) descend(n *node, steps int) {
 		}
 		for w := range Windows {
 			often := s.often[w]
-			for x := range often {
+			for _, x := range s.at[w] {
 				often[x] *= 1 - part
 			}
 			for i, p := range k.pick {
@@ -277,6 +283,18 @@ func (s *search) descend(n *node, steps int) {
 	n.price, n.lot = at.price, at.lot
 }
 
+// list notes where the open choices of a node stand.
+func (s *search) list(n *node) {
+	for w := range Windows {
+		s.at[w] = s.at[w][:0]
+		for i, m := range n.open[w] {
+			for ; m != 0; m &= m - 1 {
+				s.at[w] = append(s.at[w], int32(i*s.f.choices+bits.TrailingZeros64(m)))
+			}
+		}
+	}
+}
+
 // slopes sets how the bound changes with the price of each limit, by the mean
 // picks, and returns the square of the length of the whole direction.
 func (s *search) slopes(n *node, scarce bool) float64 {
@@ -286,8 +304,9 @@ func (s *search) slopes(n *node, scarce bool) float64 {
 	for j := range s.slope {
 		v := f.Limits[j].Most
 		for w := range Windows {
-			for x, u := range f.use[j][w] {
-				v -= u * s.often[w][x]
+			use, often := f.use[j][w], s.often[w]
+			for _, x := range s.at[w] {
+				v -= use[x] * often[x]
 			}
 		}
 		for i, u := range f.bare[j] {
@@ -343,8 +362,27 @@ func (s *search) try(n *node, lots uint64) {
 	s.mean = s.newMean()
 	with := n.child()
 	s.only(with, lots)
+	was := s.value
 	s.descend(with, 60)
+	if s.value > was {
+		s.exchange(with.open, slices.Clone(s.found))
+	}
 	s.mean = keep
+}
+
+// swaps tries the sets next to the likely one: one lot for another.
+func (s *search) swaps(n *node, set uint64) {
+	for out := set &^ n.in; out != 0; out &= out - 1 {
+		x := bits.TrailingZeros64(out)
+		if s.oftenIn[x] > 0.95 {
+			continue
+		}
+		for in := n.covers() &^ set; in != 0; in &= in - 1 {
+			if y := bits.TrailingZeros64(in); s.oftenIn[y] > 0.05 {
+				s.try(n, set&^(1<<x)|1<<y)
+			}
+		}
+	}
 }
 
 // likely are the lots that the mean picks use most.
@@ -474,6 +512,78 @@ func (s *search) better(o open, pick [][Windows]int, left []float64) {
 	}
 }
 
+// step is a change of one bed.
+type step struct {
+	bed  int
+	to   [Windows]int
+	gain float64
+	free []float64 // what it frees of each limit
+}
+
+// exchange changes two beds at once, one that gains and one that frees what the
+// other needs, as long as that adds value.
+func (s *search) exchange(o open, pick [][Windows]int) {
+	f := s.f
+	left := make([]float64, len(f.Limits))
+	for k := range left {
+		left[k] = f.Limits[k].Most
+		for i, p := range pick {
+			left[k] -= f.used(k, i, p[0], p[1])
+		}
+	}
+	for range 200 {
+		var steps []step
+		for i := range f.beds {
+			p := pick[i]
+			s.each(o, i, func(c, d int) {
+				if c == p[0] && d == p[1] {
+					return
+				}
+				m := step{bed: i, to: [Windows]int{c, d}, gain: s.change(pick, i, c, d)}
+				for k := range left {
+					m.free = append(m.free, f.used(k, i, p[0], p[1])-f.used(k, i, c, d))
+				}
+				steps = append(steps, m)
+			})
+		}
+		slices.SortStableFunc(steps, func(a, b step) int { return cmp.Compare(b.gain, a.gain) })
+		var one, two *step
+		most := 1e-9
+		for x := range steps {
+			a := &steps[x]
+			if a.gain <= 0 || a.gain+steps[0].gain <= most {
+				break
+			}
+			for y := range steps {
+				b := &steps[y]
+				if a.gain+b.gain <= most {
+					break
+				}
+				if b.bed == a.bed || f.together && (b.bed == a.bed+1 || b.bed == a.bed-1) {
+					continue
+				}
+				ok := true
+				for k, l := range left {
+					if l+a.free[k]+b.free[k] < over {
+						ok = false
+						break
+					}
+				}
+				if ok {
+					one, two, most = a, b, a.gain+b.gain
+				}
+			}
+		}
+		if one == nil {
+			break
+		}
+		s.move(pick, left, one.bed, one.to)
+		s.move(pick, left, two.bed, two.to)
+		s.better(o, pick, left)
+	}
+	s.take(pick)
+}
+
 // branch searches a node.
 func (s *search) branch(n *node) {
 	if s.nodes++; s.nodes > s.most || s.ctx.Err() != nil {
@@ -487,7 +597,11 @@ func (s *search) branch(n *node) {
 	for range 3 {
 		s.descend(n, steps)
 		if s.scarce(n) {
-			s.try(n, s.likely(n))
+			set := s.likely(n)
+			s.try(n, set)
+			if s.nodes == 1 {
+				s.swaps(n, set)
+			}
 		}
 		if n.bound <= s.value+s.close() {
 			return
