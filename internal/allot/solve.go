@@ -364,6 +364,7 @@ func (s *search) try(n *node, lots uint64) {
 	s.only(with, lots)
 	was := s.value
 	s.descend(with, 60)
+	s.near(with, 0.02)
 	if s.value > was {
 		s.exchange(with.open, slices.Clone(s.found))
 	}
@@ -383,6 +384,34 @@ func (s *search) swaps(n *node, set uint64) {
 			}
 		}
 	}
+}
+
+// near looks for good plans among the choices that the mean picks use at all.
+func (s *search) near(n *node, least float64) {
+	c := s.f.choices
+	close := n.child()
+	for w := range Windows {
+		for i, m := range n.open[w] {
+			best := -1
+			for q := m; q != 0; q &= q - 1 {
+				x := bits.TrailingZeros64(q)
+				if best < 0 || s.often[w][i*c+x] > s.often[w][i*c+best] {
+					best = x
+				}
+				if s.often[w][i*c+x] < least {
+					close.open[w][i] &^= 1 << x
+				}
+			}
+			if best >= 0 {
+				close.open[w][i] |= 1 << best
+			}
+		}
+	}
+	s.list(close)
+	if math.IsInf(s.k.run(close.open), -1) {
+		return
+	}
+	s.countOut(close)
 }
 
 // likely are the lots that the mean picks use most.
@@ -617,6 +646,13 @@ func (s *search) branch(n *node) {
 	if s.scarce(n) {
 		s.branchLot(n)
 		return
+	}
+	if s.nodes%16 == 2 {
+		s.near(n, 0.02)
+		if n.bound <= s.value+s.close() {
+			return
+		}
+		s.shut(n)
 	}
 	if s.countOut(n) {
 		return
