@@ -19,7 +19,7 @@ type field struct {
 }
 
 func (p *Problem) field() *field {
-	f := &field{Problem: p, beds: len(p.Beds), choices: len(p.Family)}
+	f := &field{Problem: p, beds: len(p.Beds), choices: p.choices()}
 	for w := range Windows {
 		f.value[w] = make([]float64, f.beds*f.choices)
 		f.together = f.together || p.Together[w] > 0
@@ -90,27 +90,13 @@ func (p *Problem) scaled() *Problem {
 	return &q
 }
 
-// follows reports whether a bed may carry c and then d: both open, and no
-// family twice running, the last cover's included.
+// follows reports whether a bed may carry c and then d: both open, and not to
+// be kept apart.
 func (f *field) follows(b Bed, c, d int) bool {
 	if math.IsNaN(b.Value[0][c]) || math.IsNaN(b.Value[1][d]) {
 		return false
 	}
-	family := b.Before
-	for _, x := range [Windows]int{c, d} {
-		if x == None {
-			continue
-		}
-		if g := f.Family[x]; g >= 0 {
-			if g == family {
-				return false
-			}
-			family = g
-		} else {
-			family = -1
-		}
-	}
-	return true
+	return b.Apart == nil || b.Apart[c]>>d&1 == 0
 }
 
 // open is the choices that are open, by window and bed.

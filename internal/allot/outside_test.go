@@ -22,7 +22,7 @@ import (
 // asLP writes the problem in the CPLEX LP format, which GLPK and CBC read.
 func asLP(p allot.Problem) []byte {
 	var b bytes.Buffer
-	n := len(p.Family)
+	n := len(p.Beds[0].Value[0])
 	x := func(i, w, c int) string { return fmt.Sprintf("x_%d_%d_%d", i, w, c) }
 	open := func(i, w, c int) bool { return !math.IsNaN(p.Beds[i].Value[w][c]) }
 	term := func(v float64, name string) {
@@ -62,41 +62,19 @@ func asLP(p allot.Problem) []byte {
 			}
 			row("=", 1)
 		}
-		families := map[int]bool{}
-		for _, g := range p.Family {
-			families[g] = true
-		}
-		for g := range n {
-			if !families[g] {
-				continue
-			}
-			begin()
-			for c := 1; c < n; c++ {
-				if p.Family[c] == g {
-					for w := range allot.Windows {
-						if open(i, w, c) {
-							term(1, x(i, w, c))
-						}
-					}
-				}
-			}
-			row("<=", 1)
-			if g == bed.Before {
+		// Choices that the same ones stay apart from share a row.
+		sets := map[uint64]bool{}
+		for c := range n {
+			if set := bed.Apart[c]; set != 0 && !sets[set] {
+				sets[set] = true
 				begin()
-				for c := 1; c < n; c++ {
-					if p.Family[c] == g && open(i, 0, c) {
-						term(1, x(i, 0, c))
+				for d := range n {
+					if bed.Apart[d] == set && open(i, 0, d) {
+						term(1, x(i, 0, d))
 					}
-				}
-				row("<=", 0)
-				begin()
-				for c := 1; c < n; c++ {
-					if p.Family[c] == g && open(i, 1, c) {
-						term(1, x(i, 1, c))
+					if set>>d&1 != 0 && open(i, 1, d) {
+						term(1, x(i, 1, d))
 					}
-				}
-				if open(i, 0, 0) {
-					term(1, x(i, 0, 0))
 				}
 				row("<=", 1)
 			}

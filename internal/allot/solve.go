@@ -3,6 +3,7 @@ package allot
 import (
 	"cmp"
 	"context"
+	"errors"
 	"math"
 	"math/bits"
 	"slices"
@@ -10,7 +11,9 @@ import (
 
 // Options of Solve. The zero value is ready.
 type Options struct {
-	Nodes int // most nodes of the search; 0: a million
+	Nodes    int   // most nodes of the search; 0: a million
+	Ceilings bool  // fill in Plan.Ceiling
+	Warm     *Plan // the plan of a like problem, to start from
 }
 
 // Solve returns the plan with the highest value under the rules. When the
@@ -38,7 +41,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Plan, error) {
 			return Plan{}, err
 		}
 		if s.cut {
-			return Plan{}, context.DeadlineExceeded
+			return Plan{}, ErrUnknown
 		}
 		return Plan{}, ErrImpossible
 	}
@@ -48,6 +51,18 @@ func Solve(ctx context.Context, p Problem, o Options) (Plan, error) {
 		plan.Proved = plan.Bound <= s.value+s.close()
 	}
 	return plan, nil
+}
+
+// Possible reports whether any plan keeps all rules, whatever it is worth.
+//
+// Errors: ErrDomain; ErrUnknown where the nodes allowed do not decide it; the
+// context's.
+func Possible(ctx context.Context, p Problem, o Options) (bool, error) {
+	_, err := Solve(ctx, p, o)
+	if errors.Is(err, ErrImpossible) {
+		return false, nil
+	}
+	return err == nil, err
 }
 
 // node is a part of the plans: those that keep to what is open, with the
