@@ -25,7 +25,7 @@ const root = "../.."
 var layers = [][]string{
 	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
 	{"internal/farm", "internal/catalog"},
-	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan"},
+	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan", "internal/allot"},
 	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/store", "plots"},
 	{"internal/app", "internal/demo"},
 	{"internal/cli", "cmd/leafturn"},
