@@ -72,12 +72,12 @@ type Crop struct {
 // this is known.
 type CropMore struct {
 	Legume     bool
-	Perennial  bool       // lives on; a year of it is a ley (R16)
+	Perennial  bool        // lives on; a year of it is a ley (R16)
 	Nitrogen   *[2]float64 // plant-available nitrogen it leaves, low and high, kg/ha
 	Biomass    *[2]float64 // dry matter, low and high, t/ha
-	Irrigation string     // what water it needs, in the table's words: "low", "medium", ...
-	Alone      bool       // never in a mix (R12)
-	MixWith    []string   // ids of crops that it is sown with
+	Irrigation string      // what water it needs, in the table's words: "low", "medium", ...
+	Alone      bool        // never in a mix (R12)
+	MixWith    []string    // ids of crops that it is sown with
 	// Viruses that it hosts, of those that dahlia has; VirusKnown says that the
 	// list was looked up.
 	Viruses    []string
@@ -216,6 +216,16 @@ func (b Bed) pressure(pest string) (float64, bool) {
 		}
 	}
 	return 0, false
+}
+
+// sd returns how uncertain the pressure of a pest is.
+func (b Bed) sd(pest string) float64 {
+	for _, p := range b.Pressure {
+		if p.Pest == pest && p.Known {
+			return p.SD
+		}
+	}
+	return 0
 }
 
 // Site is what the plan needs of the farm's climate.

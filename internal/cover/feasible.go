@@ -75,7 +75,37 @@ const (
 // all its sowings included. What the farm does not know (soil temperature,
 // hardiness zone, past covers) is stated and does not forbid; what the crop's
 // row does not know (window, wait, days) leaves no dates, so it does.
-func Feasible(o Option, bed Bed, site Site, rules Rules) Fit {
+func Feasible(o Option, bed Bed, site Site, rules Rules) Fit { return fit(o, bed, site, rules, false) }
+
+// FeasibleAfter is Feasible for a rest-year crop in a bed that carries a cover
+// before planting: the bed is free on its planting day only, and its last cover
+// is the new one (R6 is then between the two, see Apart).
+func FeasibleAfter(o Option, bed Bed, site Site, rules Rules) Fit {
+	bed.FreeFrom = bed.PlantBy
+	return fit(o, bed, site, rules, true)
+}
+
+// Apart reports whether a rest-year crop may not follow a cover in the same bed:
+// a family would stand twice running (R6).
+func Apart(winter, rest Option) bool {
+	for _, f := range winter.families() {
+		if contains(rest.families(), f) {
+			return true
+		}
+	}
+	return false
+}
+
+func fit(o Option, bed Bed, site Site, rules Rules, after bool) Fit {
+	if len(o.Mix) > 0 {
+		return fitMix(o, bed, site, rules, after)
+	}
+	return feasible(o, bed, site, rules, after)
+}
+
+// feasible fits an option of one crop; after says that another new cover stands
+// before it.
+func feasible(o Option, bed Bed, site Site, rules Rules, after bool) Fit {
 	c := o.Crop
 	f := Fit{}
 	if c.LeadDays == nil {
@@ -118,7 +148,8 @@ func Feasible(o Option, bed Bed, site Site, rules Rules) Fit {
 	} else {
 		f.Reasons = failed
 	}
-	f.Reasons = append(f.Reasons, rotation(o, bed, year, rules)...)
+	f.Reasons = append(f.Reasons, rotation(o, bed, year, rules, after)...)
+	f.Reasons = append(f.Reasons, ground(o, bed, rules)...)
 	f.OK = f.OK && !f.Has(Refused)
 	return f
 }

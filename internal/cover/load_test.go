@@ -75,6 +75,20 @@ func crops(t testing.TB) map[string]cover.Crop {
 			MinSoilC: number(t, r["min_soil_temp_c"]), HardyZone: r["hardy_usda_zone"], KillC: number(t, r["kill_temp_c"]),
 			RateKgHa: number(t, r["broadcast_kg_ha_max"]),
 		}
+		pair := func(name string) *[2]float64 {
+			low, high := number(t, r[name+"_low"]), number(t, r[name+"_high"])
+			if low == nil {
+				return nil
+			}
+			return &[2]float64{*low, *high}
+		}
+		c.CropMore = cover.CropMore{
+			Legume: r["legume"] == "1", Perennial: strings.Contains(r["kind"], "perennial"), Irrigation: r["irrigation_need"],
+			Nitrogen: pair("n_pan_kg_ha"), Biomass: pair("biomass_t_ha"), Alone: strings.HasPrefix(r["mix_with"], "("),
+		}
+		if !c.Alone && r["mix_with"] != "" {
+			c.MixWith = strings.Split(r["mix_with"], ";")
+		}
 		for _, s := range strings.Split(r["slots"], ";") {
 			c.Slots = append(c.Slots, cover.Slot(s))
 		}

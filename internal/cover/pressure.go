@@ -23,7 +23,9 @@ type Pressure struct {
 }
 
 // Counted makes a known pressure.
-func Counted(pest string, score float64) Pressure { return Pressure{Pest: pest, Score: score, Known: true} }
+func Counted(pest string, score float64) Pressure {
+	return Pressure{Pest: pest, Score: score, Known: true}
+}
 
 // Season is what a season's scouting of one pest says of one bed: the chance, 0
 // to 1, that it was over its action level, of each week in which it was counted.

@@ -11,8 +11,9 @@ import (
 )
 
 // rotation returns what the rules on families and soil disease say of an
-// option sown in a year: R6, R7 (hard), R8 and R9.
-func rotation(o Option, bed Bed, year int, rules Rules) []Reason {
+// option sown in a year: R6, R7 (hard), R8 and R9. after says that another new
+// cover stands before it, so that R6 is not with the bed's past.
+func rotation(o Option, bed Bed, year int, rules Rules, after bool) []Reason {
 	var out []Reason
 	add := func(rule string, k Kind, format string, args ...any) {
 		out = append(out, Reason{rule, k, fmt.Sprintf(format, args...)})
@@ -31,6 +32,7 @@ func rotation(o Option, bed Bed, year int, rules Rules) []Reason {
 	switch {
 	case fam == "":
 		add("R6", NotKnown, "its plant family is not known")
+	case after:
 	case same:
 		add("R6", Refused, "%s, the same family as the last cover (%d)", fam, last)
 	case last == math.MinInt && !bed.HistoryKnown:

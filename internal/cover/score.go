@@ -3,7 +3,9 @@ package cover
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
+	"strconv"
 	"strings"
 )
 
@@ -114,10 +116,16 @@ type Term struct {
 	Weight   float64 // of the effect's grade
 	Points   float64 // pressure x (-score) x weight; 0 unless State is IsCounted
 	State    State
+	Crop     string // of a mix, the crop that it speaks of; "" else
 }
 
 // String says the term in words, such as "slug (C, makes worse 1; pressure 3)".
 func (t Term) String() string {
+	if t.Crop != "" {
+		crop := t.Crop
+		t.Crop = ""
+		return crop + " on " + t.String()
+	}
 	does := "no change"
 	switch s := t.Effect.Score; {
 	case t.State == EffectUnknown:
@@ -130,90 +138,201 @@ func (t Term) String() string {
 	if t.State == PressureUnknown {
 		return fmt.Sprintf("%s (%s, %s; never counted here)", t.Pest, t.Effect.Grade, does)
 	}
-	return fmt.Sprintf("%s (%s, %s; pressure %g)", t.Pest, t.Effect.Grade, does, t.Pressure)
+	return fmt.Sprintf("%s (%s, %s; pressure %s)", t.Pest, t.Effect.Grade, does, short(t.Pressure))
 }
 
 // Score is the value of an option in a bed, in points.
 type Score struct {
-	Benefit   float64 // sum of the terms' points
-	CostUSD   float64 // seed cost; 0 when not known
-	CostKnown bool
-	CostPts   float64 // points taken off for the seed cost
-	FamilyPts float64 // points taken off because it is dahlia's own family (R7)
-	RestPts   float64 // points taken off for a bed without flowers
-	Net       float64 // Benefit - CostPts - FamilyPts - RestPts
+	Benefit    float64 // help less harm, each times its weight
+	Help, Harm float64 // sums of the terms' points, 0 or more each, before their weights
+	SD         float64 // of Benefit, from what is uncertain in the pressures
+	CostUSD    float64 // seed cost; 0 when not known
+	CostKnown  bool
+	CostPts    float64 // points taken off for the seed cost
+	FamilyPts  float64 // points taken off because it is dahlia's own family (R7)
+	RestPts    float64 // points taken off for a bed without flowers
+	SoilPts    float64 // points for nitrogen and dry matter, less where nitrogen is tied up
+	WorkPts    float64 // points taken off for sowing
+	BarePts    float64 // points taken off for bare soil before a spring sowing
+	Net        float64 // Benefit + SoilPts - CostPts - FamilyPts - RestPts - WorkPts - BarePts
+	// Anecdote says that all help rests on anecdote (D). AnecdotePts are the
+	// points of it that PlanBeds took off so that it does not outrank a trial.
+	Anecdote    bool
+	AnecdotePts float64
 
-	Terms     []Term // by pest name
-	Unknown   []Term // pests that press on the bed, effect not known
-	Contested []Term // sources disagree, and the pest presses or was never counted
-	Worse     []Term // pests that the option is expected to make worse
+	Terms     []Term   // by pest name, and by crop in a mix
+	Unknown   []Term   // pests that press on the bed, effect not known
+	Contested []Term   // sources disagree, and the pest presses or was never counted
+	Worse     []Term   // pests that the option is expected to make worse
+	SoilOpen  []string // what is not known of its soil value
 }
+
+// lateHalf is what is left of the nitrogen and dry matter of a cover that makes
+// no stand before winter. Source: planting table, western Washington: half the
+// biomass or less when sown 2.5 weeks late.
+const lateHalf = 0.5
 
 // ScoreOption returns the value of an option in a bed:
 //
-//	net = sum over pests of pressure x (-score) x weight - cost per USD x seed cost - penalties
+//	net = sum over pests of pressure x (-score) x weight + soil - cost per USD x seed cost - penalties
 //
 // Dates and hard rules are not looked at; see Feasible. In a bed that carries
 // dahlias after the cover, pests named in Rules.AboveGround are not scored,
 // because the cover is killed before they come.
+//
+// In a mix the help of each crop counts by its share (growers report that mixes
+// dilute it); its harm counts in full, and of several crops that harm one pest
+// the worst alone. Source: common practice.
 func ScoreOption(o Option, bed Bed, rules Rules) Score {
 	var s Score
-	effects := make(map[string]Effect, len(o.Effects))
 	pests := make(map[string]bool)
-	for _, e := range o.Effects {
-		effects[e.Pest] = e
-		pests[e.Pest] = true
+	for _, part := range o.Parts() {
+		for _, e := range part.Effects {
+			pests[e.Pest] = true
+		}
 	}
 	for _, p := range bed.Pressure {
 		pests[p.Pest] = true
 	}
+	trial := false
+	variance := 0.0
 	for _, pest := range sortedKeys(pests) {
-		e, there := effects[pest]
-		if !there {
-			e = Effect{Pest: pest, Direction: "unknown", Grade: "none"}
-		}
 		level, counted := bed.pressure(pest)
-		t := Term{Pest: pest, Effect: e, Weight: rules.Weights.Of(e.Grade), State: IsCounted}
-		if counted {
-			t.Pressure = level
+		var terms []Term
+		worst, harmed := 0.0, false
+		for _, part := range o.Parts() {
+			t := o.term(part, pest, level, counted, rules)
+			worst = min(worst, t.Points)
+			terms = append(terms, t)
 		}
-		switch {
-		case !e.known():
-			t.State = EffectUnknown
-		case !o.Rest && contains(rules.AboveGround, pest):
-			t.State = GoneBefore
-		case !counted:
-			t.State = PressureUnknown
-		default:
-			t.Points = t.Pressure * float64(-e.Score) * t.Weight
-			if t.Points == 0 {
-				t.Points = 0 // no negative zero
+		slope := 0.0 // points per unit of pressure
+		for _, t := range terms {
+			if t.Points < 0 {
+				if t.Points > worst || harmed {
+					t.Points = 0 // another crop of the mix is worse
+				} else {
+					harmed = true
+				}
 			}
+			s.Help += max(t.Points, 0)
+			s.Harm += max(-t.Points, 0)
+			trial = trial || t.Points > 0 && GradeOrder(t.Effect.Grade) < GradeOrder("D")
+			if t.Pressure > 0 {
+				slope += (rules.PestWeight*max(t.Points, 0) - rules.HarmWeight*max(-t.Points, 0)) / t.Pressure
+			}
+			s.add(t, counted)
 		}
-		s.Benefit += t.Points
-		s.Terms = append(s.Terms, t)
-		live := t.State == PressureUnknown || t.State == IsCounted
-		if t.State == EffectUnknown && t.Pressure > 0 {
-			s.Unknown = append(s.Unknown, t)
-		}
-		if live && e.Disputed() && (t.Pressure > 0 || !counted) {
-			s.Contested = append(s.Contested, t)
-		}
-		if live && e.Score > 0 && t.Weight > 0 {
-			s.Worse = append(s.Worse, t)
-		}
+		variance += slope * slope * bed.sd(pest) * bed.sd(pest)
 	}
+	s.SD = math.Sqrt(variance)
+	s.Anecdote = s.Help > 0 && !trial
+	s.Benefit = rules.PestWeight*s.Help - rules.HarmWeight*s.Harm
 	s.CostUSD, s.CostKnown = o.costUSD(bed.AreaM2)
 	s.CostPts = rules.PointsPerUSD * s.CostUSD
-	if family(o.Crop.Family) == Asteraceae && !rules.excused(o, bed) {
+	if contains(o.families(), Asteraceae) && !rules.excused(o, bed) {
 		s.FamilyPts = rules.FamilyPenalty
 	}
 	if o.Rest {
 		s.RestPts = rules.RestCost
 	}
-	s.Net = s.Benefit - s.CostPts - s.FamilyPts - s.RestPts
+	s.WorkPts = rules.Work * float64(o.sowings())
+	s.soil(o, rules)
+	s.net()
 	return s
 }
+
+func (s *Score) net() {
+	s.Net = s.Benefit + s.SoilPts - s.CostPts - s.FamilyPts - s.RestPts - s.WorkPts - s.BarePts - s.AnecdotePts
+}
+
+// term is what a crop of the option does to one pest of a bed.
+func (o Option) term(part Part, pest string, level float64, counted bool, rules Rules) Term {
+	e := Effect{Pest: pest, Direction: "unknown", Grade: "none"}
+	for _, x := range part.Effects {
+		if x.Pest == pest {
+			e = x
+		}
+	}
+	t := Term{Pest: pest, Effect: e, Weight: rules.Weights.Of(e.Grade), State: IsCounted}
+	if len(o.Mix) > 0 {
+		t.Crop = part.Crop.label()
+	}
+	if counted {
+		t.Pressure = level
+	}
+	switch {
+	case !e.known():
+		t.State = EffectUnknown
+	case !o.Rest && contains(rules.AboveGround, pest):
+		t.State = GoneBefore
+	case !counted:
+		t.State = PressureUnknown
+	default:
+		t.Points = t.Pressure * float64(-e.Score) * t.Weight
+		if t.Points > 0 {
+			t.Points *= part.Share
+		}
+		if t.Points == 0 {
+			t.Points = 0 // no negative zero
+		}
+	}
+	return t
+}
+
+// add sorts a term into the lists.
+func (s *Score) add(t Term, counted bool) {
+	s.Terms = append(s.Terms, t)
+	live := t.State == PressureUnknown || t.State == IsCounted
+	if t.State == EffectUnknown && t.Pressure > 0 {
+		s.Unknown = append(s.Unknown, t)
+	}
+	if live && t.Effect.Disputed() && (t.Pressure > 0 || !counted) {
+		s.Contested = append(s.Contested, t)
+	}
+	if live && t.Effect.Score > 0 && t.Weight > 0 {
+		s.Worse = append(s.Worse, t)
+	}
+}
+
+// soil sets the points of nitrogen and dry matter, the middle of the range that
+// the table gives. What is not known counts nothing.
+func (s *Score) soil(o Option, rules Rules) {
+	if rules.Nitrogen == 0 && rules.Biomass == 0 {
+		return
+	}
+	for _, p := range o.Parts() {
+		for _, x := range []struct {
+			name  string
+			rate  float64
+			value *[2]float64
+		}{{"nitrogen", rules.Nitrogen, p.Crop.Nitrogen}, {"dry matter", rules.Biomass, p.Crop.Biomass}} {
+			switch {
+			case x.rate == 0:
+			case x.value == nil:
+				s.SoilOpen = append(s.SoilOpen, "the "+x.name+" that "+p.Crop.label()+" leaves")
+			default:
+				s.SoilPts += x.rate * p.Share * (x.value[0] + x.value[1]) / 2
+			}
+		}
+	}
+}
+
+// dated takes into the score what hangs on the dates: a cover without a stand
+// before winter grows half, and before a spring sowing the bed lies bare.
+func (s *Score) dated(o Option, f Fit, rules Rules) {
+	if f.OK && !o.Rest {
+		switch late := slices.ContainsFunc(f.Reasons, func(r Reason) bool { return r.Rule == "R3" && r.Kind != Refused }); {
+		case f.Choice.Slot == Spring:
+			s.BarePts = rules.BarePenalty
+		case late && s.SoilPts > 0:
+			s.SoilPts *= lateHalf
+		}
+	}
+	s.net()
+}
+
+// short writes a pressure for people.
+func short(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
 
 // Ranked is one option's standing against one pest.
 type Ranked struct {
@@ -242,7 +361,7 @@ func Rank(pest string, options []Option, pressures []Pressure, w Weights) []Rank
 	out := make([]Ranked, 0, len(options))
 	for _, o := range options {
 		r := Ranked{Option: o, Effect: Effect{Pest: pest, Direction: "unknown", Grade: "none"}}
-		for _, t := range ScoreOption(o, bed, Rules{Weights: w}).Terms {
+		for _, t := range ScoreOption(o, bed, Rules{Weights: w, PestWeight: 1, HarmWeight: 1}).Terms {
 			if t.Pest == pest {
 				r.Effect, r.Known, r.Contested = t.Effect, t.Effect.known(), t.Effect.Disputed()
 				r.Value = level * float64(-t.Effect.Score) * t.Weight

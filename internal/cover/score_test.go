@@ -2,6 +2,7 @@ package cover_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -48,24 +49,72 @@ func TestSeedAmount(t *testing.T) {
 	require.False(t, ok)
 }
 
-func TestPressureScore(t *testing.T) {
+// Worked by hand: 2 x the highest chance + 1 x the third highest; the spread is
+// that of 0, 2 and 3 with chances 1-p1, p1-p3 and p3.
+func TestCarry(t *testing.T) {
+	season := func(p ...float64) cover.Season { return cover.Season{Bed: "A1", AreaM2: 30, Chances: p} }
 	for _, c := range []struct {
-		peak  float64
-		weeks int
-		want  int
+		chances  []float64
+		want, sd float64
 	}{
-		{0, 0, 0}, {0.099, 0, 0}, {0.1, 0, 1}, {0.499, 0, 1}, {0.5, 1, 2}, {1, 2, 2}, {0.5, 3, 3}, {1, 20, 3},
+		{[]float64{0}, 0, 0},
+		{[]float64{1}, 2, 0},
+		{[]float64{1, 0, 1, 1}, 3, 0},
+		{[]float64{0.2, 0.5}, 1, 1}, // 0 or 2, evenly
+		{[]float64{0.8, 0.4, math.NaN(), 0.6}, 2, math.Sqrt(5.2 - 4)}, // 0.2 of 0, 0.4 of 2, 0.4 of 3
+		{[]float64{0.9, 0.9, 0.9}, 2.7, math.Sqrt(8.1 - 2.7*2.7)},     // 0.1 of 0, 0.9 of 3
 	} {
-		got, err := cover.PressureScore(c.peak, c.weeks)
-		require.NoError(t, err)
-		require.Equal(t, c.want, got, "%v", c)
+		for _, pest := range []string{"wireworm", "slug", "nematode_lesion"} {
+			ps, err := cover.Carry(pest, []cover.Season{season(c.chances...), season()})
+			require.NoError(t, err)
+			require.True(t, ps[0].Known)
+			require.False(t, ps[0].Field)
+			require.InDelta(t, c.want, ps[0].Score, 1e-12)
+			require.InDelta(t, c.sd, ps[0].SD, 1e-12)
+			require.NotEmpty(t, ps[0].Why)
+			require.False(t, ps[1].Known, "a bed where it was never counted")
+		}
 	}
-	for _, c := range []struct {
-		peak  float64
-		weeks int
-	}{{math.NaN(), 0}, {-0.1, 0}, {1.1, 1}, {0.9, -1}, {0.9, 0}, {0.2, 1}} {
-		_, err := cover.PressureScore(c.peak, c.weeks)
-		require.Error(t, err, "%v", c)
+	// What flies presses on all beds alike: the mean by area, 0 in 30 m2 and 3 in
+	// 60 m2; drawn from them it is 0 or 3 with chances 1/3 and 2/3.
+	ps, err := cover.Carry("thrips", []cover.Season{season(0), {Bed: "A2", AreaM2: 60, Chances: []float64{1, 1, 1}}, season()})
+	require.NoError(t, err)
+	for _, p := range ps {
+		require.True(t, p.Known && p.Field)
+		require.InDelta(t, 2, p.Score, 1e-12)
+		require.InDelta(t, math.Sqrt(2), p.SD, 1e-12)
+	}
+	ps, err = cover.Carry("thrips", []cover.Season{season(), season(math.NaN())})
+	require.NoError(t, err)
+	require.False(t, ps[0].Known || ps[1].Known)
+
+	for _, bad := range []cover.Season{season(-0.1), season(1.1), {Bed: "A1", Chances: []float64{0.5}}, {Bed: "A1", AreaM2: math.NaN()}, {Bed: "A1", AreaM2: math.Inf(1)}} {
+		_, err := cover.Carry("slug", []cover.Season{bad})
+		require.Error(t, err, "%v", bad)
+	}
+}
+
+// More weeks over, or surer ones, never lower a pressure.
+func TestCarry_Monotone(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 5))
+	for range 500 {
+		p := make([]float64, 1+rng.IntN(6))
+		for i := range p {
+			p[i] = rng.Float64()
+		}
+		score := func() float64 {
+			ps, err := cover.Carry("slug", []cover.Season{{Bed: "A1", AreaM2: 1, Chances: p}})
+			require.NoError(t, err)
+			require.GreaterOrEqual(t, ps[0].Score, 0.)
+			require.LessOrEqual(t, ps[0].Score, 3.)
+			return ps[0].Score
+		}
+		before := score()
+		i := rng.IntN(len(p))
+		p[i] += (1 - p[i]) * rng.Float64()
+		require.GreaterOrEqual(t, score(), before-1e-12)
+		p = append(p, rng.Float64())
+		require.GreaterOrEqual(t, score(), before-1e-12)
 	}
 }
 
