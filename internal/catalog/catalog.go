@@ -58,6 +58,7 @@ type Catalog struct {
 	waits        []DefaultWait
 	covers       []Cover
 	coverEffects []CoverEffect
+	coverHosts   []CoverHost
 	companions   []Companion
 	taylor       []Taylor
 	developments []Development

@@ -72,6 +72,19 @@ type CoverEffect struct {
 	Provenance
 }
 
+// CoverHost says whether a cover hosts a virus of dahlia. A pair without a row is
+// not known.
+type CoverHost struct {
+	Cover string
+	Virus string // one of CoverViruses
+	Host  bool
+	Provenance
+}
+
+// CoverViruses are the viruses of dahlia that covers are looked up for: those
+// that thrips carry (TSWV, INSV), and cucumber mosaic virus.
+func CoverViruses() []string { return []string{"tospovirus", "CMV"} }
+
 // Companion is what a plant near the bed does to a pest.
 type Companion struct {
 	Plant, Pest, Role    string
@@ -207,6 +220,16 @@ func (l *loader) covers() {
 			pairs[k] = true
 		}
 		l.c.coverEffects = append(l.c.coverEffects, e)
+	})
+	hosts := map[string]bool{}
+	l.table("cover_hosts.csv", strings.Split("cover,virus,host,basis,source,url,note", ","), func(w row) {
+		h := CoverHost{Cover: w.oneOf("cover", coverIDs...), Virus: w.oneOf("virus", CoverViruses()...), Host: w.oneOf("host", "yes", "no") == "yes", Provenance: w.provenance()}
+		if k := h.Cover + "/" + h.Virus; hosts[k] {
+			w.bad("virus", k+" stands twice", "keep one row for each cover and virus")
+		} else {
+			hosts[k] = true
+		}
+		l.c.coverHosts = append(l.c.coverHosts, h)
 	})
 	twice := map[string]bool{}
 	l.table("companions.csv", strings.Split("pest_key,plant,target_pest,role,natural_enemies,placement,sow_window,bloom_window,risk,evidence,latin,family,score,basis,source,url,note", ","), func(w row) {

@@ -131,6 +131,8 @@ func TestLoad_BrokenRows(t *testing.T) {
 		"cover: no window":               {"covers.csv", "FF-45..FF+21", "early autumn", "early autumn", "is not a sowing window"},
 		"cover: basis":                   {"covers.csv", "published,published,from memory,from memory,published", "published,publish,from memory,from memory,published", "publish,from", `basis_soiltemp: unknown word "publish"`},
 		"effect: score sign":             {"cover_effects.csv", "cereal_rye,symphylan,reduces,-1", "cereal_rye,symphylan,reduces,1", "1,Group inference", "does not go with reduces"},
+		"host: twice":                    {"cover_hosts.csv", "fava,CMV", "fava,tospovirus", "tospovirus,yes,from memory,,,\nfield", "fava/tospovirus stands twice"},
+		"host: unknown virus":            {"cover_hosts.csv", "fava,CMV", "fava,CVM", "CVM", `did you mean "CMV"?`},
 		"effect: unknown cover":          {"cover_effects.csv", "cereal_rye,symphylan", "cereal_ry,symphylan", "cereal_ry,", `did you mean "cereal_rye"?`},
 		"companion: twice":               {"companions.csv", "thrips,sweet alyssum,", "aphid,sweet alyssum,", "sweet alyssum,thrips", "sweet alyssum/aphid stands twice"},
 		"taylor: half a law":             {"taylor.csv", "2.586,1.511", "2.586,", "2.586,", "needs a and b, or k"},

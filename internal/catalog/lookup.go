@@ -236,6 +236,12 @@ func (c *Catalog) CoverEffects(cover string) []CoverEffect {
 	return filter(c.coverEffects, func(e CoverEffect) bool { return cover == "" || e.Cover == cover })
 }
 
+// CoverHosts returns what is known of the viruses that a cover hosts, or of all
+// covers when cover is empty.
+func (c *Catalog) CoverHosts(cover string) []CoverHost {
+	return filter(c.coverHosts, func(h CoverHost) bool { return cover == "" || h.Cover == cover })
+}
+
 // Companions returns the companion plants with an effect on a pest; "" returns
 // every row.
 func (c *Catalog) Companions(pest string) []Companion {

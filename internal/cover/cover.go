@@ -78,10 +78,9 @@ type CropMore struct {
 	Irrigation string      // what water it needs, in the table's words: "low", "medium", ...
 	Alone      bool        // never in a mix (R12)
 	MixWith    []string    // ids of crops that it is sown with
-	// Viruses that it hosts, of those that dahlia has; VirusKnown says that the
-	// list was looked up.
-	Viruses    []string
-	VirusKnown bool
+	// Hosts says of a virus of dahlia whether the crop hosts it; one that is not
+	// in it is not known.
+	Hosts map[string]bool
 }
 
 // has reports whether the crop has a slot.

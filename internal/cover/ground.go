@@ -2,6 +2,7 @@ package cover
 
 import (
 	"fmt"
+	"sort"
 	"strings"
 )
 
@@ -28,21 +29,29 @@ func ground(o Option, bed Bed, rules Rules) []Reason {
 	}
 
 	// R10: no bridge for a virus of dahlia.
-	if len(bed.Viruses) > 0 {
-		var hosts []string
-		for _, v := range bed.Viruses {
-			if contains(c.Viruses, v) {
-				hosts = append(hosts, v)
-			}
+	var found, open, others []string
+	for _, v := range bed.Viruses {
+		switch hosts, known := c.Hosts[v]; {
+		case hosts:
+			found = append(found, v)
+		case !known:
+			open = append(open, v)
 		}
-		switch {
-		case len(hosts) > 0:
-			add("R10", Refused, "it hosts %s, which was found in this bed", strings.Join(hosts, ", "))
-		case !c.VirusKnown:
-			add("R10", NotKnown, "whether it hosts %s, found in this bed, is not known; end it and its weeds 2 weeks before dahlias come up", strings.Join(bed.Viruses, ", "))
+	}
+	for v, hosts := range c.Hosts {
+		if hosts && !contains(bed.Viruses, v) {
+			others = append(others, v)
 		}
-	} else if len(c.Viruses) > 0 {
-		add("R10", Warning, "it hosts %s: none alive within 10 m when dahlias come up, or scout it weekly", strings.Join(c.Viruses, ", "))
+	}
+	sort.Strings(others)
+	if len(found) > 0 {
+		add("R10", Refused, "it hosts %s, which was found in this bed", strings.Join(found, ", "))
+	}
+	if len(open) > 0 {
+		add("R10", NotKnown, "whether it hosts %s, found in this bed, is not known; end it and its weeds 2 weeks before dahlias come up", strings.Join(open, ", "))
+	}
+	if len(others) > 0 {
+		add("R10", Warning, "it hosts %s: none alive within 10 m when dahlias come up, or scout it weekly", strings.Join(others, ", "))
 	}
 
 	// R14: a summer cover needs water.

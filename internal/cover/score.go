@@ -18,6 +18,7 @@ type Effect struct {
 	Basis     string // published, common practice, from memory, ...
 	Contested bool   // sources disagree; also true where the note says CONTESTED
 	Source    string
+	URL       string
 	Note      string
 }
 

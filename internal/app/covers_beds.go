@@ -1,0 +1,202 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/cover"
+	"leafturn/internal/farm"
+	"leafturn/internal/store"
+)
+
+// seasonDay is the day whose counts a plan for the coming year rests on: the
+// day itself, and before planting the end of the year before.
+func (a *App) seasonDay(day civil.Date) civil.Date {
+	if a.farm.LastFrost.IsZero() || !day.Before(a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)) {
+		return day
+	}
+	return civil.New(day.Year-1, time.December, 31)
+}
+
+// weekChances are the chances of being over the action level, of each week in
+// which a bed's pest was counted: the highest of the week.
+func weekChances(x assess.Assessment) []float64 {
+	best := map[[2]int]float64{}
+	for _, r := range x.Readings {
+		if !r.Valid() || math.IsNaN(r.Chance) {
+			continue
+		}
+		year, week := r.Visit.Date.ISOWeek()
+		best[[2]int{year, week}] = max(best[[2]int{year, week}], r.Chance)
+	}
+	var out []float64
+	for _, c := range best {
+		out = append(out, c)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// carriedPressures are each bed's pressures for the coming season, by bed code,
+// of every pest that is watched.
+func (a *App) carriedPressures(s snapshot, list []assess.Assessment) (map[string][]cover.Pressure, error) {
+	chances := map[[2]string][]float64{}
+	for _, x := range list {
+		chances[[2]string{x.Bed.Code, x.Pest.Key}] = weekChances(x)
+	}
+	out := map[string][]cover.Pressure{}
+	for _, pest := range a.watched(s) {
+		var seasons []cover.Season
+		for _, b := range s.beds {
+			seasons = append(seasons, cover.Season{Bed: b.Code, AreaM2: b.AreaM2(), Chances: chances[[2]string{b.Code, pest}]})
+		}
+		ps, err := cover.Carry(pest, seasons)
+		if err != nil {
+			return nil, err
+		}
+		for i, b := range s.beds {
+			out[b.Code] = append(out[b.Code], ps[i])
+		}
+	}
+	return out, nil
+}
+
+// fieldPressures are the pressures of the whole field: for a pest that stays in
+// its bed the highest of any bed.
+func (a *App) fieldPressures(s snapshot, list []assess.Assessment) ([]cover.Pressure, error) {
+	byBed, err := a.carriedPressures(s, list)
+	if err != nil {
+		return nil, err
+	}
+	best := map[string]cover.Pressure{}
+	for _, b := range s.beds {
+		for _, p := range byBed[b.Code] {
+			if old, ok := best[p.Pest]; !ok || p.Known && (!old.Known || p.Score > old.Score) {
+				best[p.Pest] = p
+			}
+		}
+	}
+	var out []cover.Pressure
+	for _, k := range a.watched(s) {
+		if p, ok := best[k]; ok {
+			out = append(out, p)
+		} else {
+			out = append(out, cover.Pressure{Pest: k})
+		}
+	}
+	return out, nil
+}
+
+// besideM is how wide a path may be for two beds still to be neighbours.
+const besideM = 2.0
+
+// bedRows lays beds out in rows of neighbours: beds of a block that lie side by
+// side with no more than a path of 2 m between their long sides. Where no bed of
+// a block has a place, its beds are taken to lie in the order of their codes.
+func bedRows(beds []farm.Bed) map[string]cover.BedMore {
+	blocks := map[string][]farm.Bed{}
+	for _, b := range beds {
+		blocks[b.Block] = append(blocks[b.Block], b)
+	}
+	out := map[string]cover.BedMore{}
+	for name, block := range blocks {
+		placed := slices.DeleteFunc(slices.Clone(block), func(b farm.Bed) bool { return b.X == nil || b.Y == nil })
+		if len(placed) == 0 {
+			slices.SortFunc(block, func(a, b farm.Bed) int { return strings.Compare(a.Code, b.Code) })
+			for i, b := range block {
+				out[b.Code] = cover.BedMore{Row: "block " + name, Place: float64(i)}
+			}
+			continue
+		}
+		slices.SortFunc(placed, func(a, b farm.Bed) int {
+			if c := cmp.Compare(*a.X, *b.X); c != 0 {
+				return c
+			}
+			return cmp.Compare(*a.Y, *b.Y)
+		})
+		row := ""
+		for i, b := range placed {
+			if i == 0 || !beside(placed[i-1], b) {
+				row = "from " + b.Code
+			}
+			out[b.Code] = cover.BedMore{Row: row, Place: float64(i)}
+		}
+	}
+	return out
+}
+
+// beside reports whether b lies along a, to its north, with no more than a path
+// between: they overlap by half of the shorter one's length at least.
+func beside(a, b farm.Bed) bool {
+	overlap := min(*a.X+a.LengthM, *b.X+b.LengthM) - max(*a.X, *b.X)
+	gap := *b.Y - (*a.Y + a.WidthM)
+	return overlap >= min(a.LengthM, b.LengthM)/2 && gap >= 0 && gap <= besideM
+}
+
+// virusesFound are the viruses found in a bed this season, as covers are looked
+// up for them.
+func virusesFound(list []assess.Assessment, bed string) []string {
+	for _, x := range list {
+		if x.Bed.Code != bed || x.Pest.Key != "tospovirus" {
+			continue
+		}
+		for _, r := range x.Readings {
+			if r.Valid() && r.Value > 0 {
+				return []string{"tospovirus"}
+			}
+		}
+	}
+	return nil
+}
+
+// coverSite is what the plan needs of the farm's climate. Soil temperatures
+// are the monthly means of the days measured.
+func (a *App) coverSite(days map[civil.Date]farm.WeatherDay) cover.Site {
+	site := cover.Site{LastFrost: a.farm.LastFrost, FirstFrost: a.farm.FirstFrost, Zone: a.farm.HardinessZone}
+	var sum, n [12]float64
+	for d, w := range days {
+		if w.SoilC != nil && !w.Forecast {
+			sum[d.Month-1] += *w.SoilC
+			n[d.Month-1]++
+		}
+	}
+	for m := range sum {
+		if n[m] >= 10 {
+			v := sum[m] / n[m]
+			site.SoilC[m] = &v
+		}
+	}
+	return site
+}
+
+// coverHistory reads the covers planned in the last four years and the
+// weather of the last year.
+func (a *App) coverHistory(ctx context.Context, on civil.Date) (map[string][]cover.Grown, map[civil.Date]farm.WeatherDay, error) {
+	out := map[string][]cover.Grown{}
+	days := map[civil.Date]farm.WeatherDay{}
+	err := a.st.View(ctx, func(tx *store.Tx) error {
+		past, err := tx.Covers(store.Filter{From: on.AddDays(-4 * 366), To: on})
+		if err != nil {
+			return err
+		}
+		for _, p := range past {
+			for _, c := range a.cat.Covers() {
+				if c.Key == p.Cover {
+					out[p.Bed] = append(out[p.Bed], cover.Grown{Family: strings.Fields(c.Family)[0], Year: p.Sow.Year})
+				}
+			}
+		}
+		ws, err := tx.Weather(on.AddDays(-365), on)
+		for _, w := range ws {
+			days[w.Date] = w
+		}
+		return err
+	})
+	return out, days, err
+}

@@ -1,0 +1,360 @@
+package app
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/cover"
+	"leafturn/internal/report"
+	"leafturn/internal/units"
+)
+
+// coverDocument tells a plan: what is sown where, what it rests on, the next
+// best, what the rules cost, and why each cover stands where it does.
+func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civil.Date, stored bool) *report.Document {
+	src := &sources{}
+	doc := a.document("Cover crops by bed", today)
+	first, last := in.beds[0], in.beds[0]
+	for _, b := range in.beds {
+		if b.FreeFrom.Before(first.FreeFrom) {
+			first = b
+		}
+		if b.PlantBy.After(last.PlantBy) {
+			last = b
+		}
+	}
+	doc.Subtitle = fmt.Sprintf("beds free from %s, to planting, %s %d; counts of %d", first.FreeFrom.Short(), last.PlantBy.Short(), last.PlantBy.Year, s.on.Year)
+	doc.Sections = []report.Section{a.coverTable(in, plan, stored)}
+	doc.Sections = append(doc.Sections, pressureSection(in), nextBest(plan))
+	if sec, ok := bindingSection(plan); ok {
+		doc.Sections = append(doc.Sections, sec)
+	}
+	doc.Sections = append(doc.Sections, whyCovers(plan, src))
+	doc.Sections = append(doc.Sections, coverNotes(plan)...)
+	doc.Sources = src.list
+	doc.Data = coverPlanData(in, plan, stored)
+	return doc
+}
+
+// coverName is a choice in words.
+func coverName(c cover.Cell) string {
+	if c.Key == cover.None {
+		return cover.None
+	}
+	name := c.Option.Crop.Name
+	if c.Option.Rest {
+		name += ", bed rested"
+	}
+	return name
+}
+
+// useName is a use of a bed in words.
+func useName(winter, rest cover.Cell) string {
+	switch {
+	case rest.Key == cover.None:
+		return coverName(winter)
+	case winter.Key == cover.None:
+		return coverName(rest)
+	}
+	return coverName(winter) + ", then " + coverName(rest)
+}
+
+func (a *App) coverTable(in coverPlan, plan cover.Plan, stored bool) report.Section {
+	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Cover"}, {Title: "Sow from"}, {Title: "End by"}, {Title: "Seed"}, {Title: "Cost", Unit: "USD", Decimals: 2}, {Title: "Points", Decimals: 2}, {Title: "+-", Decimals: 2}}}
+	untreated := ""
+	for _, b := range plan.Beds {
+		if b.Untreated {
+			name := "none"
+			if in.rules.Untreated > 0 {
+				name = "none, for comparison"
+			}
+			t.Rows = append(t.Rows, []report.Value{report.Text(b.Bed), report.Text(name), report.Text(""), report.Text(""), report.Text(""), report.Text(""), report.Num(b.Value(), 2), report.Text("")})
+			continue
+		}
+		for _, c := range b.Chosen() {
+			f := c.Fit.Choice
+			seed := report.Missing("a rate is not known")
+			if c.SeedOK {
+				seed = report.Text(a.seedWords(c.Seeds))
+			}
+			cost := report.Missing("a price is not known")
+			if c.Score.CostKnown {
+				cost = report.Num(c.Score.CostUSD, 2)
+			}
+			name := coverName(c)
+			if len(f.Sowings) > 1 {
+				name += fmt.Sprintf(", %d sowings", len(f.Sowings))
+			}
+			t.Rows = append(t.Rows, []report.Value{report.Text(b.Bed), report.Text(name), report.Text(f.Sow.Short()), report.Text(f.Kill.Short()), seed, cost, report.Num(c.Value, 2), report.Num(c.Score.SD, 2)})
+		}
+	}
+	sec := report.Section{Key: "plan", Table: t, Notes: []report.Line{
+		report.Say("total {} points; {}", report.Num(plan.Total, 2), plan.Proof),
+		report.Plain(pointsWords(in.rules)),
+		report.Plain("+- is what the counts leave open of the pressures; it does not speak of the evidence"),
+	}}
+	if plan.Alike > 0 {
+		sec.Notes = append(sec.Notes, report.Say("{} of the points are for neighbours sown alike", report.Num(plan.Alike, 2)))
+	}
+	if len(plan.Rested) > 0 {
+		sec.Notes = append(sec.Notes, report.Plain("rested, without dahlias: "+strings.Join(plan.Rested, ", ")))
+	}
+	if untreated != "" {
+		sec.Notes = append(sec.Notes, report.Plain(untreated))
+	}
+	if len(plan.Lots) > 0 {
+		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("%s to buy", countOf(len(plan.Lots), "kind of seed", "kinds of seed"))))
+	}
+	if stored {
+		sec.Notes = append(sec.Notes, report.Plain("the plan is stored"))
+	}
+	return sec
+}
+
+// pointsWords says what a point is.
+func pointsWords(r cover.Rules) string {
+	w := r.Weights
+	s := fmt.Sprintf("points: pressure 0 to 3, times the cover's score against the pest, times the weight of the evidence (A %g, B %g, C %g, D %g)", w.A, w.B, w.C, w.D)
+	if r.PestWeight != 1 || r.HarmWeight != 1 {
+		s += fmt.Sprintf(", help times %g and harm times %g", r.PestWeight, r.HarmWeight)
+	}
+	s += fmt.Sprintf("; %g per kg/ha of nitrogen left, %g per t/ha of dry matter (half for a late sowing); less %g per USD of seed, %g per sowing, %g for bare soil in winter", r.Nitrogen, r.Biomass, r.PointsPerUSD, r.Work, r.BarePenalty)
+	if r.RestCost > 0 {
+		s += fmt.Sprintf(", %g for a bed without flowers", r.RestCost)
+	}
+	return s
+}
+
+// pressureSection tells the pressures carried over that the plan rests on.
+func pressureSection(in coverPlan) report.Section {
+	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Pest"}, {Title: "Pressure", Decimals: 1}, {Title: "+-", Decimals: 1}, {Title: "Why"}}}
+	sec := report.Section{Key: "pressures", Title: "Pressure carried over, 0 to 3"}
+	field := map[string]bool{}
+	unknown := map[string][]string{}
+	var low []string
+	for _, b := range in.beds {
+		for _, p := range b.Pressure {
+			switch {
+			case !p.Known:
+				unknown[p.Pest] = append(unknown[p.Pest], b.Code)
+				continue
+			case p.Field && field[p.Pest]:
+				continue
+			case p.Score < 0.05:
+				if !slices.Contains(low, p.Pest) {
+					low = append(low, p.Pest)
+				}
+				field[p.Pest] = field[p.Pest] || p.Field
+				continue
+			}
+			bed := b.Code
+			if p.Field {
+				bed, field[p.Pest] = "all", true
+			}
+			t.Rows = append(t.Rows, []report.Value{report.Text(bed), report.Text(p.Pest), report.Num(p.Score, 1), report.Num(p.SD, 1), report.Text(p.Why)})
+		}
+	}
+	slices.SortStableFunc(t.Rows, func(a, b []report.Value) int {
+		return cmp.Or(cmp.Compare(b2i(a[0].Words() == "all"), b2i(b[0].Words() == "all")), strings.Compare(a[0].Words(), b[0].Words()))
+	})
+	if len(t.Rows) > 0 {
+		sec.Table = t
+		sec.Notes = report.Lines("pressure = 2 x the chance that it was over its action level in any week + 1 x the chance of 3 weeks; soil pests, slugs and earwigs by bed, others by field")
+	} else {
+		sec.Lead = report.Plain("No pest pressed on any bed as far as was counted, so the plan rests on soil, seed and work alone.")
+	}
+	if len(low) > 0 {
+		slices.Sort(low)
+		sec.Notes = append(sec.Notes, report.Plain("counted and next to nothing in some beds: "+strings.Join(low, ", ")))
+	}
+	byBeds := map[string][]string{}
+	for pest, beds := range unknown {
+		key := strings.Join(beds, ", ")
+		if len(beds) == len(in.beds) {
+			key = "any bed"
+		}
+		byBeds[key] = append(byBeds[key], pest)
+	}
+	for _, beds := range sortedKeys(byBeds) {
+		slices.Sort(byBeds[beds])
+		sec.Notes = append(sec.Notes, report.Plain("not known in "+beds+", and not in the points: "+strings.Join(byBeds[beds], ", ")))
+	}
+	return sec
+}
+
+func b2i(b bool) int {
+	if b {
+		return 0
+	}
+	return 1
+}
+
+// nextBest lists the two next best uses of each bed.
+func nextBest(plan cover.Plan) report.Section {
+	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Next best"}, {Title: "Gives up"}, {Title: "Then"}, {Title: "Gives up"}}}
+	for _, b := range plan.Beds {
+		row := []report.Value{report.Text(b.Bed)}
+		for k := range 2 {
+			if k >= len(b.Alternatives) {
+				row = append(row, report.Text(""), report.Text(""))
+				continue
+			}
+			x := b.Alternatives[k]
+			words := fmt.Sprintf("%.2f", x.GivesUp)
+			if x.AtLeast {
+				words = "at least " + words
+			}
+			if len(x.Displace) > 0 {
+				words += ", moves " + strings.Join(x.Displace, ", ")
+			}
+			row = append(row, report.Text(useName(x.Winter, x.Rest)), report.Text(words))
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return report.Section{Key: "next_best", Title: "The next best, and the points it gives up", Table: t}
+}
+
+// bindingSection says what the rules cost.
+func bindingSection(plan cover.Plan) (report.Section, bool) {
+	sec := report.Section{Key: "rules", Title: "What the rules cost"}
+	for _, b := range plan.Binding {
+		words := fmt.Sprintf("without it the plan is worth %.2f points more", b.Gain)
+		if b.AtMost {
+			words = fmt.Sprintf("without it the plan is worth at most %.2f points more", b.Gain)
+		}
+		if b.Pin {
+			words = strings.Replace(words, "without it the plan is worth", "it costs", 1)
+			words = strings.TrimSuffix(words, " more")
+		}
+		from := ""
+		if b.From != "" {
+			from = " (" + b.From + ")"
+		}
+		sec.Notes = append(sec.Notes, report.Plain(b.Rule+from+": "+words))
+	}
+	return sec, len(sec.Notes) > 0
+}
+
+// whyCovers says of each cover why it stands where it does, with the evidence.
+func whyCovers(plan cover.Plan, src *sources) report.Section {
+	sec := report.Section{Key: "why", Title: "Why these"}
+	type use struct {
+		cell cover.Cell
+		beds []string
+		pts  map[string][]string // by pest and crop: bed and points
+	}
+	uses := map[string]*use{}
+	for _, b := range plan.Beds {
+		for _, c := range b.Chosen() {
+			u := uses[c.Key]
+			if u == nil {
+				u = &use{cell: c, pts: map[string][]string{}}
+				uses[c.Key] = u
+			}
+			u.beds = append(u.beds, b.Bed)
+			for _, t := range c.Score.Terms {
+				if t.Points != 0 {
+					u.pts[t.Crop+"/"+t.Pest] = append(u.pts[t.Crop+"/"+t.Pest], fmt.Sprintf("%s %+.2f", b.Bed, t.Points))
+				}
+			}
+		}
+	}
+	for _, key := range sortedKeys(uses) {
+		u := uses[key]
+		it := report.Item{Head: report.Plain(coverName(u.cell) + ": " + strings.Join(u.beds, ", "))}
+		for _, t := range u.cell.Score.Terms {
+			pts := u.pts[t.Crop+"/"+t.Pest]
+			if len(pts) == 0 {
+				continue
+			}
+			it.Details = append(it.Details, evidenceLine(t, pts, src))
+			if t.Effect.Disputed() {
+				note := strings.TrimPrefix(t.Effect.Note, "CONTESTED: ")
+				if note == "" {
+					note = "the cover does both, or sources differ; the score is the cautious middle"
+				}
+				it.Details = append(it.Details, report.Plain("contested: "+note))
+			}
+		}
+		if len(it.Details) == 0 {
+			it.Details = report.Lines("no good evidence that it helps against what presses on these beds; it stands here for the soil alone")
+		}
+		if s := u.cell.Score; s.SoilPts != 0 {
+			it.Details = append(it.Details, report.Say("soil: {} points of nitrogen and dry matter", report.Num(s.SoilPts, 2)))
+		}
+		sec.Items = append(sec.Items, it)
+	}
+	if len(sec.Items) == 0 {
+		sec.Notes = report.Lines("no cover that fits between digging and planting is known to help against what pressed on these beds")
+	}
+	return sec
+}
+
+func evidenceLine(t cover.Term, pts []string, src *sources) report.Line {
+	e := t.Effect
+	words := t.Pest + ": "
+	if t.Crop != "" {
+		words = t.Crop + " on " + words
+	}
+	switch {
+	case e.Score < 0:
+		words += fmt.Sprintf("lowers it %d of 3", -e.Score)
+	default:
+		words += fmt.Sprintf("makes it worse, %d of 3", e.Score)
+	}
+	words += ", evidence " + e.Grade + "; points " + strings.Join(pts, ", ")
+	return report.Plain(words).Cite(src.cite(assess.Ref{Basis: e.Basis, Source: e.Source, URL: e.URL})...)
+}
+
+// coverNotes are what the choices rest on without knowing, and what to know; the
+// same words for several beds stand once.
+func coverNotes(plan cover.Plan) []report.Section {
+	group := func(pick func(cover.BedPlan) []string) []report.Line {
+		var order []string
+		beds := map[string][]string{}
+		for _, b := range plan.Beds {
+			for _, n := range pick(b) {
+				if beds[n] == nil {
+					order = append(order, n)
+				}
+				if !slices.Contains(beds[n], b.Bed) {
+					beds[n] = append(beds[n], b.Bed)
+				}
+			}
+		}
+		var out []report.Line
+		for _, n := range order {
+			who := strings.Join(beds[n], ", ")
+			if len(beds[n]) == len(plan.Beds) && len(plan.Beds) > 1 {
+				who = "all beds"
+			}
+			out = append(out, report.Plain(who+": "+n))
+		}
+		return out
+	}
+	var out []report.Section
+	if n := group(func(b cover.BedPlan) []string { return b.Unknown }); len(n) > 0 {
+		out = append(out, report.Section{Key: "unknown", Title: "Not known, and counted as no benefit", Notes: n})
+	}
+	if n := group(func(b cover.BedPlan) []string { return b.Notes }); len(n) > 0 {
+		out = append(out, report.Section{Key: "notes", Title: "To know", Notes: n})
+	}
+	return out
+}
+
+// seedWords is the seed of a choice, crop by crop, in the farm's units.
+func (a *App) seedWords(seeds []cover.PartSeed) string {
+	var out []string
+	for _, s := range seeds {
+		if a.farm.Units == units.US {
+			out = append(out, fmt.Sprintf("%.2f lb", s.Seed.Lb))
+		} else {
+			out = append(out, fmt.Sprintf("%.2f kg", s.Seed.Kg))
+		}
+	}
+	return strings.Join(out, " + ")
+}

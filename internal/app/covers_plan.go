@@ -1,0 +1,119 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/cover"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+	"leafturn/internal/report"
+	"leafturn/internal/store"
+)
+
+// coverInput makes what a plan needs of the farm, its counts and the options.
+func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessment, o CoverOptions, today civil.Date) (coverPlan, error) {
+	var p coverPlan
+	rest, err := strconv.Atoi(o.Rest)
+	if err != nil || rest < 0 || rest > len(s.beds) {
+		return p, diag.Usagef(fmt.Sprintf("give 0 to %d", len(s.beds)), "--rest %q is not a number of beds", o.Rest)
+	}
+	dig, plant := a.farm.FirstFrost.In(s.on.Year).AddDays(digAfterFrost), a.farm.LastFrost.In(s.on.Year+1).AddDays(plantingAfterFrost)
+	for _, x := range []struct {
+		flag, text string
+		to         *civil.Date
+	}{{"dig", o.Dig, &dig}, {"plant", o.Plant, &plant}} {
+		if x.text == "" {
+			continue
+		}
+		d, err := civil.Parse(x.text)
+		if err != nil {
+			return p, diag.Usagef("write it as YYYY-MM-DD", "--%s: %v", x.flag, err)
+		}
+		*x.to = d
+	}
+	if !plant.After(dig) {
+		return p, diag.Usagef("check --dig and --plant", "planting on %s would come before digging on %s", plant, dig)
+	}
+	history, weather, err := a.coverHistory(ctx, today)
+	if err != nil {
+		return p, err
+	}
+	pressures, err := a.carriedPressures(s, list)
+	if err != nil {
+		return p, err
+	}
+	rows := bedRows(s.beds)
+	var codes []string
+	for _, b := range s.beds {
+		codes = append(codes, b.Code)
+		free := dig
+		for _, e := range s.stages[b.Code] {
+			if e.Stage == farm.Dug && o.Dig == "" {
+				free = e.Date.AddDays(1)
+			}
+		}
+		more := rows[b.Code]
+		more.NoWater, more.Viruses = b.Irrigation == farm.Rainfed, virusesFound(list, b.Code)
+		p.beds = append(p.beds, cover.Bed{Code: b.Code, AreaM2: b.AreaM2(), FreeFrom: free, PlantBy: plant, Pressure: pressures[b.Code], History: history[b.Code], BedMore: more})
+	}
+	p.options, p.site, p.rules = a.coverChoices(), a.coverSite(weather), cover.FarmRules()
+	p.rules.MaxRested = rest
+	rules, err := ingest.ReadCoverRules(o.Rules, o.RulesFile, o.Rule, a.coverNames(codes), today)
+	if err != nil {
+		return p, err
+	}
+	p.apply(rules)
+	if err := p.checkDates(today); err != nil {
+		return p, err
+	}
+	for i := range p.beds {
+		if b := &p.beds[i]; b.FreeFrom.Before(today) {
+			b.FreeFrom = today // what was not sown yet cannot be sown earlier
+		}
+	}
+	return p, nil
+}
+
+// planCovers plans the covers of the coming year. s and list are of the season
+// that it rests on.
+func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessment, o CoverOptions, today civil.Date) (*report.Document, error) {
+	if a.farm.LastFrost.IsZero() || a.farm.FirstFrost.IsZero() {
+		return nil, diag.Failf(nil, "set them with `leafturn farm set --last-frost MM-DD --first-frost MM-DD`", "the sowing windows follow from the frost dates, and the farm has none")
+	}
+	in, err := a.coverInput(ctx, s, list, o, today)
+	if err != nil {
+		return nil, err
+	}
+	plan, err := cover.PlanBeds(ctx, in.beds, in.options, in.site, in.rules)
+	if err != nil {
+		return nil, err
+	}
+	if o.Keep {
+		if err := a.keepCovers(ctx, plan); err != nil {
+			return nil, kept(err, "the plan was not stored")
+		}
+	}
+	return a.coverDocument(s, in, plan, today, o.Keep), nil
+}
+
+// keepCovers stores a plan, all or nothing: a row for each crop.
+func (a *App) keepCovers(ctx context.Context, plan cover.Plan) error {
+	return a.st.Update(ctx, func(tx *store.Tx) error {
+		for _, b := range plan.Beds {
+			for _, cell := range b.Chosen() {
+				c := cell.Fit.Choice
+				for _, part := range cell.Option.Parts() {
+					if _, err := tx.AddCover(farm.PlannedCover{Bed: b.Bed, Cover: part.Crop.ID, Sow: c.Sow, Kill: c.Kill}, a.now); err != nil {
+						return err
+					}
+				}
+			}
+		}
+		return nil
+	})
+}
