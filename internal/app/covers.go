@@ -168,4 +168,3 @@ func (a *App) rankCovers(s snapshot, list []assess.Assessment, word string) (*re
 	doc.Data = ranksData(ranked)
 	return doc, nil
 }
-

@@ -3,6 +3,8 @@ package app
 import (
 	"cmp"
 	"fmt"
+	"maps"
+	"math"
 	"slices"
 	"strings"
 
@@ -65,7 +67,6 @@ func useName(winter, rest cover.Cell) string {
 
 func (a *App) coverTable(in coverPlan, plan cover.Plan, stored bool) report.Section {
 	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Cover"}, {Title: "Sow from"}, {Title: "End by"}, {Title: "Seed"}, {Title: "Cost", Unit: "USD", Decimals: 2}, {Title: "Points", Decimals: 2}, {Title: "+-", Decimals: 2}}}
-	untreated := ""
 	for _, b := range plan.Beds {
 		if b.Untreated {
 			name := "none"
@@ -103,11 +104,8 @@ func (a *App) coverTable(in coverPlan, plan cover.Plan, stored bool) report.Sect
 	if len(plan.Rested) > 0 {
 		sec.Notes = append(sec.Notes, report.Plain("rested, without dahlias: "+strings.Join(plan.Rested, ", ")))
 	}
-	if untreated != "" {
-		sec.Notes = append(sec.Notes, report.Plain(untreated))
-	}
 	if len(plan.Lots) > 0 {
-		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("%s to buy", countOf(len(plan.Lots), "kind of seed", "kinds of seed"))))
+		sec.Notes = append(sec.Notes, report.Plain(seedKinds(len(plan.Lots))+" to buy"))
 	}
 	if stored {
 		sec.Notes = append(sec.Notes, report.Plain("the plan is stored"))
@@ -173,15 +171,24 @@ func pressureSection(in coverPlan) report.Section {
 	}
 	byBeds := map[string][]string{}
 	for pest, beds := range unknown {
-		key := strings.Join(beds, ", ")
-		if len(beds) == len(in.beds) {
-			key = "any bed"
+		key := "in " + strings.Join(beds, ", ")
+		switch {
+		case len(beds) == len(in.beds):
+			key = "in any bed"
+		case 2*len(beds) > len(in.beds):
+			var counted []string
+			for _, b := range in.beds {
+				if !contains(beds, b.Code) {
+					counted = append(counted, b.Code)
+				}
+			}
+			key = "but in " + strings.Join(counted, ", ")
 		}
 		byBeds[key] = append(byBeds[key], pest)
 	}
-	for _, beds := range sortedKeys(byBeds) {
+	for _, beds := range slices.Sorted(maps.Keys(byBeds)) {
 		slices.Sort(byBeds[beds])
-		sec.Notes = append(sec.Notes, report.Plain("not known in "+beds+", and not in the points: "+strings.Join(byBeds[beds], ", ")))
+		sec.Notes = append(sec.Notes, report.Plain("not known "+beds+", and not in the points: "+strings.Join(byBeds[beds], ", ")))
 	}
 	return sec
 }
@@ -222,6 +229,9 @@ func nextBest(plan cover.Plan) report.Section {
 func bindingSection(plan cover.Plan) (report.Section, bool) {
 	sec := report.Section{Key: "rules", Title: "What the rules cost"}
 	for _, b := range plan.Binding {
+		if b.From == "" && !b.Pin {
+			continue // a default; for rested beds see below
+		}
 		words := fmt.Sprintf("without it the plan is worth %.2f points more", b.Gain)
 		if b.AtMost {
 			words = fmt.Sprintf("without it the plan is worth at most %.2f points more", b.Gain)
@@ -236,6 +246,9 @@ func bindingSection(plan cover.Plan) (report.Section, bool) {
 		}
 		sec.Notes = append(sec.Notes, report.Plain(b.Rule+from+": "+words))
 	}
+	if plan.NextRest >= 0.005 {
+		sec.Notes = append(sec.Notes, report.Say("one more rested bed would add {} points, its lost flowers taken off (--rest)", report.Num(plan.NextRest, 2)))
+	}
 	return sec, len(sec.Notes) > 0
 }
 
@@ -245,25 +258,30 @@ func whyCovers(plan cover.Plan, src *sources) report.Section {
 	type use struct {
 		cell cover.Cell
 		beds []string
-		pts  map[string][]string // by pest and crop: bed and points
+		pts  map[string]map[string][]string // by pest and crop: beds by points
 	}
 	uses := map[string]*use{}
 	for _, b := range plan.Beds {
 		for _, c := range b.Chosen() {
 			u := uses[c.Key]
 			if u == nil {
-				u = &use{cell: c, pts: map[string][]string{}}
+				u = &use{cell: c, pts: map[string]map[string][]string{}}
 				uses[c.Key] = u
 			}
 			u.beds = append(u.beds, b.Bed)
 			for _, t := range c.Score.Terms {
-				if t.Points != 0 {
-					u.pts[t.Crop+"/"+t.Pest] = append(u.pts[t.Crop+"/"+t.Pest], fmt.Sprintf("%s %+.2f", b.Bed, t.Points))
+				if math.Abs(t.Points) < 0.005 {
+					continue
 				}
+				k, v := t.Crop+"/"+t.Pest, fmt.Sprintf("%+.2f", t.Points)
+				if u.pts[k] == nil {
+					u.pts[k] = map[string][]string{}
+				}
+				u.pts[k][v] = append(u.pts[k][v], b.Bed)
 			}
 		}
 	}
-	for _, key := range sortedKeys(uses) {
+	for _, key := range slices.Sorted(maps.Keys(uses)) {
 		u := uses[key]
 		it := report.Item{Head: report.Plain(coverName(u.cell) + ": " + strings.Join(u.beds, ", "))}
 		for _, t := range u.cell.Score.Terms {
@@ -271,7 +289,7 @@ func whyCovers(plan cover.Plan, src *sources) report.Section {
 			if len(pts) == 0 {
 				continue
 			}
-			it.Details = append(it.Details, evidenceLine(t, pts, src))
+			it.Details = append(it.Details, evidenceLine(t, pts, len(u.beds), src))
 			if t.Effect.Disputed() {
 				note := strings.TrimPrefix(t.Effect.Note, "CONTESTED: ")
 				if note == "" {
@@ -294,7 +312,7 @@ func whyCovers(plan cover.Plan, src *sources) report.Section {
 	return sec
 }
 
-func evidenceLine(t cover.Term, pts []string, src *sources) report.Line {
+func evidenceLine(t cover.Term, pts map[string][]string, beds int, src *sources) report.Line {
 	e := t.Effect
 	words := t.Pest + ": "
 	if t.Crop != "" {
@@ -306,7 +324,15 @@ func evidenceLine(t cover.Term, pts []string, src *sources) report.Line {
 	default:
 		words += fmt.Sprintf("makes it worse, %d of 3", e.Score)
 	}
-	words += ", evidence " + e.Grade + "; points " + strings.Join(pts, ", ")
+	var parts []string
+	for _, v := range slices.Sorted(maps.Keys(pts)) {
+		if len(pts[v]) == beds && beds > 1 {
+			parts = append(parts, v+" in each bed")
+		} else {
+			parts = append(parts, v+" in "+strings.Join(pts[v], ", "))
+		}
+	}
+	words += ", evidence " + e.Grade + "; points " + strings.Join(parts, ", ")
 	return report.Plain(words).Cite(src.cite(assess.Ref{Basis: e.Basis, Source: e.Source, URL: e.URL})...)
 }
 
@@ -357,4 +383,11 @@ func (a *App) seedWords(seeds []cover.PartSeed) string {
 		}
 	}
 	return strings.Join(out, " + ")
+}
+
+func seedKinds(n int) string {
+	if n == 1 {
+		return "1 kind of seed"
+	}
+	return fmt.Sprintf("%d kinds of seed", n)
 }

@@ -14,7 +14,7 @@ import (
 // coverNames are the names that the grower's rules may use.
 func (a *App) coverNames(codes []string) ingest.CoverNames {
 	n := ingest.CoverNames{
-		Beds: a.names.beds, Covers: map[string]string{}, Problems: map[string]string{}, Families: map[string]string{},
+		Beds: a.names, Covers: map[string]string{}, Problems: map[string]string{}, Families: map[string]string{},
 		Viruses: map[string]string{"tswv": "tospovirus", "insv": "tospovirus"},
 	}
 	for _, c := range a.cat.Covers() {

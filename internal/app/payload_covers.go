@@ -57,7 +57,15 @@ func reasonsData(rs []cover.Reason) []CoverReason {
 	return out
 }
 
-// CoverChoice is the cover chosen for a bed.
+// CoverSeed is the seed of one crop of a choice.
+type CoverSeed struct {
+	Cover    string   `json:"cover"`
+	SeedKg   *float64 `json:"seed_kg"`
+	RateKgHa *float64 `json:"rate_kg_per_ha"`
+	Share    float64  `json:"share"`
+}
+
+// CoverChoice is a cover chosen for a window of a bed.
 type CoverChoice struct {
 	Cover        string         `json:"cover"`
 	Name         string         `json:"name"`
@@ -68,45 +76,56 @@ type CoverChoice struct {
 	Ready        civil.Date     `json:"ready"`
 	Kill         civil.Date     `json:"kill"`
 	Plant        civil.Date     `json:"plant"`
-	SeedKg       *float64       `json:"seed_kg"`
-	RateKgHa     *float64       `json:"rate_kg_per_ha"`
+	Sowings      int            `json:"sowings"`
+	Seeds        []CoverSeed    `json:"seeds"`
 	Points       float64        `json:"points"`
+	Spread       float64        `json:"points_sd"`
 	Benefit      float64        `json:"benefit_points"`
+	SoilPoints   float64        `json:"soil_points"`
 	CostUSD      *float64       `json:"seed_cost_usd"`
 	CostPoints   float64        `json:"cost_points"`
+	WorkPoints   float64        `json:"work_points"`
 	FamilyPoints float64        `json:"family_points"`
 	RestPoints   float64        `json:"rest_points"`
+	BarePoints   float64        `json:"bare_points"`
+	Anecdote     float64        `json:"anecdote_points"`
 	Terms        []PressureTerm `json:"terms"`
 	Reasons      []CoverReason  `json:"reasons"`
 }
 
-func choiceData(c cover.Cell) CoverChoice {
+func coverChoiceData(c cover.Cell) CoverChoice {
+	s := c.Score
 	d := CoverChoice{
-		Cover: c.Key, Points: c.Value, Benefit: c.Score.Benefit, CostPoints: c.Score.CostPts, FamilyPoints: c.Score.FamilyPts,
-		RestPoints: c.Score.RestPts, Terms: termsData(c.Score.Terms), Reasons: reasonsData(c.Fit.Reasons),
+		Cover: coverID(c), Points: c.Value, Spread: s.SD, Benefit: s.Benefit, SoilPoints: s.SoilPts, CostPoints: s.CostPts, WorkPoints: s.WorkPts, FamilyPoints: s.FamilyPts,
+		RestPoints: s.RestPts, BarePoints: s.BarePts, Anecdote: s.AnecdotePts, Terms: termsData(s.Terms), Reasons: reasonsData(c.Fit.Reasons), Seeds: []CoverSeed{},
 	}
 	if c.Key == cover.None {
 		return d
 	}
 	x, f := c.Option, c.Fit.Choice
-	d.Cover, d.Name, d.Latin, d.Family, d.Rested = x.Crop.ID, x.Crop.Name, x.Crop.Latin, x.Crop.Family, x.Rest
-	d.Sow, d.Ready, d.Kill, d.Plant = f.Sow, f.Ready, f.Kill, f.Plant
-	if c.SeedOK {
-		d.SeedKg, d.RateKgHa = &c.Seed.Kg, &c.Seed.KgHa
+	d.Name, d.Latin, d.Family, d.Rested = x.Crop.Name, x.Crop.Latin, x.Crop.Family, x.Rest
+	d.Sow, d.Ready, d.Kill, d.Plant, d.Sowings = f.Sow, f.Ready, f.Kill, f.Plant, len(f.Sowings)
+	for _, p := range c.Seeds {
+		seed := CoverSeed{Cover: p.Crop.ID, Share: p.Share}
+		if p.OK {
+			seed.SeedKg, seed.RateKgHa = &p.Seed.Kg, &p.Seed.KgHa
+		}
+		d.Seeds = append(d.Seeds, seed)
 	}
-	if c.Score.CostKnown {
-		d.CostUSD = &c.Score.CostUSD
+	if s.CostKnown {
+		d.CostUSD = &s.CostUSD
 	}
 	return d
 }
 
-// CoverAlternative is the next best choice for a bed.
+// CoverAlternative is a next best use of a bed.
 type CoverAlternative struct {
-	Cover     string   `json:"cover"`
+	Winter    string   `json:"winter"`
+	Rest      string   `json:"rest"`
 	Name      string   `json:"name"`
-	Rested    bool     `json:"rested"`
 	Points    float64  `json:"points"`
 	GivesUp   float64  `json:"gives_up_points"`
+	AtLeast   bool     `json:"at_least"`
 	Displaces []string `json:"displaces"`
 }
 
@@ -119,29 +138,56 @@ type CoverOption struct {
 	Reasons []CoverReason `json:"reasons"`
 }
 
+// CoverPressure is how hard a pest is taken to press on a bed.
+type CoverPressure struct {
+	Pest     string   `json:"pest"`
+	Pressure *float64 `json:"pressure"`
+	SD       *float64 `json:"sd"`
+	Field    bool     `json:"field"`
+	Why      string   `json:"why"`
+}
+
 // CoverBed is the plan of one bed.
 type CoverBed struct {
 	Bed          string             `json:"bed"`
-	Chosen       CoverChoice        `json:"chosen"`
+	Free         civil.Date         `json:"free"`
+	Plant        civil.Date         `json:"plant"`
+	Winter       CoverChoice        `json:"winter"`
+	Rest         CoverChoice        `json:"rest"`
+	Untreated    bool               `json:"untreated"`
 	Alternatives []CoverAlternative `json:"alternatives"`
 	Options      []CoverOption      `json:"options"`
+	Pressures    []CoverPressure    `json:"pressures"`
 	Unknown      []string           `json:"unknown"`
 	Notes        []string           `json:"notes"`
 }
 
+// CoverBinding is a rule and what it costs.
+type CoverBinding struct {
+	Rule   string  `json:"rule"`
+	From   string  `json:"from"`
+	Points float64 `json:"points"`
+	AtMost bool    `json:"at_most"`
+	Pin    bool    `json:"pin"`
+}
+
 // CoverPlanData is the plan of all beds.
 type CoverPlanData struct {
-	Dig          civil.Date `json:"dig"`
-	Plant        civil.Date `json:"plant"`
-	Stored       bool       `json:"stored"`
-	Total        float64    `json:"total_points"`
-	Bound        float64    `json:"bound_points"`
-	Gap          float64    `json:"gap_points"`
-	NextRest     float64    `json:"one_more_rested_points"`
-	Combinations *int       `json:"combinations"`
-	Proof        string     `json:"proof"`
-	Rested       []string   `json:"rested"`
-	Beds         []CoverBed `json:"beds"`
+	Stored       bool           `json:"stored"`
+	Total        float64        `json:"total_points"`
+	Alike        float64        `json:"alike_points"`
+	Bound        float64        `json:"bound_points"`
+	Gap          float64        `json:"gap_points"`
+	Proved       bool           `json:"proved"`
+	NextRest     float64        `json:"one_more_rested_points"`
+	Combinations *int           `json:"combinations"`
+	Proof        string         `json:"proof"`
+	Rested       []string       `json:"rested"`
+	Bare         []string       `json:"bare"`
+	Spent        float64        `json:"seed_cost_usd"`
+	Lots         []string       `json:"lots"`
+	Rules        []CoverBinding `json:"rules"`
+	Beds         []CoverBed     `json:"beds"`
 }
 
 // coverID is the cover's key without the mark of a rest year, which stands in
@@ -153,22 +199,42 @@ func coverID(c cover.Cell) string {
 	return c.Option.Crop.ID
 }
 
-func coverPlanData(p cover.Plan, dig, plant civil.Date, stored bool) CoverPlanData {
+func coverPlanData(in coverPlan, p cover.Plan, stored bool) CoverPlanData {
 	d := CoverPlanData{
-		Dig: dig, Plant: plant, Stored: stored, Total: p.Total, Bound: p.Bound, Gap: p.Gap, NextRest: p.NextRest,
-		Combinations: orNil(p.Combinations), Proof: p.Proof, Rested: orEmpty(p.Rested), Beds: []CoverBed{},
+		Stored: stored, Total: p.Total, Alike: p.Alike, Bound: p.Bound, Gap: p.Gap, Proved: p.Proved, NextRest: p.NextRest,
+		Combinations: orNil(p.Combinations), Proof: p.Proof, Rested: orEmpty(p.Rested), Bare: orEmpty(p.Bare), Spent: p.Spent, Lots: orEmpty(p.Lots),
+		Rules: []CoverBinding{}, Beds: []CoverBed{},
+	}
+	for _, b := range p.Binding {
+		d.Rules = append(d.Rules, CoverBinding{b.Rule, b.From, b.Gain, b.AtMost, b.Pin})
 	}
 	for _, b := range p.Beds {
 		x := CoverBed{
-			Bed: b.Bed, Chosen: choiceData(b.Chosen), Alternatives: []CoverAlternative{}, Options: []CoverOption{},
-			Unknown: orEmpty(b.Unknown), Notes: orEmpty(b.Notes),
+			Bed: b.Bed, Winter: coverChoiceData(b.Winter), Rest: coverChoiceData(b.Rest), Untreated: b.Untreated, Alternatives: []CoverAlternative{}, Options: []CoverOption{},
+			Pressures: []CoverPressure{}, Unknown: orEmpty(b.Unknown), Notes: orEmpty(b.Notes),
+		}
+		for _, bed := range in.beds {
+			if bed.Code == b.Bed {
+				x.Free, x.Plant = bed.FreeFrom, bed.PlantBy
+				for _, q := range bed.Pressure {
+					y := CoverPressure{Pest: q.Pest, Field: q.Field, Why: q.Why}
+					if q.Known {
+						y.Pressure, y.SD = &q.Score, &q.SD
+					}
+					x.Pressures = append(x.Pressures, y)
+				}
+			}
 		}
 		for _, a := range b.Alternatives {
 			x.Alternatives = append(x.Alternatives, CoverAlternative{
-				Cover: coverID(a.Cell), Name: a.Cell.Option.Crop.Name, Rested: a.Cell.Option.Rest, Points: a.Cell.Value, GivesUp: a.GivesUp, Displaces: orEmpty(a.Displace),
+				Winter: coverID(a.Winter), Rest: coverID(a.Rest), Name: useName(a.Winter, a.Rest), Points: a.Winter.Value + a.Rest.Value,
+				GivesUp: a.GivesUp, AtLeast: a.AtLeast, Displaces: orEmpty(a.Displace),
 			})
 		}
-		for _, c := range b.Cells {
+		for k, c := range b.Cells {
+			if c.Key == cover.None && k > 0 {
+				continue // once is enough: it stands in both windows
+			}
 			o := CoverOption{Cover: coverID(c), Rested: c.Option.Rest, Allowed: c.Allowed, Reasons: reasonsData(c.Fit.Reasons)}
 			if c.Allowed {
 				o.Points = &c.Value

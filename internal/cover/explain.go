@@ -44,6 +44,9 @@ const sodYears = 3
 // explain returns what a chosen cover rests on without knowing, and what to know.
 func (c Cell) explain() (unknown, notes []string) {
 	for _, t := range c.Score.Unknown {
+		if t.Pressure < 0.05 {
+			continue
+		}
 		of := "its"
 		if t.Crop != "" {
 			of = t.Crop + "'s"

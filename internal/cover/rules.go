@@ -110,10 +110,11 @@ func DefaultRules() Rules {
 // and bare soil through a winter costs 0.5 points, enough to prefer any cover
 // that does no harm and too little to outweigh a pest; 100 kg/ha of nitrogen or
 // 5 t/ha of dry matter are worth 0.5; a sowing costs 0.1; a host of a soil pest
-// found in the bed (+2 or more) is refused; mixes of two. All common practice.
+// found in the bed (+2 or more) is refused; mixes of two; a bed without flowers
+// costs 3, as much as the heaviest pest. All common practice.
 func FarmRules() Rules {
 	r := DefaultRules()
-	r.BarePenalty, r.Nitrogen, r.Biomass, r.Work, r.HostScore, r.Species = 0.5, 0.005, 0.1, 0.1, 2, 2
+	r.BarePenalty, r.Nitrogen, r.Biomass, r.Work, r.HostScore, r.Species, r.RestCost = 0.5, 0.005, 0.1, 0.1, 2, 2, 3
 	return r
 }
 

@@ -211,3 +211,7 @@ func csvText(rows [][]string) string {
 	_ = w.WriteAll(rows) // a strings.Builder does not fail
 	return b.String()
 }
+
+// Key writes a name as CoverNames are looked up: in lower case, with "_" for
+// what is no letter or digit.
+func Key(name string) string { return plain(name) }
