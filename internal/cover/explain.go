@@ -2,6 +2,8 @@ package cover
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -11,6 +13,9 @@ func (bp *BedPlan) explain(b Bed) {
 	chosen := bp.Chosen()
 	if bp.Winter.Key == None || bp.Winter.Fit.Choice.Slot == Spring {
 		bp.Notes = append(bp.Notes, "bare soil in winter: open to rain and wind")
+	}
+	if note := bp.nothingFits(b); note != "" {
+		bp.Notes = append(bp.Notes, note)
 	}
 	for _, c := range chosen {
 		before := ""
@@ -35,6 +40,50 @@ func (bp *BedPlan) explain(b Bed) {
 			}
 		}
 	}
+}
+
+// nothingFits says why no cover at all fits before planting; "" where one does.
+func (bp *BedPlan) nothingFits(b Bed) string {
+	byRule := map[string]int{}
+	n := 0
+	for _, c := range bp.Cells {
+		if c.Key == None || c.Option.Rest || len(c.Option.Mix) > 0 {
+			continue
+		}
+		if c.Allowed {
+			return ""
+		}
+		n++
+		r, _, _ := strings.Cut(why(c), ":")
+		byRule[r]++
+	}
+	if n == 0 {
+		return ""
+	}
+	var parts []string
+	for _, r := range sortedCounts(byRule) {
+		parts = append(parts, fmt.Sprintf("%d by %s", byRule[r], ruleWords(r)))
+	}
+	return fmt.Sprintf("nothing fits from %s to planting on %s: of %d covers, %s", day(b.FreeFrom), day(b.PlantBy), n, strings.Join(parts, ", "))
+}
+
+// ruleWords is a rule's id with what it is about.
+func ruleWords(id string) string {
+	about := map[string]string{
+		"R2": "sowing window", "R3": "time to a stand", "R4": "wait before planting", "R5": "soil temperature", "R6": "family of the last cover", "R7": "dahlia's own family",
+		"R8": "brassica gap", "R9": "soil disease", "R10": "virus", "R14": "water", "R16": "ley",
+	}[id]
+	if about == "" {
+		return id
+	}
+	return id + " (" + about + ")"
+}
+
+// sortedCounts are the keys, the largest count first.
+func sortedCounts(m map[string]int) []string {
+	out := slices.Sorted(maps.Keys(m))
+	slices.SortStableFunc(out, func(a, b string) int { return m[b] - m[a] })
+	return out
 }
 
 // sodYears is how long dahlias stay out of old grass where its pests were found

@@ -240,9 +240,6 @@ func TestPlanBeds_BruteForce(t *testing.T) {
 			shown := map[string]bool{b.Winter.Key + b.Rest.Key: true}
 			for _, a := range b.Alternatives {
 				require.False(t, a.AtLeast)
-				if math.IsInf(bruteForce(p, beds, rules, i, a.Winter.Key, a.Rest.Key), -1) {
-					fmt.Println("DBG", n, b.Bed, a.Winter.Key, a.Rest.Key, len(a.Winter.Option.Mix), a.Winter.Allowed, a.Rest.Allowed, a.Rest.Fit.OK, rules.OneEach, b.Winter.Key, b.Rest.Key, a.GivesUp, rules.Lots, rules.Budget, rules.Untreated, rules.Legumes, rules.Areas, rules.MaxRested, len(beds))
-				}
 				require.InDelta(t, p.Total-bruteForce(p, beds, rules, i, a.Winter.Key, a.Rest.Key), a.GivesUp, 1e-6)
 				require.GreaterOrEqual(t, a.GivesUp, worst-1e-6)
 				worst, shown[a.Winter.Key+a.Rest.Key] = a.GivesUp, true
