@@ -111,14 +111,15 @@ func (w *worker) descend(n *node, steps int) {
 			n.bound = math.Inf(-1)
 			return
 		}
-		if w.settled(best) || theta < 1e-3 {
+		target := max(w.value, best-0.05*(1+math.Abs(best)))
+		if w.settled(best) || theta*(best-target) < 1e-6*(1+math.Abs(best)) {
 			break
 		}
 		norm := w.slopes(n, scarce)
 		if norm < 1e-18 {
 			break
 		}
-		t := theta * (best - max(w.value, best-0.05*(1+math.Abs(best)))) / norm
+		t := theta * (best - target) / norm
 		for j := range n.price {
 			n.price[j] = max(price[j]-t*w.slope[j], 0)
 		}

@@ -209,7 +209,10 @@ func (s *search) round() {
 // something is left open.
 func (w *worker) visit(v *visited, tried map[uint64]bool) {
 	f, n := w.f, v.node
-	steps := 40
+	steps := 50
+	if !f.scarce(n) {
+		steps = 150
+	}
 	if n.first {
 		steps = 400
 	}
@@ -254,7 +257,7 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 func (w *worker) try(n *node, lots uint64) {
 	with := n.child()
 	w.f.only(with, lots)
-	w.descend(with, 60)
+	w.descend(with, 300)
 	if w.settled(with.bound) || math.IsInf(with.bound, -1) {
 		return
 	}
