@@ -56,11 +56,11 @@ func bad(format string, args ...any) error {
 	return fmt.Errorf("%s: %w", fmt.Sprintf(format, args...), ErrValue)
 }
 
-// empty is ErrNoData with words of its own, where nothing is counted.
-type empty string
+// emptyError is ErrNoData with words of its own, where nothing is counted.
+type emptyError string
 
-func (e empty) Error() string { return string(e) }
-func (e empty) Unwrap() error { return ErrNoData }
+func (e emptyError) Error() string { return string(e) }
+func (e emptyError) Unwrap() error { return ErrNoData }
 
 func checkVisits(where string, vs []Visit, percent bool) error {
 	for _, v := range vs {
