@@ -465,7 +465,11 @@ func (m CoverMap) notes(s coverSheet) string {
 // Alt says what the map shows: which beds have which cover and when, the bare
 // ones, those rested, pinned, in doubt or without a place.
 func (m CoverMap) Alt() string {
-	out := []string{fmt.Sprintf("%s%s: map of %s, filled by what is sown in them.", m.title(), onDate(m.AsOf), plural(len(m.Beds), "bed", "beds"))}
+	asOf := ""
+	if !m.AsOf.IsZero() {
+		asOf = ", as of " + longDate(m.AsOf)
+	}
+	out := []string{fmt.Sprintf("%s%s: map of %s, filled by what is sown in them.", m.title(), asOf, plural(len(m.Beds), "bed", "beds"))}
 	out = append(out, m.groups(30, 20)...)
 	var days []string
 	for _, b := range m.Beds {
