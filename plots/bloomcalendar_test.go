@@ -70,7 +70,9 @@ func bloomEdges() map[string]Figure {
 		d := one.AddDays(2 * i)
 		dense.Gaps = append(dense.Gaps, Span{d, d, "no nectar"})
 	}
-	out["dense bloom"] = dense
+	for i, p := range dense.Pages() {
+		out[fmt.Sprint("dense bloom ", i+1)] = p
+	}
 	return out
 }
 

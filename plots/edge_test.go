@@ -189,6 +189,7 @@ func TestAlt(t *testing.T) {
 func TestCaller_NotModified(t *testing.T) {
 	p := sampleSeveral()
 	slices.Reverse(p.Panels[0].Visits)
+	p.Panels[0].Stages = slices.Clone(stages) // the samples share it
 	slices.Reverse(p.Panels[0].Stages)
 	before := fmt.Sprintf("%+v", p)
 	write(t, p, "svg")
