@@ -328,6 +328,11 @@ func TestBloom_Properties(t *testing.T) {
 		require.Equal(t, sow, countOf(ms, "sow"))
 		require.Equal(t, bloom, countOf(ms, "bloom"))
 		require.Equal(t, len(b.Gaps), countOf(ms, "gap")+len(b.layout().unnamed))
+		for _, n := range b.layout().gaps {
+			for _, o := range b.layout().gaps {
+				require.False(t, o.x > n.box.x0+3 && o.x < n.box.x1-3 && o.box.y1 < n.box.y1, "the line from %q crosses %q", o.words, n.words)
+			}
+		}
 		for i, m := range ms {
 			if m.kind == "text" {
 				require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)

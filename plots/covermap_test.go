@@ -154,6 +154,7 @@ func TestSownLabel_Forms(t *testing.T) {
 		{untreated, 100, 30, "A1|bare on purpose"},
 		{untreated, 50, 30, "A1|bare"},
 		{untreated, 20, 14, "A1"},
+		{untreated, 8, 8, ""},
 	} {
 		l := sownLabelOf(c.bed, rect{0, 0, c.w, c.h}, 7)
 		got := strings.Join(l.lines, "|")
