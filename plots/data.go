@@ -56,6 +56,12 @@ func bad(format string, args ...any) error {
 	return fmt.Errorf("%s: %w", fmt.Sprintf(format, args...), ErrValue)
 }
 
+// emptyError is ErrNoData with words of its own, where nothing is counted.
+type emptyError string
+
+func (e emptyError) Error() string { return string(e) }
+func (e emptyError) Unwrap() error { return ErrNoData }
+
 func checkVisits(where string, vs []Visit, percent bool) error {
 	for _, v := range vs {
 		at := fmt.Sprintf("%s, visit of %s", where, v.Date)

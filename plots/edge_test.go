@@ -2,6 +2,7 @@ package plots
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -64,7 +65,7 @@ func edgeFigures() map[string]Figure {
 	}
 	leap := one
 	leap.Date = day("2028-02-29")
-	return map[string]Figure{
+	out := map[string]Figure{
 		"one visit":          fig(Panel{Bed: "A1", Visits: []Visit{one}}),
 		"leap day":           fig(Panel{Bed: "A1", Visits: []Visit{leap}}),
 		"zero without range": fig(Panel{Bed: "A1", Visits: []Visit{{Date: one.Date}}}),
@@ -81,6 +82,9 @@ func edgeFigures() map[string]Figure {
 		"a single bed map":   FieldMap{Pest: "slugs", Beds: []MapBed{{Code: "A1", EastM: 1.2, NorthM: 20, Over: &v}}},
 		"one cell":           Overview{Columns: []string{"A1"}, Rows: []Row{{Pest: "slugs", Cells: []Cell{{Visits: []Visit{one}}}}}},
 	}
+	maps.Copy(out, coverEdges())
+	maps.Copy(out, bloomEdges())
+	return out
 }
 
 func TestEdges_Draw(t *testing.T) {
@@ -185,6 +189,7 @@ func TestAlt(t *testing.T) {
 func TestCaller_NotModified(t *testing.T) {
 	p := sampleSeveral()
 	slices.Reverse(p.Panels[0].Visits)
+	p.Panels[0].Stages = slices.Clone(stages) // the samples share it
 	slices.Reverse(p.Panels[0].Stages)
 	before := fmt.Sprintf("%+v", p)
 	write(t, p, "svg")

@@ -3,7 +3,6 @@ package plots
 import (
 	"cmp"
 	"fmt"
-	"image/color"
 	"math"
 	"slices"
 	"strings"
@@ -39,24 +38,16 @@ type FieldMap struct {
 	NoPlace []string // codes of beds whose place is not known; listed at the foot
 }
 
-const (
-	mapWidth     = 740.0 // for the field, in points, unless beds are too thin
-	mapHeight    = 460.0
-	mapThinnest  = 15.0   // a bed's thinner side should be this many points
-	mapLargest   = 1500.0 // longest side of the field in points
-	mapLegendRow = 34
-)
+const mapLegendRow = 34
 
 // Check returns why the map cannot be drawn, or nil.
 func (m FieldMap) Check() error {
 	counted := 0
 	for _, b := range m.Beds {
-		switch {
-		case !finite(b.X) || !finite(b.Y):
-			return bad("bed %s: its place %v, %v is not two numbers", b.Code, b.X, b.Y)
-		case !finite(b.EastM) || !finite(b.NorthM) || b.EastM <= 0 || b.NorthM <= 0:
-			return bad("bed %s: its sides %v by %v m are not two numbers above 0", b.Code, b.EastM, b.NorthM)
-		case b.Over != nil && (!finite(*b.Over) || *b.Over < 0 || *b.Over > 1):
+		if err := b.lot().check(); err != nil {
+			return err
+		}
+		if b.Over != nil && (!finite(*b.Over) || *b.Over < 0 || *b.Over > 1) {
 			return bad("bed %s: the chance %v is not between 0 and 1", b.Code, *b.Over)
 		}
 		if b.Over != nil {
@@ -66,33 +57,22 @@ func (m FieldMap) Check() error {
 	if counted == 0 {
 		return fmt.Errorf("map of %s: %w", orElse(m.Pest, "this pest"), ErrNoData)
 	}
-	e := m.extent()
-	thin := math.Inf(1)
-	for _, b := range m.Beds {
-		thin = min(thin, b.EastM, b.NorthM)
-	}
-	if long := max(e.w(), e.h()); long/thin > 2000 {
-		return bad("the field is %s m long and its thinnest bed %s m, so no scale shows both; check the places of the beds", number(long), number(thin))
-	}
-	return nil
+	return checkScale(m.lots())
 }
 
-// extent returns the field in metres, y growing to the north.
-func (m FieldMap) extent() rect {
-	e := rect{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
-	for _, b := range m.Beds {
-		e.x0, e.y0 = min(e.x0, b.X), min(e.y0, b.Y)
-		e.x1, e.y1 = max(e.x1, b.X+b.EastM), max(e.y1, b.Y+b.NorthM)
+func (b MapBed) lot() lot { return lot{b.Code, b.X, b.Y, b.EastM, b.NorthM} }
+
+func (m FieldMap) lots() []lot {
+	out := make([]lot, len(m.Beds))
+	for i, b := range m.Beds {
+		out[i] = b.lot()
 	}
-	return e
+	return out
 }
 
 type mapSheet struct {
+	field
 	title, lead  []string
-	width        float64
-	scale        float64 // points per metre
-	field        rect
-	extent       rect
 	legend       float64
 	foot, height float64
 	sources      []string
@@ -100,24 +80,12 @@ type mapSheet struct {
 
 func (m FieldMap) layout() mapSheet {
 	var s mapSheet
-	s.extent = m.extent()
-	w, h := s.extent.w(), s.extent.h()
-	s.scale = min(mapWidth/w, mapHeight/h)
-	thin := math.Inf(1)
-	for _, b := range m.Beds {
-		thin = min(thin, b.EastM, b.NorthM)
-	}
-	if s.scale*thin < mapThinnest {
-		s.scale = max(s.scale, min(mapThinnest/thin, mapLargest/max(w, h)))
-	}
-	s.width = max(20+w*s.scale+20, 620)
+	s.field = newField(m.lots())
 	inner := s.width - 40
 	s.title = titleFace.wrap(m.title(), inner, 2)
 	s.lead = leadFace.wrap(m.lead(), inner, 3)
-	top := headHeight(s.title, s.lead) + 8
-	left := (s.width - w*s.scale) / 2
-	s.field = rect{left, top, left + w*s.scale, top + h*s.scale}
-	s.legend = s.field.y1 + 18
+	s.putAt(headHeight(s.title, s.lead) + 8)
+	s.legend = s.box.y1 + 18
 	s.foot = s.legend + 2*mapLegendRow
 	s.sources = noteFace.wrap(sourceLine(m.AsOf, m.Source, m.notes(s)), inner, 6)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
@@ -139,17 +107,11 @@ func (m FieldMap) Draw(c vg.Canvas) error {
 	return nil
 }
 
-func (s mapSheet) place(b MapBed) rect {
-	x := s.field.x0 + float64((b.X-s.extent.x0)*s.scale)
-	y := s.field.y1 - float64((b.Y-s.extent.y0)*s.scale)
-	return rect{x, y - float64(b.NorthM*s.scale), x + float64(b.EastM*s.scale), y}
-}
-
 func (m FieldMap) draw(g *pen) {
 	s := m.layout()
 	drawHead(g, s.title, s.lead)
 	for _, b := range m.Beds {
-		r := s.place(b)
+		r := s.place(b.lot())
 		g.note("bed", r, b.Code)
 		fill := paper
 		if b.Over == nil {
@@ -164,9 +126,7 @@ func (m FieldMap) draw(g *pen) {
 	}
 	for _, b := range m.Beds { // outlines last, so that no neighbour covers one
 		if b.Act {
-			g.note("outline", s.place(b), b.Code)
-			g.frame(paper, 4.6, s.place(b).inset(0.2))
-			g.frame(ink, 2.8, s.place(b))
+			outline(g, s.place(b.lot()), b.Code)
 		}
 	}
 	m.drawLegend(g, s)
@@ -183,13 +143,6 @@ func percent(v float64) string {
 	default:
 		return fmt.Sprintf("%.0f %%", r)
 	}
-}
-
-// label is how a bed's words stand in it.
-type label struct {
-	lines []string // the first in bold
-	up    bool     // turned to run along a tall bed
-	coded bool     // with the bed's code, if only its beginning
 }
 
 // bedLabel returns the fullest form that fits: code over chance, code beside
@@ -231,31 +184,6 @@ func bedLabel(b MapBed, r rect) label {
 	return label{}
 }
 
-func drawBedLabel(g *pen, l label, r rect, fill color.NRGBA, patch bool) {
-	x, y := (r.x0+r.x1)/2, (r.y0+r.y1)/2
-	bold, plain := boldFace.colour(onShade(fill)), smallFace.colour(onShade(fill))
-	switch {
-	case len(l.lines) == 0:
-	case len(l.lines) == 2:
-		if patch {
-			w := max(bold.width(l.lines[0]), plain.width(l.lines[1])) / 2
-			g.fillRect(paper, rect{x - w - 2, y - sizeSmall - 2, x + w + 2, y + sizeSmall + 3})
-		}
-		g.text(x, y-2, 0.5, bold, l.lines[0])
-		g.text(x, y+sizeSmall, 0.5, plain, l.lines[1])
-	case l.up:
-		if patch {
-			w := bold.width(l.lines[0]) / 2
-			g.fillRect(paper, rect{x - 6, y - w - 2, x + 6, y + w + 2})
-		}
-		g.textUp(x, y, bold, l.lines[0])
-	case patch:
-		g.halo(x, bold.midline(y), 0.5, bold, l.lines[0])
-	default:
-		g.text(x, bold.midline(y), 0.5, bold, l.lines[0])
-	}
-}
-
 // drawLegend draws the shades with their limits, the two other signs, the
 // scale bar and the arrow to the field's north.
 func (m FieldMap) drawLegend(g *pen, s mapSheet) {
@@ -292,21 +220,7 @@ func (m FieldMap) drawLegend(g *pen, s mapSheet) {
 			break
 		}
 	}
-	// Scale bar: about a fifth of the width, and north.
-	y += mapLegendRow
-	metres := niceStep(max(s.width/5/s.scale, 0.5), 1)
-	for metres*s.scale > s.width/3 {
-		metres /= 2
-	}
-	x1 := 20 + metres*s.scale
-	g.line(ink, 1.2, 20, y+8, x1, y+8)
-	g.line(ink, 1.2, 20, y+4, 20, y+12)
-	g.line(ink, 1.2, x1, y+4, x1, y+12)
-	g.text(x1+6, y+11.5, 0, smallFace, number(metres)+" m")
-	nx := x1 + 6 + smallFace.width(number(metres)+" m") + 26
-	g.line(ink, 1.2, nx, y+16, nx, y+2)
-	g.fill(ink, point{nx, y - 3}, point{nx + 4, y + 4}, point{nx - 4, y + 4})
-	g.text(nx+9, y+11.5, 0, smallFace, "north of the field")
+	drawScale(g, s.field, y+mapLegendRow)
 }
 
 func (m FieldMap) title() string {
@@ -364,7 +278,7 @@ func (m FieldMap) lead() string {
 func (m FieldMap) unlabelled(s mapSheet) []string {
 	var out []string
 	for _, b := range m.Beds {
-		if !bedLabel(b, s.place(b)).coded {
+		if !bedLabel(b, s.place(b.lot())).coded {
 			v := "not counted"
 			if b.Over != nil {
 				v = percent(*b.Over)

@@ -141,11 +141,78 @@ func (p *pen) disc(c color.Color, x, y, r float64) {
 // hatch fills a box with slanting lines, cut at its edges.
 func (p *pen) hatch(r rect, step float64) {
 	p.note("hatch", r, "")
-	for c := r.x0 - r.h() + step/2; c < r.x1; c += step {
-		// The line x - (y1 - y) = c from the bottom edge up to the right.
-		x0, x1 := max(c, r.x0), min(c+r.h(), r.x1)
-		if x1 > x0 {
-			p.line(hatch, 0.8, x0, r.y1-(x0-c), x1, r.y1-(x1-c))
+	p.slant(hatch, r, step, false)
+}
+
+// slant draws lines up to the right, or down to the right, cut at the box.
+func (p *pen) slant(c color.Color, r rect, step float64, down bool) {
+	for at := r.x0 - r.h() + step/2; at < r.x1; at += step {
+		// The line x - (y1 - y) = at from the bottom edge up to the right.
+		x0, x1 := max(at, r.x0), min(at+r.h(), r.x1)
+		if x1 <= x0 {
+			continue
+		}
+		y0, y1 := r.y1-(x0-at), r.y1-(x1-at)
+		if down {
+			y0, y1 = r.y0+r.y1-y0, r.y0+r.y1-y1
+		}
+		p.line(c, 0.8, x0, y0, x1, y1)
+	}
+}
+
+// patterns is the number of patterns that pattern can draw.
+const patterns = 8
+
+// pattern draws the i-th of the patterns in a box, in lines or dots that do
+// not leave it.
+func (p *pen) pattern(i int, c color.Color, r rect) {
+	flat := func(step float64) {
+		for y := r.y0 + step/2; y < r.y1; y += step {
+			p.line(c, 0.8, r.x0, y, r.x1, y)
+		}
+	}
+	upright := func(step float64) {
+		for x := r.x0 + step/2; x < r.x1; x += step {
+			p.line(c, 0.8, x, r.y0, x, r.y1)
+		}
+	}
+	switch i % patterns {
+	case 0:
+		p.slant(c, r, 7, false)
+	case 1:
+		p.dots(c, r, 6)
+	case 2:
+		flat(5)
+	case 3:
+		p.slant(c, r, 10, false)
+		p.slant(c, r, 10, true)
+	case 4:
+		upright(5)
+	case 5:
+		p.slant(c, r, 7, true)
+	case 6:
+		flat(8)
+		upright(8)
+	case 7:
+		p.dashes(c, r, 5)
+	}
+}
+
+// dots fills a box with discs, every other row moved by half a step.
+func (p *pen) dots(c color.Color, r rect, step float64) {
+	const size = 1.1
+	for j, y := 0, r.y0+step/2; y < r.y1-size; j, y = j+1, y+step {
+		for x := r.x0 + step/2 + float64(j%2)*step/2; x < r.x1-size; x += step {
+			p.disc(c, x, y, size)
+		}
+	}
+}
+
+// dashes fills a box with short flat lines, every other row moved.
+func (p *pen) dashes(c color.Color, r rect, step float64) {
+	for j, y := 0, r.y0+step/2; y < r.y1; j, y = j+1, y+step {
+		for x := r.x0 + 1 + float64(j%2)*step; x < r.x1-1; x += 2 * step {
+			p.line(c, 1.2, x, y, min(x+step, r.x1), y)
 		}
 	}
 }

@@ -1,7 +1,9 @@
 // Package plots draws the pictures of the season: Pressure (one pest over the
-// season, bed by bed), Overview (all pests and beds in small multiples) and
+// season, bed by bed), Overview (all pests and beds in small multiples),
 // FieldMap (the beds in place, shaded by the chance of being over the action
-// level). They are written as PNG, SVG or PDF.
+// level), CoverMap (the beds in place, filled by what is sown in them) and
+// BloomCalendar (sowing and bloom of companion plants against the weeks in
+// which nectar is needed). They are written as PNG, SVG or PDF.
 //
 // A figure is a plain struct of numbers that somebody else computed: nothing
 // here estimates, judges, reads a file or asks the clock. The same struct
@@ -10,7 +12,7 @@
 //
 // How things look (sizes, colours, fonts) is decided in style.go alone.
 //
-// Not here: interactive pictures, weather curves, schedules, several measures
+// Not here: interactive pictures, weather curves, several measures
 // on one axis. Characters that the bundled font does not have (and, in PDF,
 // characters outside Windows code page 1252) are shown as "?", never dropped.
 package plots
@@ -36,7 +38,7 @@ import (
 
 // Errors that a figure or a path can be refused with; test with errors.Is.
 var (
-	// ErrNoData: the figure holds no count at all, so a picture would be empty.
+	// ErrNoData: the figure holds nothing to draw, so a picture would be empty.
 	ErrNoData = errors.New("nothing has been counted, so there is nothing to draw")
 	// ErrValue: a number, date or name in the figure cannot be drawn.
 	ErrValue = errors.New("cannot be drawn")

@@ -53,6 +53,10 @@ var (
 
 	stageFill = [2]color.NRGBA{rgb(0xECEAE4), rgb(0xD9D5CA)}
 
+	// fills of a map of sown beds: all light, so that words and patterns in
+	// dark lines stand out; the pattern tells them apart, not the hue.
+	sownFill = [7]color.NRGBA{rgb(0xF2E2A0), rgb(0xBFD9E8), rgb(0xE9BE9A), rgb(0xCFE3BC), rgb(0xD3C3E3), rgb(0xF6D9DC), rgb(0xC9CDB2)}
+
 	// shades of the map for chances of 0-20, 20-40, ..., 80-100 %.
 	shades = [5]color.NRGBA{rgb(0xFBF5E0), rgb(0xEBCB93), rgb(0xCF8D58), rgb(0x8F4640), rgb(0x45182F)}
 )

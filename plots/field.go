@@ -1,0 +1,162 @@
+package plots
+
+import (
+	"image/color"
+	"math"
+)
+
+// What the maps share: beds to scale in their places, their words, the scale.
+
+const (
+	mapWidth    = 740.0 // for the field, in points, unless beds are too thin
+	mapHeight   = 460.0
+	mapThinnest = 15.0   // a bed's thinner side should be this many points
+	mapLargest  = 1500.0 // longest side of the field in points
+)
+
+// lot is the place of a bed in metres, y growing to the north.
+type lot struct {
+	code                string
+	x, y, eastM, northM float64
+}
+
+func (l lot) check() error {
+	switch {
+	case !finite(l.x) || !finite(l.y):
+		return bad("bed %s: its place %v, %v is not two numbers", l.code, l.x, l.y)
+	case !finite(l.eastM) || !finite(l.northM) || l.eastM <= 0 || l.northM <= 0:
+		return bad("bed %s: its sides %v by %v m are not two numbers above 0", l.code, l.eastM, l.northM)
+	}
+	return nil
+}
+
+// checkScale refuses a field on which no scale shows both its length and its
+// thinnest bed.
+func checkScale(lots []lot) error {
+	e := extent(lots)
+	if long, thin := max(e.w(), e.h()), thinnest(lots); long/thin > 2000 {
+		return bad("the field is %s m long and its thinnest bed %s m, so no scale shows both; check the places of the beds", number(long), number(thin))
+	}
+	return nil
+}
+
+// extent returns the field in metres, y growing to the north.
+func extent(lots []lot) rect {
+	e := rect{math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)}
+	for _, l := range lots {
+		e.x0, e.y0 = min(e.x0, l.x), min(e.y0, l.y)
+		e.x1, e.y1 = max(e.x1, l.x+l.eastM), max(e.y1, l.y+l.northM)
+	}
+	return e
+}
+
+func thinnest(lots []lot) float64 {
+	thin := math.Inf(1)
+	for _, l := range lots {
+		thin = min(thin, l.eastM, l.northM)
+	}
+	return thin
+}
+
+// field is the field as it lies on a sheet.
+type field struct {
+	extent rect    // in metres
+	scale  float64 // points per metre
+	width  float64 // of the sheet
+	box    rect    // on the sheet
+}
+
+func newField(lots []lot) field {
+	f := field{extent: extent(lots)}
+	w, h := f.extent.w(), f.extent.h()
+	f.scale = min(mapWidth/w, mapHeight/h)
+	if thin := thinnest(lots); f.scale*thin < mapThinnest {
+		f.scale = max(f.scale, min(mapThinnest/thin, mapLargest/max(w, h)))
+	}
+	f.width = max(20+w*f.scale+20, 620)
+	return f
+}
+
+// putAt puts the field in the middle of the sheet, below top.
+func (f *field) putAt(top float64) {
+	w, h := f.extent.w(), f.extent.h()
+	left := (f.width - w*f.scale) / 2
+	f.box = rect{left, top, left + w*f.scale, top + h*f.scale}
+}
+
+func (f field) place(l lot) rect {
+	x := f.box.x0 + float64((l.x-f.extent.x0)*f.scale)
+	y := f.box.y1 - float64((l.y-f.extent.y0)*f.scale)
+	return rect{x, y - float64(l.northM*f.scale), x + float64(l.eastM*f.scale), y}
+}
+
+// outline marks a bed with a thick line.
+func outline(g *pen, r rect, code string) {
+	g.note("outline", r, code)
+	g.frame(paper, 4.6, r.inset(0.2))
+	g.frame(ink, 2.8, r)
+}
+
+// drawScale draws the scale bar, about a fifth of the width, and the arrow to
+// the field's north.
+func drawScale(g *pen, f field, y float64) {
+	metres := niceStep(max(f.width/5/f.scale, 0.5), 1)
+	for metres*f.scale > f.width/3 {
+		metres /= 2
+	}
+	x1 := 20 + metres*f.scale
+	g.line(ink, 1.2, 20, y+8, x1, y+8)
+	g.line(ink, 1.2, 20, y+4, 20, y+12)
+	g.line(ink, 1.2, x1, y+4, x1, y+12)
+	g.text(x1+6, y+11.5, 0, smallFace, number(metres)+" m")
+	nx := x1 + 6 + smallFace.width(number(metres)+" m") + 26
+	g.line(ink, 1.2, nx, y+16, nx, y+2)
+	g.fill(ink, point{nx, y - 3}, point{nx + 4, y + 4}, point{nx - 4, y + 4})
+	g.text(nx+9, y+11.5, 0, smallFace, "north of the field")
+}
+
+// label is how a bed's words stand in it.
+type label struct {
+	lines []string // the first in bold
+	up    bool     // turned to run along a tall bed
+	coded bool     // with the bed's code, if only its beginning
+}
+
+const bedLine = sizeSmall + 2 // from line to line in a bed
+
+func (l label) face(i int) face {
+	if i == 0 {
+		return boldFace
+	}
+	return smallFace
+}
+
+// drawBedLabel writes the lines in the middle of a bed; patch puts the bed's
+// fill under them, over what is drawn on it.
+func drawBedLabel(g *pen, l label, r rect, fill color.NRGBA, patch bool) {
+	if len(l.lines) == 0 {
+		return
+	}
+	x, y := (r.x0+r.x1)/2, (r.y0+r.y1)/2
+	across := float64(len(l.lines)) * bedLine / 2
+	if patch {
+		along := 0.0
+		for i, s := range l.lines {
+			along = max(along, l.face(i).width(legible(s))/2+2)
+		}
+		p := rect{x - along, y - across - 0.5, x + along, y + across + 0.5}
+		if l.up {
+			p = rect{x - across, y - along, x + across, y + along}
+		}
+		g.fillRect(fill, p)
+	}
+	for i, s := range l.lines {
+		f := l.face(i).colour(onShade(fill))
+		at := (float64(i)+0.5)*bedLine - across
+		if l.up {
+			g.textUp(x+at, y, f, s)
+		} else {
+			g.text(x, f.midline(y+at), 0.5, f, s)
+		}
+	}
+}
