@@ -175,10 +175,18 @@ func (a *App) coverSite(days map[civil.Date]farm.WeatherDay) cover.Site {
 	return site
 }
 
-// coverHistory reads the covers planned in the last four years and the
-// weather of the last year.
-func (a *App) coverHistory(ctx context.Context, on civil.Date) (map[string][]cover.Grown, map[civil.Date]farm.WeatherDay, error) {
+// standing is a cover that a bed carries today.
+type standing struct {
+	name string
+	kill civil.Date
+	free civil.Date // the first day on which it can be sown again
+}
+
+// coverHistory reads the covers planned in the last four years, those of them
+// that stand today, and the weather of the last year.
+func (a *App) coverHistory(ctx context.Context, on civil.Date) (map[string][]cover.Grown, map[string]standing, map[civil.Date]farm.WeatherDay, error) {
 	out := map[string][]cover.Grown{}
+	now := map[string]standing{}
 	days := map[civil.Date]farm.WeatherDay{}
 	err := a.st.View(ctx, func(tx *store.Tx) error {
 		past, err := tx.Covers(store.Filter{From: on.AddDays(-4 * 366), To: on})
@@ -188,6 +196,13 @@ func (a *App) coverHistory(ctx context.Context, on civil.Date) (map[string][]cov
 		for _, p := range past {
 			for _, c := range a.cat.Covers() {
 				if c.Key == p.Cover {
+					if p.Kill.After(on) {
+						x := standing{c.Name, p.Kill, p.Kill}
+						if c.LeadDaysDefault != nil {
+							x.free = p.Kill.AddDays(int(*c.LeadDaysDefault))
+						}
+						now[p.Bed] = x
+					}
 					out[p.Bed] = append(out[p.Bed], cover.Grown{Family: strings.Fields(c.Family)[0], Year: p.Sow.Year})
 				}
 			}
@@ -198,5 +213,5 @@ func (a *App) coverHistory(ctx context.Context, on civil.Date) (map[string][]cov
 		}
 		return err
 	})
-	return out, days, err
+	return out, now, days, err
 }

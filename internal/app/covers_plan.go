@@ -39,7 +39,7 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	if !plant.After(dig) {
 		return p, diag.Usagef("check --dig and --plant", "planting on %s would come before digging on %s", plant, dig)
 	}
-	history, weather, err := a.coverHistory(ctx, today)
+	history, stands, weather, err := a.coverHistory(ctx, today)
 	if err != nil {
 		return p, err
 	}
@@ -72,8 +72,16 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 		return p, err
 	}
 	for i := range p.beds {
-		if b := &p.beds[i]; b.FreeFrom.Before(today) {
+		b := &p.beds[i]
+		if b.FreeFrom.Before(today) {
 			b.FreeFrom = today // what was not sown yet cannot be sown earlier
+		}
+		if x, ok := stands[b.Code]; ok {
+			b.Standing = fmt.Sprintf("%s until %s", x.name, x.kill.Short())
+			b.FreeFrom = x.free
+			if !b.FreeFrom.Before(b.PlantBy) {
+				b.FreeFrom = b.PlantBy.AddDays(-1)
+			}
 		}
 	}
 	return p, nil

@@ -8,6 +8,7 @@ import (
 // PressureTerm is one pest's part of the points of a cover in a bed.
 type PressureTerm struct {
 	Pest      string   `json:"pest"`
+	Crop      string   `json:"crop"`
 	State     string   `json:"state"`
 	Pressure  *float64 `json:"pressure"`
 	Direction string   `json:"direction"`
@@ -22,8 +23,8 @@ type PressureTerm struct {
 func termData(t cover.Term) PressureTerm {
 	e := t.Effect
 	d := PressureTerm{
-		Pest: t.Pest, State: string(t.State), Direction: e.Direction, Evidence: e.Grade, Weight: t.Weight, Points: t.Points,
-		Contested: e.Disputed(), Basis: Basis{Basis: e.Basis, Source: e.Source, Note: e.Note},
+		Pest: t.Pest, Crop: t.Crop, State: string(t.State), Direction: e.Direction, Evidence: e.Grade, Weight: t.Weight, Points: t.Points,
+		Contested: e.Disputed(), Basis: Basis{Basis: e.Basis, Source: e.Source, URL: e.URL, Note: e.Note},
 	}
 	if t.State == cover.IsCounted || t.Pressure > 0 {
 		d.Pressure = &t.Pressure
@@ -269,7 +270,7 @@ func ranksData(rs []cover.Ranked) []CoverRank {
 		c, e := r.Option.Crop, r.Effect
 		d := CoverRank{
 			Cover: c.ID, Name: c.Name, Latin: c.Latin, Rested: r.Option.Rest, Known: r.Known, Direction: e.Direction, Evidence: e.Grade,
-			Risk: r.Risk, Contested: r.Contested, Worse: termsData(r.Worse), Basis: Basis{Basis: e.Basis, Source: e.Source, Note: e.Note},
+			Risk: r.Risk, Contested: r.Contested, Worse: termsData(r.Worse), Basis: Basis{Basis: e.Basis, Source: e.Source, URL: e.URL, Note: e.Note},
 		}
 		if r.Known {
 			d.Score, d.Points = &e.Score, &r.Value

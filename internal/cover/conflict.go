@@ -104,5 +104,5 @@ func (f *field) conflict(ctx context.Context) error {
 	if len(set) == 1 {
 		do = "ease or drop it"
 	}
-	return &diag.Problem{What: fmt.Sprintf("cover plan: %v", c), Do: do, Err: c}
+	return &diag.Problem{What: fmt.Sprintf("cover plan: %v", c), Do: do, Err: c, Usage: true}
 }

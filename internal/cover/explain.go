@@ -11,10 +11,12 @@ import (
 // them.
 func (bp *BedPlan) explain(b Bed) {
 	chosen := bp.Chosen()
-	if bp.Winter.Key == None || bp.Winter.Fit.Choice.Slot == Spring {
+	if b.Standing != "" {
+		bp.Notes = append(bp.Notes, "it stands under "+b.Standing)
+	} else if bp.Winter.Key == None || bp.Winter.Fit.Choice.Slot == Spring {
 		bp.Notes = append(bp.Notes, "bare soil in winter: open to rain and wind")
 	}
-	if note := bp.nothingFits(b); note != "" {
+	if note := bp.nothingFits(b); note != "" && b.Standing == "" {
 		bp.Notes = append(bp.Notes, note)
 	}
 	for _, c := range chosen {
