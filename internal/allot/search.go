@@ -1,11 +1,13 @@
 package allot
 
 import (
+	"cmp"
 	"container/heap"
 	"context"
 	"math"
 	"math/bits"
 	"runtime"
+	"slices"
 	"sync"
 )
 
@@ -29,6 +31,7 @@ type search struct {
 	nodes   int
 	most    int
 	tried   map[uint64]bool // sets of lots
+	aside   []*node
 }
 
 func newSearch(ctx context.Context, f *field, o Options) *search {
@@ -141,6 +144,14 @@ func (s *search) begin() {
 	s.root.first = true
 	s.push(s.root.child())
 	s.round()
+	for len(s.aside) > 0 && s.ctx.Err() == nil {
+		var batch []*visited
+		for len(batch) < atOnce && len(s.aside) > 0 {
+			batch = append(batch, &visited{node: s.aside[0]})
+			s.aside = s.aside[1:]
+		}
+		s.visit(batch, (*worker).glance)
+	}
 }
 
 // run searches until nothing is open, or the nodes or the time are used up.
@@ -156,6 +167,7 @@ type visited struct {
 	found    [][Windows]int
 	value    float64
 	children []*node
+	aside    []*node // not needed for the proof: nodes to look for plans in
 	tried    []uint64
 }
 
@@ -168,6 +180,26 @@ func (s *search) round() {
 			batch = append(batch, &visited{node: n})
 		}
 	}
+	s.visit(batch, (*worker).visit)
+	for _, v := range batch {
+		if s.ctx.Err() != nil {
+			s.push(v.node)
+			continue
+		}
+		if v.node.first {
+			s.root = v.node
+			s.aside = v.aside
+		}
+		for _, n := range v.children {
+			if n.bound > s.value+proof {
+				s.push(n)
+			}
+		}
+	}
+}
+
+// visit does its part for each node of a batch.
+func (s *search) visit(batch []*visited, do func(*worker, *visited, map[uint64]bool)) {
 	s.nodes += len(batch)
 	var wait sync.WaitGroup
 	jobs := make(chan *visited, len(batch))
@@ -179,7 +211,7 @@ func (s *search) round() {
 		wait.Go(func() {
 			for v := range jobs {
 				w.found, w.value = nil, s.value
-				w.visit(v, s.tried)
+				do(w, v, s.tried)
 				v.found, v.value = w.found, w.value
 			}
 		})
@@ -189,18 +221,6 @@ func (s *search) round() {
 		s.offer(v.found, v.value)
 		for _, t := range v.tried {
 			s.tried[t] = true
-		}
-		if s.ctx.Err() != nil {
-			s.push(v.node)
-			continue
-		}
-		if v.node.first {
-			s.root = v.node
-		}
-		for _, n := range v.children {
-			if n.bound > s.value+proof {
-				s.push(n)
-			}
 		}
 	}
 }
@@ -248,6 +268,9 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 	}
 	if f.scarce(n) {
 		v.children = w.splitLots(n)
+		if n.first {
+			v.aside = w.swaps(n, tried)
+		}
 	} else {
 		v.children = w.splitChoice(n)
 	}
@@ -257,12 +280,47 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 func (w *worker) try(n *node, lots uint64) {
 	with := n.child()
 	w.f.only(with, lots)
-	w.descend(with, 300)
-	if w.settled(with.bound) || math.IsInf(with.bound, -1) {
+	w.glance(&visited{node: with}, nil)
+}
+
+// glance looks for good plans in a node whose lots no longer bind.
+func (w *worker) glance(v *visited, _ map[uint64]bool) {
+	n := v.node
+	w.descend(n, 300)
+	if w.settled(n.bound) || math.IsInf(n.bound, -1) {
 		return
 	}
-	w.guess(with.open, w.k.pick)
-	w.count(with)
+	w.guess(n.open, w.k.pick)
+	w.count(n)
+}
+
+// swaps are the sets next to the likely one, with one lot for another where the
+// means are in doubt: the more likely ones first.
+func (w *worker) swaps(n *node, tried map[uint64]bool) []*node {
+	const most = 12
+	set := w.likely(n)
+	type swap struct {
+		set    uint64
+		likely float64
+	}
+	var all []swap
+	for out := set &^ n.in; out != 0; out &= out - 1 {
+		x := bits.TrailingZeros64(out)
+		for in := w.f.openLots(n) &^ set; in != 0; in &= in - 1 {
+			y := bits.TrailingZeros64(in)
+			if s := set&^(1<<x) | 1<<y; w.oftenIn[x] < 0.99 && w.oftenIn[y] > 0.01 && !tried[s] {
+				all = append(all, swap{s, w.oftenIn[y] - w.oftenIn[x]})
+			}
+		}
+	}
+	slices.SortStableFunc(all, func(a, b swap) int { return cmp.Compare(b.likely, a.likely) })
+	var out []*node
+	for _, s := range all[:min(len(all), most)] {
+		with := n.child()
+		w.f.only(with, s.set)
+		out = append(out, with)
+	}
+	return out
 }
 
 // likely are the lots that the mean picks use most.

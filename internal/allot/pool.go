@@ -1,0 +1,278 @@
+package allot
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// mostLabels bounds the labels of a pool.
+const mostLabels = 100_000
+
+// pool lists what some units may hold other than their best ways.
+type pool struct {
+	e         *counting
+	labels    []label
+	used      []float64 // by label and limit
+	low, high []float64 // what the units that are not in it use at least and at most
+	caps      []float64 // by tilt: what a label that loses and uses nothing comes to
+	order     []int     // of the tilts: those that ruled something out last
+	room      float64   // less than that of the counting where labels had to be left out
+	same      table
+}
+
+// label is a departure from the best ways: those of its parent and one more.
+type label struct {
+	loss   float64
+	parent int32
+	unit   int32
+	way    int32
+}
+
+func (e *counting) newPool() *pool {
+	p := &pool{e: e, labels: []label{{parent: -1}}, used: make([]float64, len(e.left)), room: e.room,
+		low: make([]float64, len(e.left)), high: make([]float64, len(e.left))}
+	for _, u := range e.units {
+		for j := range e.left {
+			p.low[j] += u.low[j]
+			p.high[j] += u.high[j]
+		}
+	}
+	for x, t := range e.tilts {
+		p.caps = append(p.caps, t.bound)
+		p.order = append(p.order, x)
+	}
+	return p
+}
+
+// extend puts a unit in the pool.
+func (p *pool) extend(x int) {
+	e := p.e
+	u := &e.units[x]
+	j := len(e.left)
+	for k := range p.low {
+		p.low[k] -= u.low[k]
+		p.high[k] -= u.high[k]
+	}
+	for k := range e.tilts {
+		p.caps[k] -= e.tilts[k].top[x]
+	}
+	for l, end := 0, len(p.labels); l < end; l++ {
+		from := p.labels[l].loss
+		for y := 1; y < len(u.ways); y++ {
+			w := &u.ways[y]
+			loss := from + w.loss
+			if loss >= p.room {
+				break
+			}
+			for k, v := range w.use {
+				p.used = append(p.used, v+p.used[l*j+k])
+			}
+			if !p.may(loss, p.used[len(p.labels)*j:]) {
+				p.used = p.used[:len(p.labels)*j]
+				continue
+			}
+			p.labels = append(p.labels, label{loss: loss, parent: int32(l), unit: int32(x), way: int32(y)})
+			if p.same.drop(p) {
+				p.labels, p.used = p.labels[:len(p.labels)-1], p.used[:len(p.used)-j]
+			}
+		}
+		if len(p.labels) > mostLabels {
+			e.cut = true
+			p.room *= 0.5
+			if len(p.labels) > 2*mostLabels {
+				p.room = 0
+			}
+		}
+	}
+}
+
+// may reports whether a way that loses and uses so much can lead to a plan within
+// the room.
+func (p *pool) may(loss float64, used []float64) bool {
+	e := p.e
+	waste := loss
+	for k, v := range used {
+		left := e.left[k] - v
+		if left < p.low[k] {
+			return false
+		}
+		waste += e.price[k] * max(left-p.high[k], 0)
+	}
+	if waste >= e.room {
+		return false
+	}
+	least := e.bound - e.room
+	for at, x := range p.order {
+		v := p.caps[x] - loss
+		for k, m := range e.tilts[x].more {
+			v -= m * used[k]
+		}
+		if v <= least {
+			if at > 0 {
+				p.order[at], p.order[at-1] = p.order[at-1], x
+			}
+			return false
+		}
+	}
+	return true
+}
+
+// table finds labels of a pool that use the same.
+type table struct {
+	slots []int32
+}
+
+// drop reports whether the last label of the pool uses the same as another and
+// loses no less.
+func (t *table) drop(p *pool) bool {
+	last := len(p.labels) - 1
+	if 2*last >= len(t.slots) {
+		t.slots = make([]int32, max(64, 4*len(t.slots)))
+		for x := range last {
+			t.find(p, int32(x))
+		}
+	}
+	slot := t.find(p, int32(last))
+	if slot < 0 {
+		return false
+	}
+	other := t.slots[slot] - 1
+	if p.labels[other].loss <= p.labels[last].loss {
+		return true
+	}
+	t.slots[slot] = int32(last) + 1
+	return false
+}
+
+// same is how near two sums of uses must be to be the same: only rounding.
+const same = 1e-12
+
+// find returns the slot of a label that uses the same as x, or puts x in and
+// returns -1.
+func (t *table) find(p *pool, x int32) int {
+	j := len(p.e.left)
+	used := p.used[int(x)*j : (int(x)+1)*j]
+	hash := uint64(0)
+	for _, u := range used {
+		hash = (hash ^ uint64(int64(math.Round(u*1e9)))) * 0x9e3779b97f4a7c15
+		hash ^= hash >> 29
+	}
+	mask := uint64(len(t.slots) - 1)
+search:
+	for at := hash & mask; ; at = (at + 1) & mask {
+		y := t.slots[at] - 1
+		if y < 0 {
+			t.slots[at] = x + 1
+			return -1
+		}
+		for k, u := range p.used[int(y)*j : (int(y)+1)*j] {
+			if math.Abs(u-used[k]) > same {
+				continue search
+			}
+		}
+		return int(at)
+	}
+}
+
+// match joins labels of two pools, and keeps the best plan that they make.
+func (e *counting) match(a, b *pool) {
+	room := e.room
+	mine, theirs := a.ends(), b.ends()
+	j := len(e.left)
+	// Theirs in bins by the use of the limit whose waste costs most.
+	main, spread, floor := -1, 0.0, 0.0
+	for k, price := range e.price {
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, x := range theirs {
+			u := b.used[int(x)*j+k]
+			low, high = min(low, u), max(high, u)
+		}
+		if s := price * (high - low); s > spread {
+			main, spread, floor = k, s, low
+		}
+	}
+	bins, wide := 1, math.Inf(1)
+	if main >= 0 {
+		bins = min(int(spread/room*8)+1, 4096)
+		wide = spread / e.price[main] / float64(bins) * (1 + 1e-12)
+	}
+	bin := func(u float64) int { return int(max(min(math.Floor((u-floor)/wide), float64(bins-1)), -1)) }
+	in := make([][]int32, bins)
+	for _, x := range theirs {
+		at := 0
+		if main >= 0 {
+			at = max(bin(b.used[int(x)*j+main]), 0)
+		}
+		in[at] = append(in[at], x)
+	}
+	for _, x := range mine {
+		l := &a.labels[x]
+		room = min(room, e.bound-e.w.value-proof)
+		if l.loss >= room {
+			break
+		}
+		used := a.used[int(x)*j : (int(x)+1)*j]
+		from, to := 0, 0
+		if main >= 0 {
+			left := e.left[main] - used[main]
+			to = bin(left)
+			from = max(bin(left-(room-l.loss)/e.price[main]), 0)
+		}
+		for at := from; at <= to; at++ {
+			for _, y := range in[at] {
+				loss := l.loss + b.labels[y].loss
+				if loss >= room {
+					break
+				}
+				fits := true
+				for k, u := range b.used[int(y)*j : (int(y)+1)*j] {
+					left := e.left[k] - used[k] - u
+					if left < 0 {
+						fits = false
+						break
+					}
+					loss += e.price[k] * left
+				}
+				if fits && loss < room {
+					e.join(a, x, b, y)
+					room = min(room, e.bound-e.w.value-proof)
+				}
+			}
+		}
+	}
+}
+
+// ends are the labels that can still lead to a plan within the room, those first
+// that lose least.
+func (p *pool) ends() []int32 {
+	j := len(p.e.left)
+	var out []int32
+	for x, l := range p.labels {
+		if p.may(l.loss, p.used[x*j:(x+1)*j]) {
+			out = append(out, int32(x))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b int32) int { return cmp.Compare(p.labels[a].loss, p.labels[b].loss) })
+	return out
+}
+
+// join makes a plan of two labels.
+func (e *counting) join(a *pool, x int32, b *pool, y int32) {
+	pick := make([][Windows]int, e.w.f.beds)
+	set := func(u *unit, way int32) {
+		for i, o := range u.ways[way].pick {
+			pick[u.from+i] = [Windows]int{int(o.c), int(o.d)}
+		}
+	}
+	for i := range e.units {
+		set(&e.units[i], 0)
+	}
+	for ; x > 0; x = a.labels[x].parent {
+		set(&e.units[a.labels[x].unit], a.labels[x].way)
+	}
+	for ; y > 0; y = b.labels[y].parent {
+		set(&e.units[b.labels[y].unit], b.labels[y].way)
+	}
+	e.w.take(pick)
+}
