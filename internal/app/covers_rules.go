@@ -83,13 +83,16 @@ func (p *coverPlan) one(r ingest.CoverRule) {
 	case ingest.CoverRest:
 		p.rules.MaxRested = int(number)
 	case ingest.CoverUntreated:
-		p.rules.Untreated = max(1, r.Of/max(1, int(number)))
+		p.rules.Untreated, p.rules.UntreatedOf = int(number), r.Of
 	case ingest.CoverLegumes:
-		if r.Unit == ingest.UnitShare && r.Least {
+		switch {
+		case r.Unit != ingest.UnitShare:
+			p.bound(r, cover.Legumes)
+		case r.Least:
 			p.rules.Legumes = &number
-			break
+		default:
+			p.rules.LegumesMost = &number
 		}
-		p.bound(r, cover.Legumes)
 	case ingest.CoverArea:
 		p.bound(r, r.Cover+r.Name)
 	case ingest.CoverPin:

@@ -43,7 +43,7 @@ func farmInstance(t testing.TB, rng *rand.Rand, n int) ([]cover.Bed, []cover.Opt
 		beds = append(beds, b)
 	}
 	r := cover.FarmRules()
-	r.Species, r.Together, r.Lots, r.Untreated = 1, 0.1, 6, 20
+	r.Species, r.Together, r.Lots, r.Untreated, r.UntreatedOf = 1, 0.1, 6, 1, 20
 	r.MaxRested = n / 10
 	r.Budget = ptr(0.02 * total)
 	r.Legumes = ptr(0.3)

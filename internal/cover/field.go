@@ -255,18 +255,24 @@ func (f *field) rules() []rule {
 		out = append(out, rule{words: fmt.Sprintf("at most %s", count(r.Lots, "seed lot")), from: f.stated("lots"), lots: r.Lots})
 	}
 	if r.Untreated > 0 {
-		n := (len(f.beds) + r.Untreated - 1) / r.Untreated
+		n := r.untreated(len(f.beds))
 		l := allot.Limit{Most: -float64(n), Use: f.uses(func(int, Cell) float64 { return 0 })}
 		for range f.beds {
 			l.Bare = append(l.Bare, -1)
 		}
-		out = append(out, rule{words: fmt.Sprintf("one bed in %d without a cover (%s)", r.Untreated, count(n, "bed")), from: f.stated("untreated"), limit: &l})
+		out = append(out, rule{words: fmt.Sprintf("%d in %d beds without a cover (%s)", r.Untreated, r.UntreatedOf, count(n, "bed")), from: f.stated("untreated"), limit: &l})
 	}
-	if r.Legumes != nil {
-		share := *r.Legumes
+	for _, x := range []struct {
+		share *float64
+		sign  float64
+		words string
+	}{{r.Legumes, 1, "at least"}, {r.LegumesMost, -1, "at most"}} {
+		if x.share == nil {
+			continue
+		}
 		out = append(out, rule{
-			words: fmt.Sprintf("at least %.0f %% of the sown area in legumes", 100*share), from: f.stated("legumes"),
-			limit: &allot.Limit{Use: f.uses(func(i int, c Cell) float64 { return (share - part(c.Option, Legumes)) * f.beds[i].AreaM2 })},
+			words: fmt.Sprintf("%s %.0f %% of the sown area in legumes", x.words, 100**x.share), from: f.stated("legumes"),
+			limit: &allot.Limit{Use: f.uses(func(i int, c Cell) float64 { return x.sign * (*x.share - part(c.Option, Legumes)) * f.beds[i].AreaM2 })},
 		})
 	}
 	for _, a := range r.Areas {
@@ -356,11 +362,18 @@ func (f *field) solve(ctx context.Context, rules []rule, o allot.Options) (allot
 // alike are the points for neighbours sown alike.
 func (f *field) alike(choice [][allot.Windows]int) float64 {
 	sum := 0.0
-	for i := 1; i < len(choice); i++ {
-		for w := range allot.Windows {
-			if f.row[i] == f.row[i-1] && choice[i][w] != 0 && choice[i][w] == choice[i-1][w] {
-				sum += f.Rules.Together
-			}
+	for i := range len(choice) - 1 {
+		sum += f.pair(choice, i)
+	}
+	return sum
+}
+
+// pair are the points of bed i and the next for being sown alike.
+func (f *field) pair(choice [][allot.Windows]int, i int) float64 {
+	sum := 0.0
+	for w := range allot.Windows {
+		if f.row[i] == f.row[i+1] && choice[i][w] != 0 && choice[i][w] == choice[i+1][w] {
+			sum += f.Rules.Together
 		}
 	}
 	return sum

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -64,13 +65,26 @@ func randomInstance(rng *rand.Rand, cs map[string]cover.Crop, es map[string][]co
 	}
 	r.Lots = rng.IntN(4)
 	if rng.IntN(4) == 0 {
-		r.Untreated = 2 + rng.IntN(3)
+		r.UntreatedOf = 1 + rng.IntN(4)
+		r.Untreated = 1 + rng.IntN(r.UntreatedOf)
 	}
 	if rng.IntN(4) == 0 {
 		r.Legumes = ptr(rng.Float64())
 	}
+	if rng.IntN(6) == 0 {
+		r.LegumesMost = ptr(rng.Float64())
+	}
 	if rng.IntN(3) == 0 {
 		r.Areas = []cover.Area{{What: options[rng.IntN(len(options))].Crop.ID, Least: rng.IntN(2) == 0, M2: 0.5 * total * rng.Float64()}}
+	}
+	if rng.IntN(6) == 0 { // on few beds both areas ask for a mix
+		for _, id := range []string{"cereal_rye", "field_pea"} {
+			if !slices.ContainsFunc(options, func(o cover.Option) bool { return o.Crop.ID == id }) {
+				options = append(options, cover.Options(cs[id], es[id])...)
+			}
+			r.Areas = append(r.Areas, cover.Area{What: id, Least: true, M2: 0.25 * total})
+		}
+		r.Species, r.Lots, r.Budget, r.Legumes = 2, 0, nil, nil
 	}
 	return beds, options, r
 }
@@ -105,7 +119,8 @@ func keepsRules(beds []cover.Bed, r cover.Rules, pick [][2]cover.Cell) bool {
 		}
 	}
 	ok := rest <= r.MaxRested && (r.Budget == nil || spent <= *r.Budget+1e-9) && (r.Lots == 0 || len(lots) <= r.Lots) &&
-		(r.Untreated == 0 || bare >= int(math.Ceil(float64(len(beds))/float64(r.Untreated)))) &&
+		(r.Untreated == 0 || float64(bare) >= float64(len(beds)*r.Untreated)/float64(r.UntreatedOf)) &&
+		(r.LegumesMost == nil || legumes <= *r.LegumesMost*sown+1e-9) &&
 		(r.Legumes == nil || legumes >= *r.Legumes*sown-1e-9)
 	for _, a := range r.Areas {
 		ok = ok && (a.Least && areas[a.What] >= a.M2-1e-9 || !a.Least && areas[a.What] <= a.M2+1e-9)
@@ -203,7 +218,7 @@ func TestPlanBeds_BruteForce(t *testing.T) {
 		if errors.Is(err, cover.ErrConflict) {
 			impossible++
 			free := rules
-			free.Areas, free.Legumes, free.Untreated = nil, nil, 0
+			free.Areas, free.Legumes, free.LegumesMost, free.Untreated = nil, nil, nil, 0
 			q, err := cover.PlanBeds(context.Background(), beds, options, site, free)
 			require.NoError(t, err)
 			require.True(t, math.IsInf(bruteForce(q, beds, rules, -1, "", ""), -1), "instance %d", n)

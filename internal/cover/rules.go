@@ -43,11 +43,14 @@ type Rules struct {
 	MaxRested int      // R11, beds that may carry no dahlias
 	Budget    *float64 // USD of seed at most; nil: any
 	Lots      int      // different seed lots at most; 0: any number
-	Untreated int      // one bed in so many gets no cover, for comparison; 0: none
-	Legumes   *float64 // share of the sown area that is legumes at least, 0 to 1; nil: any
-	Areas     []Area
-	Pins      []Pin
-	Forbids   []Pin
+	// Untreated beds of each UntreatedOf get no cover, for comparison; 0: none.
+	Untreated, UntreatedOf int
+	// Legumes and LegumesMost are the share of the sown area that is legumes at
+	// least and at most, 0 to 1; nil: any.
+	Legumes, LegumesMost *float64
+	Areas                []Area
+	Pins                 []Pin
+	Forbids              []Pin
 
 	Stated map[string]string // where a rule was stated, by its name in words; for messages
 }
@@ -118,6 +121,14 @@ func FarmRules() Rules {
 	return r
 }
 
+// untreated is how many of n beds get no cover at least.
+func (r Rules) untreated(n int) int {
+	if r.Untreated == 0 {
+		return 0
+	}
+	return (n*r.Untreated + r.UntreatedOf - 1) / r.UntreatedOf
+}
+
 // excused reports whether R7 does not take points off.
 func (r Rules) excused(o Option, bed Bed) bool {
 	if r.R7 != FamilySoftExcept || !o.Rest || !strings.HasPrefix(o.Crop.Latin, "Tagetes") {
@@ -140,7 +151,7 @@ func (r Rules) check() error {
 		{"cost of a rested bed", r.RestCost}, {"bare-soil penalty", r.BarePenalty},
 		{"weight of pests", r.PestWeight}, {"weight of harm", r.HarmWeight}, {"points of nitrogen", r.Nitrogen},
 		{"points of dry matter", r.Biomass}, {"points of work", r.Work}, {"points of neighbours sown alike", r.Together},
-		{"rested beds", float64(r.MaxRested)}, {"seed lots", float64(r.Lots)}, {"one bed untreated in so many", float64(r.Untreated)},
+		{"rested beds", float64(r.MaxRested)}, {"seed lots", float64(r.Lots)}, {"untreated beds", float64(r.Untreated)}, {"beds of which some are untreated", float64(r.UntreatedOf)},
 		{"species of a mix", float64(r.Species)},
 		{"brassica years", float64(r.BrassicaYears)}, {"clubroot years", float64(r.ClubrootYears)},
 	} {
@@ -151,8 +162,13 @@ func (r Rules) check() error {
 	if r.Budget != nil && !(*r.Budget >= 0 && *r.Budget <= maxInput) {
 		return fmt.Errorf("the budget is %v USD; it must be from 0 to %g", *r.Budget, maxInput)
 	}
-	if r.Legumes != nil && !(*r.Legumes >= 0 && *r.Legumes <= 1) {
-		return fmt.Errorf("the share of legumes is %v; it must be from 0 to 1", *r.Legumes)
+	for _, v := range []*float64{r.Legumes, r.LegumesMost} {
+		if v != nil && !(*v >= 0 && *v <= 1) {
+			return fmt.Errorf("the share of legumes is %v; it must be from 0 to 1", *v)
+		}
+	}
+	if r.Untreated > r.UntreatedOf {
+		return fmt.Errorf("%d untreated beds of each %d; it must be some of them", r.Untreated, r.UntreatedOf)
 	}
 	for _, a := range r.Areas {
 		if !(a.M2 >= 0 && a.M2 <= maxInput) {

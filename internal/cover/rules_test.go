@@ -47,10 +47,13 @@ func TestPlanBeds_Rules(t *testing.T) {
 		{"budget 5 USD", func(r *cover.Rules) { r.Budget = ptr(5.) }, "field_pea oats none none", 6.565, "a budget of 5.00 USD", 0.295},
 		{"budget 0", func(r *cover.Rules) { r.Budget = ptr(0.) }, "none none none none", 0, "a budget of 0.00 USD", 6.86},
 		{"one lot", func(r *cover.Rules) { r.Lots = 1 }, "none oats none none", 5.87, "at most 1 seed lot", 0.99},
-		{"one bed in two untreated", func(r *cover.Rules) { r.Untreated = 2 }, "field_pea oats none none", 6.565, "one bed in 2 without a cover (2 beds)", 0.295},
+		{"one bed in two untreated", func(r *cover.Rules) { r.Untreated, r.UntreatedOf = 1, 2 }, "field_pea oats none none", 6.565, "1 in 2 beds without a cover (2 beds)", 0.295},
 		{"pea at most 150 m2", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "field_pea", M2: 150}} }, "field_pea oats none none", 6.565, "at most 150 m2 of field_pea", 0.295},
 		{"grass at least 150 m2", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "Poaceae", Least: true, M2: 150}} }, "oats oats none field_pea", 4.835, "at least 150 m2 of Poaceae", 2.025},
 		{"legumes 75 %", func(r *cover.Rules) { r.Legumes = ptr(0.75) }, "field_pea oats field_pea field_pea", 5.555, "at least 75 % of the sown area in legumes", 1.305},
+		{"two in four untreated", func(r *cover.Rules) { r.Untreated, r.UntreatedOf = 2, 4 }, "field_pea oats none none", 6.565, "2 in 4 beds without a cover (2 beds)", 0.295},
+		{"no legumes", func(r *cover.Rules) { r.LegumesMost = ptr(0.) }, "none oats none none", 5.87, "at most 0 % of the sown area in legumes", 0.99},
+		{"legumes at most half", func(r *cover.Rules) { r.LegumesMost = ptr(0.5) }, "field_pea oats none none", 6.565, "at most 50 % of the sown area in legumes", 0.295},
 		{"legumes alone", func(r *cover.Rules) { r.Legumes = ptr(1.) }, "field_pea none none field_pea", 0.99, "at least 100 % of the sown area in legumes", 5.87},
 		{"pin rye in bed 2", func(r *cover.Rules) { r.Pins = []cover.Pin{{Bed: "2", Cover: "cereal_rye"}} }, "field_pea cereal_rye none field_pea", 2.95, "pin 2 winter cereal_rye", 3.91},
 		{"pin none in bed 1", func(r *cover.Rules) { r.Pins = []cover.Pin{{Bed: "1", Cover: cover.None}} }, "none oats none field_pea", 6.165, "pin 1 none", 0.695},
@@ -162,9 +165,9 @@ func TestPlanBeds_Conflicts(t *testing.T) {
 			r.Pins = []cover.Pin{{Bed: "1", Cover: "field_pea"}, {Bed: "2", Cover: "oats"}}
 		}, []string{"at most 1 seed lot", "pin 1 winter field_pea", "pin 2 winter oats"}},
 		{"untreated against pins", func(r *cover.Rules) {
-			r.Untreated = 1
+			r.Untreated, r.UntreatedOf = 1, 1
 			r.Pins = []cover.Pin{{Bed: "4", Cover: "field_pea"}, {Bed: "3", Cover: cover.None}}
-		}, []string{"one bed in 1 without a cover (4 beds)", "pin 4 winter field_pea"}},
+		}, []string{"1 in 1 beds without a cover (4 beds)", "pin 4 winter field_pea"}},
 		{"rested", func(r *cover.Rules) { r.Pins = []cover.Pin{{Bed: "1", Cover: "buckwheat"}} },
 			[]string{"at most 0 rested beds", "pin 1 rest buckwheat"}},
 	} {
@@ -199,7 +202,7 @@ func TestPlanBeds_ConflictsAreSmallest(t *testing.T) {
 			add(func(r *cover.Rules) { r.Budget = &b })
 		}
 		if n := 1 + rng.IntN(3); rng.IntN(2) == 0 {
-			add(func(r *cover.Rules) { r.Untreated = n })
+			add(func(r *cover.Rules) { r.Untreated, r.UntreatedOf = 1, n })
 		}
 		_, err := plainPlan(t, edit)
 		var c *cover.Conflict
@@ -232,8 +235,8 @@ func TestPlanBeds_ConflictsAreSmallest(t *testing.T) {
 				if all.Budget != nil && in(fmt.Sprintf("a budget of %.2f USD", *all.Budget)) {
 					r.Budget = all.Budget
 				}
-				if n := all.Untreated; n > 0 && in(fmt.Sprintf("one bed in %d without a cover (%d bed%s)", n, (4+n-1)/n, map[bool]string{true: "s"}[n < 4])) {
-					r.Untreated = n
+				if n := all.UntreatedOf; n > 0 && in(fmt.Sprintf("1 in %d beds without a cover (%d bed%s)", n, (4+n-1)/n, map[bool]string{true: "s"}[n < 4])) {
+					r.Untreated, r.UntreatedOf = 1, n
 				}
 			}
 		}

@@ -43,8 +43,9 @@ func (f *field) keeps(choice [][allot.Windows]int) bool {
 	case rest > r.MaxRested,
 		r.Budget != nil && spent > *r.Budget+slack(*r.Budget),
 		r.Lots > 0 && bits.OnesCount64(lots) > r.Lots,
-		r.Untreated > 0 && bare*r.Untreated < len(f.beds),
-		r.Legumes != nil && legumes < *r.Legumes*sown-slack(sown):
+		bare < r.untreated(len(f.beds)),
+		r.Legumes != nil && legumes < *r.Legumes*sown-slack(sown),
+		r.LegumesMost != nil && legumes > *r.LegumesMost*sown+slack(sown):
 		return false
 	}
 	for a, x := range r.Areas {
@@ -142,10 +143,14 @@ func (f *field) settle(choice [][allot.Windows]int) {
 
 // near is the value of some beds and of what they share with neighbours.
 func (f *field) near(choice [][allot.Windows]int, beds map[int][allot.Windows]int) float64 {
-	sum := f.alike(choice)
-	for i := range f.beds {
-		if _, in := beds[i]; in {
-			sum += f.cell(i, 0, choice[i][0]).Value + f.cell(i, 1, choice[i][1]).Value
+	sum := 0.0
+	for i := range beds {
+		sum += f.cell(i, 0, choice[i][0]).Value + f.cell(i, 1, choice[i][1]).Value
+		if i > 0 {
+			sum += f.pair(choice, i-1)
+		}
+		if _, in := beds[i+1]; !in && i+1 < len(choice) {
+			sum += f.pair(choice, i)
 		}
 	}
 	return sum
