@@ -100,18 +100,16 @@ func (f *field) settle(choice [][allot.Windows]int) {
 			}
 		}
 	}
-	change := func(to map[int][allot.Windows]int) bool {
-		was := map[int][allot.Windows]int{}
-		before, after := f.near(choice, to), 0.0
-		for i, pick := range to {
-			was[i], choice[i] = choice[i], pick
+	change := func(to ...move) bool {
+		before := f.near(choice, to)
+		for k, m := range to {
+			to[k].pick, choice[m.bed] = choice[m.bed], m.pick
 		}
-		after = f.near(choice, to)
-		if math.Abs(after-before) <= tie && f.keeps(choice) {
+		if math.Abs(f.near(choice, to)-before) <= tie && f.keeps(choice) {
 			return true
 		}
-		for i, pick := range was {
-			choice[i] = pick
+		for _, m := range to {
+			choice[m.bed] = m.pick
 		}
 		return false
 	}
@@ -119,7 +117,7 @@ func (f *field) settle(choice [][allot.Windows]int) {
 		moved := false
 		for i := range f.beds {
 			for _, pick := range pairs[i] {
-				if f.first(i, pick, choice[i]) && change(map[int][allot.Windows]int{i: pick}) {
+				if f.first(i, pick, choice[i]) && change(move{i, pick}) {
 					moved = true
 				}
 			}
@@ -129,7 +127,7 @@ func (f *field) settle(choice [][allot.Windows]int) {
 				for j := range f.beds {
 					a, b := choice[i], choice[j]
 					if f.beds[i].Code < f.beds[j].Code && a[0]|a[1] == 0 && b[0]|b[1] != 0 && f.may(i, b) && f.may(j, a) &&
-						change(map[int][allot.Windows]int{i: b, j: a}) {
+						change(move{i, b}, move{j, a}) {
 						moved = true
 					}
 				}
@@ -141,15 +139,26 @@ func (f *field) settle(choice [][allot.Windows]int) {
 	}
 }
 
-// near is the value of some beds and of what they share with neighbours.
-func (f *field) near(choice [][allot.Windows]int, beds map[int][allot.Windows]int) float64 {
+// move gives a bed other choices.
+type move struct {
+	bed  int
+	pick [allot.Windows]int
+}
+
+// near is the value of one or two beds and of what they share with neighbours.
+func (f *field) near(choice [][allot.Windows]int, beds []move) float64 {
 	sum := 0.0
-	for i := range beds {
+	for k, m := range beds {
+		i := m.bed
 		sum += f.cell(i, 0, choice[i][0]).Value + f.cell(i, 1, choice[i][1]).Value
-		if i > 0 {
+		other := -2
+		if len(beds) == 2 {
+			other = beds[1-k].bed
+		}
+		if i > 0 && (other != i-1 || k == 0) {
 			sum += f.pair(choice, i-1)
 		}
-		if _, in := beds[i+1]; !in && i+1 < len(choice) {
+		if i+1 < len(choice) && (other != i+1 || k == 0) {
 			sum += f.pair(choice, i)
 		}
 	}
