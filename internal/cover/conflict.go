@@ -19,6 +19,7 @@ type Conflict struct {
 	Least bool
 }
 
+// Error names the rules.
 func (c *Conflict) Error() string {
 	if len(c.Rules) == 1 {
 		return "this rule cannot be kept by any plan: " + c.Rules[0]

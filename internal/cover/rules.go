@@ -81,6 +81,7 @@ const (
 	RestYear       Stand = "rest"   // the summer of a bed without dahlias
 )
 
+// String says what is pinned or forbidden, as in a rule.
 func (p Pin) String() string {
 	s := p.Bed
 	if s == "" {
