@@ -321,3 +321,22 @@ func TestSeedList_Unknown(t *testing.T) {
 	require.Zero(t, math.Abs(usd))
 	require.Empty(t, unknown)
 }
+
+// Seed is bought for the first of the beds that are sown with it.
+func TestWorks_BuyForTheFirst(t *testing.T) {
+	o := cover.Options(crops(t)["cereal_rye"], nil)[0]
+	var p cover.Plan
+	var beds []cover.Bed
+	for code, free := range map[string]string{"A1": "2026-10-28", "A2": "2026-11-05", "A3": "2026-11-02"} {
+		b := bed(code)
+		b.FreeFrom = civil.MustParse(free)
+		beds = append(beds, b)
+		f := cover.Feasible(o, b, site, cover.FarmRules())
+		require.Equal(t, b.FreeFrom, f.Choice.Sow)
+		p.Beds = append(p.Beds, cover.BedPlan{Bed: code, Winter: cover.Cell{Option: o, Key: o.Key(), Fit: f}, Rest: cover.Cell{Key: cover.None}})
+	}
+	w := cover.Works(p, beds, site, cover.FarmRules(), nil)[0]
+	require.Equal(t, cover.BuySeed, w.Task)
+	require.Equal(t, "2026-10-14", w.Last.String())
+	require.Equal(t, []string{"A1", "A2", "A3"}, w.Beds)
+}
