@@ -48,6 +48,7 @@ type Work struct {
 	Seeds       []PartSeed // to sow or to buy, of all the beds
 	WaitDays    int        // WaitFor: days from the end of the cover
 	Next        Task       // WaitFor: what is waited for, SowIt or PlantOut
+	SowBy       civil.Date // LookAt: until when gaps can be sown again
 	Cold        []string   // EndIt: what winter may have done to it by then
 }
 
@@ -136,6 +137,7 @@ func cellWorks(c Cell, b Bed, site Site, rules Rules, after bool, next Task, bur
 
 		w = base
 		w.Task, w.First, w.Last, w.Sowing, w.Of = LookAt, s.Sow.AddDays(lookFrom), earlier(s.Sow.AddDays(lookTo), s.Kill), i+1, len(sowings)
+		w.SowBy = s.Sow.AddDays(slack)
 		if !w.First.After(w.Last) {
 			out = append(out, w)
 		}
@@ -208,6 +210,7 @@ func join(works []Work) []Work {
 		window      Stand
 		cover       string
 		first, last civil.Date
+		sowBy       civil.Date
 		sowing, of  int
 		wait        int
 		next        Task
@@ -216,7 +219,7 @@ func join(works []Work) []Work {
 	at := map[key]int{}
 	var out []Work
 	for _, w := range works {
-		k := key{w.Task, w.Window, w.Cover, w.First, w.Last, w.Sowing, w.Of, w.WaitDays, w.Next, strings.Join(w.Cold, "\n")}
+		k := key{w.Task, w.Window, w.Cover, w.First, w.Last, w.SowBy, w.Sowing, w.Of, w.WaitDays, w.Next, strings.Join(w.Cold, "\n")}
 		i, there := at[k]
 		if !there {
 			at[k] = len(out)
