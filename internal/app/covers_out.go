@@ -122,12 +122,17 @@ func (a *App) coverEvents(works []CoverWork, today civil.Date) []report.Event {
 		if w.Last.Before(today) {
 			continue
 		}
-		part := ""
+		about := []string{coversPart, w.Task}
 		if w.Sowing != nil {
-			part = fmt.Sprint(*w.Sowing)
+			about[1] += fmt.Sprint(*w.Sowing)
+		}
+		for _, x := range []string{w.Window, w.Cover, strings.Join(w.Beds, "+")} {
+			if x != "" {
+				about = append(about, x)
+			}
 		}
 		e := report.Event{
-			UID:     eventBase(seen, coversPart, w.Task+part, w.Window, w.Cover, strings.Join(w.Beds, "+")),
+			UID:     eventBase(seen, about...),
 			Summary: w.Text + "; " + bedWords(w.Beds, 0), Location: a.farm.Place,
 			First: w.Last.AddDays(-orderDays), Last: w.Last, Transparent: true, Categories: []string{"COVERS"},
 		}
@@ -184,6 +189,10 @@ func (a *App) coverMap(s snapshot, in coverPlan, plan cover.Plan, w cover.Stand,
 	for _, b := range s.beds {
 		places[b.Code] = b
 	}
+	standing := map[string]string{}
+	for _, b := range in.beds {
+		standing[b.Code] = b.Standing
+	}
 	short := shortNames(plan, w)
 	for _, b := range plan.Beds {
 		at := places[b.Bed]
@@ -203,10 +212,18 @@ func (a *App) coverMap(s snapshot, in coverPlan, plan cover.Plan, w cover.Stand,
 		if c.Key != cover.None {
 			x.Cover, x.Short, x.Sow, x.End = c.Option.Crop.Name, short[c.Option.Crop.ID], c.Fit.Choice.Sow, c.Fit.Choice.Kill
 		}
+		switch {
+		case w == cover.RestYear && c.Key == cover.None:
+			x.Cover, x.Short, x.Untreated, x.Unknown = "dahlias", "dahlias", false, false
+		case c.Key == cover.None && standing[b.Bed] != "":
+			x.Cover = standing[b.Bed]
+		}
 		m.Beds = append(m.Beds, x)
 	}
 	return m
 }
+
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // shortNames are the last words of the covers' keys, where no other cover of the
 // map has the same: "rye" for cereal_rye.
@@ -266,7 +283,7 @@ func stageMaps(maps []plots.CoverMap, out string) (figures []report.Figure, read
 			return nil, ready, err
 		}
 		ready = append(ready, s)
-		figures = append(figures, report.Figure{Key: fmt.Sprintf("map-%d", i+1), Title: "What is sown where, " + m.Window, Alt: m.Alt(), File: name})
+		figures = append(figures, report.Figure{Key: fmt.Sprintf("map-%d", i+1), Title: capital(m.Window), Alt: m.Alt(), File: name})
 	}
 	return figures, ready, nil
 }

@@ -128,7 +128,7 @@ func (a *App) seedItem(in coverPlan, n cover.SeedNeed, beds int, src *sources) r
 		if low, high := c.BroadcastKgHaMin, c.BroadcastKgHaMax; low != nil && high != nil && *low < *high {
 			words += fmt.Sprintf("; the middle of %s to %s", a.rate(*low), a.rate(*high))
 		}
-		add(report.Plain(words).Cite(src.cite(readAt(c, c.Bases.Rate, "rate", "garden rate"))...))
+		add(citeCover(words, readAt(c, c.Bases.Rate, "rate", "broadcast rate", "drill rate", "garden rate"), src))
 	}
 	if n.BagKg > 0 && n.OK {
 		add(report.Plain(fmt.Sprintf("%s of %s; %s left over", counted(n.Bags, "bag", "bags"), a.weight(n.BagKg), a.weight(n.LeftKg))))
@@ -147,7 +147,7 @@ func (a *App) seedItem(in coverPlan, n cover.SeedNeed, beds int, src *sources) r
 		if year == "" {
 			year = "year not known"
 		}
-		add(report.Plain("old price, "+a.price(*n.Crop.USDPerKg)+" ("+year+"); ask for the present one"+cost).Cite(src.cite(readAt(c, c.Bases.Price, "price"))...))
+		add(report.Plain("old price, " + a.price(*n.Crop.USDPerKg) + " (" + year + "); ask for the present one" + cost).Cite(src.cite(readAt(c, c.Bases.Price, "price"))...))
 	}
 	if c.Legume {
 		add(report.Plain("a legume: buy the inoculant of its own group and check its date (common practice)"))

@@ -3,12 +3,14 @@ package app
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/cover"
+	"leafturn/internal/farm"
 	"leafturn/internal/report"
 	"leafturn/internal/units"
 )
@@ -65,9 +67,15 @@ func (a *App) mixCrops(id string) []catalog.Cover {
 }
 
 // coverWorks makes the works of a plan with their words.
-func (a *App) coverWorks(in coverPlan, plan cover.Plan) []CoverWork {
+func (a *App) coverWorks(in coverPlan, plan cover.Plan, today civil.Date) []CoverWork {
 	out := []CoverWork{}
-	for _, w := range cover.Works(plan, in.beds, in.site, in.rules, a.buriesFresh) {
+	for _, w := range cover.Works(plan, in.beds, in.site, in.rules, a.buriesFresh, in.sown...) {
+		if w.Task == cover.BuySeed && w.Last.Before(today) { // late for a parcel, not for the seed
+			w.Last = w.SowBy
+			if w.Last.Before(today) {
+				w.Last = today
+			}
+		}
 		d := CoverWork{
 			Task: string(w.Task), Beds: w.Beds, Window: string(w.Window), Cover: w.Cover, Name: w.Name, Last: w.Last,
 			WaitDays: orNil(w.WaitDays), Seeds: []CoverAmount{}, Notes: []string{}, Safety: []string{},
@@ -88,6 +96,53 @@ func (a *App) coverWorks(in coverPlan, plan cover.Plan) []CoverWork {
 		d.Text = a.workText(w)
 		a.workNotes(&d, w)
 		out = append(out, d)
+	}
+	return out
+}
+
+// sownCovers are the covers of an earlier plan that stand in the beds, the crops
+// of a mix together again.
+func (a *App) sownCovers(stored []farm.PlannedCover, in coverPlan, today civil.Date) []cover.Sown {
+	type place struct {
+		bed       string
+		sow, kill civil.Date
+	}
+	crops := map[place][]string{}
+	var order []place
+	for _, c := range stored {
+		k := place{c.Bed, c.Sow, c.Kill}
+		if c.Sow.After(today) || c.Kill.Before(today) {
+			continue
+		}
+		if crops[k] == nil {
+			order = append(order, k)
+		}
+		crops[k] = append(crops[k], c.Cover)
+	}
+	all := append(slices.Clone(in.options), cover.Mixes(in.options, 3)...)
+	var out []cover.Sown
+	for _, k := range order {
+		slices.Sort(crops[k])
+		rests := false
+		for _, b := range in.beds {
+			if b.Code == k.bed {
+				next := civil.New(k.sow.Year, b.PlantBy.Month, b.PlantBy.Day)
+				if next.Before(k.sow) {
+					next = civil.New(k.sow.Year+1, b.PlantBy.Month, b.PlantBy.Day)
+				}
+				rests = k.kill.After(next)
+			}
+		}
+		id := strings.Join(slices.Compact(crops[k]), "+")
+		var found []cover.Option
+		for _, o := range all {
+			if o.Crop.ID == id && (len(found) == 0 || o.Rest == rests) {
+				found = append(found, o)
+			}
+		}
+		if len(found) > 0 {
+			out = append(out, cover.Sown{Bed: k.bed, Option: found[len(found)-1], Sow: k.sow, Kill: k.kill})
+		}
 	}
 	return out
 }
@@ -158,11 +213,16 @@ func few(v float64) string {
 	case v >= 99.95:
 		return fmt.Sprintf("%.0f", v)
 	case v >= 9.995:
-		return fmt.Sprintf("%.1f", v)
+		return trimmed("%.1f", v)
 	case v >= 0.9995:
-		return fmt.Sprintf("%.2f", v)
+		return trimmed("%.2f", v)
 	}
-	return fmt.Sprintf("%.3f", v)
+	return trimmed("%.3f", v)
+}
+
+// trimmed leaves out the noughts at the end of a decimal number.
+func trimmed(format string, v float64) string {
+	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf(format, v), "0"), ".")
 }
 
 // hazards are words of a caution that belong among the safety lines.
@@ -173,6 +233,12 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 	note := func(format string, args ...any) { d.Notes = append(d.Notes, fmt.Sprintf(format, args...)) }
 	care := func(s string) { d.Safety = append(d.Safety, s) }
 	crops := a.mixCrops(w.Cover)
+	of := func(c catalog.Cover) string { // whose note it is, where that can be asked
+		if len(crops) > 1 {
+			return c.Name + ": "
+		}
+		return ""
+	}
 	switch w.Task {
 	case cover.BuySeed:
 		for _, c := range crops {
@@ -183,10 +249,10 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 	case cover.SowIt, cover.SowAgain:
 		for _, c := range crops {
 			if c.MinSoilC != nil {
-				note("%s: soil at %s or more", c.Name, a.bothDegrees(*c.MinSoilC))
+				note("%ssoil at %s or more", of(c), a.bothDegrees(*c.MinSoilC))
 			}
 			if c.Legume {
-				note("%s: moisten the seed, mix it with its inoculant in the shade and sow it the same day; large seed (pea, bean) may soak overnight first (common practice)", c.Name)
+				note("%smoisten the seed, mix it with its inoculant in the shade and sow it the same day; large seed (pea, bean) may soak overnight first (common practice)", of(c))
 			}
 		}
 		if w.Window == cover.RestYear {
@@ -202,14 +268,14 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 	case cover.EndIt, cover.BuryIt:
 		for _, c := range crops {
 			if c.TerminationNote != "" && (w.Task == cover.BuryIt || !strings.HasPrefix(c.TerminationNote, "For biofumigation")) {
-				note("%s: %s (%s)", c.Name, lowerFirst(c.TerminationNote), c.Bases.Termination)
+				note("%s%s (%s)", of(c), lowerFirst(c.TerminationNote), c.Bases.Termination)
 			}
 		}
 		d.Notes = append(d.Notes, w.Cold...)
-		if w.Window == cover.BeforePlanting && w.Task == cover.EndIt {
+		if w.Task == cover.EndIt {
 			for _, c := range crops {
 				if a.buriesFresh(c.Key) {
-					note("%s: a stand before planting gives off too little gas to clean the soil (published)", c.Name)
+					note("%sa stand sown in autumn, or ended before it flowers in warm soil, gives off too little gas to clean the soil (published)", of(c))
 				}
 			}
 		}
@@ -222,7 +288,7 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 			for _, part := range strings.Split(c.Caution, ";") {
 				for _, h := range hazards {
 					if strings.Contains(strings.ToLower(part), h) {
-						care(c.Name + ": " + strings.TrimSpace(part))
+						care(of(c) + strings.TrimSpace(part))
 						break
 					}
 				}
@@ -233,10 +299,8 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 
 // bothDegrees is a temperature in both systems.
 func (a *App) bothDegrees(c float64) string {
-	return a.both(few1(c)+" C", few1(units.Of(c, "C").MustIn("F"))+" F")
+	return a.both(trimmed("%.1f", c)+" C", trimmed("%.1f", units.Of(c, "C").MustIn("F"))+" F")
 }
-
-func few1(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", v), ".0") }
 
 // bedWords names beds; there are so many in all.
 func bedWords(beds []string, all int) string {
@@ -270,24 +334,39 @@ func (a *App) worksSection(works []CoverWork, beds int) report.Section {
 var urlAtEnd = regexp.MustCompile(`\s*(https?://\S+)$`)
 
 // readAt finds where one group of a cover's numbers was read: the sources are
-// written "rate: title url | termination: title url".
+// written "soil temp,rate: title url | price: title url". A label stands for
+// itself, and for what begins with it and goes on in brackets or after a comma.
 func readAt(c catalog.Cover, basis string, labels ...string) assess.Ref {
 	ref := assess.Ref{Basis: basis}
-	for _, part := range strings.Split(c.Source, " | ") {
-		label, text, ok := strings.Cut(part, ": ")
-		if !ok {
-			continue
-		}
-		for _, l := range strings.Split(label, ",") {
-			if contains(labels, strings.TrimSpace(l)) && ref.Source == "" {
-				if m := urlAtEnd.FindStringSubmatch(text); m != nil {
-					ref.URL = m[1]
+	for _, label := range labels {
+		for _, part := range strings.Split(c.Source, " | ") {
+			heads, text, ok := strings.Cut(part, ": ")
+			if !ok || ref.Source != "" {
+				continue
+			}
+			for _, h := range strings.Split(heads, ",") {
+				if h = strings.TrimSpace(h); h == label || strings.HasPrefix(h, label+" (") {
+					if m := urlAtEnd.FindStringSubmatch(text); m != nil {
+						ref.URL = m[1]
+					}
+					ref.Source = urlAtEnd.ReplaceAllString(text, "")
 				}
-				ref.Source = urlAtEnd.ReplaceAllString(text, "")
 			}
 		}
 	}
 	return ref
+}
+
+// citeCover adds to a line where a cover's numbers were read; where the row names
+// no source, it says their basis.
+func citeCover(words string, ref assess.Ref, src *sources) report.Line {
+	if ref.Source != "" {
+		return report.Plain(words).Cite(src.cite(ref)...)
+	}
+	if ref.Basis == "mixed" {
+		ref.Basis = "partly published, partly from memory"
+	}
+	return report.Plain(words + " (" + ref.Basis + ")")
 }
 
 // counted is a number and what it counts.

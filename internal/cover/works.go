@@ -30,6 +30,7 @@ const (
 	buyBefore = 14 // seed is at hand this long before it is sown
 	lookFrom  = 14 // after sowing
 	lookTo    = 28
+	inFlower  = 14 // a biofumigant is dug in within so many days
 	endBefore = 14 // a cover over winter is kept until this long before its last day
 	walkLimit = 366
 )
@@ -48,7 +49,7 @@ type Work struct {
 	Seeds       []PartSeed // to sow or to buy, of all the beds
 	WaitDays    int        // WaitFor: days from the end of the cover
 	Next        Task       // WaitFor: what is waited for, SowIt or PlantOut
-	SowBy       civil.Date // LookAt: until when gaps can be sown again
+	SowBy       civil.Date // LookAt: until when gaps can be sown again; BuySeed: the first sowing
 	Cold        []string   // EndIt: what winter may have done to it by then
 }
 
@@ -58,20 +59,37 @@ type Work struct {
 // Sowing can be done from the earliest day that fits to the last on which the
 // same use of the bed still fits with no new doubt about its stand. A cover
 // before planting is ended in the last 14 days that it may stand, a rest-year
-// crop from the day on which it is usable; buries tells the crops that are dug in
-// fresh for their gas, which only a stand of the rest year gives off enough of.
+// crop from the day on which it is usable. buries tells the crops that are dug in
+// fresh for their gas: a stand of the rest year sown in spring gives off enough of
+// it, and within two weeks of the day on which it is usable, in flower.
 //
-// beds, site and rules are those of the plan.
-func Works(p Plan, beds []Bed, site Site, rules Rules, buries func(crop string) bool) []Work {
+// beds, site and rules are those of the plan; sown are covers that stand in the
+// beds already.
+func Works(p Plan, beds []Bed, site Site, rules Rules, buries func(crop string) bool, sown ...Sown) []Work {
 	var out []Work
+	late := map[string]civil.Date{} // planting after a rest-year crop that stands
 	byCode := map[string]Bed{}
 	for _, b := range beds {
 		byCode[b.Code] = b
+	}
+	for _, x := range sown {
+		b, ok := byCode[x.Bed]
+		if !ok {
+			continue
+		}
+		c := x.cell(b, site, rules)
+		if c.rests() && !c.Fit.Choice.Kill.Before(b.PlantBy) {
+			late[x.Bed] = b.lastDay(true)
+		}
+		out = append(out, cellWorks(c, b, site, rules, false, PlantOut, buries)...)
 	}
 	firstSow := map[string]civil.Date{}
 	for _, bp := range p.Beds {
 		b := byCode[bp.Bed]
 		plant := b.PlantBy
+		if d, ok := late[b.Code]; ok {
+			plant = d
+		}
 		for _, c := range bp.Chosen() {
 			after := c.rests() && bp.Winter.Key != None
 			next := PlantOut
@@ -92,11 +110,37 @@ func Works(p Plan, beds []Bed, site Site, rules Rules, buries func(crop string) 
 	}
 	for _, n := range SeedList(p, beds, nil) {
 		out = append(out, Work{
-			Task: BuySeed, Beds: n.Beds, Cover: n.Crop.ID, Name: n.Crop.label(), Last: firstSow[n.Crop.ID].AddDays(-buyBefore),
+			Task: BuySeed, Beds: n.Beds, Cover: n.Crop.ID, Name: n.Crop.label(), Last: firstSow[n.Crop.ID].AddDays(-buyBefore), SowBy: firstSow[n.Crop.ID],
 			Seeds: []PartSeed{{Crop: n.Crop, Share: 1, OK: n.OK, Seed: Seed{Kg: n.Kg, Lb: n.Lb, AreaM2: n.AreaM2}}},
 		})
 	}
 	return inOrder(join(out))
+}
+
+// Sown is a cover that was sown by an earlier plan and still stands.
+type Sown struct {
+	Bed       string
+	Option    Option
+	Sow, Kill civil.Date // as that plan had them
+}
+
+// cell makes a choice of a cover that was sown. Its stand is that of the same
+// sowing today; where that does not fit any more, it has no days to spare.
+func (x Sown) cell(b Bed, site Site, rules Rules) Cell {
+	at := b
+	at.FreeFrom = x.Sow
+	at.History = nil
+	c := Cell{Option: x.Option, Key: x.Option.Key(), Fit: fit(x.Option, at, site, rules, false), Seeds: x.Option.seeds(b.AreaM2)}
+	ch := &c.Fit.Choice
+	if !c.Fit.OK || ch.Sow != x.Sow {
+		c.Fit = Fit{}
+		if len(x.Option.Mix) == 0 && x.Option.Crop.DaysToUsable != nil {
+			ch.Ready = x.Sow.AddDays(*x.Option.Crop.DaysToUsable)
+		}
+	}
+	ch.Sow, ch.Kill = x.Sow, x.Kill
+	ch.Sowings = []Sowing{{x.Sow, ch.Ready, x.Kill}}
+	return c
 }
 
 // cellWorks lists the works of one cover in one bed.
@@ -114,7 +158,7 @@ func cellWorks(c Cell, b Bed, site Site, rules Rules, after bool, next Task, bur
 		if part.Crop.LeadDays != nil {
 			wait = max(wait, *part.Crop.LeadDays)
 		}
-		bury = bury || c.rests() && buries != nil && buries(part.Crop.ID)
+		bury = bury || c.rests() && ch.Window.Anchor == LF && buries != nil && buries(part.Crop.ID)
 	}
 	sowings := ch.Sowings
 	if len(sowings) == 0 {
@@ -145,12 +189,12 @@ func cellWorks(c Cell, b Bed, site Site, rules Rules, after bool, next Task, bur
 		w = base
 		w.Task, w.Last, w.Sowing, w.Of = EndIt, s.Kill, i+1, len(sowings)
 		if bury {
-			w.Task = BuryIt
+			w.Task, w.Last = BuryIt, earlier(s.Kill, s.Ready.AddDays(slack+inFlower))
 		}
 		switch {
 		case !last:
 			w.First = s.Kill
-		case c.rests():
+		case c.rests() && !s.Ready.After(s.Kill):
 			w.First = s.Ready
 		default:
 			w.First = s.Kill.AddDays(-endBefore)
@@ -166,11 +210,12 @@ func cellWorks(c Cell, b Bed, site Site, rules Rules, after bool, next Task, bur
 				w.Cold = append(w.Cold, r.Text)
 			}
 		}
+		ended := w.Last
 		out = append(out, w)
 
 		if wait > 0 {
 			w = base
-			w.Task, w.First, w.Last, w.WaitDays, w.Next = WaitFor, s.Kill.AddDays(1), s.Kill.AddDays(wait), wait, next
+			w.Task, w.First, w.Last, w.WaitDays, w.Next = WaitFor, ended.AddDays(1), ended.AddDays(wait), wait, next
 			if !last {
 				w.Next = SowAgain
 			}

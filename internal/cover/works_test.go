@@ -99,8 +99,8 @@ func TestWorks_ByHand(t *testing.T) {
 		"2027-04-17 2027-05-01 end winter_wheat A4",
 		"2027-04-25 2027-05-15 wait cereal_rye A1+A2 21 to plant",
 		"2027-04-25 2027-05-15 wait cereal_rye+field_pea A3 21 to plant",
-		// 55 days after sowing; the latest is 21 days before planting in 2028
-		"2027-04-30 2028-04-24 bury brown_mustard A6",
+		// in flower 55 days after sowing, for 14 days; sown up to 40 days later
+		"2027-04-30 2027-06-23 bury brown_mustard A6",
 		"- 2027-05-01 buy buckwheat A4 " + kg(130*78),
 		"2027-05-02 2027-05-15 wait winter_wheat A4 14 to sow",
 		"2027-05-15 2027-05-15 plant  A1+A2+A3+A5",
@@ -108,11 +108,11 @@ func TestWorks_ByHand(t *testing.T) {
 		"2027-05-15 2027-08-16 sow buckwheat A4 " + kg(130*78),
 		"2027-05-29 2027-06-12 look buckwheat A4",
 		"2027-06-19 2027-10-20 end buckwheat A4",
+		"2027-06-24 2027-07-14 wait brown_mustard A6 21 to plant",
 		"2027-10-21 2027-10-30 wait buckwheat A4 10 to plant",
-		"2028-04-25 2028-05-15 wait brown_mustard A6 21 to plant",
 		"2028-05-15 2028-05-15 plant  A4+A6",
 	}, got)
-	// Only a stand of the rest year is dug in for its gas.
+	// Only what is named is dug in for its gas.
 	for _, w := range cover.Works(p, beds, site, rules, nil) {
 		require.NotEqual(t, cover.BuryIt, w.Task)
 	}
@@ -339,4 +339,49 @@ func TestWorks_BuyForTheFirst(t *testing.T) {
 	require.Equal(t, cover.BuySeed, w.Task)
 	require.Equal(t, "2026-10-14", w.Last.String())
 	require.Equal(t, []string{"A1", "A2", "A3"}, w.Beds)
+}
+
+// What was sown by an earlier plan keeps the works that it had, whatever is
+// planned now.
+func TestWorks_Sown(t *testing.T) {
+	p, beds, rules := worksPlan(t)
+	key := func(w cover.Work) string {
+		return fmt.Sprintf("%s %s %s %s %s %v", w.Task, w.First, w.Last, w.Cover, w.Window, w.Seeds)
+	}
+	was := map[string]bool{}
+	for _, w := range cover.Works(p, beds, site, rules, brown) {
+		if w.Task != cover.BuySeed && len(w.Beds) == 1 {
+			was[key(w)] = true
+		}
+	}
+	var sown []cover.Sown
+	bare := cover.Plan{}
+	for _, b := range p.Beds {
+		nothing := cover.Cell{Key: cover.None}
+		bare.Beds = append(bare.Beds, cover.BedPlan{Bed: b.Bed, Winter: nothing, Rest: nothing})
+		for _, c := range b.Chosen() {
+			if b.Bed == "A3" || b.Bed == "A6" {
+				sown = append(sown, cover.Sown{Bed: b.Bed, Option: c.Option, Sow: c.Fit.Choice.Sow, Kill: c.Fit.Choice.Kill})
+			}
+		}
+	}
+	n := 0
+	for _, w := range cover.Works(bare, beds, site, rules, brown, sown...) {
+		if w.Cover == "" {
+			n += len(w.Beds)
+			if w.Last.Year == 2028 {
+				require.Equal(t, []string{"A6"}, w.Beds)
+			}
+			continue
+		}
+		require.True(t, was[key(w)], key(w))
+	}
+	require.Equal(t, 6, n)
+	require.Len(t, sown, 2)
+	// One of no bed, and one whose dates fit no longer, hurt nothing.
+	odd := []cover.Sown{{Bed: "Z9", Option: sown[0].Option}, {Bed: "A1", Option: cover.Option{Crop: cover.Crop{ID: "x"}}, Sow: beds[0].FreeFrom, Kill: beds[0].PlantBy}}
+	for _, w := range cover.Works(bare, beds, site, rules, nil, odd...) {
+		require.NotContains(t, w.Beds, "Z9")
+		require.False(t, !w.First.IsZero() && w.First.After(w.Last), "%+v", w)
+	}
 }
