@@ -98,6 +98,9 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 	if a.farm.LastFrost.IsZero() || a.farm.FirstFrost.IsZero() {
 		return nil, diag.Failf(nil, "set them with `leafturn farm set --last-frost MM-DD --first-frost MM-DD`", "the sowing windows follow from the frost dates, and the farm has none")
 	}
+	if len(s.beds) == 0 {
+		return nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
+	}
 	in, err := a.coverInput(ctx, s, list, o, today)
 	if err != nil {
 		return nil, err
