@@ -16,19 +16,32 @@ import (
 	"leafturn/internal/store"
 )
 
-// planPart is in front of what the entries of the plan are about. They have a
-// calendar of their own: the week's file neither tells nor cancels them.
-const planPart = "plan"
+// The parts of the ledger. Their names stand in front of what their entries are
+// about: each has a calendar of its own, whose file neither tells nor cancels
+// the entries of another. Those of the week have none.
+const (
+	weekPart   = ""
+	planPart   = "plan"
+	coversPart = "covers"
+)
 
 // ledgerOf is the part of the ledger that a calendar tells of.
-func ledgerOf(all []farm.CalendarEntry, plan bool) []farm.CalendarEntry {
-	return slices.DeleteFunc(slices.Clone(all), func(e farm.CalendarEntry) bool { return strings.HasPrefix(e.UID, planPart+"-") != plan })
+func ledgerOf(all []farm.CalendarEntry, part string) []farm.CalendarEntry {
+	return slices.DeleteFunc(slices.Clone(all), func(e farm.CalendarEntry) bool {
+		own := weekPart
+		for _, p := range []string{planPart, coversPart} {
+			if strings.HasPrefix(e.UID, p+"-") {
+				own = p
+			}
+		}
+		return own != part
+	})
 }
 
 // calendarEvents gives the list's events the identifiers and sequences that
 // they have in calendars, adds those to be cancelled, and returns what the
 // ledger is to hold once a file was written.
-func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.Date, plan bool) ([]report.Event, []farm.CalendarEntry, error) {
+func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.Date, part string) ([]report.Event, []farm.CalendarEntry, error) {
 	var ledger []farm.CalendarEntry
 	uid := ""
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -40,7 +53,7 @@ func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.D
 	if err != nil {
 		return nil, nil, err
 	}
-	return agenda.Merge(ledgerOf(ledger, plan), now, uid, on, a.loc, a.now)
+	return agenda.Merge(ledgerOf(ledger, part), now, uid, on, a.loc, a.now)
 }
 
 // WeekCalendar makes the week's list with its events as a calendar is to be
@@ -50,7 +63,7 @@ func (a *App) WeekCalendar(ctx context.Context, day civil.Date, stage func(*repo
 	if err != nil {
 		return nil, "", err
 	}
-	warning, err = a.export(ctx, day, doc, now, false, stage)
+	warning, err = a.export(ctx, day, doc, now, weekPart, stage)
 	return doc, warning, err
 }
 
@@ -66,10 +79,10 @@ func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, 
 	if err != nil {
 		return nil, "", err
 	}
-	if doc.Events, _, err = a.calendarEvents(ctx, now, day, true); err != nil {
+	if doc.Events, _, err = a.calendarEvents(ctx, now, day, planPart); err != nil {
 		return nil, "", err
 	}
-	warning, err = a.export(ctx, day, doc, now, true, stage)
+	warning, err = a.export(ctx, day, doc, now, planPart, stage)
 	return doc, warning, err
 }
 
@@ -83,7 +96,7 @@ func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, 
 //
 // Where the store cannot be written the file is written all the same, and
 // warning says so.
-func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, now []report.Event, plan bool, stage func(*report.Document) (Staged, error)) (warning string, err error) {
+func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, now []report.Event, part string, stage func(*report.Document) (Staged, error)) (warning string, err error) {
 	give := func() error {
 		s, err := stage(doc)
 		if err != nil {
@@ -109,7 +122,7 @@ func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, 
 		if err != nil {
 			return err
 		}
-		events, changed, err := agenda.Merge(ledgerOf(ledger, plan), now, uid, day, a.loc, a.now)
+		events, changed, err := agenda.Merge(ledgerOf(ledger, part), now, uid, day, a.loc, a.now)
 		if err != nil {
 			return err
 		}

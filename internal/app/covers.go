@@ -23,6 +23,7 @@ type CoverOptions struct {
 	RulesFile              string    // name of the file that Rules reads, for messages
 	Rules                  io.Reader // the grower's rules, or nil
 	Rule                   []string  // rules given one by one
+	Files                  *CoverFiles
 }
 
 // digAfterFrost is how many days after the average first frost the beds are
@@ -104,6 +105,11 @@ func (a *App) Covers(ctx context.Context, day civil.Date, o CoverOptions) (*repo
 	list, err := a.assessments(s, false)
 	if err != nil {
 		return nil, err
+	}
+	if o.Files != nil {
+		if err := o.Files.check(o); err != nil {
+			return nil, err
+		}
 	}
 	if o.Pest != "" {
 		switch {

@@ -37,8 +37,13 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 	}
 	doc.Sections = append(doc.Sections, whyCovers(plan, src))
 	doc.Sections = append(doc.Sections, coverNotes(plan)...)
+	data := coverPlanData(in, plan, stored)
+	data.Works = a.coverWorks(in, plan, today)
+	seed, list := a.seedSection(in, plan, src)
+	data.SeedList = list
+	doc.Sections = append(doc.Sections, a.worksSection(data.Works, len(in.beds)), seed)
 	doc.Sources = src.list
-	doc.Data = coverPlanData(in, plan, stored)
+	doc.Data = data
 	return doc
 }
 

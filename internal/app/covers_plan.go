@@ -84,7 +84,12 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 			}
 		}
 	}
-	return p, nil
+	err = a.st.View(ctx, func(tx *store.Tx) error {
+		stored, err := tx.Covers(store.Filter{From: today.AddDays(-2 * 366), To: today})
+		p.sown = a.sownCovers(stored, p, today)
+		return err
+	})
+	return p, err
 }
 
 // planCovers plans the covers of the coming year. s and list are of the season
@@ -92,6 +97,9 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessment, o CoverOptions, today civil.Date) (*report.Document, error) {
 	if a.farm.LastFrost.IsZero() || a.farm.FirstFrost.IsZero() {
 		return nil, diag.Failf(nil, "set them with `leafturn farm set --last-frost MM-DD --first-frost MM-DD`", "the sowing windows follow from the frost dates, and the farm has none")
+	}
+	if len(s.beds) == 0 {
+		return nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
 	}
 	in, err := a.coverInput(ctx, s, list, o, today)
 	if err != nil {
@@ -101,12 +109,11 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 	if err != nil {
 		return nil, err
 	}
-	if o.Keep {
-		if err := a.keepCovers(ctx, plan); err != nil {
-			return nil, kept(err, "the plan was not stored")
-		}
+	doc := a.coverDocument(s, in, plan, today, o.Keep)
+	if err := a.giveCovers(ctx, s, in, plan, doc, today, o); err != nil {
+		return nil, err
 	}
-	return a.coverDocument(s, in, plan, today, o.Keep), nil
+	return doc, nil
 }
 
 // keepCovers stores a plan, all or nothing: a row for each crop.

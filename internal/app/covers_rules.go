@@ -43,6 +43,7 @@ type coverPlan struct {
 	bags    map[string]float64 // kg, by cover
 	prices  map[string]bool    // covers whose price the grower gave
 	given   []ingest.CoverRule
+	sown    []cover.Sown // that stand in the beds already
 }
 
 // area is the ground of all beds of the plan, in m2.

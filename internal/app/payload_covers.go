@@ -189,6 +189,8 @@ type CoverPlanData struct {
 	Lots         []string       `json:"lots"`
 	Rules        []CoverBinding `json:"rules"`
 	Beds         []CoverBed     `json:"beds"`
+	Works        []CoverWork    `json:"works"`
+	SeedList     CoverSeedList  `json:"seed_list"`
 }
 
 // coverID is the cover's key without the mark of a rest year, which stands in

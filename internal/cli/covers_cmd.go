@@ -25,6 +25,9 @@ func coversCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "rules", Usage: "`FILE` of your own rules, one on a line"},
 			&ucli.StringSliceFlag{Name: "rule", Usage: "one `RULE` in words (may be given again)"},
 			&ucli.BoolFlag{Name: "keep", Usage: "store the plan"},
+			&ucli.StringFlag{Name: "ics", Usage: "also write the work as a calendar to `FILE` (RFC 5545), one of its own beside the week's; - is standard output"},
+			&ucli.StringFlag{Name: "map", Usage: "also draw what is sown where to `FILE`: .png, .svg or .pdf; numbered when beds rest"},
+			&ucli.StringFlag{Name: "window", Usage: "draw the map of one `WINDOW` alone: winter or rest"},
 		),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
@@ -34,10 +37,21 @@ func coversCommand(d *deps) *ucli.Command {
 				o := app.CoverOptions{
 					Pest: c.String("pest"), Rest: c.String("rest"), Dig: c.String("dig"), Plant: c.String("plant"), Keep: c.Bool("keep"), Rule: c.StringSlice("rule"),
 				}
+				file := c.String("ics")
+				o.Files = &app.CoverFiles{Map: c.String("map"), Window: c.String("window")}
+				if file != "" {
+					o.Files.Calendar = d.stageCalendar(file)
+				}
 				plan := func() error {
 					doc, err := a.Covers(ctx, day, o)
 					if err != nil {
 						return err
+					}
+					if o.Files.Warning != "" {
+						d.warn([]string{o.Files.Warning})
+					}
+					if file == "-" {
+						return nil
 					}
 					return d.show(c, doc)
 				}

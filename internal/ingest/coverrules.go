@@ -20,7 +20,7 @@ const (
 	CoverBudget    CoverRuleKind = "budget"     // Number USD at most
 	CoverLots      CoverRuleKind = "lots"       // Number of different seeds at most
 	CoverRest      CoverRuleKind = "rest"       // Number of rested beds at most
-	CoverUntreated CoverRuleKind = "untreated"  // Number of each Of beds without a cover at least
+	CoverUntreated CoverRuleKind = "untreated"  // Number (1) of each Of beds without a cover at least
 	CoverLegumes   CoverRuleKind = "legumes"    // Least, Number m2 or share
 	CoverArea      CoverRuleKind = "area"       // Cover, or Name a family; Least, Number m2 or share
 	CoverPin       CoverRuleKind = "pin"        // Bed, Window or "", Cover

@@ -40,7 +40,7 @@ func init() {
 				l.atMost()
 				l.r.Number = l.whole("the number of rested beds", 0, 1000, "bed", "beds")
 			}},
-		{"untreated", CoverUntreated, "untreated N in M", "of each M beds at least N stay without a cover, to compare with",
+		{"untreated", CoverUntreated, "untreated 1 in M", "of each M beds at least one stays without a cover, to compare with",
 			[]string{"untreated 1 in 6"}, readUntreated},
 		{"legumes", CoverLegumes, "legumes at least AREA | legumes at most AREA", "the area under legumes; AREA is m2, sq ft, acre, ha, or % of the planned beds",
 			[]string{"legumes at least 25 %"}, func(l *coverLine) { l.r.Least = l.atLeast(); l.extent() }},
@@ -142,23 +142,19 @@ func readUntreated(l *coverLine) {
 	if !ok {
 		return
 	}
-	n := l.value(w, "the number of beds", 1, 1000)
+	if w.text != "1" {
+		l.bad(w, "%s stands where 1 should: one bed in so many", quote(w.text))
+	}
 	l.take("in")
 	v, ok := l.next("the number after in")
 	if !ok {
 		return
 	}
 	of := l.value(v, `the number after "in"`, 1, 1000)
-	switch {
-	case l.wrong:
-	case n != float64(int(n)):
-		l.bad(w, "%s is not a whole number", quote(w.text))
-	case of != float64(int(of)):
+	if of != float64(int(of)) {
 		l.bad(v, "%s is not a whole number", quote(v.text))
-	case n > of:
-		l.bad(w, "%s in %s beds is more than all", w.text, v.text)
 	}
-	l.r.Number, l.r.Of = n, int(of)
+	l.r.Number, l.r.Of = 1, int(of)
 }
 
 func readArea(l *coverLine) {

@@ -48,7 +48,7 @@ func TestReadCoverRules_Forms(t *testing.T) {
 		"rest 1 # a comment":              {Kind: "rest", Number: 1},
 		"rest <= 2 beds":                  {Kind: "rest", Number: 2},
 		"untreated 1 in 6":                {Kind: "untreated", Number: 1, Of: 6},
-		"untreated 6 in 6":                {Kind: "untreated", Number: 6, Of: 6},
+		"untreated 1 in 1":                {Kind: "untreated", Number: 1, Of: 1},
 		"legumes at least 25 %":           {Kind: "legumes", Least: true, Number: 0.25, Unit: "share"},
 		"legumes >= 25%":                  {Kind: "legumes", Least: true, Number: 0.25, Unit: "share"},
 		"area Legumes at most 0.1 ha":     {Kind: "legumes", Number: 1000, Unit: "m2"},
