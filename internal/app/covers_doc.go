@@ -30,18 +30,16 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 		}
 	}
 	doc.Subtitle = fmt.Sprintf("beds free from %s, to planting, %s %d; counts of %d", first.FreeFrom.Short(), last.PlantBy.Short(), last.PlantBy.Year, s.on.Year)
-	doc.Sections = []report.Section{a.coverTable(in, plan, stored)}
-	doc.Sections = append(doc.Sections, pressureSection(in), nextBest(plan))
+	data := coverPlanData(in, plan, stored)
+	data.Works = a.coverWorks(in, plan, today)
+	doc.Sections = []report.Section{a.coverTable(in, plan, stored), whyCovers(plan, src)}
 	if sec, ok := bindingSection(plan); ok {
 		doc.Sections = append(doc.Sections, sec)
 	}
-	doc.Sections = append(doc.Sections, whyCovers(plan, src))
-	doc.Sections = append(doc.Sections, coverNotes(plan)...)
-	data := coverPlanData(in, plan, stored)
-	data.Works = a.coverWorks(in, plan, today)
 	seed, list := a.seedSection(in, plan, src)
 	data.SeedList = list
-	doc.Sections = append(doc.Sections, a.worksSection(data.Works, len(in.beds)), seed)
+	doc.Sections = append(doc.Sections, nextBest(plan), seed, a.worksSection(data.Works, len(in.beds)), pressureSection(in))
+	doc.Sections = append(doc.Sections, coverNotes(plan)...)
 	doc.Sources = src.list
 	doc.Data = data
 	return doc
@@ -205,29 +203,64 @@ func b2i(b bool) int {
 	return 1
 }
 
-// nextBest lists the two next best uses of each bed.
+// nextBest lists the two next best uses of each bed; beds with the same stand in
+// one row.
 func nextBest(plan cover.Plan) report.Section {
-	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Next best"}, {Title: "Gives up"}, {Title: "Then"}, {Title: "Gives up"}}}
+	t := &report.Table{Columns: []report.Column{{Title: "Beds"}, {Title: "Next best"}, {Title: "Gives up"}, {Title: "Then"}, {Title: "Gives up"}}}
+	rows := map[[4]string][]string{}
+	var order [][4]string
 	for _, b := range plan.Beds {
-		row := []report.Value{report.Text(b.Bed)}
-		for k := range 2 {
-			if k >= len(b.Alternatives) {
-				row = append(row, report.Text(""), report.Text(""))
-				continue
-			}
-			x := b.Alternatives[k]
+		var key [4]string
+		for k, x := range b.Alternatives {
 			words := fmt.Sprintf("%.2f", x.GivesUp)
 			if x.AtLeast {
 				words = "at least " + words
 			}
-			if len(x.Displace) > 0 {
+			switch n := len(x.Displace); {
+			case n > 4:
+				words += fmt.Sprintf(", moves %d other beds", n)
+			case n > 0:
 				words += ", moves " + strings.Join(x.Displace, ", ")
 			}
-			row = append(row, report.Text(useName(x.Winter, x.Rest)), report.Text(words))
+			key[2*k], key[2*k+1] = shortUse(x.Winter, x.Rest), words
+		}
+		if rows[key] == nil {
+			order = append(order, key)
+		}
+		rows[key] = append(rows[key], b.Bed)
+	}
+	for _, key := range order {
+		row := []report.Value{report.Text(strings.Join(rows[key], ", "))}
+		for _, words := range key {
+			row = append(row, report.Text(words))
 		}
 		t.Rows = append(t.Rows, row)
 	}
 	return report.Section{Key: "next_best", Title: "The next best, and the points it gives up", Table: t}
+}
+
+// shortUse is a use of a bed in few words.
+func shortUse(winter, rest cover.Cell) string {
+	name := func(c cover.Cell) string {
+		var parts []string
+		for _, p := range c.Option.Parts() {
+			name := p.Crop.Name
+			if i := strings.LastIndex(name, " ("); i > 0 && strings.HasSuffix(name, ")") {
+				name = name[:i]
+			}
+			parts = append(parts, name)
+		}
+		return strings.Join(parts, " + ")
+	}
+	switch {
+	case rest.Key == cover.None && winter.Key == cover.None:
+		return "none"
+	case rest.Key == cover.None:
+		return name(winter)
+	case winter.Key == cover.None:
+		return name(rest) + ", rested"
+	}
+	return name(winter) + ", then " + name(rest) + ", rested"
 }
 
 // bindingSection says what the rules cost.

@@ -50,7 +50,7 @@ const (
 	CoverNone   = "none" // no cover
 	InWinter    = "winter"
 	InRest      = "rest"
-	UnitShare   = "share" // of the planned beds' area, 0 to 1
+	UnitShare   = "share" // of the planned beds' area, for legumes of what is sown; 0 to 1
 	mixSign     = "+"
 	maxMix      = 3
 	maxCoverNum = 1e6 // USD, m2, points; more is taken for a slip

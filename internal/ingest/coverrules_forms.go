@@ -42,7 +42,7 @@ func init() {
 			}},
 		{"untreated", CoverUntreated, "untreated 1 in M", "of each M beds at least one stays without a cover, to compare with",
 			[]string{"untreated 1 in 6"}, readUntreated},
-		{"legumes", CoverLegumes, "legumes at least AREA | legumes at most AREA", "the area under legumes; AREA is m2, sq ft, acre, ha, or % of the planned beds",
+		{"legumes", CoverLegumes, "legumes at least AREA | legumes at most AREA", "the area under legumes; AREA is m2, sq ft, acre, ha, or % of what is sown",
 			[]string{"legumes at least 25 %"}, func(l *coverLine) { l.r.Least = l.atLeast(); l.extent() }},
 		{"area", CoverArea, "area COVER at least AREA | area FAMILY at most AREA", "the area under a cover or a plant family",
 			[]string{"area cereal_rye at least 200 m2", "area oats at most 2000 sq ft", "area Fabaceae at most 30 %"}, readArea},
