@@ -60,6 +60,8 @@ type Catalog struct {
 	coverEffects []CoverEffect
 	coverHosts   []CoverHost
 	companions   []Companion
+	plants       []CompanionPlant
+	virusHosts   []VirusHost
 	taylor       []Taylor
 	developments []Development
 	clockActions []ClockAction
@@ -69,6 +71,7 @@ type Catalog struct {
 
 	pestWords  map[string]int // index into pests
 	enemyWords map[string]int
+	plantWords map[string]int    // index into plants
 	activeKeys map[string]string // name or alias in lower case → canonical key
 }
 
@@ -101,6 +104,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.dayLengths()
 	l.sideEffects()
 	l.covers()
+	l.companionPlants()
 	l.taylor()
 	l.development()
 	l.growth()
