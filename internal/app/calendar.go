@@ -20,15 +20,21 @@ import (
 // calendar of their own: the week's file neither tells nor cancels them.
 const planPart = "plan"
 
-// ledgerOf is the part of the ledger that a calendar tells of.
-func ledgerOf(all []farm.CalendarEntry, plan bool) []farm.CalendarEntry {
-	return slices.DeleteFunc(slices.Clone(all), func(e farm.CalendarEntry) bool { return strings.HasPrefix(e.UID, planPart+"-") != plan })
+// ledgerOf is the part of the ledger that a calendar tells of: planPart, the
+// sowings of a season, or "" for the week's.
+func ledgerOf(all []farm.CalendarEntry, part string) []farm.CalendarEntry {
+	return slices.DeleteFunc(slices.Clone(all), func(e farm.CalendarEntry) bool {
+		if part != "" {
+			return !strings.HasPrefix(e.UID, part+"-")
+		}
+		return strings.HasPrefix(e.UID, planPart+"-") || strings.HasPrefix(e.UID, companionPart)
+	})
 }
 
 // calendarEvents gives the list's events the identifiers and sequences that
 // they have in calendars, adds those to be cancelled, and returns what the
 // ledger is to hold once a file was written.
-func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.Date, plan bool) ([]report.Event, []farm.CalendarEntry, error) {
+func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.Date, part string) ([]report.Event, []farm.CalendarEntry, error) {
 	var ledger []farm.CalendarEntry
 	uid := ""
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -40,7 +46,7 @@ func (a *App) calendarEvents(ctx context.Context, now []report.Event, on civil.D
 	if err != nil {
 		return nil, nil, err
 	}
-	return agenda.Merge(ledgerOf(ledger, plan), now, uid, on, a.loc, a.now)
+	return agenda.Merge(ledgerOf(ledger, part), now, uid, on, a.loc, a.now)
 }
 
 // WeekCalendar makes the week's list with its events as a calendar is to be
@@ -50,7 +56,7 @@ func (a *App) WeekCalendar(ctx context.Context, day civil.Date, stage func(*repo
 	if err != nil {
 		return nil, "", err
 	}
-	warning, err = a.export(ctx, day, doc, now, false, stage)
+	warning, err = a.export(ctx, day, doc, now, "", stage)
 	return doc, warning, err
 }
 
@@ -66,11 +72,34 @@ func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, 
 	if err != nil {
 		return nil, "", err
 	}
-	if doc.Events, _, err = a.calendarEvents(ctx, now, day, true); err != nil {
+	if doc.Events, _, err = a.calendarEvents(ctx, now, day, planPart); err != nil {
 		return nil, "", err
 	}
-	warning, err = a.export(ctx, day, doc, now, true, stage)
+	warning, err = a.export(ctx, day, doc, now, planPart, stage)
 	return doc, warning, err
+}
+
+// CompanionCalendar makes the companions with their sowing list as events.
+func (a *App) CompanionCalendar(ctx context.Context, day civil.Date, o CompanionOptions, stage func(*report.Document) (Staged, error)) (doc *report.Document, said []string, warning string, err error) {
+	p, err := a.companionPlan(ctx, day, o)
+	if err != nil {
+		return nil, nil, "", err
+	}
+	if len(p.jobs()) == 0 {
+		return nil, nil, "", diag.Failf(nil, "see `leafturn companions` for why", "no plant is to be sown for %d, so there is nothing to put in a calendar", p.season.Year)
+	}
+	doc = a.companionDocument(p, day)
+	part, now := fmt.Sprintf("%s%d", companionPart, p.season.Year), a.companionEvents(p)
+	if doc.Events, _, err = a.calendarEvents(ctx, now, day, part); err != nil {
+		return nil, nil, "", err
+	}
+	if o.Draw != "" {
+		if said, err = a.drawBloom(p, o.Draw); err != nil {
+			return nil, nil, "", err
+		}
+	}
+	warning, err = a.export(ctx, day, doc, now, part, stage)
+	return doc, said, warning, err
 }
 
 // export puts the events into doc and gives it out. What the file holds is
@@ -83,7 +112,7 @@ func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, 
 //
 // Where the store cannot be written the file is written all the same, and
 // warning says so.
-func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, now []report.Event, plan bool, stage func(*report.Document) (Staged, error)) (warning string, err error) {
+func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, now []report.Event, part string, stage func(*report.Document) (Staged, error)) (warning string, err error) {
 	give := func() error {
 		s, err := stage(doc)
 		if err != nil {
@@ -109,7 +138,7 @@ func (a *App) export(ctx context.Context, day civil.Date, doc *report.Document, 
 		if err != nil {
 			return err
 		}
-		events, changed, err := agenda.Merge(ledgerOf(ledger, plan), now, uid, day, a.loc, a.now)
+		events, changed, err := agenda.Merge(ledgerOf(ledger, part), now, uid, day, a.loc, a.now)
 		if err != nil {
 			return err
 		}

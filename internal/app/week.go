@@ -325,7 +325,7 @@ func (a *App) weekWithEvents(ctx context.Context, on civil.Date) (*report.Docume
 	}
 	doc := a.weekDocument(l, a.weekWarnings(l))
 	events := a.weekEvents(l)
-	if doc.Events, _, err = a.calendarEvents(ctx, events, on, false); err != nil {
+	if doc.Events, _, err = a.calendarEvents(ctx, events, on, ""); err != nil {
 		return nil, nil, err
 	}
 	return doc, events, a.addDeviations(ctx, on, doc)

@@ -6,8 +6,10 @@
 // +3 strong rise, weighted by evidence grade as in package cover. "No good
 // evidence that anything helps" is an answer. All facts are arguments.
 //
-// Not implemented: how many plants or metres a farm needs, and a layout;
-// placement and sowing texts are carried through as the facts give them.
+// Place lays a plant out on the beds of the map and says how much of it that
+// takes; Plan finds the fewest sowings whose bloom covers the weeks in which a
+// pest's enemies are needed. Lengths in the sentences of a Layout stand in
+// braces, such as {2.5 m}, for whoever shows them in other units.
 package companion
 
 import (
@@ -133,6 +135,9 @@ type Effect struct {
 	Counted  bool    // false: the pest was never counted, so it adds no points
 	Points   float64 // pressure x (-score) x weight; 0 when not counted
 }
+
+// Contested reports whether sources disagree on the row.
+func (e Effect) Contested() bool { return e.Row.disputed() }
 
 // Suggestion is one plant with its value for this farm, in points.
 type Suggestion struct {

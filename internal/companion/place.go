@@ -28,6 +28,12 @@ const (
 // Kinds lists the kinds.
 var Kinds = []Kind{Scattered, BedEnds, Strips, EdgeClumps, EdgeStrip, Alley, InBed, InBedRow, BesideBed, BedPoints, Pots, FullStand, Remove}
 
+// AtTheBeds reports whether a plant stands in, at or between the beds, so that
+// it cannot keep away from them.
+func (k Kind) AtTheBeds() bool {
+	return k.perBed() || k == Scattered || k == BedEnds || k == Strips || k == Alley || k == Pots
+}
+
 // Planting is how a plant is placed and how much of it a place takes. A nil
 // number is not known.
 type Planting struct {

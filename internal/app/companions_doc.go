@@ -1,0 +1,450 @@
+package app
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/companion"
+	"leafturn/internal/report"
+)
+
+func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Document {
+	doc := a.document("Companion plants", day)
+	doc.Subtitle = fmt.Sprintf("for the season of %d", p.season.Year)
+	src := &sources{}
+	first := report.Section{Key: "answer", Lead: report.Plain(p.lead + " " + upperWord(p.advice.Answer) + ".")}
+	for _, x := range p.advice.Pests {
+		first.Notes = append(first.Notes, report.Plain(x.Text))
+	}
+	first.Notes = append(first.Notes, report.Lines(p.skipped...)...)
+	doc.Sections = append(doc.Sections, first)
+	doc.Sections = append(doc.Sections, a.plantSections(p, src)...)
+	if s := a.sowingSection(p); s.Table != nil {
+		doc.Sections = append(doc.Sections, s)
+	}
+	doc.Sections = append(doc.Sections, a.calendarSection(p))
+	avoid := report.Section{Key: "avoid", Title: "What to avoid here"}
+	for _, v := range p.avoid {
+		avoid.Notes = append(avoid.Notes, report.Plain(v.Text).Cite(src.cite(v.Refs...)...))
+	}
+	doc.Sections = append(doc.Sections, avoid)
+	doc.Sections = append(doc.Sections, otherSections(p, src)...)
+	if lines := a.companionUnknowns(p); len(lines) > 0 {
+		doc.Sections = append(doc.Sections, report.Section{Key: "unknown", Title: "What is not known", Notes: report.Lines(lines...)})
+	}
+	doc.Sources = src.list
+	doc.Data = a.companionsData(p)
+	return doc
+}
+
+func effectRefs(g companion.Suggestion) []assess.Ref {
+	var refs []assess.Ref
+	for _, e := range g.Effects {
+		refs = append(refs, assess.Ref{Basis: e.Row.Basis, Source: e.Row.Source, URL: e.Row.URL})
+	}
+	return refs
+}
+
+func effectWords(g companion.Suggestion) string {
+	var out []string
+	for _, e := range g.Effects {
+		out = append(out, fmt.Sprintf("%s %+d (%s)", e.Row.Pest, e.Row.Score, e.Grade))
+	}
+	return strings.Join(out, ", ")
+}
+
+// disputes are the notes of contested rows, which name both sides.
+func disputes(g companion.Suggestion) []string {
+	var out []string
+	for _, e := range g.Effects {
+		if e.Contested() && e.Row.Note != "" {
+			out = append(out, "contested, "+e.Row.Pest+": "+strings.TrimPrefix(e.Row.Note, "CONTESTED: "))
+		}
+	}
+	return out
+}
+
+// plantSections are the plants that are planned: those with a place, and those
+// for which there is none.
+func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
+	placed := report.Section{Key: "worth_trying", Title: "Worth trying, and where"}
+	none := report.Section{Key: "no_place", Title: "No place for them here"}
+	for _, x := range p.chosen {
+		refs := append(effectRefs(x.Suggestion), assess.Ref{Basis: x.facts.Basis, Source: x.facts.Source, URL: x.facts.URL})
+		if b := x.facts.AmountBasis; b.Basis != "" {
+			refs = append(refs, assess.Ref{Basis: b.Basis, Source: b.Source, URL: b.URL})
+		}
+		it := report.Item{
+			Head: report.Plain(fmt.Sprintf("%s (%s), %s", x.Plant, x.Latin, strings.Join(x.Roles, "; "))).Cite(src.cite(refs...)...),
+			Why:  report.Say("points {}: {}", report.Num(x.Value, 1), effectWords(x.Suggestion)),
+		}
+		add := func(s string) { it.Details = append(it.Details, report.Plain(s)) }
+		if x.Verdict != companion.Try {
+			add("chosen by you; here it counts as: " + string(x.Verdict))
+		}
+		for _, d := range disputes(x.Suggestion) {
+			add(d)
+		}
+		sec := &placed
+		if x.layout.Why != "" {
+			sec = &none
+			add("not placed: " + a.braced(x.layout.Why))
+		} else {
+			where := strings.Join(a.spotWords(x.layout), "; ")
+			if x.facts.ReachM != nil {
+				least := "few"
+				if x.layout.Proven {
+					least = "the fewest"
+				}
+				where += fmt.Sprintf(" (%s places that bring every dahlia within %s)", least, a.lengthWords(*x.facts.ReachM))
+			}
+			add("where: " + where)
+			add("how much: " + a.amountWords(x))
+			for _, n := range x.layout.Notes {
+				add("note: " + a.braced(n))
+			}
+		}
+		a.timingLines(x, add, p.season.Year)
+		it.Safety = report.Lines(append(slices.Clone(x.Warnings), petWords(x)...)...)
+		sec.Items = append(sec.Items, it)
+	}
+	var out []report.Section
+	for _, s := range []report.Section{placed, none} {
+		if len(s.Items) > 0 {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		return []report.Section{{Key: placed.Key, Title: placed.Title, Lead: report.Plain("No plant is planned: see the answer above.")}}
+	}
+	return out
+}
+
+func petWords(x chosenPlant) []string {
+	switch {
+	case x.facts.Dog == "yes" && x.facts.Cat == "yes":
+		return []string{"poisonous to dogs and cats (" + x.facts.PetsBasis + ")"}
+	case x.facts.Dog == "yes":
+		return []string{"poisonous to dogs (" + x.facts.PetsBasis + ")"}
+	case x.facts.Cat == "yes":
+		return []string{"poisonous to cats (" + x.facts.PetsBasis + ")"}
+	}
+	return nil
+}
+
+// timingLines say when a plant is sown and blooms, and what that covers.
+func (a *App) timingLines(x chosenPlant, add func(string), year int) {
+	t := x.timing
+	if len(t.Sowings) > 0 && x.layout.Why == "" {
+		var days []string
+		for _, s := range t.Sowings {
+			w := fullDay(s.On)
+			if !s.PlantOut.IsZero() {
+				w += " under cover, plant out " + fullDay(s.PlantOut)
+			}
+			days = append(days, w)
+		}
+		w := "sow: " + strings.Join(days, "; ")
+		if x.facts.Kind == "bed_points" {
+			w = "lay: " + strings.Join(days, "; ")
+		}
+		add(w + " (window: " + x.SowWindow + ")")
+	} else if x.SowWindow != "" {
+		add("sow: " + x.SowWindow)
+	}
+	switch {
+	case t.Unknown != "":
+		add("not known: " + t.Unknown)
+	case x.Bloom.NotAFlower:
+		add("bloom: not a flower")
+	case len(t.Bloom) > 0:
+		add(fmt.Sprintf("bloom: %s %d", runWords(t.Bloom), year))
+	case x.layout.Why == "":
+		add(fmt.Sprintf("bloom: none in %d", year))
+	}
+	if len(t.Needed) > 0 && t.Unknown == "" {
+		w := fmt.Sprintf("covers %d of the %d weeks in which the enemies of %s are needed (%s)", len(t.Covered), len(t.Needed), strings.Join(x.serves, " and "), weekWords(t.Needed))
+		if len(t.Missed) > 0 {
+			w += "; not covered: " + weekWords(t.Missed)
+		}
+		add(w)
+	}
+	for _, n := range t.Notes {
+		add("note: " + n)
+	}
+}
+
+// sowingJob is one line of the sowing list.
+type sowingJob struct {
+	on    civil.Date
+	plant chosenPlant
+	sow   companion.Sow
+	out   bool // planting out, not sowing
+	n     int  // which sowing of the plant, from 1
+}
+
+func (p *companionPlan) jobs() []sowingJob {
+	var out []sowingJob
+	for _, x := range p.chosen {
+		if x.layout.Why != "" {
+			continue
+		}
+		for i, s := range x.timing.Sowings {
+			out = append(out, sowingJob{s.On, x, s, false, i + 1})
+			if !s.PlantOut.IsZero() {
+				out = append(out, sowingJob{s.PlantOut, x, s, true, i + 1})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b sowingJob) int { return a.on.Compare(b.on) })
+	return out
+}
+
+// work says what is to be done.
+func (j sowingJob) work() string {
+	switch {
+	case j.out:
+		return "plant out"
+	case !j.sow.PlantOut.IsZero():
+		return "sow under cover"
+	case j.plant.facts.Kind == "bed_points":
+		return "lay out"
+	case j.plant.layout.Plants != nil:
+		return "sow or plant"
+	}
+	return "sow"
+}
+
+func (a *App) sowingSection(p *companionPlan) report.Section {
+	s := report.Section{Key: "sowing", Title: "Sowing list"}
+	for _, j := range p.jobs() {
+		if s.Table == nil {
+			s.Table = &report.Table{Columns: []report.Column{{Title: "Day"}, {Title: "Plant"}, {Title: "Work"}, {Title: "How much"}}}
+		}
+		s.Table.Rows = append(s.Table.Rows, []report.Value{report.Text(fullDay(j.on)), report.Text(j.plant.Plant), report.Text(j.work()), report.Text(a.amountWords(j.plant))})
+	}
+	if s.Table != nil {
+		s.Notes = report.Lines("the amount is for one sowing; a fifth more plants are raised than planted, for losses (common practice)")
+	}
+	return s
+}
+
+// The signs of the bloom calendar.
+const (
+	signNone  = "."
+	signBloom = "o"
+	signNeed  = "#"
+	signGap   = "!"
+	signBare  = "-"
+	signSow   = "s"
+)
+
+// calendarSection shows the season week by week in signs, and its gaps in words.
+func (a *App) calendarSection(p *companionPlan) report.Section {
+	ruler := ""
+	for i, w := range p.weeks {
+		sign := signNone
+		for d := range 7 {
+			if day := w.From.AddDays(d); day.Day == 1 || i == 0 && d == 0 {
+				sign = day.Month.String()[:1]
+			}
+		}
+		ruler += sign
+	}
+	t := &report.Table{Columns: []report.Column{{Title: "Week by week"}, {Title: ruler}}}
+	line := func(name string, sign func(companion.CalendarWeek) string) {
+		s := ""
+		for _, w := range p.weeks {
+			s += sign(w)
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(name), report.Text(s)})
+	}
+	for _, n := range p.needs {
+		if len(n.Weeks) == 0 {
+			continue
+		}
+		line("needed: "+n.Pest, func(w companion.CalendarWeek) string {
+			switch {
+			case slices.Contains(w.Gap, n.Pest):
+				return signGap
+			case slices.Contains(w.Needed, n.Pest):
+				return signNeed
+			}
+			return signNone
+		})
+	}
+	for _, x := range p.chosen {
+		if !x.blooming() {
+			continue
+		}
+		line(x.Plant, func(w companion.CalendarWeek) string {
+			sown := slices.ContainsFunc(x.timing.Sowings, func(s companion.Sow) bool { n := s.On.Sub(w.From); return n >= 0 && n < 7 })
+			switch {
+			case slices.Contains(w.Plants, x.Plant):
+				return signBloom
+			case sown:
+				return signSow
+			case x.timing.Unknown != "":
+				return "?"
+			}
+			return signNone
+		})
+	}
+	line("nothing in bloom", func(w companion.CalendarWeek) string {
+		if w.Bare {
+			return signBare
+		}
+		return signNone
+	})
+	s := report.Section{Key: "calendar", Title: fmt.Sprintf("Bloom calendar %d", p.season.Year), Table: t}
+	from := civil.Date{}
+	if len(p.weeks) > 0 {
+		from = p.weeks[0].From
+	}
+	s.Notes = append(s.Notes, report.Plain("one sign a week from "+fullDay(from)+", a letter where a month begins: o in bloom, s sown, # enemies needed and fed, ! needed and nothing that feeds them in bloom, - nothing at all in bloom, ? not known"))
+	for _, g := range p.gaps() {
+		s.Notes = append(s.Notes, report.Plain(g.words()))
+	}
+	if len(p.gaps()) == 0 {
+		s.Notes = append(s.Notes, report.Plain("no gaps from March to the frost"))
+	}
+	o := companion.DefaultNeedOptions()
+	s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("enemies are needed in the weeks in which the chance of being over the action level was %d %% or more in some bed, in this season or the %d before, and in the %d weeks ahead of them (common practice)", int(100*o.Over), pastSeasons, o.LeadWeeks)))
+	return s
+}
+
+// gap is a run of weeks without what is needed.
+type gap struct {
+	pest  string // "" is nothing in bloom at all
+	weeks []int
+	days  companion.Days
+}
+
+func (g gap) words() string {
+	when := fmt.Sprintf("%s (%s)", weekWords(g.weeks), runWords([]companion.Days{g.days}))
+	if g.pest == "" {
+		return "gap: nothing here blooms in " + when
+	}
+	return "gap: " + g.pest + ": its enemies are needed in " + when + ", and nothing that feeds them blooms"
+}
+
+// gaps lists the runs of weeks without nectar: by pest, then those in which
+// nothing blooms.
+func (p *companionPlan) gaps() []gap {
+	var out []gap
+	runs := func(pest string, in func(companion.CalendarWeek) bool) {
+		var weeks []int
+		for _, w := range p.weeks {
+			if in(w) {
+				weeks = append(weeks, w.Week)
+			}
+		}
+		for _, d := range companion.WeekDays(p.season.Year, weeks) {
+			g := gap{pest: pest, days: d}
+			for _, w := range weeks {
+				if m := companion.Monday(p.season.Year, w); !m.Before(d.From) && !m.After(d.To) {
+					g.weeks = append(g.weeks, w)
+				}
+			}
+			out = append(out, g)
+		}
+	}
+	for _, n := range p.needs {
+		runs(n.Pest, func(w companion.CalendarWeek) bool { return slices.Contains(w.Gap, n.Pest) })
+	}
+	runs("", func(w companion.CalendarWeek) bool { return w.Bare })
+	return out
+}
+
+// otherSections are the plants that are not planned, one line each with what
+// speaks against them.
+func otherSections(p *companionPlan, src *sources) []report.Section {
+	byVerdict := map[companion.Verdict]*report.Section{}
+	var order []companion.Verdict
+	for _, g := range p.rest {
+		sec, ok := byVerdict[g.Verdict]
+		if !ok {
+			title := upperWord(string(g.Verdict))
+			if g.Verdict == companion.Try {
+				title = "Worth trying, and left out by you"
+			}
+			sec = &report.Section{Key: "other_" + strings.Map(func(r rune) rune {
+				if r == ' ' {
+					return '_'
+				}
+				return r
+			}, strings.ReplaceAll(string(g.Verdict), ":", "")), Title: title}
+			byVerdict[g.Verdict] = sec
+			order = append(order, g.Verdict)
+		}
+		it := report.Item{
+			Head: report.Plain(fmt.Sprintf("%s (%s)", g.Plant, g.Latin)).Cite(src.cite(effectRefs(g)...)...),
+			Why:  report.Say("points {}: {}", report.Num(g.Value, 1), effectWords(g)), Safety: report.Lines(g.Warnings...),
+		}
+		for _, d := range disputes(g) {
+			it.Details = append(it.Details, report.Plain(d))
+		}
+		sec.Items = append(sec.Items, it)
+	}
+	var out []report.Section
+	for _, v := range order {
+		out = append(out, *byVerdict[v])
+	}
+	return out
+}
+
+// companionUnknowns says in sentences what the plan does without.
+func (a *App) companionUnknowns(p *companionPlan) []string {
+	var out []string
+	if a.farm.LastFrost.IsZero() || a.farm.FirstFrost.IsZero() {
+		out = append(out, "the frost dates: without them sowings after the frost and bloom to the frost are not known; set them with `leafturn farm set --last-frost MM-DD --first-frost MM-DD`")
+	}
+	if len(p.uncount) > 0 {
+		out = append(out, "the weeks in which the enemies of "+strings.Join(p.uncount, ", ")+" are needed: no season stored has a count of them, so only the sowing windows are given")
+	}
+	for _, x := range p.chosen {
+		if x.timing.Unknown != "" {
+			out = append(out, x.Plant+": "+x.timing.Unknown)
+		}
+		if x.layout.Why == "" && x.facts.Amount == nil {
+			out = append(out, x.Plant+": how many plants or how much seed")
+		}
+	}
+	out = append(out, "none of this was tried on dahlia: the effects are those found on other crops", "what else blooms round the field: wild flowers and hedges are not in the calendar")
+	return out
+}
+
+// companionPart is in front of what the entries of the sowing list are about;
+// they have a calendar of their own for each season.
+const companionPart = "companions"
+
+// companionEvents makes an event of each job of the sowing list.
+func (a *App) companionEvents(p *companionPlan) []report.Event {
+	var out []report.Event
+	seen := map[string]int{}
+	for _, j := range p.jobs() {
+		kind := "sow"
+		if j.out {
+			kind = "out"
+		}
+		var words []string
+		words = append(words, a.spotWords(j.plant.layout)...)
+		if !j.sow.Bloom.From.IsZero() {
+			words = append(words, "in bloom "+runWords([]companion.Days{j.sow.Bloom}))
+		}
+		words = append(words, j.plant.Warnings...)
+		words = append(words, petWords(j.plant)...)
+		out = append(out, report.Event{
+			UID:     eventBase(seen, fmt.Sprintf("%s%d", companionPart, p.season.Year), fmt.Sprintf("%s-%d", j.plant.facts.Key, j.n), kind),
+			Summary: cmp.Or(upperWord(j.work()), "Sow") + ": " + j.plant.Plant + ", " + a.amountWords(j.plant), Description: strings.Join(words, "\n"), Location: a.farm.Place,
+			First: j.on, Last: j.on, Categories: []string{"SOWING"}, Transparent: true,
+			Alarms: []report.Alarm{{Offset: 7 * time.Hour}},
+		})
+	}
+	return out
+}
