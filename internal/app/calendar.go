@@ -93,10 +93,8 @@ func (a *App) CompanionCalendar(ctx context.Context, day civil.Date, o Companion
 	if doc.Events, _, err = a.calendarEvents(ctx, now, day, part); err != nil {
 		return nil, nil, "", err
 	}
-	if o.Draw != "" {
-		if said, err = a.drawBloom(p, o.Draw); err != nil {
-			return nil, nil, "", err
-		}
+	if said, err = a.drawBloom(p, doc, o.Draw); err != nil {
+		return nil, nil, "", err
 	}
 	warning, err = a.export(ctx, day, doc, now, part, stage)
 	return doc, said, warning, err

@@ -42,6 +42,7 @@ type companionPlan struct {
 	season  companion.Season
 	needs   []companion.Need
 	uncount []string // pests that no season stored has a count of
+	unfed   []string // pests that press, whose enemies no plant in the facts feeds
 	chosen  []chosenPlant
 	rest    []companion.Suggestion
 	weeks   []companion.CalendarWeek
@@ -58,9 +59,12 @@ type chosenPlant struct {
 	serves []string // pests whose enemies it feeds
 }
 
-// blooming reports whether its bloom counts: it has a place.
+// placed reports whether there is a place for it.
+func (p chosenPlant) placed() bool { return p.layout.Why == "" }
+
+// blooming reports whether its bloom counts: it is a flower with a place.
 func (p chosenPlant) blooming() bool {
-	return p.layout.Why == "" && !p.Bloom.NotAFlower
+	return p.placed() && !p.Bloom.NotAFlower && strings.TrimSpace(p.BloomWindow) != ""
 }
 
 // Companions suggests companion plants for the farm's pests, or for those
@@ -71,11 +75,11 @@ func (a *App) Companions(ctx context.Context, day civil.Date, o CompanionOptions
 		return nil, nil, err
 	}
 	doc := a.companionDocument(p, day)
-	if o.Draw == "" {
-		return doc, nil, nil
+	said, err := a.drawBloom(p, doc, o.Draw)
+	if err != nil {
+		return nil, nil, err
 	}
-	said, err := a.drawBloom(p, o.Draw)
-	return doc, said, err
+	return doc, said, nil
 }
 
 func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOptions) (*companionPlan, error) {
@@ -121,8 +125,9 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 		if x.layout, err = a.placePlant(x, seasons, ground, infected); err != nil {
 			return nil, err
 		}
+		ground.Taken = append(ground.Taken, x.layout.Takes...)
 		x.timing = companion.Plan(companion.Crop{
-			Plant: g.Plant, SowWindow: g.SowWindow, BloomWindow: g.BloomWindow, BloomsIn: facts.BloomsIn, BloomDays: facts.BloomDays, RaiseDays: facts.RaiseDays, Serves: x.serves,
+			Plant: g.Plant, SowWindow: g.SowWindow, BloomWindow: g.BloomWindow, BloomsIn: facts.BloomsIn, BloomDays: facts.BloomDays, RaiseDays: facts.RaiseDays, Perennial: facts.Life == "perennial", Serves: x.serves,
 		}, p.needs, p.season)
 		p.chosen = append(p.chosen, x)
 	}
@@ -131,6 +136,7 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 			p.skipped = append(p.skipped, a.notConcerned(name))
 		}
 	}
+	shareNotes(p.chosen)
 	a.companionCalendar(p)
 	p.avoid = a.avoidLines(p, seasons, infected)
 	return p, nil
@@ -270,13 +276,33 @@ func (a *App) companionRows() []companion.Row {
 	return rows
 }
 
+// feeding reports whether a plant in this part feeds natural enemies with its
+// flowers.
+func feeding(role string) bool {
+	return strings.Contains(role, "insectary") || strings.Contains(role, "banker") || strings.Contains(role, "nectar")
+}
+
 // companionNeeds finds the weeks in which the enemies of the pests that press
-// are needed, from the counts of all seasons.
+// are needed, from the counts of all seasons: of those whose enemies flowers
+// are known to feed.
 func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []cover.Pressure) {
+	var fed []string
+	for _, f := range field {
+		switch {
+		case !f.Known || f.Score <= 0:
+		case slices.ContainsFunc(a.cat.Companions(f.Pest), func(c catalog.Companion) bool {
+			b, _ := companion.ParseBloom(c.BloomWindow)
+			return c.Score < 0 && feeding(c.Role) && !b.NotAFlower
+		}):
+			fed = append(fed, f.Pest)
+		default:
+			p.unfed = append(p.unfed, f.Pest)
+		}
+	}
 	var curves []companion.Curve
 	for _, s := range seasons {
 		for _, x := range s.list {
-			if !slices.ContainsFunc(field, func(f cover.Pressure) bool { return f.Pest == x.Pest.Key && f.Known && f.Score > 0 }) {
+			if !slices.Contains(fed, x.Pest.Key) {
 				continue
 			}
 			c := companion.Curve{Pest: x.Pest.Key, Bed: x.Bed.Code}
@@ -292,9 +318,9 @@ func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []c
 		}
 	}
 	p.needs = companion.Needed(curves, p.season.Year, companion.DefaultNeedOptions())
-	for _, f := range field {
-		if f.Known && f.Score > 0 && !slices.ContainsFunc(p.needs, func(n companion.Need) bool { return n.Pest == f.Pest }) {
-			p.uncount = append(p.uncount, f.Pest)
+	for _, pest := range fed {
+		if !slices.ContainsFunc(p.needs, func(n companion.Need) bool { return n.Pest == pest }) {
+			p.uncount = append(p.uncount, pest)
 		}
 	}
 }
@@ -303,8 +329,7 @@ func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []c
 func feeds(g companion.Suggestion) []string {
 	var out []string
 	for _, e := range g.Effects {
-		feeding := strings.Contains(e.Row.Role, "insectary") || strings.Contains(e.Row.Role, "banker") || strings.Contains(e.Row.Role, "nectar")
-		if e.Points > 0 && feeding && !g.Bloom.NotAFlower {
+		if e.Points > 0 && feeding(e.Row.Role) && !g.Bloom.NotAFlower {
 			out = append(out, e.Row.Pest)
 		}
 	}
@@ -352,6 +377,49 @@ func (a *App) placePlant(x chosenPlant, seasons []seasonCounts, g companion.Grou
 		})
 	}
 	return companion.Place(plan, plots, g)
+}
+
+// shareNotes says of each plant which other, higher in the list, has the same
+// ends of beds or the same lines in them.
+func shareNotes(plants []chosenPlant) {
+	for i := range plants {
+		for j := range i {
+			x, y := &plants[i], &plants[j]
+			if !x.placed() || !y.placed() || x.facts.Kind != y.facts.Kind || !slices.Contains([]companion.Kind{companion.BedEnds, companion.InBedRow, companion.BesideBed}, companion.Kind(x.facts.Kind)) {
+				continue
+			}
+			if slices.ContainsFunc(x.layout.Spots, func(s companion.Spot) bool {
+				return slices.ContainsFunc(y.layout.Spots, func(o companion.Spot) bool { return s.Bed == o.Bed && s.Side == o.Side })
+			}) {
+				x.layout.Notes = append(x.layout.Notes, "it shares places with "+y.Plant+": mix the two there, or choose one")
+			}
+		}
+	}
+}
+
+// shortChoice is the plants, the best evidence first, of which each covers
+// weeks of need that those before it do not.
+func (p *companionPlan) shortChoice() []chosenPlant {
+	have := map[string]bool{}
+	var out []chosenPlant
+	for _, x := range p.chosen {
+		if !x.blooming() {
+			continue
+		}
+		more := false
+		for _, n := range p.needs {
+			for _, w := range n.Weeks {
+				k := fmt.Sprintf("%s %d", n.Pest, w)
+				if slices.Contains(x.serves, n.Pest) && slices.Contains(x.timing.Covered, w) && !have[k] {
+					have[k], more = true, true
+				}
+			}
+		}
+		if more {
+			out = append(out, x)
+		}
+	}
+	return out
 }
 
 // notConcerned says why a plant that was named is not planned.

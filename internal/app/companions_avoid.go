@@ -12,7 +12,7 @@ import (
 
 // avoidLine is one thing to avoid on this farm.
 type avoidLine struct {
-	Kind   string // virus, gap, weed, pets, family or pest
+	Kind   string // virus, gap, weed, pets, family, mix or pest
 	Text   string
 	Plants []string
 	Refs   []assess.Ref
@@ -49,12 +49,23 @@ func (a *App) avoidLines(p *companionPlan, seasons []seasonCounts, infected map[
 	out = append(out, a.avoidPets(p, seasons[0])...)
 	var family []string
 	for _, x := range p.chosen {
-		if strings.Contains(x.Family, cover.Asteraceae) {
+		if x.placed() && strings.Contains(x.Family, cover.Asteraceae) {
 			family = append(family, x.Plant)
 		}
 	}
 	if len(family) > 0 {
 		out = append(out, avoidLine{Kind: "family", Plants: family, Text: "of the dahlia's own family, so they share its pests and viruses; not in or against the beds: " + strings.Join(family, ", ")})
+	}
+	placed := func(name string) bool {
+		return slices.ContainsFunc(p.chosen, func(x chosenPlant) bool { return x.Plant == name && x.placed() })
+	}
+	for _, m := range a.cat.CompanionMixes() {
+		if placed(m.Plant) && placed(m.Beside) {
+			out = append(out, avoidLine{
+				Kind: "mix", Plants: []string{m.Plant, m.Beside}, Refs: []assess.Ref{{Basis: m.Basis, Source: m.Source, URL: m.URL}},
+				Text: m.Plant + " together with " + m.Beside + ": " + m.Finding + ". " + strings.Replace(m.Note, "CONTESTED", "Contested", 1),
+			})
+		}
 	}
 	return append(out, avoidWorse(p)...)
 }
@@ -62,7 +73,8 @@ func (a *App) avoidLines(p *companionPlan, seasons []seasonCounts, infected map[
 func (a *App) avoidVirus(p *companionPlan, infected map[string][]string) []avoidLine {
 	var out []avoidLine
 	found := ""
-	for _, v := range []struct{ key, name string }{{"tospovirus", "a tospovirus"}, {"dahlia_mosaic", "dahlia mosaic"}} {
+	for _, v := range []struct{ key, name string }{
+		{"tospovirus", "a tospovirus"}, {"dahlia_mosaic", "dahlia mosaic"}} {
 		if beds := infected[v.key]; len(beds) > 0 {
 			if found != "" {
 				found += "; "
@@ -75,7 +87,7 @@ func (a *App) avoidVirus(p *companionPlan, infected map[string][]string) []avoid
 	}
 	var hosts []string
 	for _, x := range p.chosen {
-		if len(x.facts.Viruses) > 0 {
+		if x.placed() && len(x.facts.Viruses) > 0 {
 			hosts = append(hosts, fmt.Sprintf("%s (%s; %s)", x.Plant, strings.Join(x.facts.Viruses, ", "), x.facts.VirusBasis.Basis))
 		}
 	}
@@ -106,6 +118,9 @@ func (a *App) avoidVirus(p *companionPlan, infected map[string][]string) []avoid
 func (a *App) avoidWeeds(p *companionPlan) []avoidLine {
 	kinds := map[string][]string{}
 	for _, x := range p.chosen {
+		if !x.placed() {
+			continue
+		}
 		kinds[x.facts.Weed] = append(kinds[x.facts.Weed], x.Plant)
 	}
 	var out []avoidLine
@@ -126,6 +141,7 @@ func (a *App) avoidPets(p *companionPlan, s seasonCounts) []avoidLine {
 	ref := []assess.Ref{}
 	for _, x := range p.chosen {
 		switch f := x.facts; {
+		case !x.placed():
 		case f.Dog == "yes" || f.Cat == "yes":
 			var who []string
 			if f.Dog == "yes" {

@@ -21,6 +21,13 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 	for _, x := range p.advice.Pests {
 		first.Notes = append(first.Notes, report.Plain(x.Text))
 	}
+	if short := p.shortChoice(); len(short) > 0 && len(short) < len(p.chosen) {
+		var names, keys []string
+		for _, x := range short {
+			names, keys = append(names, x.Plant), append(keys, x.facts.Key)
+		}
+		first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("you need not plant all of them: %s, with the best evidence, cover as many of the weeks of need as all together: `leafturn companions --only %s`", strings.Join(names, ", "), strings.Join(keys, ","))))
+	}
 	first.Notes = append(first.Notes, report.Lines(p.skipped...)...)
 	doc.Sections = append(doc.Sections, first)
 	doc.Sections = append(doc.Sections, a.plantSections(p, src)...)
@@ -58,12 +65,17 @@ func effectWords(g companion.Suggestion) string {
 	return strings.Join(out, ", ")
 }
 
-// disputes are the notes of contested rows, which name both sides.
-func disputes(g companion.Suggestion) []string {
+// findings are the notes on the evidence, pest by pest; those of contested rows
+// name both sides.
+func findings(g companion.Suggestion, contestedOnly bool) []string {
 	var out []string
 	for _, e := range g.Effects {
-		if e.Contested() && e.Row.Note != "" {
-			out = append(out, "contested, "+e.Row.Pest+": "+strings.TrimPrefix(e.Row.Note, "CONTESTED: "))
+		switch note := strings.TrimPrefix(e.Row.Note, "CONTESTED: "); {
+		case note == "":
+		case e.Contested():
+			out = append(out, "contested, "+e.Row.Pest+": "+note)
+		case !contestedOnly:
+			out = append(out, "evidence, "+e.Row.Pest+": "+note)
 		}
 	}
 	return out
@@ -87,11 +99,11 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		if x.Verdict != companion.Try {
 			add("chosen by you; here it counts as: " + string(x.Verdict))
 		}
-		for _, d := range disputes(x.Suggestion) {
+		for _, d := range findings(x.Suggestion, false) {
 			add(d)
 		}
 		sec := &placed
-		if x.layout.Why != "" {
+		if !x.placed() {
 			sec = &none
 			add("not placed: " + a.braced(x.layout.Why))
 		} else {
@@ -140,7 +152,15 @@ func petWords(x chosenPlant) []string {
 // timingLines say when a plant is sown and blooms, and what that covers.
 func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 	t := x.timing
-	if len(t.Sowings) > 0 && x.layout.Why == "" {
+	if !x.placed() {
+		for _, w := range [][2]string{{"sow", x.SowWindow}, {"bloom", x.BloomWindow}} {
+			if w[1] != "" {
+				add(w[0] + ": " + w[1])
+			}
+		}
+		return
+	}
+	if len(t.Sowings) > 0 {
 		var days []string
 		for _, s := range t.Sowings {
 			w := fullDay(s.On)
@@ -150,9 +170,6 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 			days = append(days, w)
 		}
 		w := "sow: " + strings.Join(days, "; ")
-		if x.facts.Kind == "bed_points" {
-			w = "lay: " + strings.Join(days, "; ")
-		}
 		add(w + " (window: " + x.SowWindow + ")")
 	} else if x.SowWindow != "" {
 		add("sow: " + x.SowWindow)
@@ -164,11 +181,18 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 		add("bloom: not a flower")
 	case len(t.Bloom) > 0:
 		add(fmt.Sprintf("bloom: %s %d", runWords(t.Bloom), year))
-	case x.layout.Why == "":
+	case x.BloomWindow != "":
 		add(fmt.Sprintf("bloom: none in %d", year))
 	}
 	if len(t.Needed) > 0 && t.Unknown == "" {
-		w := fmt.Sprintf("covers %d of the %d weeks in which the enemies of %s are needed (%s)", len(t.Covered), len(t.Needed), strings.Join(x.serves, " and "), weekWords(t.Needed))
+		share := fmt.Sprintf("%d of the %d", len(t.Covered), len(t.Needed))
+		switch len(t.Covered) {
+		case len(t.Needed):
+			share = fmt.Sprintf("all %d", len(t.Needed))
+		case 0:
+			share = fmt.Sprintf("none of the %d", len(t.Needed))
+		}
+		w := fmt.Sprintf("covers %s weeks in which the enemies of %s are needed (%s)", share, strings.Join(x.serves, " and "), weekWords(t.Needed))
 		if len(t.Missed) > 0 {
 			w += "; not covered: " + weekWords(t.Missed)
 		}
@@ -191,7 +215,7 @@ type sowingJob struct {
 func (p *companionPlan) jobs() []sowingJob {
 	var out []sowingJob
 	for _, x := range p.chosen {
-		if x.layout.Why != "" {
+		if !x.placed() {
 			continue
 		}
 		for i, s := range x.timing.Sowings {
@@ -212,7 +236,7 @@ func (j sowingJob) work() string {
 		return "plant out"
 	case !j.sow.PlantOut.IsZero():
 		return "sow under cover"
-	case j.plant.facts.Kind == "bed_points":
+	case j.plant.layout.Pieces != nil:
 		return "lay out"
 	case j.plant.layout.Plants != nil:
 		return "sow or plant"
@@ -308,10 +332,18 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 	}
 	s.Notes = append(s.Notes, report.Plain("one sign a week from "+fullDay(from)+", a letter where a month begins: o in bloom, s sown, # enemies needed and fed, ! needed and nothing that feeds them in bloom, - nothing at all in bloom, ? not known"))
 	for _, g := range p.gaps() {
-		s.Notes = append(s.Notes, report.Plain(g.words()))
+		s.Notes = append(s.Notes, report.Plain(g.words()+p.fillWords(g)))
 	}
 	if len(p.gaps()) == 0 {
 		s.Notes = append(s.Notes, report.Plain("no gaps from March to the frost"))
+	}
+	if len(p.unfed) > 0 {
+		s.Notes = append(s.Notes, report.Plain("no plant in the facts feeds the enemies of "+strings.Join(p.unfed, ", ")+" with its flowers, so bloom is not asked for there"))
+	}
+	for _, n := range p.needs {
+		if len(n.Weeks) == 0 {
+			s.Notes = append(s.Notes, report.Plain(n.Pest+" was counted and never likely to be over its level, so no week needs its enemies"))
+		}
 	}
 	o := companion.DefaultNeedOptions()
 	s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("enemies are needed in the weeks in which the chance of being over the action level was %d %% or more in some bed, in this season or the %d before, and in the %d weeks ahead of them (common practice)", int(100*o.Over), pastSeasons, o.LeadWeeks)))
@@ -331,6 +363,26 @@ func (g gap) words() string {
 		return "gap: nothing here blooms in " + when
 	}
 	return "gap: " + g.pest + ": its enemies are needed in " + when + ", and nothing that feeds them blooms"
+}
+
+// fillWords names the plant of those planned that could fill the most of a gap
+// with one more sowing.
+func (p *companionPlan) fillWords(g gap) string {
+	var best companion.Sow
+	var weeks []int
+	name := ""
+	for _, x := range p.chosen {
+		if !x.blooming() || g.pest != "" && !slices.Contains(x.serves, g.pest) {
+			continue
+		}
+		if s, in := x.timing.Fill(p.season.Year, g.weeks); len(in) > len(weeks) {
+			best, weeks, name = s, in, x.Plant
+		}
+	}
+	if name == "" {
+		return "; no sowing of the plants planned here can fill it"
+	}
+	return fmt.Sprintf("; %s sown on %s would bloom in %s", name, fullDay(best.On), weekWords(weeks))
 }
 
 // gaps lists the runs of weeks without nectar: by pest, then those in which
@@ -386,7 +438,7 @@ func otherSections(p *companionPlan, src *sources) []report.Section {
 			Head: report.Plain(fmt.Sprintf("%s (%s)", g.Plant, g.Latin)).Cite(src.cite(effectRefs(g)...)...),
 			Why:  report.Say("points {}: {}", report.Num(g.Value, 1), effectWords(g)), Safety: report.Lines(g.Warnings...),
 		}
-		for _, d := range disputes(g) {
+		for _, d := range findings(g, true) {
 			it.Details = append(it.Details, report.Plain(d))
 		}
 		sec.Items = append(sec.Items, it)
@@ -408,10 +460,10 @@ func (a *App) companionUnknowns(p *companionPlan) []string {
 		out = append(out, "the weeks in which the enemies of "+strings.Join(p.uncount, ", ")+" are needed: no season stored has a count of them, so only the sowing windows are given")
 	}
 	for _, x := range p.chosen {
-		if x.timing.Unknown != "" {
+		if x.placed() && x.timing.Unknown != "" {
 			out = append(out, x.Plant+": "+x.timing.Unknown)
 		}
-		if x.layout.Why == "" && x.facts.Amount == nil {
+		if x.placed() && x.facts.Amount == nil {
 			out = append(out, x.Plant+": how many plants or how much seed")
 		}
 	}

@@ -2,14 +2,21 @@ package app
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/companion"
+	"leafturn/internal/report"
 	"leafturn/plots"
 )
 
-// drawBloom draws the bloom calendar and returns what it shows, in words.
-func (a *App) drawBloom(p *companionPlan, file string) ([]string, error) {
+// drawBloom draws the bloom calendar to a file, "" for none, puts it into the
+// document and returns what it wrote.
+func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]string, error) {
+	if file == "" {
+		return nil, nil
+	}
 	b := plots.BloomCalendar{
 		Title: fmt.Sprintf("Bloom of the companions, %d", p.season.Year), Year: p.season.Year,
 		Source: a.farm.Name + "; cautious bloom windows, weeks of need from the farm's own counts",
@@ -47,7 +54,19 @@ func (a *App) drawBloom(p *companionPlan, file string) ([]string, error) {
 	for _, page := range b.Pages() {
 		figs = append(figs, page)
 	}
-	return saveFigures(figs, file)
+	said, err := saveFigures(figs, file)
+	if err != nil {
+		return nil, err
+	}
+	var wrote []string
+	i := slices.IndexFunc(doc.Sections, func(s report.Section) bool { return s.Key == "calendar" })
+	for n := 0; n+1 < len(said); n += 2 { // the file, then what it shows
+		wrote = append(wrote, said[n])
+		doc.Sections[i].Figures = append(doc.Sections[i].Figures, report.Figure{
+			Key: fmt.Sprintf("bloom-%d", n/2+1), Title: "bloom calendar", Alt: said[n+1], File: strings.TrimPrefix(said[n], "drawn: "),
+		})
+	}
+	return wrote, nil
 }
 
 func spans(runs []companion.Days, why string) []plots.Span {

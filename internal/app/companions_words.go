@@ -13,7 +13,7 @@ import (
 	"leafturn/internal/units"
 )
 
-// plain writes a number with at most so many decimals and no idle zeros.
+// plainNum writes a number with at most so many decimals and no idle zeros.
 func plainNum(v float64, decimals int) string {
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Contains(s, ".") {
@@ -48,6 +48,9 @@ func (a *App) areaWords(m2 float64) string {
 }
 
 func (a *App) massWords(g float64) string {
+	if g >= 1000 {
+		return a.both(plainNum(g/1000, 1)+" kg", plainNum(units.Of(g, "g").MustIn("lb"), 1)+" lb")
+	}
 	decimals := 0
 	if g < 10 {
 		decimals = 1
@@ -106,7 +109,6 @@ func weekWords(weeks []int) string {
 
 // spotWords says where the places of a layout are.
 func (a *App) spotWords(l companion.Layout) []string {
-	type group struct{ key, text string }
 	var out []string
 	var points []string
 	rounds := map[string][]string{}
@@ -178,6 +180,10 @@ func (a *App) spotWords(l companion.Layout) []string {
 		out = append(out, w)
 	}
 	for _, k := range roundOrder {
+		if len(rounds[k]) == 1 {
+			out = append(out, strings.Replace(k, " each of ", " ", 1)+rounds[k][0])
+			continue
+		}
 		out = append(out, k+strings.Join(rounds[k], ", "))
 	}
 	return out
@@ -216,7 +222,7 @@ func (a *App) amountWords(x chosenPlant) string {
 	case l.SeedG != nil:
 		out = append(out, a.massWords(*l.SeedG)+" of seed")
 	default:
-		out = append(out, "how much is not known")
+		out = append(out, "how many plants or how much seed is not known")
 	}
 	return strings.Join(out, ", ")
 }

@@ -62,6 +62,7 @@ type Catalog struct {
 	companions   []Companion
 	plants       []CompanionPlant
 	virusHosts   []VirusHost
+	mixes        []CompanionMix
 	taylor       []Taylor
 	developments []Development
 	clockActions []ClockAction

@@ -43,6 +43,12 @@ type VirusHost struct {
 	Provenance
 }
 
+// CompanionMix is what was found where two companions stood together.
+type CompanionMix struct {
+	Plant, Beside, Finding string
+	Provenance
+}
+
 // PlacementKinds are the ways in which a companion can stand, as package
 // companion lays them out, with the columns that each needs.
 var PlacementKinds = map[string][]string{
@@ -151,7 +157,17 @@ func (l *loader) companionPlants() {
 	l.table("virus_hosts.csv", columns("plant,virus"), func(w row) {
 		l.c.virusHosts = append(l.c.virusHosts, VirusHost{Plant: w.must("plant"), Virus: w.oneOf("virus", virusNames...), Provenance: w.provenance()})
 	})
+	l.table("companion_mixes.csv", columns("plant,beside,finding"), func(w row) {
+		m := CompanionMix{Plant: w.oneOf("plant", names...), Beside: w.oneOf("beside", names...), Finding: w.must("finding"), Provenance: w.provenance()}
+		if m.Plant == m.Beside {
+			w.bad("beside", "is the plant itself", "name two plants")
+		}
+		l.c.mixes = append(l.c.mixes, m)
+	})
 }
+
+// CompanionMixes returns what was found of companions that stood together.
+func (c *Catalog) CompanionMixes() []CompanionMix { return slices.Clone(c.mixes) }
 
 // CompanionPlants returns how each companion plant is placed, in table order.
 func (c *Catalog) CompanionPlants() []CompanionPlant { return slices.Clone(c.plants) }

@@ -1,8 +1,11 @@
 package companion
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"leafturn/internal/diag"
 )
@@ -88,7 +91,6 @@ func (l *Layout) add(s Spot) {
 // amounts turns places, metres and ground into plants or seed.
 func (l *Layout) amounts(p Planting) {
 	if p.Amount == nil {
-		l.note("how much of it is not known")
 		return
 	}
 	v := *p.Amount
@@ -138,6 +140,7 @@ func (l *Layout) scatter(p Planting, on, off []Plot) {
 	for _, c := range chosen {
 		l.add(spots[c])
 	}
+	l.note("so few only bring reach: more plants feed more, and how many are enough for a field of dahlias was not measured")
 	for _, b := range off {
 		// Of a bed alone: a plant on its middle line reaches so far along it.
 		half := math.Sqrt(max(0, *p.ReachM**p.ReachM-b.WidthM*b.WidthM/4))
@@ -217,8 +220,16 @@ func far(r rect, plots []Plot, keep float64) bool {
 	return true
 }
 
-// noGround says that the map has no place for a plant.
-func (l *Layout) noGround(p Planting, width float64, g Ground, where string) {
+func (l *Layout) take(r rect) {
+	l.Takes = append(l.Takes, Area{l.Plant, r.x0, r.y0, r.x1, r.y1})
+}
+
+// noGround says that the map has no place for a plant, or who has it.
+func (l *Layout) noGround(p Planting, width float64, g Ground, where string, holders []string) {
+	if len(holders) > 0 {
+		l.Why = "its place is taken by " + strings.Join(holders, " and ") + ": leave that out to plant this (--without)"
+		return
+	}
 	l.Why = fmt.Sprintf("the map shows no ground %s for it: it needs {%g m} of width", where, width)
 	if p.FromBedM != nil {
 		l.Why += fmt.Sprintf(", {%g m} or more from every bed", *p.FromBedM)
@@ -238,15 +249,22 @@ func (l *Layout) strips(p Planting, on, all, off []Plot, g Ground) {
 		r    rect
 	}
 	var can []strip
+	var holders []string
 	for _, t := range tracts(all, g) {
 		if r, ok := t.inside(*p.WidthM, p.keep(g)); ok && far(r, all, p.keep(g)) {
+			if who, free := g.free(r); !free {
+				holders = appendNew(holders, who)
+				continue
+			}
 			can = append(can, strip{t.strip(r), r})
 		}
 	}
 	if len(on) > 0 && len(can) == 0 {
-		l.noGround(p, *p.WidthM, g, "between or beside the beds")
+		l.noGround(p, *p.WidthM, g, "between or beside the beds", holders)
 		return
 	}
+	// Of as few strips, those that take the least ground are met first.
+	slices.SortStableFunc(can, func(a, b strip) int { return cmp.Compare(a.spot.LengthM, b.spot.LengthM) })
 	sets := make([][]int, len(can))
 	var reached []int
 	for i, b := range on {
@@ -280,6 +298,7 @@ func (l *Layout) strips(p Planting, on, all, off []Plot, g Ground) {
 	l.Proven = proven
 	for _, c := range chosen {
 		l.add(can[c].spot)
+		l.take(can[c].r)
 	}
 	for _, b := range off {
 		l.add(Spot{Kind: AroundBed, Bed: b.Code, Side: "north", LengthM: b.LengthM, WidthM: *p.WidthM, Units: 1})
@@ -293,105 +312,6 @@ func containsInt(list []int, v int) bool {
 		}
 	}
 	return false
-}
-
-// clumpM is the ground that a clump takes: common practice.
-const clumpM = 0.5
-
-// clumps stand at equal distances along each edge that has room.
-func (l *Layout) clumps(p Planting, all, off []Plot, g Ground) {
-	if p.SpacingM == nil {
-		l.Why = "how far apart they stand is not known"
-		return
-	}
-	if len(all) == 0 {
-		l.byLength(p, off)
-		return
-	}
-	for _, t := range tracts(all, g) {
-		r, ok := t.inside(clumpM, p.keep(g))
-		if !t.edge || !ok || !far(r, all, p.keep(g)) {
-			continue
-		}
-		n := max(1, int(math.Ceil(t.length() / *p.SpacingM - 1e-9)))
-		for i := range n {
-			at := t.length() * (float64(i) + 0.5) / float64(n)
-			s := t.spot
-			s.AtM, s.Units = at, 1
-			if t.level {
-				s.X, s.Y = ptr(r.x0+at), ptr((r.y0+r.y1)/2)
-			} else {
-				s.X, s.Y = ptr((r.x0+r.x1)/2), ptr(r.y0+at)
-			}
-			l.add(s)
-		}
-	}
-	if len(l.Spots) == 0 {
-		l.noGround(p, clumpM, g, "at the edge")
-	}
-}
-
-// byLength gives beds without a place on the map one place for each spacing.
-func (l *Layout) byLength(p Planting, off []Plot) {
-	for _, b := range off {
-		n := max(1, int(math.Ceil(b.LengthM / *p.SpacingM - 1e-9)))
-		l.add(Spot{Kind: AroundBed, Bed: b.Code, Units: n})
-	}
-}
-
-// rowM is the width of a single row: common practice.
-const rowM = 0.3
-
-// edge lays one strip along the longest edge that has room.
-func (l *Layout) edge(p Planting, all, off []Plot, g Ground) {
-	width := rowM
-	if p.WidthM != nil {
-		width = *p.WidthM
-	}
-	if len(all) == 0 {
-		longest := off[0]
-		for _, b := range off {
-			if b.LengthM > longest.LengthM {
-				longest = b
-			}
-		}
-		l.add(Spot{Kind: AroundBed, Bed: longest.Code, Side: "edge", LengthM: longest.LengthM, WidthM: width, Units: 1})
-		return
-	}
-	var best *tract
-	var at rect
-	for _, t := range tracts(all, g) {
-		if r, ok := t.inside(width, p.keep(g)); ok && t.edge && far(r, all, p.keep(g)) && (best == nil || t.length() > best.length()+1e-9) {
-			best, at = &t, r
-		}
-	}
-	if best == nil {
-		l.noGround(p, width, g, "at the edge")
-		return
-	}
-	l.add(best.strip(at))
-}
-
-// alleys takes all alleys that are wide enough.
-func (l *Layout) alleys(p Planting, all []Plot, g Ground) {
-	least := 0.0
-	if p.WidthM != nil {
-		least = *p.WidthM
-	}
-	if len(all) == 0 {
-		l.Why = "the beds have no places on the map, so its alleys are not known"
-		return
-	}
-	for _, t := range tracts(all, g) {
-		r, ok := t.inside(0, p.keep(g))
-		if t.edge || !ok || t.depth()-2*p.keep(g) < least-1e-9 {
-			continue
-		}
-		l.add(t.strip(r))
-	}
-	if len(l.Spots) == 0 {
-		l.noGround(p, least, g, "between the beds")
-	}
 }
 
 // perBed serves the plants that stand in or round single beds.

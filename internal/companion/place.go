@@ -84,6 +84,14 @@ type Ground struct {
 	// PathM is kept between a strip or clump and the beds where a plant names
 	// no distance of its own.
 	PathM float64
+	// Taken is ground that other plants have.
+	Taken []Area
+}
+
+// Area is ground on the map that a plant takes.
+type Area struct {
+	Plant          string
+	X0, Y0, X1, Y1 float64
 }
 
 // DefaultGround returns 1.5 m around the beds, room for a barrow, and 0.5 m
@@ -124,7 +132,8 @@ type Layout struct {
 	Plants  *int     // to plant, nil where the amount is not in plants or not known
 	Pieces  *int     // to lay
 	SeedG   *float64 // to sow
-	Proven  bool     // Scattered and BedEnds: no smaller number of places does it
+	Proven  bool     // Scattered, BedEnds and Strips: no smaller number of places does it
+	Takes   []Area   // ground beside and between the beds
 	Notes   []string
 }
 
@@ -161,6 +170,16 @@ func (t tract) length() float64 {
 		return t.r.x1 - t.r.x0
 	}
 	return t.r.y1 - t.r.y0
+}
+
+// free reports whether nothing else has the ground; else who has.
+func (g Ground) free(r rect) (string, bool) {
+	for _, a := range g.Taken {
+		if min(r.x1, a.X1)-max(r.x0, a.X0) > 1e-9 && min(r.y1, a.Y1)-max(r.y0, a.Y0) > 1e-9 {
+			return a.Plant, false
+		}
+	}
+	return "", true
 }
 
 // band is beds whose runs along an axis touch or overlap.
