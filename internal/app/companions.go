@@ -62,9 +62,10 @@ type chosenPlant struct {
 // placed reports whether there is a place for it.
 func (p chosenPlant) placed() bool { return p.layout.Why == "" }
 
-// blooming reports whether its bloom counts: it is a flower with a place.
+// blooming reports whether its bloom counts: it is a flower with a place, and
+// its sowings are planned or not known.
 func (p chosenPlant) blooming() bool {
-	return p.placed() && !p.Bloom.NotAFlower && strings.TrimSpace(p.BloomWindow) != ""
+	return p.placed() && !p.Bloom.NotAFlower && strings.TrimSpace(p.BloomWindow) != "" && (len(p.timing.Sowings) > 0 || p.timing.Unknown != "")
 }
 
 // Companions suggests companion plants for the farm's pests, or for those

@@ -171,6 +171,12 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 		}
 		w := "sow: " + strings.Join(days, "; ")
 		add(w + " (window: " + x.SowWindow + ")")
+	} else if len(t.Windows) > 0 {
+		var days []string
+		for _, w := range t.Windows {
+			days = append(days, fullDay(w.From)+" to "+fullDay(w.To))
+		}
+		add("sow: no day is chosen; the window is " + strings.Join(days, ", and ") + " (" + x.SowWindow + ")")
 	} else if x.SowWindow != "" {
 		add("sow: " + x.SowWindow)
 	}
@@ -181,6 +187,8 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 		add("bloom: not a flower")
 	case len(t.Bloom) > 0:
 		add(fmt.Sprintf("bloom: %s %d", runWords(t.Bloom), year))
+	case len(t.Sowings) == 0 && x.BloomWindow != "":
+		add("bloom: " + x.BloomWindow)
 	case x.BloomWindow != "":
 		add(fmt.Sprintf("bloom: none in %d", year))
 	}

@@ -21,7 +21,7 @@ func (l *Layout) clumps(p Planting, all, off []Plot, g Ground) {
 	var holders []string
 	for _, t := range tracts(all, g) {
 		r, ok := t.inside(clumpM, p.keep(g))
-		if !t.edge || !ok || !far(r, all, p.keep(g)) {
+		if !t.edge || !ok {
 			continue
 		}
 		n := max(1, int(math.Ceil(t.length() / *p.SpacingM - 1e-9)))
@@ -108,7 +108,7 @@ func (l *Layout) edge(p Planting, all, off []Plot, g Ground) {
 	var holders []string
 	for _, t := range tracts(all, g) {
 		r, ok := t.inside(width, p.keep(g))
-		if !ok || !t.edge || !far(r, all, p.keep(g)) {
+		if !ok || !t.edge {
 			continue
 		}
 		if who, free := g.free(r); !free {
@@ -138,7 +138,7 @@ func (l *Layout) alleys(p Planting, all []Plot, g Ground) {
 	var holders []string
 	for _, t := range tracts(all, g) {
 		r, ok := t.inside(0, p.keep(g))
-		if t.edge || !ok || t.depth()-2*p.keep(g) < least-1e-9 {
+		if t.edge || !ok || t.depth()-2*p.keep(g) < least-1e-9 || !far(r, all, p.keep(g)) {
 			continue
 		}
 		if who, free := g.free(r); !free {

@@ -28,6 +28,7 @@ type SowWindow struct {
 	PlantOut     bool           // the dates are of planting out, not of sowing
 	RaiseMax     int            // days from sowing to planting out, where the text says them
 	RaisedInPots bool
+	Resown       bool // until the frost, where Until is not said
 }
 
 // MonthSpan is a run of days of the year.
@@ -70,6 +71,7 @@ func ParseSowWindow(text string) (w SowWindow, ok bool) {
 	if m := raisedRE.FindStringSubmatch(p); m != nil {
 		_, w.RaiseMax = days(m[1], "", "weeks")
 	}
+	w.Resown = strings.Contains(p, "resow")
 	w.PlantOut = strings.Contains(p, "transplant")
 	w.RaisedInPots = strings.Contains(p, "under cover") || strings.Contains(p, "in pots")
 	if m := everyRE.FindStringSubmatch(p); m != nil {
@@ -155,7 +157,7 @@ func (w SowWindow) in(year int, s Season, raise int) (out []Days, why string) {
 			out[0].To = w.Until.In(year)
 		}
 	}
-	if w.EveryMin > 0 && w.Until.IsZero() && len(w.Spans) > 0 && !s.FirstFrost.IsZero() {
+	if w.Resown && w.EveryMin > 0 && w.Until.IsZero() && len(w.Spans) > 0 && !s.FirstFrost.IsZero() {
 		// Resown as long as one round of bloom is left before the frost.
 		if u := s.FirstFrost.In(year).AddDays(-w.EveryMin); u.After(out[len(out)-1].To) {
 			out[len(out)-1].To = u

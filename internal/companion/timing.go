@@ -62,8 +62,9 @@ type Timing struct {
 // week the sowing that covers it and reaches furthest is the least number. Of
 // sowings that reach equally far the first is taken, to have days in hand.
 //
-// A plant that serves no pest with known weeks gets the first sowing that its
-// window allows.
+// A plant that serves no pest, or pests that never pressed, gets the first
+// sowing that its window allows; one whose pests were never counted none, only
+// its windows.
 func Plan(c Crop, needs []Need, s Season) Timing {
 	t := Timing{Plant: c.Plant}
 	want, known := map[int]bool{}, false
@@ -84,7 +85,9 @@ func Plan(c Crop, needs []Need, s Season) Timing {
 		t.Notes = append(t.Notes, "the weeks in which it is needed are not known: "+strings.Join(c.Serves, ", ")+" was not counted in any season stored")
 	}
 	t.can = c.candidates(s, &t)
-	t.choose(t.can, s.Year)
+	if len(c.Serves) == 0 || known {
+		t.choose(t.can, s.Year)
+	}
 	return t
 }
 
