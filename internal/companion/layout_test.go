@@ -115,6 +115,9 @@ func TestPlace_NearColumn(t *testing.T) {
 	plots := []companion.Plot{plot("A", 0, 0, 10, 1), plot("B", 0, 4, 10, 1), plot("C", 10.3, 1, 10, 3)}
 	require.NotEmpty(t, place(t, companion.Planting{Kind: companion.Alley, WidthM: num(1), FromBedM: num(0.5)}, plots, companion.DefaultGround()).Why)
 	require.Empty(t, place(t, companion.Planting{Kind: companion.Alley, WidthM: num(1), FromBedM: num(0.3)}, plots, companion.DefaultGround()).Why)
+	for _, spot := range place(t, companion.Planting{Kind: companion.Strips, SpacingM: num(30), WidthM: num(0.6)}, plots, companion.DefaultGround()).Spots {
+		require.Equal(t, companion.AtTheEdge, spot.Kind)
+	}
 }
 
 // Under cover: 5 beds of 30 m2 are 150 m2, at 93 m2 a plant 2 plants.
