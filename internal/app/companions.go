@@ -41,7 +41,8 @@ type companionPlan struct {
 	advice  companion.Advice
 	season  companion.Season
 	needs   []companion.Need
-	uncount []string // pests that no season stored has a count of
+	never   []string // pests watched that have no counts this season
+	uncount []string // pests that press by the grower's word and that no season stored has a count of
 	unfed   []string // pests that press, whose enemies no plant in the facts feeds
 	chosen  []chosenPlant
 	rest    []companion.Suggestion
@@ -112,6 +113,11 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 	p.advice, err = companion.Suggest(field, companion.CapVisits(a.companionRows()), companion.DefaultOptions())
 	if err != nil {
 		return nil, err
+	}
+	for _, f := range field {
+		if !f.Known {
+			p.never = append(p.never, f.Pest)
+		}
 	}
 	a.companionNeeds(p, seasons, field)
 	infected := virusFound(seasons)

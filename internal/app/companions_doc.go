@@ -21,12 +21,15 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 	for _, x := range p.advice.Pests {
 		first.Notes = append(first.Notes, report.Plain(x.Text))
 	}
+	if len(p.advice.Pests) == 0 {
+		first.Notes = append(first.Notes, report.Plain("count pests first (`leafturn count`), or name those you know, such as `leafturn companions aphid`"))
+	}
 	if short := p.shortChoice(); len(short) > 0 && len(short) < len(p.chosen) {
 		var names, keys []string
 		for _, x := range short {
 			names, keys = append(names, x.Plant), append(keys, x.facts.Key)
 		}
-		first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("you need not plant all of them: %s, with the best evidence, cover as many of the weeks of need as all together: `leafturn companions --only %s`", strings.Join(names, ", "), strings.Join(keys, ","))))
+		first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("you need not plant all of them: going by the evidence first, %s cover as many of the weeks of need as all together: `leafturn companions --only %s`", strings.Join(names, " and "), strings.Join(keys, ","))))
 	}
 	first.Notes = append(first.Notes, report.Lines(p.skipped...)...)
 	doc.Sections = append(doc.Sections, first)
@@ -109,14 +112,19 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		} else {
 			where := strings.Join(a.spotWords(x.layout), "; ")
 			if x.facts.ReachM != nil {
-				least := "few"
+				least := "they bring"
 				if x.layout.Proven {
-					least = "the fewest"
+					least = "the fewest places that bring"
 				}
-				where += fmt.Sprintf(" (%s places that bring every dahlia within %s)", least, a.lengthWords(*x.facts.ReachM))
+				where += fmt.Sprintf(" (%s every dahlia within %s)", least, a.lengthWords(*x.facts.ReachM))
 			}
 			add("where: " + where)
 			add("how much: " + a.amountWords(x))
+			if n := x.parts(); n > 1 {
+				add(fmt.Sprintf("in %d parts, for %d sowings that stand at one time: sow one part after the other", n, n))
+			} else if len(x.timing.Sowings) > 1 && x.layout.Plants != nil {
+				add("each sowing takes all of these plants, set beside those that fade")
+			}
 			for _, n := range x.layout.Notes {
 				add("note: " + a.braced(n))
 			}
@@ -258,7 +266,7 @@ func (a *App) sowingSection(p *companionPlan) report.Section {
 		if s.Table == nil {
 			s.Table = &report.Table{Columns: []report.Column{{Title: "Day"}, {Title: "Plant"}, {Title: "Work"}, {Title: "How much"}}}
 		}
-		s.Table.Rows = append(s.Table.Rows, []report.Value{report.Text(fullDay(j.on)), report.Text(j.plant.Plant), report.Text(j.work()), report.Text(a.amountWords(j.plant))})
+		s.Table.Rows = append(s.Table.Rows, []report.Value{report.Text(fullDay(j.on)), report.Text(j.plant.Plant), report.Text(j.work()), report.Text(a.sowingWords(j.plant))})
 	}
 	if s.Table != nil {
 		s.Notes = report.Lines("the amount is for one sowing; a fifth more plants are raised than planted, for losses (common practice)")
@@ -334,6 +342,10 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 		return signNone
 	})
 	s := report.Section{Key: "calendar", Title: fmt.Sprintf("Bloom calendar %d", p.season.Year), Table: t}
+	if len(t.Rows) == 1 {
+		s.Table, s.Lead = nil, report.Plain("Nothing to show: no flower is planned, and no week is known in which natural enemies are needed.")
+		return s
+	}
 	from := civil.Date{}
 	if len(p.weeks) > 0 {
 		from = p.weeks[0].From
@@ -464,6 +476,9 @@ func (a *App) companionUnknowns(p *companionPlan) []string {
 	if a.farm.LastFrost.IsZero() || a.farm.FirstFrost.IsZero() {
 		out = append(out, "the frost dates: without them sowings after the frost and bloom to the frost are not known; set them with `leafturn farm set --last-frost MM-DD --first-frost MM-DD`")
 	}
+	if len(p.never) > 0 {
+		out = append(out, "how far these press: "+strings.Join(p.never, ", ")+" were not counted in the season that this goes by, so no plant is chosen for them")
+	}
 	if len(p.uncount) > 0 {
 		out = append(out, "the weeks in which the enemies of "+strings.Join(p.uncount, ", ")+" are needed: no season stored has a count of them, so only the sowing windows are given")
 	}
@@ -501,7 +516,7 @@ func (a *App) companionEvents(p *companionPlan) []report.Event {
 		words = append(words, petWords(j.plant)...)
 		out = append(out, report.Event{
 			UID:     eventBase(seen, fmt.Sprintf("%s%d", companionPart, p.season.Year), fmt.Sprintf("%s-%d", j.plant.facts.Key, j.n), kind),
-			Summary: cmp.Or(upperWord(j.work()), "Sow") + ": " + j.plant.Plant + ", " + a.amountWords(j.plant), Description: strings.Join(words, "\n"), Location: a.farm.Place,
+			Summary: cmp.Or(upperWord(j.work()), "Sow") + ": " + j.plant.Plant + ", " + a.sowingWords(j.plant), Description: strings.Join(words, "\n"), Location: a.farm.Place,
 			First: j.on, Last: j.on, Categories: []string{"SOWING"}, Transparent: true,
 			Alarms: []report.Alarm{{Offset: 7 * time.Hour}},
 		})

@@ -195,17 +195,36 @@ const spareShare = 0.2
 
 func toRaise(plants int) int { return int(math.Ceil(float64(plants)*(1+spareShare) - 1e-9)) }
 
-// amountWords says how much of a plant one sowing takes.
-func (a *App) amountWords(x chosenPlant) string {
+// amountWords says how much of a plant its places take together.
+func (a *App) amountWords(x chosenPlant) string { return a.amountOf(x, 1) }
+
+// sowingWords says how much of a plant one sowing takes: where several stand
+// at one time and it is sown in place, each has a part of the ground.
+func (a *App) sowingWords(x chosenPlant) string {
+	if n := x.parts(); n > 1 {
+		return fmt.Sprintf("%s (one of %d parts)", a.amountOf(x, float64(n)), n)
+	}
+	return a.amountWords(x)
+}
+
+// parts is into how many parts the ground of a plant is parted.
+func (x chosenPlant) parts() int {
+	if x.layout.SeedG == nil {
+		return 1
+	}
+	return x.timing.Parts()
+}
+
+func (a *App) amountOf(x chosenPlant, parts float64) string {
 	l := x.layout
 	var out []string
 	if l.Units > 1 {
 		out = append(out, fmt.Sprintf("%d places", l.Units))
 	}
 	if l.AreaM2 > 0 {
-		out = append(out, a.areaWords(l.AreaM2))
+		out = append(out, a.areaWords(l.AreaM2/parts))
 	} else if l.LengthM > 0 {
-		out = append(out, a.lengthWords(l.LengthM)+" of row")
+		out = append(out, a.lengthWords(l.LengthM/parts)+" of row")
 	}
 	switch {
 	case l.Plants != nil:
@@ -220,7 +239,7 @@ func (a *App) amountWords(x chosenPlant) string {
 	case l.Pieces != nil:
 		out = append(out, fmt.Sprintf("%d pieces", *l.Pieces))
 	case l.SeedG != nil:
-		out = append(out, a.massWords(*l.SeedG)+" of seed")
+		out = append(out, a.massWords(*l.SeedG/parts)+" of seed")
 	default:
 		out = append(out, "how many plants or how much seed is not known")
 	}

@@ -103,6 +103,7 @@ type CompanionTiming struct {
 	Needed  []int             `json:"needed_weeks"`
 	Covered []int             `json:"covered_weeks"`
 	Missed  []int             `json:"missed_weeks"`
+	Parts   int               `json:"parts"`
 	Unknown string            `json:"unknown"`
 	Notes   []string          `json:"notes"`
 }
@@ -193,7 +194,7 @@ func (a *App) companionsData(p *companionPlan) CompanionsData {
 		d.Needed = append(d.Needed, CompanionNeed{n.Pest, orEmpty(n.Over), orEmpty(n.Weeks), n.Seasons})
 	}
 	for _, j := range p.jobs() {
-		d.Sowing = append(d.Sowing, CompanionJob{j.on, j.plant.Plant, j.work(), a.amountWords(j.plant)})
+		d.Sowing = append(d.Sowing, CompanionJob{j.on, j.plant.Plant, j.work(), a.sowingWords(j.plant)})
 	}
 	for _, w := range p.weeks {
 		d.Calendar = append(d.Calendar, CompanionWeek{w.Week, w.From, orEmpty(w.Needed), orEmpty(w.Plants), orEmpty(w.Gap), w.Bare})
@@ -230,7 +231,7 @@ func timingData(x chosenPlant) *CompanionTiming {
 	t := x.timing
 	out := &CompanionTiming{
 		Windows: companionDays(t.Windows), Sowings: []CompanionSowing{}, Bloom: companionDays(t.Bloom), Serves: orEmpty(x.serves),
-		Needed: orEmpty(t.Needed), Covered: orEmpty(t.Covered), Missed: orEmpty(t.Missed), Unknown: t.Unknown, Notes: orEmpty(t.Notes),
+		Needed: orEmpty(t.Needed), Covered: orEmpty(t.Covered), Missed: orEmpty(t.Missed), Parts: x.parts(), Unknown: t.Unknown, Notes: orEmpty(t.Notes),
 	}
 	for _, s := range t.Sowings {
 		y := CompanionSowing{Sow: s.On}

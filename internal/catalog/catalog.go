@@ -33,7 +33,7 @@ import (
 var embedded embed.FS
 
 // DataDate is the day on which the facts were last gathered or changed.
-const DataDate = "2026-11-25"
+const DataDate = "2026-11-29"
 
 // Catalog is one loaded set of facts.
 type Catalog struct {

@@ -44,6 +44,9 @@ func Place(p Planting, plots []Plot, g Ground) (Layout, error) {
 		} else {
 			l.note(fmt.Sprintf("%s without a place on the map: by bed length alone", codes(off)))
 		}
+		if p.FromBedM != nil {
+			l.note(fmt.Sprintf("keep it {%g m} or more from them yourself", *p.FromBedM))
+		}
 	}
 	all := only(plots, Plot.placed)
 	switch p.Kind {
@@ -136,7 +139,7 @@ func (l *Layout) scatter(p Planting, on, off []Plot) {
 		}
 	}
 	chosen, proven := leastCover(n, sets)
-	l.Proven = proven
+	l.Proven = proven && len(off) == 0
 	for _, c := range chosen {
 		l.add(spots[c])
 	}

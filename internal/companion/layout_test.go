@@ -166,6 +166,8 @@ func TestPlace_OffTheMap(t *testing.T) {
 		require.Equal(t, c.units, l.Units, c.p.Kind)
 		require.Contains(t, l.Notes, note, c.p.Kind)
 	}
+	require.Contains(t, place(t, companion.Planting{Kind: companion.EdgeStrip, FromBedM: num(10)}, off, g).Notes, "keep it {10 m} or more from them yourself")
+	require.False(t, l.Proven)
 	l = place(t, companion.Planting{Kind: companion.Alley, WidthM: num(1)}, off, g)
 	require.Equal(t, "the beds have no places on the map, so its alleys are not known", l.Why)
 

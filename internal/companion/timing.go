@@ -1,6 +1,7 @@
 package companion
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
 	"slices"
@@ -38,6 +39,9 @@ type Sow struct {
 	PlantOut civil.Date // zero: sown in place
 	Bloom    Days       // zero: none in the season
 }
+
+// standsFrom is the day from which it needs its ground.
+func (s Sow) standsFrom() civil.Date { return cmp.Or(s.PlantOut, s.On) }
 
 // Timing is when a plant is sown and blooms.
 type Timing struct {
@@ -89,6 +93,22 @@ func Plan(c Crop, needs []Need, s Season) Timing {
 		t.choose(t.can, s.Year)
 	}
 	return t
+}
+
+// Parts is the most sowings that stand at one time, 1 at least: so many parts
+// the ground of the plant needs, so that one can bloom while the next grows.
+func (t Timing) Parts() int {
+	most := 1
+	for _, x := range t.Sowings {
+		stand := 0
+		for _, o := range t.Sowings {
+			if !o.standsFrom().After(x.standsFrom()) && !o.Bloom.To.Before(x.standsFrom()) {
+				stand++
+			}
+		}
+		most = max(most, stand)
+	}
+	return most
 }
 
 // Fill returns the sowing that the window allows beside those planned whose
