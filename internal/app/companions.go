@@ -48,6 +48,7 @@ type companionPlan struct {
 	rest    []companion.Suggestion
 	weeks   []companion.CalendarWeek
 	avoid   []avoidLine
+	named   bool     // plants were named by --only
 	skipped []string // named by --only, but with no part in what presses
 }
 
@@ -85,7 +86,7 @@ func (a *App) Companions(ctx context.Context, day civil.Date, o CompanionOptions
 }
 
 func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOptions) (*companionPlan, error) {
-	p := &companionPlan{}
+	p := &companionPlan{named: o.Only != ""}
 	var err error
 	if p.season, err = a.companionSeason(day, o.Year); err != nil {
 		return nil, err

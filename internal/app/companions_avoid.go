@@ -95,20 +95,26 @@ func (a *App) avoidVirus(p *companionPlan, infected map[string][]string) []avoid
 		out = append(out, avoidLine{Kind: "virus", Plants: hosts, Text: "of the plants planned here these host a virus of dahlia; pull any that is mottled: " + strings.Join(hosts, ", ")})
 	}
 	garden := avoidLine{Kind: "virus"}
-	var words []string
+	viruses := map[string][]string{}
+	host := func(plant string, of []string, r assess.Ref) {
+		if viruses[plant] == nil {
+			garden.Plants = append(garden.Plants, plant)
+		}
+		viruses[plant] = append(viruses[plant], of...)
+		garden.Refs = append(garden.Refs, r)
+	}
 	for _, h := range a.cat.VirusHosts() {
-		words = append(words, h.Plant+" ("+h.Virus+")")
-		garden.Plants = append(garden.Plants, h.Plant)
-		garden.Refs = append(garden.Refs, assess.Ref{Basis: h.Basis, Source: h.Source, URL: h.URL})
+		host(h.Plant, []string{h.Virus}, assess.Ref{Basis: h.Basis, Source: h.Source, URL: h.URL})
 	}
 	for _, c := range a.cat.CompanionPlants() {
 		if slices.Contains(c.Viruses, "INSV") || slices.Contains(c.Viruses, "CMV") {
-			words = append(words, c.Plant+" ("+strings.Join(c.Viruses, ", ")+")")
-			garden.Plants = append(garden.Plants, c.Plant)
-			garden.Refs = append(garden.Refs, assess.Ref{Basis: c.VirusBasis.Basis, Source: c.VirusBasis.Source, URL: c.VirusBasis.URL})
+			host(c.Plant, c.Viruses, assess.Ref{Basis: c.VirusBasis.Basis, Source: c.VirusBasis.Source, URL: c.VirusBasis.URL})
 		}
 	}
-	garden.Plants = slices.Compact(slices.Sorted(slices.Values(garden.Plants)))
+	var words []string
+	for _, plant := range garden.Plants {
+		words = append(words, plant+" ("+strings.Join(viruses[plant], ", ")+")")
+	}
 	garden.Text = "hosts of the dahlia's viruses that stand in many gardens: " + strings.Join(words, ", ") + ". The list is not whole: TSWV alone has hundreds of hosts"
 	out = append(out, garden, avoidLine{Kind: "gap", Refs: []assess.Ref{{Basis: "common practice"}},
 		Text: "for the two weeks before the dahlias come up keep a gap of " + a.lengthWords(virusApartM) + " round the beds free of living hosts (covers, weeds and companions), unless you scout them weekly"})

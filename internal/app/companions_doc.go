@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/companion"
 	"leafturn/internal/report"
@@ -90,7 +91,11 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 	placed := report.Section{Key: "worth_trying", Title: "Worth trying, and where"}
 	none := report.Section{Key: "no_place", Title: "No place for them here"}
 	for _, x := range p.chosen {
-		refs := append(effectRefs(x.Suggestion), assess.Ref{Basis: x.facts.Basis, Source: x.facts.Source, URL: x.facts.URL})
+		place := assess.Ref{Basis: x.facts.Basis}
+		if place.Basis == catalog.Published {
+			place.Source, place.URL = x.facts.Source, x.facts.URL
+		}
+		refs := append(effectRefs(x.Suggestion), place)
 		if b := x.facts.AmountBasis; b.Basis != "" {
 			refs = append(refs, assess.Ref{Basis: b.Basis, Source: b.Source, URL: b.URL})
 		}
@@ -436,6 +441,18 @@ func (p *companionPlan) gaps() []gap {
 // otherSections are the plants that are not planned, one line each with what
 // speaks against them.
 func otherSections(p *companionPlan, src *sources) []report.Section {
+	if p.named && len(p.rest) > 0 {
+		s := report.Section{Key: "other", Title: "Not asked for"}
+		for i, g := range p.rest {
+			if i == 0 || g.Verdict != p.rest[i-1].Verdict {
+				s.Notes = append(s.Notes, report.Plain(string(g.Verdict)+": "+g.Plant))
+				continue
+			}
+			last := &s.Notes[len(s.Notes)-1]
+			*last = report.Plain(last.Parts()[0].Words() + "; " + g.Plant)
+		}
+		return []report.Section{s}
+	}
 	byVerdict := map[companion.Verdict]*report.Section{}
 	var order []companion.Verdict
 	for _, g := range p.rest {

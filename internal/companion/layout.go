@@ -39,10 +39,13 @@ func Place(p Planting, plots []Plot, g Ground) (Layout, error) {
 	}
 	onMap, off := only(mine, Plot.placed), only(mine, func(b Plot) bool { return !b.placed() })
 	if len(off) > 0 && p.Kind != FullStand && p.Kind != Remove && p.Kind != Pots && !p.Kind.perBed() {
-		if len(onMap) == 0 {
+		switch {
+		case len(onMap) == 0:
 			l.note("no bed has a place on the map, so the amounts go by bed length alone")
-		} else {
-			l.note(fmt.Sprintf("%s without a place on the map: by bed length alone", codes(off)))
+		case p.Kind == Scattered || p.Kind == BedEnds || p.Kind == Strips:
+			l.note(fmt.Sprintf("without a place on the map, so by bed length alone: %s", codes(off)))
+		default:
+			l.note(fmt.Sprintf("without a place on the map, and left out of account: %s", codes(off)))
 		}
 		if p.FromBedM != nil {
 			l.note(fmt.Sprintf("keep it {%g m} or more from them yourself", *p.FromBedM))

@@ -172,7 +172,9 @@ func TestPlace_OffTheMap(t *testing.T) {
 	require.Equal(t, "the beds have no places on the map, so its alleys are not known", l.Why)
 
 	l = place(t, companion.Planting{Kind: companion.Scattered, ReachM: num(15)}, append(grid(), off...), g)
-	require.Contains(t, l.Notes, "P1, P2 without a place on the map: by bed length alone")
+	require.Contains(t, l.Notes, "without a place on the map, so by bed length alone: P1, P2")
+	l = place(t, companion.Planting{Kind: companion.EdgeStrip}, append(grid(), off...), g)
+	require.Equal(t, []string{"without a place on the map, and left out of account: P1, P2"}, l.Notes)
 	other := grid()
 	for i := range other {
 		other[i].Dahlias = false

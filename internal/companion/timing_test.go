@@ -207,8 +207,8 @@ func TestParts(t *testing.T) {
 	require.Equal(t, []string{"2027-05-09", "2027-05-26", "2027-06-16"}, sown(p))
 	require.Equal(t, 3, p.Parts())
 	p = companion.Plan(crop(t, "buckwheat strip", "aphid"), need(23, 32), season(2027, "2026-07-20"))
-	require.Len(t, p.Sowings, 2)
-	require.Equal(t, 2, p.Parts()) // sown 9 May, which stands to 28 Jun, and 23 Jun
+	require.Equal(t, []string{"2027-05-09", "2027-07-07"}, sown(p))
+	require.Equal(t, 1, p.Parts()) // the first stands to 28 Jun
 	// Alyssum stands from planting out: one to 1 Jul, the next from 25 Jun.
 	p = companion.Plan(crop(t, "sweet alyssum", "aphid"), need(span(21, 30)...), season(2027, "2026-07-20"))
 	require.Equal(t, []string{"2027-03-26 out 2027-05-14", "2027-05-07 out 2027-06-25"}, sown(p))
