@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -41,7 +42,7 @@ type companionPlan struct {
 	advice  companion.Advice
 	season  companion.Season
 	needs   []companion.Need
-	never   []string // pests watched that have no counts this season
+	never   []string // pests watched, known to companions, without counts this season
 	uncount []string // pests that press by the grower's word and that no season stored has a count of
 	unfed   []string // pests that press, whose enemies no plant in the facts feeds
 	chosen  []chosenPlant
@@ -116,7 +117,7 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 		return nil, err
 	}
 	for _, f := range field {
-		if !f.Known {
+		if !f.Known && len(a.cat.Companions(f.Pest)) > 0 {
 			p.never = append(p.never, f.Pest)
 		}
 	}
@@ -269,8 +270,18 @@ func (a *App) companionPressures(p *companionPlan, seasons []seasonCounts, words
 		s = seasons[1]
 		p.lead = fmt.Sprintf("Nothing was counted in %d yet: for the pressure counted on this farm in %d.", seasons[0].on.Year, s.on.Year)
 	}
-	return a.fieldPressures(s.snapshot, s.list)
+	field, err := a.fieldPressures(s.snapshot, s.list)
+	for i := range field {
+		if field[i].Score < leastPressure {
+			field[i].Score = 0
+		}
+	}
+	return field, err
 }
+
+// leastPressure is the pressure, 0 to 3, from which on a pest counts as one that
+// presses here. Common practice.
+const leastPressure = 0.5
 
 func (a *App) companionRows() []companion.Row {
 	var rows []companion.Row
@@ -315,7 +326,7 @@ func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []c
 			}
 			c := companion.Curve{Pest: x.Pest.Key, Bed: x.Bed.Code}
 			for _, r := range x.Readings {
-				if r.Valid() {
+				if r.Valid() && !math.IsNaN(r.Chance) {
 					c.Points = append(c.Points, companion.ChanceOn{On: r.Visit.Date, Chance: r.Chance})
 				}
 			}
@@ -370,14 +381,14 @@ func (a *App) placePlant(x chosenPlant, seasons []seasonCounts, g companion.Grou
 	if len(s.visits) == 0 && len(seasons) > 1 {
 		s = seasons[1]
 	}
+	byBed, err := a.carriedPressures(s.snapshot, s.list)
+	if err != nil {
+		return companion.Layout{}, err
+	}
 	var plots []companion.Plot
 	for _, b := range seasons[0].beds {
-		ps, err := pressures(s.list, b.Code)
-		if err != nil {
-			return companion.Layout{}, err
-		}
-		pressed := slices.ContainsFunc(ps, func(p cover.Pressure) bool {
-			return p.Known && p.Score > 0 && slices.ContainsFunc(x.Effects, func(e companion.Effect) bool { return e.Row.Pest == p.Pest && e.Points > 0 })
+		pressed := slices.ContainsFunc(byBed[b.Code], func(p cover.Pressure) bool {
+			return p.Known && p.Score >= leastPressure && slices.ContainsFunc(x.Effects, func(e companion.Effect) bool { return e.Row.Pest == p.Pest && e.Points > 0 })
 		})
 		plots = append(plots, companion.Plot{
 			Code: b.Code, X: b.X, Y: b.Y, LengthM: b.LengthM, WidthM: b.WidthM, Rows: b.Rows, House: b.Site == farm.House,

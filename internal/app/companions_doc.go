@@ -1,16 +1,15 @@
 package app
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/companion"
+	"leafturn/internal/cover"
 	"leafturn/internal/report"
 )
 
@@ -22,6 +21,8 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 	for _, x := range p.advice.Pests {
 		first.Notes = append(first.Notes, report.Plain(x.Text))
 	}
+	w := cover.DefaultWeights
+	first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("evidence, and its weight: A replicated field trials %g, B one trial, survey or greenhouse %g, C extension advice %g, D anecdote %g, all on other crops than dahlia. Points: pressure (0 to 3) times the fall of the pest (score -3 to +3) times the weight; an anecdote alone never stands before a trial", w.A, w.B, w.C, w.D)))
 	if len(p.advice.Pests) == 0 {
 		first.Notes = append(first.Notes, report.Plain("count pests first (`leafturn count`), or name those you know, such as `leafturn companions aphid`"))
 	}
@@ -30,7 +31,11 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 		for _, x := range short {
 			names, keys = append(names, x.Plant), append(keys, x.facts.Key)
 		}
-		first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("you need not plant all of them: going by the evidence first, %s cover as many of the weeks of need as all together: `leafturn companions --only %s`", strings.Join(names, " and "), strings.Join(keys, ","))))
+		verb := "cover"
+		if len(names) == 1 {
+			verb = "covers"
+		}
+		first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("you need not plant all of them: going by the evidence first, %s %s as many of the weeks of need as all together: `leafturn companions --only %s`", strings.Join(names, " and "), verb, strings.Join(keys, ","))))
 	}
 	first.Notes = append(first.Notes, report.Lines(p.skipped...)...)
 	doc.Sections = append(doc.Sections, first)
@@ -67,6 +72,17 @@ func effectWords(g companion.Suggestion) string {
 		out = append(out, fmt.Sprintf("%s %+d (%s)", e.Row.Pest, e.Row.Score, e.Grade))
 	}
 	return strings.Join(out, ", ")
+}
+
+// enemyWords say which natural enemies a plant feeds or houses, by pest.
+func enemyWords(g companion.Suggestion) []string {
+	var out []string
+	for _, e := range g.Effects {
+		if e.Row.Enemies != "" && e.Row.Enemies != "none" && e.Row.Score <= 0 {
+			out = append(out, "for "+e.Row.Pest+": "+e.Row.Enemies)
+		}
+	}
+	return out
 }
 
 // findings are the notes on the evidence, pest by pest; those of contested rows
@@ -109,6 +125,9 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		}
 		for _, d := range findings(x.Suggestion, false) {
 			add(d)
+		}
+		for _, w := range enemyWords(x.Suggestion) {
+			add(w)
 		}
 		sec := &placed
 		if !x.placed() {
@@ -224,220 +243,6 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 	}
 }
 
-// sowingJob is one line of the sowing list.
-type sowingJob struct {
-	on    civil.Date
-	plant chosenPlant
-	sow   companion.Sow
-	out   bool // planting out, not sowing
-	n     int  // which sowing of the plant, from 1
-}
-
-func (p *companionPlan) jobs() []sowingJob {
-	var out []sowingJob
-	for _, x := range p.chosen {
-		if !x.placed() {
-			continue
-		}
-		for i, s := range x.timing.Sowings {
-			out = append(out, sowingJob{s.On, x, s, false, i + 1})
-			if !s.PlantOut.IsZero() {
-				out = append(out, sowingJob{s.PlantOut, x, s, true, i + 1})
-			}
-		}
-	}
-	slices.SortStableFunc(out, func(a, b sowingJob) int { return a.on.Compare(b.on) })
-	return out
-}
-
-// work says what is to be done.
-func (j sowingJob) work() string {
-	switch {
-	case j.out:
-		return "plant out"
-	case !j.sow.PlantOut.IsZero():
-		return "sow under cover"
-	case j.plant.layout.Pieces != nil:
-		return "lay out"
-	case j.plant.layout.Plants != nil:
-		return "sow or plant"
-	}
-	return "sow"
-}
-
-func (a *App) sowingSection(p *companionPlan) report.Section {
-	s := report.Section{Key: "sowing", Title: "Sowing list"}
-	for _, j := range p.jobs() {
-		if s.Table == nil {
-			s.Table = &report.Table{Columns: []report.Column{{Title: "Day"}, {Title: "Plant"}, {Title: "Work"}, {Title: "How much"}}}
-		}
-		s.Table.Rows = append(s.Table.Rows, []report.Value{report.Text(fullDay(j.on)), report.Text(j.plant.Plant), report.Text(j.work()), report.Text(a.sowingWords(j.plant))})
-	}
-	if s.Table != nil {
-		s.Notes = report.Lines("the amount is for one sowing; a fifth more plants are raised than planted, for losses (common practice)")
-	}
-	return s
-}
-
-// The signs of the bloom calendar.
-const (
-	signNone  = "."
-	signBloom = "o"
-	signNeed  = "#"
-	signGap   = "!"
-	signBare  = "-"
-	signSow   = "s"
-)
-
-// calendarSection shows the season week by week in signs, and its gaps in words.
-func (a *App) calendarSection(p *companionPlan) report.Section {
-	ruler := ""
-	for i, w := range p.weeks {
-		sign := signNone
-		for d := range 7 {
-			if day := w.From.AddDays(d); day.Day == 1 || i == 0 && d == 0 {
-				sign = day.Month.String()[:1]
-			}
-		}
-		ruler += sign
-	}
-	t := &report.Table{Columns: []report.Column{{Title: "Week by week"}, {Title: ruler}}}
-	line := func(name string, sign func(companion.CalendarWeek) string) {
-		s := ""
-		for _, w := range p.weeks {
-			s += sign(w)
-		}
-		t.Rows = append(t.Rows, []report.Value{report.Text(name), report.Text(s)})
-	}
-	for _, n := range p.needs {
-		if len(n.Weeks) == 0 {
-			continue
-		}
-		line("needed: "+n.Pest, func(w companion.CalendarWeek) string {
-			switch {
-			case slices.Contains(w.Gap, n.Pest):
-				return signGap
-			case slices.Contains(w.Needed, n.Pest):
-				return signNeed
-			}
-			return signNone
-		})
-	}
-	for _, x := range p.chosen {
-		if !x.blooming() {
-			continue
-		}
-		line(x.Plant, func(w companion.CalendarWeek) string {
-			sown := slices.ContainsFunc(x.timing.Sowings, func(s companion.Sow) bool { n := s.On.Sub(w.From); return n >= 0 && n < 7 })
-			switch {
-			case slices.Contains(w.Plants, x.Plant):
-				return signBloom
-			case sown:
-				return signSow
-			case x.timing.Unknown != "":
-				return "?"
-			}
-			return signNone
-		})
-	}
-	line("nothing in bloom", func(w companion.CalendarWeek) string {
-		if w.Bare {
-			return signBare
-		}
-		return signNone
-	})
-	s := report.Section{Key: "calendar", Title: fmt.Sprintf("Bloom calendar %d", p.season.Year), Table: t}
-	if len(t.Rows) == 1 {
-		s.Table, s.Lead = nil, report.Plain("Nothing to show: no flower is planned, and no week is known in which natural enemies are needed.")
-		return s
-	}
-	from := civil.Date{}
-	if len(p.weeks) > 0 {
-		from = p.weeks[0].From
-	}
-	s.Notes = append(s.Notes, report.Plain("one sign a week from "+fullDay(from)+", a letter where a month begins: o in bloom, s sown, # enemies needed and fed, ! needed and nothing that feeds them in bloom, - nothing at all in bloom, ? not known"))
-	for _, g := range p.gaps() {
-		s.Notes = append(s.Notes, report.Plain(g.words()+p.fillWords(g)))
-	}
-	if len(p.gaps()) == 0 {
-		s.Notes = append(s.Notes, report.Plain("no gaps from March to the frost"))
-	}
-	if len(p.unfed) > 0 {
-		s.Notes = append(s.Notes, report.Plain("no plant in the facts feeds the enemies of "+strings.Join(p.unfed, ", ")+" with its flowers, so bloom is not asked for there"))
-	}
-	for _, n := range p.needs {
-		if len(n.Weeks) == 0 {
-			s.Notes = append(s.Notes, report.Plain(n.Pest+" was counted and never likely to be over its level, so no week needs its enemies"))
-		}
-	}
-	o := companion.DefaultNeedOptions()
-	s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("enemies are needed in the weeks in which the chance of being over the action level was %d %% or more in some bed, in this season or the %d before, and in the %d weeks ahead of them (common practice)", int(100*o.Over), pastSeasons, o.LeadWeeks)))
-	return s
-}
-
-// gap is a run of weeks without what is needed.
-type gap struct {
-	pest  string // "" is nothing in bloom at all
-	weeks []int
-	days  companion.Days
-}
-
-func (g gap) words() string {
-	when := fmt.Sprintf("%s (%s)", weekWords(g.weeks), runWords([]companion.Days{g.days}))
-	if g.pest == "" {
-		return "gap: nothing here blooms in " + when
-	}
-	return "gap: " + g.pest + ": its enemies are needed in " + when + ", and nothing that feeds them blooms"
-}
-
-// fillWords names the plant of those planned that could fill the most of a gap
-// with one more sowing.
-func (p *companionPlan) fillWords(g gap) string {
-	var best companion.Sow
-	var weeks []int
-	name := ""
-	for _, x := range p.chosen {
-		if !x.blooming() || g.pest != "" && !slices.Contains(x.serves, g.pest) {
-			continue
-		}
-		if s, in := x.timing.Fill(p.season.Year, g.weeks); len(in) > len(weeks) {
-			best, weeks, name = s, in, x.Plant
-		}
-	}
-	if name == "" {
-		return "; no sowing of the plants planned here can fill it"
-	}
-	return fmt.Sprintf("; %s sown on %s would bloom in %s", name, fullDay(best.On), weekWords(weeks))
-}
-
-// gaps lists the runs of weeks without nectar: by pest, then those in which
-// nothing blooms.
-func (p *companionPlan) gaps() []gap {
-	var out []gap
-	runs := func(pest string, in func(companion.CalendarWeek) bool) {
-		var weeks []int
-		for _, w := range p.weeks {
-			if in(w) {
-				weeks = append(weeks, w.Week)
-			}
-		}
-		for _, d := range companion.WeekDays(p.season.Year, weeks) {
-			g := gap{pest: pest, days: d}
-			for _, w := range weeks {
-				if m := companion.Monday(p.season.Year, w); !m.Before(d.From) && !m.After(d.To) {
-					g.weeks = append(g.weeks, w)
-				}
-			}
-			out = append(out, g)
-		}
-	}
-	for _, n := range p.needs {
-		runs(n.Pest, func(w companion.CalendarWeek) bool { return slices.Contains(w.Gap, n.Pest) })
-	}
-	runs("", func(w companion.CalendarWeek) bool { return w.Bare })
-	return out
-}
-
 // otherSections are the plants that are not planned, one line each with what
 // speaks against them.
 func otherSections(p *companionPlan, src *sources) []report.Section {
@@ -508,35 +313,5 @@ func (a *App) companionUnknowns(p *companionPlan) []string {
 		}
 	}
 	out = append(out, "none of this was tried on dahlia: the effects are those found on other crops", "what else blooms round the field: wild flowers and hedges are not in the calendar")
-	return out
-}
-
-// companionPart is in front of what the entries of the sowing list are about;
-// they have a calendar of their own for each season.
-const companionPart = "companions"
-
-// companionEvents makes an event of each job of the sowing list.
-func (a *App) companionEvents(p *companionPlan) []report.Event {
-	var out []report.Event
-	seen := map[string]int{}
-	for _, j := range p.jobs() {
-		kind := "sow"
-		if j.out {
-			kind = "out"
-		}
-		var words []string
-		words = append(words, a.spotWords(j.plant.layout)...)
-		if !j.sow.Bloom.From.IsZero() {
-			words = append(words, "in bloom "+runWords([]companion.Days{j.sow.Bloom}))
-		}
-		words = append(words, j.plant.Warnings...)
-		words = append(words, petWords(j.plant)...)
-		out = append(out, report.Event{
-			UID:     eventBase(seen, fmt.Sprintf("%s%d", companionPart, p.season.Year), fmt.Sprintf("%s-%d", j.plant.facts.Key, j.n), kind),
-			Summary: cmp.Or(upperWord(j.work()), "Sow") + ": " + j.plant.Plant + ", " + a.sowingWords(j.plant), Description: strings.Join(words, "\n"), Location: a.farm.Place,
-			First: j.on, Last: j.on, Categories: []string{"SOWING"}, Transparent: true,
-			Alarms: []report.Alarm{{Offset: 7 * time.Hour}},
-		})
-	}
 	return out
 }

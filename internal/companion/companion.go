@@ -1,6 +1,6 @@
 // Package companion ranks companion plants for a farm's pests (insectary,
-// trap, banker, barrier and repellent plants) and finds the months without
-// flowers for natural enemies.
+// trap, banker, barrier and repellent plants), places them, plans their sowings
+// and finds the weeks without flowers for natural enemies.
 //
 // A score is the expected change in the pest near the plant, -3 strong fall to
 // +3 strong rise, weighted by evidence grade as in package cover. "No good
@@ -306,7 +306,7 @@ func (s *Suggestion) warn(e Effect) {
 	case r.Score > 0 && !e.Counted:
 		add("would make %s worse (score +%d, evidence %s); that pest was never counted, so it is not in the points", r.Pest, r.Score, e.Grade)
 	case r.Score > 0:
-		add("makes worse: %s (score +%d, evidence %s, pressure %g)", r.Pest, r.Score, e.Grade, e.Pressure)
+		add("makes worse: %s (score +%d, evidence %s, pressure %g)", r.Pest, r.Score, e.Grade, math.Round(10*e.Pressure)/10)
 	}
 	if e.Grade != r.Grade {
 		why := r.CapReason
@@ -318,7 +318,7 @@ func (s *Suggestion) warn(e Effect) {
 	if r.disputed() {
 		add("%s: sources disagree", r.Pest)
 	}
-	if r.Risk != "" {
+	if r.Risk != "" && !strings.EqualFold(r.Risk, "as above") {
 		add("%s", r.Risk)
 	}
 }

@@ -1,6 +1,7 @@
 package companion_test
 
 import (
+	"math"
 	"strconv"
 	"testing"
 	"time"
@@ -92,7 +93,7 @@ func TestNeeded(t *testing.T) {
 	needs := companion.Needed([]companion.Curve{
 		{Pest: "aphid", Bed: "A", Points: []companion.ChanceOn{on("2026-07-06", 0.2), on("2026-07-13", 0.5), on("2026-07-27", 0.9), on("2026-08-31", 0.6)}},
 		{Pest: "aphid", Bed: "B", Points: []companion.ChanceOn{on("2025-06-02", 0.8)}}, // W23
-		{Pest: "mite", Bed: "A", Points: []companion.ChanceOn{on("2026-07-06", 0.49)}},
+		{Pest: "mite", Bed: "A", Points: []companion.ChanceOn{on("2026-07-06", 0.49), on("2026-08-03", math.NaN())}},
 	}, 2027, companion.DefaultNeedOptions())
 	require.Equal(t, []companion.Need{
 		// W29-W31 join (14 days apart), W36 does not (35 days), W23 of the year before.

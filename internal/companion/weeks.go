@@ -54,7 +54,7 @@ func Needed(curves []Curve, year int, opt NeedOptions) []Need {
 		}
 		for i, p := range c.Points {
 			seasons[c.Pest][p.On.Year] = true
-			if p.Chance < opt.Over {
+			if !(p.Chance >= opt.Over) { // NaN, not known, is not over
 				continue
 			}
 			to := p.On
