@@ -120,6 +120,12 @@ func (l *Layout) amounts(p Planting) {
 
 // scatter finds the fewest places within reach of every dahlia.
 func (l *Layout) scatter(p Planting, on, off []Plot) {
+	for _, b := range slices.Concat(on, off) {
+		if math.Hypot(1, b.WidthM/2) > *p.ReachM {
+			l.Why = fmt.Sprintf("bed %s is {%g m} wide, and from its middle line {%g m} does not reach all of it", b.Code, b.WidthM, *p.ReachM)
+			return
+		}
+	}
 	var spots []Spot
 	for _, b := range on {
 		for _, at := range steps(b.LengthM) {
@@ -406,14 +412,7 @@ func checkPlace(p Planting, plots []Plot, g Ground) error {
 	}
 	switch p.Kind {
 	case Scattered:
-		if err := need("reach", p.ReachM); err != nil {
-			return err
-		}
-		for _, b := range plots {
-			if b.Dahlias && math.Hypot(1, b.WidthM/2) > *p.ReachM {
-				return diag.Usagef("check the width of the bed", "companion plants: bed %s is %g m wide, more than %s reaches", b.Code, b.WidthM, p.Plant)
-			}
-		}
+		return need("reach", p.ReachM)
 	case BedEnds:
 		return need("spacing", p.SpacingM)
 	case Strips:

@@ -110,6 +110,19 @@ func TestPlace_KnownGround(t *testing.T) {
 	}
 }
 
+// A big field is laid out in the bounded time of its search, and covered
+// whether or not the number is proven.
+func TestPlace_BigField(t *testing.T) {
+	var plots []companion.Plot
+	for i := range 120 {
+		plots = append(plots, plot(fmt.Sprint("B", i), float64(i/30)*43, float64(i%30)*2, 40, 1.2))
+	}
+	l := place(t, companion.Planting{Kind: companion.Scattered, ReachM: num(15)}, plots, companion.DefaultGround())
+	// 169 m by 59.2 m are 10005 m2, and a circle of 15 m holds 707 m2.
+	require.Greater(t, l.Units, 10005/707)
+	require.Less(t, l.Units, 40)
+}
+
 // An alley whose end lies too near to the next column is no place.
 func TestPlace_NearColumn(t *testing.T) {
 	plots := []companion.Plot{plot("A", 0, 0, 10, 1), plot("B", 0, 4, 10, 1), plot("C", 10.3, 1, 10, 3)}
@@ -260,6 +273,7 @@ func TestPlace_Scattered_Sampled(t *testing.T) {
 	// A place lies on the bed that it names.
 	l := place(t, companion.Planting{Kind: companion.Scattered, ReachM: num(15)}, grid(), companion.DefaultGround())
 	require.Len(t, l.Spots, 3)
+	require.True(t, l.Proven)
 	for _, s := range l.Spots {
 		for _, b := range grid() {
 			if b.Code == s.Bed {
@@ -329,6 +343,12 @@ func TestPlace_Properties(t *testing.T) {
 	})
 }
 
+func TestPlace_WideBed(t *testing.T) {
+	l := place(t, companion.Planting{Kind: companion.Scattered, ReachM: num(15)}, []companion.Plot{plot("W", 0, 0, 10, 31)}, companion.DefaultGround())
+	require.Equal(t, "bed W is {31 m} wide, and from its middle line {15 m} does not reach all of it", l.Why)
+	require.Empty(t, l.Spots)
+}
+
 func TestPlace_Taken(t *testing.T) {
 	g := companion.DefaultGround()
 	first := place(t, companion.Planting{Kind: companion.Alley, WidthM: num(1)}, grid(), g)
@@ -346,7 +366,6 @@ func TestPlace_Refuses(t *testing.T) {
 	}{
 		"kind":       {companion.Planting{Kind: "hedge"}, ok, companion.DefaultGround()},
 		"no reach":   {companion.Planting{Kind: companion.Scattered}, ok, companion.DefaultGround()},
-		"wide bed":   {companion.Planting{Kind: companion.Scattered, ReachM: num(2)}, []companion.Plot{plot("W", 0, 0, 10, 5)}, companion.DefaultGround()},
 		"no spacing": {companion.Planting{Kind: companion.BedEnds}, ok, companion.DefaultGround()},
 		"no width":   {companion.Planting{Kind: companion.Strips, SpacingM: num(20)}, ok, companion.DefaultGround()},
 		"no ground":  {companion.Planting{Kind: companion.Pots}, ok, companion.DefaultGround()},

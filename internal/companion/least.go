@@ -4,7 +4,7 @@ import "slices"
 
 // mostNodes bounds the search of leastCover; beyond it the best found so far
 // is given and not called the least.
-const mostNodes = 20_000
+const mostNodes = 5_000
 
 // leastCover returns the fewest sets that hold all of 0..n-1 together, as
 // indices in growing order, and whether it is proven that fewer will not do.
@@ -138,7 +138,7 @@ func (s *search) run(have []uint64, chosen []int) {
 // sets are needed at least.
 func (s *search) missing(have []uint64) (pick, apart int) {
 	pick = -1
-	taken := map[int]bool{}
+	taken := make([]bool, len(s.in))
 	for _, e := range s.asked {
 		if have[e/64]>>(e%64)&1 == 1 {
 			continue
