@@ -96,7 +96,9 @@ func (a *App) CompanionCalendar(ctx context.Context, day civil.Date, o Companion
 	if said, err = a.drawBloom(p, doc, o.Draw); err != nil {
 		return nil, nil, "", err
 	}
-	warning, err = a.export(ctx, day, doc, now, part, stage)
+	if warning, err = a.export(ctx, day, doc, now, part, stage); err != nil && len(said) > 0 {
+		err = kept(err, "the picture was drawn, the calendar was not written")
+	}
 	return doc, said, warning, err
 }
 

@@ -101,7 +101,7 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 		if len(n.Weeks) == 0 {
 			continue
 		}
-		line("needed: "+n.Pest, func(w companion.CalendarWeek) string {
+		line("needed: "+a.spaced(n.Pest), func(w companion.CalendarWeek) string {
 			switch {
 			case slices.Contains(w.Gap, n.Pest):
 				return signGap
@@ -145,17 +145,17 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 	}
 	s.Notes = append(s.Notes, report.Plain("one sign a week from "+fullDay(from)+", a letter where a month begins: o in bloom, s sown, # enemies needed and fed, ! needed and nothing that feeds them in bloom, - nothing at all in bloom, ? not known"))
 	for _, g := range p.gaps() {
-		s.Notes = append(s.Notes, report.Plain(g.words()+p.fillWords(g)))
+		s.Notes = append(s.Notes, report.Plain(a.spaced(g.words()+p.fillWords(g))))
 	}
 	if len(p.gaps()) == 0 {
 		s.Notes = append(s.Notes, report.Plain("no gaps from March to the frost"))
 	}
 	if len(p.unfed) > 0 {
-		s.Notes = append(s.Notes, report.Plain("no plant in the facts feeds the enemies of "+strings.Join(p.unfed, ", ")+" with its flowers, so bloom is not asked for there"))
+		s.Notes = append(s.Notes, report.Plain(a.spaced("no plant in the facts feeds the enemies of "+strings.Join(p.unfed, ", ")+" with its flowers, so bloom is not asked for there")))
 	}
 	for _, n := range p.needs {
 		if len(n.Weeks) == 0 {
-			s.Notes = append(s.Notes, report.Plain(n.Pest+" was counted and never likely to be over its level, so no week needs its enemies"))
+			s.Notes = append(s.Notes, report.Plain(a.spaced(n.Pest)+" was counted and never likely to be over its level, so no week needs its enemies"))
 		}
 	}
 	o := companion.DefaultNeedOptions()

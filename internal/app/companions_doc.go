@@ -17,9 +17,9 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 	doc := a.document("Companion plants", day)
 	doc.Subtitle = fmt.Sprintf("for the season of %d", p.season.Year)
 	src := &sources{}
-	first := report.Section{Key: "answer", Lead: report.Plain(p.lead + " " + upperWord(p.advice.Answer) + ".")}
+	first := report.Section{Key: "answer", Lead: report.Plain(a.spaced(p.lead + " " + upperWord(p.advice.Answer) + "."))}
 	for _, x := range p.advice.Pests {
-		first.Notes = append(first.Notes, report.Plain(x.Text))
+		first.Notes = append(first.Notes, a.says(x.Text)...)
 	}
 	w := cover.DefaultWeights
 	first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("evidence, and its weight: A replicated field trials %g, B one trial, survey or greenhouse %g, C extension advice %g, D anecdote %g, all on other crops than dahlia. Points: pressure (0 to 3) times the fall of the pest (score -3 to +3) times the weight; an anecdote alone never stands before a trial", w.A, w.B, w.C, w.D)))
@@ -37,7 +37,7 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 		}
 		first.Notes = append(first.Notes, report.Plain(fmt.Sprintf("you need not plant all of them: going by the evidence first, %s %s as many of the weeks of need as all together: `leafturn companions --only %s`", strings.Join(names, " and "), verb, strings.Join(keys, ","))))
 	}
-	first.Notes = append(first.Notes, report.Lines(p.skipped...)...)
+	first.Notes = append(first.Notes, a.says(p.skipped...)...)
 	doc.Sections = append(doc.Sections, first)
 	doc.Sections = append(doc.Sections, a.plantSections(p, src)...)
 	if s := a.sowingSection(p); s.Table != nil {
@@ -46,12 +46,12 @@ func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Docume
 	doc.Sections = append(doc.Sections, a.calendarSection(p))
 	avoid := report.Section{Key: "avoid", Title: "What to avoid here"}
 	for _, v := range p.avoid {
-		avoid.Notes = append(avoid.Notes, report.Plain(v.Text).Cite(src.cite(v.Refs...)...))
+		avoid.Notes = append(avoid.Notes, report.Plain(a.spaced(v.Text)).Cite(src.cite(v.Refs...)...))
 	}
 	doc.Sections = append(doc.Sections, avoid)
-	doc.Sections = append(doc.Sections, otherSections(p, src)...)
+	doc.Sections = append(doc.Sections, a.otherSections(p, src)...)
 	if lines := a.companionUnknowns(p); len(lines) > 0 {
-		doc.Sections = append(doc.Sections, report.Section{Key: "unknown", Title: "What is not known", Notes: report.Lines(lines...)})
+		doc.Sections = append(doc.Sections, report.Section{Key: "unknown", Title: "What is not known", Notes: a.says(lines...)})
 	}
 	doc.Sources = src.list
 	doc.Data = a.companionsData(p)
@@ -117,9 +117,9 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		}
 		it := report.Item{
 			Head: report.Plain(fmt.Sprintf("%s (%s), %s", x.Plant, x.Latin, strings.Join(x.Roles, "; "))).Cite(src.cite(refs...)...),
-			Why:  report.Say("points {}: {}", report.Num(x.Value, 1), effectWords(x.Suggestion)),
+			Why:  report.Say("points {}: {}", report.Num(x.Value, 1), a.spaced(effectWords(x.Suggestion))),
 		}
-		add := func(s string) { it.Details = append(it.Details, report.Plain(s)) }
+		add := func(s string) { it.Details = append(it.Details, report.Plain(a.spaced(s))) }
 		if x.Verdict != companion.Try {
 			add("chosen by you; here it counts as: " + string(x.Verdict))
 		}
@@ -154,7 +154,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 			}
 		}
 		a.timingLines(x, add, p.season.Year)
-		it.Safety = report.Lines(append(slices.Clone(x.Warnings), petWords(x)...)...)
+		it.Safety = a.says(append(slices.Clone(x.Warnings), petWords(x)...)...)
 		sec.Items = append(sec.Items, it)
 	}
 	var out []report.Section
@@ -245,7 +245,7 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 
 // otherSections are the plants that are not planned, one line each with what
 // speaks against them.
-func otherSections(p *companionPlan, src *sources) []report.Section {
+func (a *App) otherSections(p *companionPlan, src *sources) []report.Section {
 	if p.named && len(p.rest) > 0 {
 		s := report.Section{Key: "other", Title: "Not asked for"}
 		for i, g := range p.rest {
@@ -278,10 +278,10 @@ func otherSections(p *companionPlan, src *sources) []report.Section {
 		}
 		it := report.Item{
 			Head: report.Plain(fmt.Sprintf("%s (%s)", g.Plant, g.Latin)).Cite(src.cite(effectRefs(g)...)...),
-			Why:  report.Say("points {}: {}", report.Num(g.Value, 1), effectWords(g)), Safety: report.Lines(g.Warnings...),
+			Why:  report.Say("points {}: {}", report.Num(g.Value, 1), a.spaced(effectWords(g))), Safety: a.says(g.Warnings...),
 		}
 		for _, d := range findings(g, true) {
-			it.Details = append(it.Details, report.Plain(d))
+			it.Details = append(it.Details, report.Plain(a.spaced(d)))
 		}
 		sec.Items = append(sec.Items, it)
 	}

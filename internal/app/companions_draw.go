@@ -40,13 +40,13 @@ func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]
 	}
 	for _, n := range p.needs {
 		if len(n.Weeks) > 0 {
-			b.Needed = append(b.Needed, plots.BloomNeed{Pest: n.Pest, Spans: spans(companion.WeekDays(p.season.Year, n.Weeks), "")})
+			b.Needed = append(b.Needed, plots.BloomNeed{Pest: a.spaced(n.Pest), Spans: spans(companion.WeekDays(p.season.Year, n.Weeks), "")})
 		}
 	}
 	for _, g := range p.gaps() {
 		why := "nothing blooms"
 		if g.pest != "" {
-			why = "nothing for the enemies of " + g.pest
+			why = "nothing for the enemies of " + a.spaced(g.pest)
 		}
 		b.Gaps = append(b.Gaps, spans([]companion.Days{g.days}, why)...)
 	}

@@ -8,8 +8,10 @@ import (
 	"strconv"
 	"strings"
 
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/companion"
+	"leafturn/internal/report"
 	"leafturn/internal/units"
 )
 
@@ -75,6 +77,28 @@ func (a *App) braced(s string) string {
 		}
 		return a.lengthWords(v)
 	})
+}
+
+// pestKeyRE finds the keys of pests of several words.
+var pestKeyRE = regexp.MustCompile(`\b[a-z]+_[a-z]+\b`)
+
+// spaced writes the keys of pests as people do.
+func (a *App) spaced(s string) string {
+	return pestKeyRE.ReplaceAllStringFunc(s, func(key string) string {
+		if _, ok := a.cat.Pest(key); ok || contains(catalog.SoilProblems(), key) {
+			return strings.ReplaceAll(key, "_", " ")
+		}
+		return key
+	})
+}
+
+// says makes lines of sentences that may hold keys of pests.
+func (a *App) says(texts ...string) []report.Line {
+	var out []report.Line
+	for _, t := range texts {
+		out = append(out, report.Plain(a.spaced(t)))
+	}
+	return out
 }
 
 // fullDay is a day with its year.
