@@ -321,9 +321,12 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"covers --pest PEST": func() (*report.Document, error) {
 			return a.Covers(ctx, day, app.CoverOptions{Pest: "wireworm", Rest: "0"})
 		},
-		"companions": func() (*report.Document, error) { return a.Companions(ctx, day, nil) },
-		"records":    func() (*report.Document, error) { return a.Records(ctx, app.RecordOptions{}) },
-		"board":      func() (*report.Document, error) { return a.Board(ctx, day, "") },
+		"companions": func() (*report.Document, error) {
+			doc, _, err := a.Companions(ctx, day, app.CompanionOptions{})
+			return doc, err
+		},
+		"records": func() (*report.Document, error) { return a.Records(ctx, app.RecordOptions{}) },
+		"board":   func() (*report.Document, error) { return a.Board(ctx, day, "") },
 	}
 	require.Len(t, docs, len(payloads))
 	for command, make := range docs {

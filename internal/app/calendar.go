@@ -25,16 +25,14 @@ const (
 	coversPart = "covers"
 )
 
-// ledgerOf is the part of the ledger that a calendar tells of.
+// ledgerOf is the part of the ledger that a calendar tells of. A part that begins
+// with companionPart tells of one season.
 func ledgerOf(all []farm.CalendarEntry, part string) []farm.CalendarEntry {
 	return slices.DeleteFunc(slices.Clone(all), func(e farm.CalendarEntry) bool {
-		own := weekPart
-		for _, p := range []string{planPart, coversPart} {
-			if strings.HasPrefix(e.UID, p+"-") {
-				own = p
-			}
+		if part != weekPart {
+			return !strings.HasPrefix(e.UID, part+"-")
 		}
-		return own != part
+		return slices.ContainsFunc([]string{planPart + "-", coversPart + "-", companionPart}, func(p string) bool { return strings.HasPrefix(e.UID, p) })
 	})
 }
 
@@ -84,6 +82,29 @@ func (a *App) PlanCalendar(ctx context.Context, day civil.Date, o MonthOptions, 
 	}
 	warning, err = a.export(ctx, day, doc, now, planPart, stage)
 	return doc, warning, err
+}
+
+// CompanionCalendar makes the companions with their sowing list as events.
+func (a *App) CompanionCalendar(ctx context.Context, day civil.Date, o CompanionOptions, stage func(*report.Document) (Staged, error)) (doc *report.Document, said []string, warning string, err error) {
+	p, err := a.companionPlan(ctx, day, o)
+	if err != nil {
+		return nil, nil, "", err
+	}
+	if len(p.jobs()) == 0 {
+		return nil, nil, "", diag.Failf(nil, "see `leafturn companions` for why", "no plant is to be sown for %d, so there is nothing to put in a calendar", p.season.Year)
+	}
+	doc = a.companionDocument(p, day)
+	part, now := fmt.Sprintf("%s%d", companionPart, p.season.Year), a.companionEvents(p)
+	if doc.Events, _, err = a.calendarEvents(ctx, now, day, part); err != nil {
+		return nil, nil, "", err
+	}
+	if said, err = a.drawBloom(p, doc, o.Draw); err != nil {
+		return nil, nil, "", err
+	}
+	if warning, err = a.export(ctx, day, doc, now, part, stage); err != nil && len(said) > 0 {
+		err = kept(err, "the picture was drawn, the calendar was not written")
+	}
+	return doc, said, warning, err
 }
 
 // export puts the events into doc and gives it out. What the file holds is

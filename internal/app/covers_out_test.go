@@ -44,7 +44,7 @@ func TestBothUnits(t *testing.T) {
 	metric, us := &App{farm: farm.Farm{Units: units.Metric}}, &App{farm: farm.Farm{Units: units.US}}
 	require.Equal(t, "2.27 kg (5 lb)", metric.weight(5*0.45359237))
 	require.Equal(t, "5 lb (2.27 kg)", us.weight(5*0.45359237))
-	require.Equal(t, "1000 sq ft (92.9 m2)", us.ground(92.90304))
+	require.Equal(t, "1000 sq ft (93 m²)", us.areaWords(92.90304))
 	require.Equal(t, "100 kg/ha (2.05 lb per 1000 sq ft)", metric.rate(100)) // 0.92903 kg
 	require.Equal(t, "2.09 USD/kg (0.95 USD/lb)", metric.price(0.95/0.45359237))
 	require.Equal(t, "10 C (50 F)", metric.bothDegrees(10))

@@ -108,7 +108,7 @@ func (a *App) seedItem(in coverPlan, n cover.SeedNeed, beds int, src *sources) r
 	}
 	it := report.Item{Head: report.Plain(n.Crop.Name + ": " + amount + "; " + bedWords(n.Beds, beds))}
 	add := func(l report.Line) { it.Details = append(it.Details, l) }
-	ground := a.ground(n.AreaM2)
+	ground := a.areaWords(n.AreaM2)
 	if n.Crop.RateKgHa == nil {
 		add(report.Plain(ground + "; its rate is not known: ask the seller"))
 	} else {

@@ -195,18 +195,6 @@ func (a *App) weight(kg float64) string {
 	return a.both(few(kg)+" kg", few(units.Of(kg, "kg").MustIn("lb"))+" lb")
 }
 
-// ground is an area in both systems.
-func (a *App) ground(m2 float64) string {
-	return a.both(few(m2)+" m2", few(units.Of(m2, "m2").MustIn("ft2"))+" sq ft")
-}
-
-func (a *App) both(metric, us string) string {
-	if a.farm.Units == units.US {
-		return us + " (" + metric + ")"
-	}
-	return metric + " (" + us + ")"
-}
-
 // few writes a number with three figures that count, and whole above 100.
 func few(v float64) string {
 	switch {

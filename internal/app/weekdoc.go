@@ -315,9 +315,9 @@ func verdictData(a assess.Assessment) Verdict {
 	return v
 }
 
-func orEmpty(s []string) []string {
+func orEmpty[T any](s []T) []T {
 	if s == nil {
-		return []string{}
+		return []T{}
 	}
 	return s
 }

@@ -33,7 +33,7 @@ import (
 var embedded embed.FS
 
 // DataDate is the day on which the facts were last gathered or changed.
-const DataDate = "2026-11-25"
+const DataDate = "2026-11-29"
 
 // Catalog is one loaded set of facts.
 type Catalog struct {
@@ -60,6 +60,9 @@ type Catalog struct {
 	coverEffects []CoverEffect
 	coverHosts   []CoverHost
 	companions   []Companion
+	plants       []CompanionPlant
+	virusHosts   []VirusHost
+	mixes        []CompanionMix
 	taylor       []Taylor
 	developments []Development
 	clockActions []ClockAction
@@ -69,6 +72,7 @@ type Catalog struct {
 
 	pestWords  map[string]int // index into pests
 	enemyWords map[string]int
+	plantWords map[string]int    // index into plants
 	activeKeys map[string]string // name or alias in lower case → canonical key
 }
 
@@ -101,6 +105,7 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	l.dayLengths()
 	l.sideEffects()
 	l.covers()
+	l.companionPlants()
 	l.taylor()
 	l.development()
 	l.growth()

@@ -1,13 +1,15 @@
 // Package companion ranks companion plants for a farm's pests (insectary,
-// trap, banker, barrier and repellent plants) and finds the months without
-// flowers for natural enemies.
+// trap, banker, barrier and repellent plants), places them, plans their sowings
+// and finds the weeks without flowers for natural enemies.
 //
 // A score is the expected change in the pest near the plant, -3 strong fall to
 // +3 strong rise, weighted by evidence grade as in package cover. "No good
 // evidence that anything helps" is an answer. All facts are arguments.
 //
-// Not implemented: how many plants or metres a farm needs, and a layout;
-// placement and sowing texts are carried through as the facts give them.
+// Place lays a plant out on the beds of the map and says how much of it that
+// takes; Plan finds the fewest sowings whose bloom covers the weeks in which a
+// pest's enemies are needed. Lengths in the sentences of a Layout stand in
+// braces, such as {2.5 m}, for whoever shows them in other units.
 package companion
 
 import (
@@ -133,6 +135,9 @@ type Effect struct {
 	Counted  bool    // false: the pest was never counted, so it adds no points
 	Points   float64 // pressure x (-score) x weight; 0 when not counted
 }
+
+// Contested reports whether sources disagree on the row.
+func (e Effect) Contested() bool { return e.Row.disputed() }
 
 // Suggestion is one plant with its value for this farm, in points.
 type Suggestion struct {
@@ -301,7 +306,7 @@ func (s *Suggestion) warn(e Effect) {
 	case r.Score > 0 && !e.Counted:
 		add("would make %s worse (score +%d, evidence %s); that pest was never counted, so it is not in the points", r.Pest, r.Score, e.Grade)
 	case r.Score > 0:
-		add("makes worse: %s (score +%d, evidence %s, pressure %g)", r.Pest, r.Score, e.Grade, e.Pressure)
+		add("makes worse: %s (score +%d, evidence %s, pressure %g)", r.Pest, r.Score, e.Grade, math.Round(10*e.Pressure)/10)
 	}
 	if e.Grade != r.Grade {
 		why := r.CapReason
@@ -313,7 +318,7 @@ func (s *Suggestion) warn(e Effect) {
 	if r.disputed() {
 		add("%s: sources disagree", r.Pest)
 	}
-	if r.Risk != "" {
+	if r.Risk != "" && !strings.EqualFold(r.Risk, "as above") {
 		add("%s", r.Risk)
 	}
 }

@@ -167,6 +167,7 @@ func TestSuggest_AnecdoteAfterTrial(t *testing.T) {
 	chervil, d := find(t, a, "chervil trap")
 	require.InDelta(t, 0.3, chervil.Value, 1e-12)
 	require.Equal(t, companion.Anecdote, chervil.Verdict)
+	require.Empty(t, chervil.Warnings) // its risk, "as above", points at another plant
 	// Beetle bank: 3 x 1 x 1 - 3 x 1 x 0.4 (wireworm) = 1.8.
 	bank, i := find(t, a, "beetle bank (bunchgrasses)")
 	require.InDelta(t, 1.8, bank.Value, 1e-12)

@@ -1,0 +1,78 @@
+package app
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/companion"
+	"leafturn/internal/report"
+	"leafturn/plots"
+)
+
+// drawBloom draws the bloom calendar to a file, "" for none, puts it into the
+// document and returns what it wrote.
+func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]string, error) {
+	if file == "" {
+		return nil, nil
+	}
+	b := plots.BloomCalendar{
+		Title: fmt.Sprintf("Bloom of the companions, %d", p.season.Year), Year: p.season.Year,
+		Source: a.farm.Name + "; cautious bloom windows, weeks of need from the farm's own counts",
+	}
+	b.From, b.To = civil.New(p.season.Year, 3, 1), civil.New(p.season.Year, 10, 31)
+	if n := len(p.weeks); n > 0 {
+		b.From, b.To = p.weeks[0].From, p.weeks[n-1].From.AddDays(6)
+	}
+	for _, x := range p.chosen {
+		if !x.blooming() {
+			continue
+		}
+		row := plots.BloomRow{Plant: x.Plant, Grade: x.BestGrade, Unknown: x.timing.Unknown}
+		for _, s := range x.timing.Sowings {
+			if s.On.Year == p.season.Year { // a picture shows one year
+				row.Sow = append(row.Sow, s.On)
+			}
+		}
+		row.Bloom = spans(x.timing.Bloom, "")
+		b.Rows = append(b.Rows, row)
+	}
+	for _, n := range p.needs {
+		if len(n.Weeks) > 0 {
+			b.Needed = append(b.Needed, plots.BloomNeed{Pest: a.spaced(n.Pest), Spans: spans(companion.WeekDays(p.season.Year, n.Weeks), "")})
+		}
+	}
+	for _, g := range p.gaps() {
+		why := "nothing blooms"
+		if g.pest != "" {
+			why = "nothing for the enemies of " + a.spaced(g.pest)
+		}
+		b.Gaps = append(b.Gaps, spans([]companion.Days{g.days}, why)...)
+	}
+	var figs []plots.Figure
+	for _, page := range b.Pages() {
+		figs = append(figs, page)
+	}
+	said, err := saveFigures(figs, file)
+	if err != nil {
+		return nil, err
+	}
+	var wrote []string
+	i := slices.IndexFunc(doc.Sections, func(s report.Section) bool { return s.Key == "calendar" })
+	for n := 0; n+1 < len(said); n += 2 { // the file, then what it shows
+		wrote = append(wrote, said[n])
+		doc.Sections[i].Figures = append(doc.Sections[i].Figures, report.Figure{
+			Key: fmt.Sprintf("bloom-%d", n/2+1), Title: "bloom calendar", Alt: said[n+1], File: strings.TrimPrefix(said[n], "drawn: "),
+		})
+	}
+	return wrote, nil
+}
+
+func spans(runs []companion.Days, why string) []plots.Span {
+	var out []plots.Span
+	for _, r := range runs {
+		out = append(out, plots.Span{From: r.From, To: r.To, Why: why})
+	}
+	return out
+}
