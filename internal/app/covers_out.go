@@ -272,7 +272,7 @@ func stageMaps(maps []plots.CoverMap, out string) (figures []report.Figure, read
 			name = fmt.Sprintf("%s-%d%s", strings.TrimSuffix(out, ext), i+1, ext)
 		}
 		if err := m.Check(); err != nil {
-			return nil, ready, diag.Failf(err, "give the beds their places: `leafturn bed set BED --at EAST,NORTH`", "%v", err)
+			return nil, ready, diag.Failf(err, "give the beds their places: `leafturn bed set BED --at '0 m, 12 m'`", "%v", err)
 		}
 		var b bytes.Buffer
 		if err := plots.Write(m, &b, strings.TrimPrefix(strings.ToLower(ext), ".")); err != nil {

@@ -10,6 +10,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/cover"
 	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
 	"leafturn/internal/report"
 	"leafturn/internal/units"
 )
@@ -116,4 +117,55 @@ func TestSownCovers(t *testing.T) {
 		got = append(got, fmt.Sprintf("%s %s %s", x.Bed, x.Option.Key(), x.Sow))
 	}
 	require.Equal(t, []string{"A1 cereal_rye+field_pea 2026-10-28", "A2 phacelia 2026-10-28", "A2 buckwheat+phacelia (rest) 2026-09-01"}, got)
+}
+
+// Rules may use the words that people have for covers and pests; a word that two
+// covers share means neither, and no cover takes a word of the rules.
+func TestCoverNames(t *testing.T) {
+	cat, err := loadCatalog()
+	require.NoError(t, err)
+	a := &App{cat: cat, names: newNames(cat, []farm.Bed{{Code: "A1"}})}
+	read := func(line string) (ingest.CoverRule, error) {
+		rules, err := ingest.ReadCoverRules(nil, "", []string{line}, a.coverNames(), civil.MustParse("2026-10-20"))
+		if err != nil {
+			return ingest.CoverRule{}, err
+		}
+		return rules[0], nil
+	}
+	for word, want := range map[string]string{
+		"cereal_rye": "cereal_rye", "rye": "cereal_rye", "Cereal rye": "cereal_rye", "cereal (winter) rye": "cereal_rye", "Secale cereale": "cereal_rye",
+		"wheat": "winter_wheat", "Winter wheat": "winter_wheat", "pea": "field_pea", "hemp": "sunn_hemp", "brown mustard": "brown_mustard", "turnip": "forage_turnip",
+		"rye + pea": "cereal_rye+field_pea", "oats": "oats",
+	} {
+		r, err := read("pin A1 winter " + word)
+		require.NoError(t, err, word)
+		require.Equal(t, want, r.Cover, word)
+	}
+	for _, word := range []string{"mustard", "vetch", "clover", "white", "winter", "rest", "moonwort"} {
+		_, err := read("pin A1 winter " + word)
+		require.ErrorContains(t, err, "unknown cover", word)
+	}
+	for word, want := range map[string]string{"slugs": "slug", "mite": "spider_mite", "lesion nematode": "nematode_lesion", "nematode_rootknot": "nematode_rootknot", "Verticillium": "soil_verticillium"} {
+		r, err := read("pressure A1 " + word + " 2")
+		require.NoError(t, err, word)
+		require.Equal(t, want, r.Pest, word)
+	}
+	for _, c := range cat.Covers() { // a key and a name always mean their own cover
+		for _, word := range []string{c.Key, c.Name} {
+			r, err := read("forbid " + word)
+			require.NoError(t, err, word)
+			require.Equal(t, c.Key, r.Cover)
+			again, err := read(r.String())
+			require.NoError(t, err)
+			require.Equal(t, c.Key, again.Cover)
+		}
+	}
+	for word := range a.coverNames().Viruses {
+		r, err := read("virus A1 " + word)
+		require.NoError(t, err)
+		_, err = read(r.String())
+		require.NoError(t, err, word)
+	}
+	_, err = read("pin A1 winter Ceral  ry")
+	require.ErrorContains(t, err, `did you mean "cereal_rye"?`)
 }

@@ -48,9 +48,7 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 		return p, err
 	}
 	rows := bedRows(s.beds)
-	var codes []string
 	for _, b := range s.beds {
-		codes = append(codes, b.Code)
 		free := dig
 		for _, e := range s.stages[b.Code] {
 			if e.Stage == farm.Dug && o.Dig == "" {
@@ -63,7 +61,7 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	}
 	p.options, p.site, p.rules = a.coverChoices(), a.coverSite(weather), cover.FarmRules()
 	p.rules.MaxRested = rest
-	rules, err := ingest.ReadCoverRules(o.Rules, o.RulesFile, o.Rule, a.coverNames(codes), today)
+	rules, err := ingest.ReadCoverRules(o.Rules, o.RulesFile, o.Rule, a.coverNames(), today)
 	if err != nil {
 		return p, err
 	}

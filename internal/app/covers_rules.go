@@ -2,37 +2,12 @@ package app
 
 import (
 	"slices"
-	"strings"
 
-	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/cover"
 	"leafturn/internal/diag"
 	"leafturn/internal/ingest"
 )
-
-// coverNames are the names that the grower's rules may use.
-func (a *App) coverNames(codes []string) ingest.CoverNames {
-	n := ingest.CoverNames{
-		Beds: a.names, Covers: map[string]string{}, Problems: map[string]string{}, Families: map[string]string{},
-		Viruses: map[string]string{"tswv": "tospovirus", "insv": "tospovirus"},
-	}
-	for _, c := range a.cat.Covers() {
-		family := strings.Fields(c.Family)[0]
-		n.Covers[ingest.Key(c.Key)], n.Covers[ingest.Key(c.Name)] = c.Key, c.Key
-		n.Families[ingest.Key(family)] = family
-	}
-	for _, p := range a.cat.Pests() {
-		n.Problems[ingest.Key(p.Key)], n.Problems[ingest.Key(p.Name)] = p.Key, p.Key
-	}
-	for _, p := range catalog.SoilProblems() {
-		n.Problems[ingest.Key(p)] = p
-	}
-	for _, v := range catalog.CoverViruses() {
-		n.Viruses[ingest.Key(v)] = v
-	}
-	return n
-}
 
 // coverPlan is what a plan is made of.
 type coverPlan struct {

@@ -3,6 +3,7 @@ package ingest
 import (
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -316,9 +317,25 @@ func (l *coverLine) one(kind string, words []word, known map[string]string) stri
 	text := join(words)
 	key, ok := known[plain(text)]
 	if !ok {
-		l.noName(kind, word{text, words[0].col}, sortedWords(known))
+		l.noKey(kind, word{text, words[0].col}, known)
 	}
 	return key
+}
+
+// noKey reports a word that stands for nothing in maps: the nearest word that
+// does, or else the keys.
+func (l *coverLine) noKey(kind string, w word, known ...map[string]string) {
+	var words, keys []string
+	for _, m := range known {
+		words = append(words, sortedKeys(m)...)
+		keys = append(keys, slices.Collect(maps.Values(m))...)
+	}
+	near := diag.DidYouMean(plain(w.text), words)
+	if near == "" {
+		l.noName(kind, w, keys)
+		return
+	}
+	l.badDo(w, "", "unknown %s %s%s", kind, quote(w.text), near)
 }
 
 // here is the place of the next word.
@@ -328,8 +345,6 @@ func (l *coverLine) here() word {
 	}
 	return word{col: l.end}
 }
-
-func sortedWords(m map[string]string) []string { return sortedKeys(m) }
 
 // bed reads the bed that a rule must name.
 func (l *coverLine) bed() string {

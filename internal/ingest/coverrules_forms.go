@@ -175,8 +175,7 @@ func (l *coverLine) coverOrFamily(words []word) {
 		return
 	}
 	if len(words) > 0 && !known(l.p.names.Covers)(words) {
-		both := append(sortedWords(l.p.names.Covers), sortedWords(l.p.names.Families)...)
-		l.noName("cover or family", word{join(words), words[0].col}, both)
+		l.noKey("cover or family", word{join(words), words[0].col}, l.p.names.Covers, l.p.names.Families)
 		return
 	}
 	l.r.Cover = l.one("cover or family", words, l.p.names.Covers)
