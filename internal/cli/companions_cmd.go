@@ -11,7 +11,7 @@ import (
 
 func companionsCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
-		Name: "companions", Usage: "companion plants for this farm's pests: the evidence, where, how many, when to sow, gaps in bloom",
+		Name: "companions", Usage: "companion plants: the evidence, where, how many, when to sow, what to avoid",
 		UsageText: "leafturn companions\nleafturn companions slug aphid\nleafturn companions --only alyssum,buckwheat --draw bloom.svg\nleafturn companions --without fennel --year 2027 --ics sowing.ics",
 		ArgsUsage: "[PEST...]",
 		Flags: outputFlags(dateOption,

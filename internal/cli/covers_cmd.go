@@ -13,7 +13,7 @@ import (
 
 func coversCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
-		Name: "covers", Usage: "next year's cover crops: per pest, or a plan by bed",
+		Name: "covers", Usage: "next year's cover crops: per pest, or the best plan by bed under your rules",
 		UsageText: "leafturn covers\nleafturn covers --pest wireworm\nleafturn covers --rest 1 --rule 'budget 120' --rule 'pin A1 oats'\nleafturn covers --rules rules.txt --keep",
 		Description: "The plan is the best under your rules, with its proof: no other plan has more points.\n" +
 			"Rules are written one on a line in a file, or given one by one:\n\n" + ingest.CoverRulesHelp(),
