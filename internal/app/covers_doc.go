@@ -30,7 +30,9 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 		}
 	}
 	doc.Subtitle = fmt.Sprintf("beds free from %s, to planting, %s %d; counts of %d", first.FreeFrom.Short(), last.PlantBy.Short(), last.PlantBy.Year, s.on.Year)
-	if !slices.ContainsFunc(in.beds, func(b cover.Bed) bool { return slices.ContainsFunc(b.Pressure, func(p cover.Pressure) bool { return p.Known }) }) {
+	if !slices.ContainsFunc(in.beds, func(b cover.Bed) bool {
+		return slices.ContainsFunc(b.Pressure, func(p cover.Pressure) bool { return p.Known })
+	}) {
 		doc.Warnings = report.Lines(fmt.Sprintf("No pest was counted against an action level in %d, so the plan rests on soil, seed and work alone. Count first, or give what you know: --rule 'pressure A1 wireworm 2'.", s.on.Year))
 	}
 	data := coverPlanData(in, plan, stored)
