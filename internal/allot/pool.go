@@ -7,7 +7,7 @@ import (
 )
 
 // mostLabels bounds the labels of a pool.
-const mostLabels = 100_000
+var mostLabels = 100_000
 
 // pool lists what some units may hold other than their best ways.
 type pool struct {
