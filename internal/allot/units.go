@@ -23,7 +23,7 @@ type way struct {
 }
 
 // mostWays bounds the ways of a unit.
-const mostWays = 5_000
+const mostWays = 2_000
 
 // divide makes the units, and notes what their best ways leave of the limits.
 func (e *counting) divide() {
