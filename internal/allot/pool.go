@@ -19,6 +19,7 @@ type pool struct {
 	order     []int     // of the tilts: those that ruled something out last
 	live      int       // labels that are not struck out
 	sieveAt   int       // so many live labels are worth a sieve
+	most      int       // live labels
 	same      table
 }
 
@@ -31,7 +32,7 @@ type label struct {
 }
 
 func (e *counting) newPool() *pool {
-	p := &pool{e: e, labels: []label{{parent: -1}}, used: make([]float64, len(e.left)), live: 1, sieveAt: 500,
+	p := &pool{e: e, labels: []label{{parent: -1}}, used: make([]float64, len(e.left)), live: 1, sieveAt: 500, most: mostLabels,
 		low: make([]float64, len(e.left)), high: make([]float64, len(e.left))}
 	for _, u := range e.units {
 		for j := range e.left {
@@ -60,7 +61,7 @@ func (p *pool) extend(x int) {
 	}
 	end := len(p.labels)
 	for l := range end {
-		if len(p.labels)-end > 2*mostLabels {
+		if len(p.labels)-end > 2*p.most {
 			e.cut = true
 			break
 		}
@@ -92,8 +93,9 @@ func (p *pool) extend(x int) {
 			p.sieveAt = 8 * p.live
 		}
 	}
-	if p.live > mostLabels {
+	if p.live > p.most {
 		e.cut = true
+		p.most = mostLabels / 10
 		p.thin()
 	}
 }
@@ -256,8 +258,8 @@ func (p *pool) standing() []int32 {
 	return order
 }
 
-// mostChecks bounds the work of a sieve.
-const mostChecks = 10_000_000
+// mostChecks bounds the work of a sieve, for each label.
+const mostChecks = 50
 
 // sieve strikes out the labels that use no less than another and are worth no
 // more.
@@ -274,7 +276,7 @@ next:
 		for a := max(at[0]-reach, 0); a <= at[0]; a++ {
 			for b := max(at[1]-reach, 0); b <= at[1]; b++ {
 				for _, y := range g.cells[a*g.size[1]+b] {
-					if checks++; checks > mostChecks {
+					if checks++; checks > mostChecks*len(order) {
 						return
 					}
 					if p.outdoes(y, x, used) {
@@ -314,7 +316,7 @@ func (p *pool) thin() {
 		g.cells[at[0]*g.size[1]+at[1]] = append(g.cells[at[0]*g.size[1]+at[1]], x)
 	}
 	p.live = len(order)
-	for most := mostLabels; p.live > mostLabels/2; most = most * 3 / 4 {
+	for most := p.live; p.live > p.most/2; most = most * 3 / 4 {
 		for x, c := range g.cells {
 			for len(c) > most {
 				p.labels[c[len(c)-1]].loss = math.Inf(1)
