@@ -122,9 +122,6 @@ func (e *counting) all(options [][]option) bool {
 		e.few = append(e.few, o[:m])
 	}
 	e.divide()
-	if e.cut {
-		return false
-	}
 	e.tilt()
 	a, b := e.newPool(), e.newPool()
 	for _, u := range e.order() {
