@@ -328,9 +328,14 @@ func (p *pool) thin() {
 	}
 }
 
+// cheap is how many pairs are looked at for a plan beyond the room.
+const cheap = 2_000_000
+
 // match joins labels of two pools, and keeps the best plan that they make.
 func (e *counting) match(a, b *pool) {
-	room := e.room
+	// A worse plan than within the room is welcome too, while it comes cheap.
+	room := max(e.full, e.room)
+	checks := 0
 	mine, theirs := a.ends(), b.ends()
 	j := len(e.left)
 	// Theirs in bins by the use of the limit whose waste costs most.
@@ -347,7 +352,7 @@ func (e *counting) match(a, b *pool) {
 	}
 	bins, wide := 1, math.Inf(1)
 	if main >= 0 {
-		bins = min(int(spread/room*8)+1, 4096)
+		bins = min(int(spread/e.room*8)+1, 4096)
 		wide = spread / e.price[main] / float64(bins) * (1 + 1e-12)
 	}
 	bin := func(u float64) int { return int(max(min(math.Floor((u-floor)/wide), float64(bins-1)), -1)) }
@@ -361,6 +366,9 @@ func (e *counting) match(a, b *pool) {
 	}
 	for _, x := range mine {
 		l := &a.labels[x]
+		if checks > cheap {
+			room = min(room, e.room)
+		}
 		room = min(room, e.bound-e.w.value-proof)
 		if l.loss >= room {
 			break
@@ -374,6 +382,7 @@ func (e *counting) match(a, b *pool) {
 		}
 		for at := from; at <= to; at++ {
 			for _, y := range in[at] {
+				checks++
 				loss := l.loss + b.labels[y].loss
 				if loss >= room {
 					break
