@@ -29,6 +29,7 @@ type counting struct {
 	price []float64
 	bound float64
 	room  float64
+	full  float64 // the room in which a plan is better than the best
 	few   [][]option // by bed
 	units []unit
 	left  []float64 // of the limits by the best of all units; may be below 0
@@ -81,7 +82,7 @@ func (w *worker) count(n *node) bool {
 			continue
 		}
 		last = room
-		e := &counting{w: w, price: n.price, bound: bound, room: room}
+		e := &counting{w: w, price: n.price, bound: bound, room: room, full: full}
 		if !e.all(options) {
 			return false
 		}
@@ -122,9 +123,6 @@ func (e *counting) all(options [][]option) bool {
 		e.few = append(e.few, o[:m])
 	}
 	e.divide()
-	if e.cut {
-		return false
-	}
 	e.tilt()
 	a, b := e.newPool(), e.newPool()
 	for _, u := range e.order() {

@@ -13,6 +13,16 @@ import (
 // has limits of money, of the area of a cover, of the share of a family and of
 // the beds kept bare, and a number of lots.
 func instance(rng *rand.Rand, beds, covers int, rules bool) allot.Problem {
+	return draw(rng, beds, covers, rules, false)
+}
+
+// coarse is an instance as real tables give it: pressures in steps of a half and
+// beds of a few kinds, so that many plans are worth the same.
+func coarse(rng *rand.Rand, beds, covers int, rules bool) allot.Problem {
+	return draw(rng, beds, covers, rules, true)
+}
+
+func draw(rng *rand.Rand, beds, covers int, rules, coarse bool) allot.Problem {
 	const pests, rowLength = 5, 12
 	n := covers + 1
 	family := make([]int, n)
@@ -30,17 +40,38 @@ func instance(rng *rand.Rand, beds, covers int, rules bool) allot.Problem {
 			}
 		}
 	}
+	// A coarse field has beds of a few kinds.
+	kinds := make([]uint64, beds)
+	if coarse {
+		for i := range kinds {
+			kinds[i] = rng.Uint64N(uint64(beds/25 + 1))
+		}
+		seed := rng.Uint64()
+		for i := range kinds {
+			kinds[i] += seed
+		}
+	}
+	field := rng
 	var p allot.Problem
 	area := make([]float64, beds)
 	total := 0.0
 	for i := range beds {
+		if coarse {
+			rng = rand.New(rand.NewPCG(kinds[i], 3))
+		}
 		b := allot.Bed{Row: i / rowLength}
 		before := rng.IntN(max(2, covers/3)+1) - 1
 		area[i] = float64(10 + rng.IntN(40))
+		if coarse {
+			area[i] = math.Ceil(area[i]/10) * 10
+		}
 		total += area[i]
 		var press [pests]float64
 		for q := range press {
 			press[q] = math.Round(30*rng.Float64()) / 10
+			if coarse {
+				press[q] = math.Round(2*press[q]) / 2
+			}
 		}
 		for w := range allot.Windows {
 			b.Value[w] = make([]float64, n)
@@ -54,6 +85,9 @@ func instance(rng *rand.Rand, beds, covers int, rules bool) allot.Problem {
 					v -= press[q] * effect[c][w][q]
 				}
 				b.Value[w][c] = math.Round(1000*(v-0.05*cost[c]*area[i]/20)) / 1000
+				if coarse {
+					b.Value[w][c] = v
+				}
 			}
 			if w == 0 {
 				b.Value[w][0] = -0.5
@@ -62,6 +96,7 @@ func instance(rng *rand.Rand, beds, covers int, rules bool) allot.Problem {
 		keepApart(&b, family, before)
 		p.Beds = append(p.Beds, b)
 	}
+	rng = field
 	if !rules {
 		return p
 	}
@@ -120,4 +155,62 @@ func keepApart(b *allot.Bed, family []int, before int) {
 			}
 		}
 	}
+}
+
+// small draws a field of a few beds with a bit of everything: mixes of covers,
+// closed choices, choices kept apart, limits of both signs, beds that must or
+// must not be bare, and now and then rules that no plan keeps. Numbers are whole
+// or tenths, so that ties and limits that are just met are common.
+func small(rng *rand.Rand) allot.Problem {
+	beds, n := 1+rng.IntN(5), 2+rng.IntN(3)
+	tenths := func(from, to int) float64 { return float64(from+rng.IntN(to-from+1)) / 10 }
+	var p allot.Problem
+	if rng.IntN(2) == 0 {
+		// The last choice is a mix of two.
+		p.Lots = make([]uint64, n)
+		for c := 1; c < n; c++ {
+			p.Lots[c] = 1 << (c + rng.IntN(2))
+		}
+		p.Lots[n-1] |= 1<<1 | 1<<rng.IntN(5)
+	}
+	p.MaxLots = rng.IntN(n)
+	for w := range allot.Windows {
+		p.Together[w] = tenths(0, 10) * float64(rng.IntN(2))
+	}
+	for i := range beds {
+		b := allot.Bed{Row: i / (1 + rng.IntN(3))}
+		if rng.IntN(4) > 0 {
+			b.Apart = make([]uint64, n)
+			for c := range b.Apart {
+				b.Apart[c] = rng.Uint64() & rng.Uint64() & (1<<n - 1)
+			}
+		}
+		for w := range allot.Windows {
+			for range n {
+				v := tenths(-20, 50)
+				if rng.IntN(5) == 0 {
+					v = math.NaN()
+				}
+				b.Value[w] = append(b.Value[w], v)
+			}
+		}
+		p.Beds = append(p.Beds, b)
+	}
+	for range rng.IntN(4) {
+		l := allot.Limit{Use: make([][allot.Windows][]float64, beds), Most: tenths(-10, 30)}
+		for i := range beds {
+			for w := range allot.Windows {
+				for range n {
+					l.Use[i][w] = append(l.Use[i][w], float64(rng.IntN(2))*tenths(-10, 20))
+				}
+			}
+		}
+		if rng.IntN(2) == 0 {
+			for range beds {
+				l.Bare = append(l.Bare, tenths(-20, 10))
+			}
+		}
+		p.Limits = append(p.Limits, l)
+	}
+	return p
 }

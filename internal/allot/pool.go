@@ -7,7 +7,7 @@ import (
 )
 
 // mostLabels bounds the labels of a pool.
-const mostLabels = 100_000
+var mostLabels = 100_000
 
 // pool lists what some units may hold other than their best ways.
 type pool struct {
@@ -17,7 +17,9 @@ type pool struct {
 	low, high []float64 // what the units that are not in it use at least and at most
 	caps      []float64 // by tilt: what a label that loses and uses nothing comes to
 	order     []int     // of the tilts: those that ruled something out last
-	room      float64   // less than that of the counting where labels had to be left out
+	live      int       // labels that are not struck out
+	sieveAt   int       // so many live labels are worth a sieve
+	most      int       // live labels
 	same      table
 }
 
@@ -30,7 +32,7 @@ type label struct {
 }
 
 func (e *counting) newPool() *pool {
-	p := &pool{e: e, labels: []label{{parent: -1}}, used: make([]float64, len(e.left)), room: e.room,
+	p := &pool{e: e, labels: []label{{parent: -1}}, used: make([]float64, len(e.left)), live: 1, sieveAt: 500, most: mostLabels,
 		low: make([]float64, len(e.left)), high: make([]float64, len(e.left))}
 	for _, u := range e.units {
 		for j := range e.left {
@@ -57,12 +59,17 @@ func (p *pool) extend(x int) {
 	for k := range e.tilts {
 		p.caps[k] -= e.tilts[k].top[x]
 	}
-	for l, end := 0, len(p.labels); l < end; l++ {
+	end := len(p.labels)
+	for l := range end {
+		if len(p.labels)-end > 2*p.most {
+			e.cut = true
+			break
+		}
 		from := p.labels[l].loss
 		for y := 1; y < len(u.ways); y++ {
 			w := &u.ways[y]
 			loss := from + w.loss
-			if loss >= p.room {
+			if loss >= e.room {
 				break
 			}
 			for k, v := range w.use {
@@ -77,13 +84,19 @@ func (p *pool) extend(x int) {
 				p.labels, p.used = p.labels[:len(p.labels)-1], p.used[:len(p.used)-j]
 			}
 		}
-		if len(p.labels) > mostLabels {
-			e.cut = true
-			p.room *= 0.5
-			if len(p.labels) > 2*mostLabels {
-				p.room = 0
-			}
+	}
+	p.live += len(p.labels) - end
+	if was := p.live; was > p.sieveAt {
+		p.sieve()
+		p.sieveAt = 2 * p.live
+		if 10*p.live > 7*was { // it is hardly worth it
+			p.sieveAt = 8 * p.live
 		}
+	}
+	if p.live > p.most {
+		e.cut = true
+		p.most = mostLabels / 10
+		p.thin()
 	}
 }
 
@@ -175,9 +188,154 @@ search:
 	}
 }
 
+// grid sorts labels into cells by their use of the two limits whose waste costs
+// most. A label in a cell can be outdone by labels of the cell and of those
+// reach below it alone: for less use is worth no more than the room.
+type grid struct {
+	limit [2]int // -1: none
+	floor [2]float64
+	wide  [2]float64
+	size  [2]int
+	cells [][]int32
+}
+
+const reach = 2
+
+func (p *pool) newGrid(labels []int32) *grid {
+	e := p.e
+	j := len(e.left)
+	g := &grid{limit: [2]int{-1, -1}, size: [2]int{1, 1}}
+	var spread [2]float64
+	for k, price := range e.price {
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, x := range labels {
+			u := p.used[int(x)*j+k]
+			low, high = min(low, u), max(high, u)
+		}
+		at := 0
+		if price*(high-low) <= spread[0] {
+			at = 1
+		}
+		if s := price * (high - low); s > spread[at] {
+			if at == 0 {
+				spread[1], g.limit[1], g.floor[1] = spread[0], g.limit[0], g.floor[0]
+			}
+			spread[at], g.limit[at], g.floor[at] = s, k, low
+		}
+	}
+	for at, k := range g.limit {
+		if k >= 0 {
+			g.size[at] = min(int(spread[at]/e.room*reach)+1, 200)
+			g.wide[at] = max(e.room/reach, spread[at]/float64(g.size[at])) / e.price[k] * (1 + 1e-9)
+		}
+	}
+	g.cells = make([][]int32, g.size[0]*g.size[1])
+	return g
+}
+
+// cell is where a label stands.
+func (g *grid) cell(used []float64) (x [2]int) {
+	for at, k := range g.limit {
+		if k >= 0 {
+			x[at] = min(max(int((used[k]-g.floor[at])/g.wide[at]), 0), g.size[at]-1)
+		}
+	}
+	return x
+}
+
+// standing are the labels that are not struck out, those first that lose least.
+func (p *pool) standing() []int32 {
+	e := p.e
+	order := make([]int32, 0, p.live)
+	for x, l := range p.labels {
+		if l.loss < e.room {
+			order = append(order, int32(x))
+		}
+	}
+	slices.SortFunc(order, func(a, b int32) int {
+		return cmp.Or(cmp.Compare(p.labels[a].loss, p.labels[b].loss), cmp.Compare(a, b))
+	})
+	return order
+}
+
+// mostChecks bounds the work of a sieve, for each label.
+const mostChecks = 50
+
+// sieve strikes out the labels that use no less than another and are worth no
+// more.
+func (p *pool) sieve() {
+	j := len(p.e.left)
+	order := p.standing()
+	g := p.newGrid(order)
+	p.live = len(order)
+	checks := 0
+next:
+	for _, x := range order {
+		used := p.used[int(x)*j : (int(x)+1)*j]
+		at := g.cell(used)
+		for a := max(at[0]-reach, 0); a <= at[0]; a++ {
+			for b := max(at[1]-reach, 0); b <= at[1]; b++ {
+				for _, y := range g.cells[a*g.size[1]+b] {
+					if checks++; checks > mostChecks*len(order) {
+						return
+					}
+					if p.outdoes(y, x, used) {
+						p.labels[x].loss = math.Inf(1)
+						p.live--
+						continue next
+					}
+				}
+			}
+		}
+		g.cells[at[0]*g.size[1]+at[1]] = append(g.cells[at[0]*g.size[1]+at[1]], x)
+	}
+}
+
+// outdoes reports whether a label uses no more than another and is worth no less.
+func (p *pool) outdoes(y, x int32, used []float64) bool {
+	j := len(used)
+	more := p.labels[x].loss - p.labels[y].loss
+	for k, u := range p.used[int(y)*j : (int(y)+1)*j] {
+		saved := used[k] - u
+		if saved < -same {
+			return false
+		}
+		more -= p.e.price[k] * saved
+	}
+	return more >= -same
+}
+
+// thin strikes out labels where many use about the same, those that lose most,
+// until few enough are left. What is then found need not be the best.
+func (p *pool) thin() {
+	j := len(p.e.left)
+	order := p.standing()
+	g := p.newGrid(order)
+	for _, x := range order {
+		at := g.cell(p.used[int(x)*j : (int(x)+1)*j])
+		g.cells[at[0]*g.size[1]+at[1]] = append(g.cells[at[0]*g.size[1]+at[1]], x)
+	}
+	p.live = len(order)
+	for most := p.live; p.live > p.most/2; most = most * 3 / 4 {
+		for x, c := range g.cells {
+			for len(c) > most {
+				p.labels[c[len(c)-1]].loss = math.Inf(1)
+				c = c[:len(c)-1]
+				p.live--
+			}
+			g.cells[x] = c
+		}
+	}
+}
+
+// cheap is how many pairs are looked at for a plan beyond the room.
+const cheap = 2_000_000
+
 // match joins labels of two pools, and keeps the best plan that they make.
 func (e *counting) match(a, b *pool) {
-	room := e.room
+	// A worse plan than within the room is welcome too, while it comes cheap.
+	room := max(e.full, e.room)
+	checks := 0
 	mine, theirs := a.ends(), b.ends()
 	j := len(e.left)
 	// Theirs in bins by the use of the limit whose waste costs most.
@@ -194,7 +352,7 @@ func (e *counting) match(a, b *pool) {
 	}
 	bins, wide := 1, math.Inf(1)
 	if main >= 0 {
-		bins = min(int(spread/room*8)+1, 4096)
+		bins = min(int(spread/e.room*8)+1, 4096)
 		wide = spread / e.price[main] / float64(bins) * (1 + 1e-12)
 	}
 	bin := func(u float64) int { return int(max(min(math.Floor((u-floor)/wide), float64(bins-1)), -1)) }
@@ -208,6 +366,9 @@ func (e *counting) match(a, b *pool) {
 	}
 	for _, x := range mine {
 		l := &a.labels[x]
+		if checks > cheap {
+			room = min(room, e.room)
+		}
 		room = min(room, e.bound-e.w.value-proof)
 		if l.loss >= room {
 			break
@@ -221,6 +382,7 @@ func (e *counting) match(a, b *pool) {
 		}
 		for at := from; at <= to; at++ {
 			for _, y := range in[at] {
+				checks++
 				loss := l.loss + b.labels[y].loss
 				if loss >= room {
 					break

@@ -169,6 +169,7 @@ type visited struct {
 	children []*node
 	aside    []*node // not needed for the proof: nodes to look for plans in
 	tried    []uint64
+	whole    *node // as it was before anything was closed, if it is the whole problem
 }
 
 // round visits the most promising nodes.
@@ -187,7 +188,7 @@ func (s *search) round() {
 			continue
 		}
 		if v.node.first {
-			s.root = v.node
+			s.root = v.whole
 			s.aside = v.aside
 		}
 		for _, n := range v.children {
@@ -238,6 +239,9 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 	}
 	for range 3 {
 		w.descend(n, steps)
+		if n.first && v.whole == nil {
+			v.whole = n.child()
+		}
 		if w.settled(n.bound) || w.ctx.Err() != nil {
 			return
 		}

@@ -20,10 +20,12 @@ type way struct {
 	loss float64
 	use  []float64
 	pick []*option
+	// repeats are the choices of the last bed that matter to the next one.
+	repeats [Windows]uint8
 }
 
 // mostWays bounds the ways of a unit.
-const mostWays = 5_000
+const mostWays = 2_000
 
 // divide makes the units, and notes what their best ways leave of the limits.
 func (e *counting) divide() {
@@ -35,9 +37,6 @@ func (e *counting) divide() {
 			continue
 		}
 		u := e.newUnit(from, i)
-		if e.cut {
-			return
-		}
 		for j := range e.left {
 			e.left[j] -= u.ways[0].use[j]
 		}
@@ -49,7 +48,7 @@ func (e *counting) divide() {
 			}
 			u.ways[x].use = more
 		}
-		e.prune(&u)
+		e.span(&u)
 		e.units = append(e.units, u)
 		from = i + 1
 	}
@@ -79,65 +78,89 @@ func (e *counting) touches(i int) bool {
 // newUnit lists the ways of the beds from one to another.
 func (e *counting) newUnit(from, to int) unit {
 	f := e.w.f
-	u := unit{from: from}
-	pick := make([]*option, to-from+1)
-	var walk func(i int, loss, rest float64)
-	walk = func(i int, loss, rest float64) {
-		if i > to {
-			w := way{loss: loss, use: make([]float64, f.limits), pick: slices.Clone(pick)}
-			for x, o := range pick {
-				for j := range w.use {
-					w.use[j] += f.used(j, from+x, int(o.c), int(o.d))
-				}
-			}
-			u.ways = append(u.ways, w)
-			return
-		}
-		for x := range e.few[i] {
-			if len(u.ways) >= mostWays {
-				e.cut = true
-				return
-			}
-			o := &e.few[i][x]
-			bonus := 0.0
-			if i > from {
-				bonus = f.bonus(int(pick[i-from-1].c), int(pick[i-from-1].d), int(o.c), int(o.d))
-			}
-			if l := loss + max(rest-bonus-o.own-o.rest, 0); l < e.room {
-				pick[i-from] = o
-				walk(i+1, l, o.rest)
-			}
-		}
-	}
-	best := math.Inf(-1)
+	rest := math.Inf(-1)
 	for _, o := range e.few[from] {
-		best = max(best, o.own+o.rest)
+		rest = max(rest, o.own+o.rest)
 	}
-	walk(from, 0, best)
-	slices.SortStableFunc(u.ways, func(a, b way) int { return cmp.Compare(a.loss, b.loss) })
-	return u
+	ways := []way{{use: make([]float64, f.limits)}}
+	for i := from; i <= to; i++ {
+		var longer []way
+		for _, w := range ways {
+			for x := range e.few[i] {
+				o := &e.few[i][x]
+				bonus := 0.0
+				if i > from {
+					last := w.pick[len(w.pick)-1]
+					rest = last.rest
+					bonus = f.bonus(int(last.c), int(last.d), int(o.c), int(o.d))
+				}
+				loss := w.loss + max(rest-bonus-o.own-o.rest, 0)
+				if loss >= e.room {
+					continue
+				}
+				l := way{loss: loss, use: make([]float64, f.limits), pick: append(w.pick[:len(w.pick):len(w.pick)], o)}
+				if i < to {
+					l.repeats = e.repeats(i, o)
+				}
+				for j := range l.use {
+					l.use[j] = w.use[j] + f.used(j, i, int(o.c), int(o.d))
+				}
+				longer = append(longer, l)
+			}
+		}
+		slices.SortStableFunc(longer, func(a, b way) int { return cmp.Compare(a.loss, b.loss) })
+		if len(longer) > 4*mostWays {
+			e.cut = true
+			longer = longer[:4*mostWays]
+		}
+		ways = e.prune(longer)
+		if len(ways) > mostWays {
+			e.cut = true
+			ways = ways[:mostWays/10]
+		}
+	}
+	return unit{from: from, ways: ways}
 }
 
-// prune takes away ways that use no less than another of the unit and are worth
-// no more, and notes what the others use. The first one stays.
-func (e *counting) prune(u *unit) {
-	kept := u.ways[:0]
-	for _, w := range u.ways {
-		if !slices.ContainsFunc(kept, func(k way) bool {
-			saved := 0.0
-			for j, v := range w.use {
-				if k.use[j] > v {
-					return false
-				}
-				saved += e.price[j] * (v - k.use[j])
-			}
-			return k.loss+saved <= w.loss
-		}) {
+// repeats are those choices of an option of bed i that the next bed may repeat.
+func (e *counting) repeats(i int, o *option) (r [Windows]uint8) {
+	for _, n := range e.few[i+1] {
+		if n.c == o.c {
+			r[0] = o.c
+		}
+		if n.d == o.d {
+			r[1] = o.d
+		}
+	}
+	return r
+}
+
+// prune takes away ways that use no less than another one before them and are
+// worth no more.
+func (e *counting) prune(ways []way) []way {
+	kept := ways[:0]
+	for _, w := range ways {
+		if !slices.ContainsFunc(kept, func(k way) bool { return e.outdone(&w, &k) }) {
 			kept = append(kept, w)
 		}
 	}
-	u.ways = kept
-	e.span(u)
+	return kept
+}
+
+// outdone reports whether way k can stand for w: it uses no more, is worth no
+// less, and the beds after it see no difference.
+func (e *counting) outdone(w, k *way) bool {
+	if k.repeats != w.repeats {
+		return false
+	}
+	saved := 0.0
+	for j, v := range w.use {
+		if k.use[j] > v+same {
+			return false
+		}
+		saved += e.price[j] * (v - k.use[j])
+	}
+	return k.loss+saved <= w.loss+same
 }
 
 func (e *counting) span(u *unit) {
