@@ -286,8 +286,10 @@ const leastPressure = 0.5
 func (a *App) companionRows() []companion.Row {
 	var rows []companion.Row
 	for _, c := range a.cat.Companions("") {
+		_, contested := a.cat.CompanionDispute(c.Plant, c.Pest)
 		rows = append(rows, companion.Row{
-			Plant: c.Plant, Latin: c.Latin, Family: c.Family, Pest: c.Pest, Role: c.Role, Enemies: c.NaturalEnemies, Placement: c.Placement,
+			Contested: contested,
+			Plant:     c.Plant, Latin: c.Latin, Family: c.Family, Pest: c.Pest, Role: c.Role, Enemies: c.NaturalEnemies, Placement: c.Placement,
 			SowWindow: c.SowWindow, BloomWindow: c.BloomWindow, Risk: c.Risk, Score: c.Score, Grade: c.Evidence,
 			Basis: c.Basis, Source: c.Source, URL: c.URL, Note: c.Note,
 		})

@@ -85,17 +85,32 @@ func enemyWords(g companion.Suggestion) []string {
 	return out
 }
 
-// findings are the notes on the evidence, pest by pest; those of contested rows
-// name both sides.
-func findings(g companion.Suggestion, contestedOnly bool) []string {
-	var out []string
+// findings are what is known of the effects, pest by pest. Of contested ones
+// both sides are told, each with its source.
+func (a *App) findings(g companion.Suggestion, src *sources, contestedOnly bool) []report.Line {
+	var out []report.Line
 	for _, e := range g.Effects {
-		switch note := strings.TrimPrefix(e.Row.Note, "CONTESTED: "); {
+		note := strings.TrimPrefix(e.Row.Note, "CONTESTED: ")
+		d, both := a.cat.CompanionDispute(g.Plant, e.Row.Pest)
+		switch {
+		case both:
+			other := assess.Ref{Basis: d.Basis, Source: d.OtherSource, URL: d.OtherURL}
+			against := d.Other
+			if other.Source == "" {
+				against += " (no source given)"
+			} else {
+				other.Basis = catalog.Published
+			}
+			cites := src.cite(assess.Ref{Basis: d.Basis, Source: d.Source, URL: d.URL})
+			if other.Source != "" {
+				cites = append(cites, src.cite(other)...)
+			}
+			out = append(out, report.Plain(a.spaced("contested, "+e.Row.Pest+": "+d.Finding+"; against it: "+against)).Cite(slices.Compact(cites)...))
 		case note == "":
 		case e.Contested():
-			out = append(out, "contested, "+e.Row.Pest+": "+note)
+			out = append(out, a.says("contested, "+e.Row.Pest+": "+note)...)
 		case !contestedOnly:
-			out = append(out, "evidence, "+e.Row.Pest+": "+note)
+			out = append(out, a.says("evidence, "+e.Row.Pest+": "+note)...)
 		}
 	}
 	return out
@@ -123,9 +138,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		if x.Verdict != companion.Try {
 			add("chosen by you; here it counts as: " + string(x.Verdict))
 		}
-		for _, d := range findings(x.Suggestion, false) {
-			add(d)
-		}
+		it.Details = append(it.Details, a.findings(x.Suggestion, src, false)...)
 		for _, w := range enemyWords(x.Suggestion) {
 			add(w)
 		}
@@ -280,9 +293,7 @@ func (a *App) otherSections(p *companionPlan, src *sources) []report.Section {
 			Head: report.Plain(fmt.Sprintf("%s (%s)", g.Plant, g.Latin)).Cite(src.cite(effectRefs(g)...)...),
 			Why:  report.Say("points {}: {}", report.Num(g.Value, 1), a.spaced(effectWords(g))), Safety: a.says(g.Warnings...),
 		}
-		for _, d := range findings(g, true) {
-			it.Details = append(it.Details, report.Plain(a.spaced(d)))
-		}
+		it.Details = append(it.Details, a.findings(g, src, true)...)
 		sec.Items = append(sec.Items, it)
 	}
 	var out []report.Section

@@ -20,6 +20,9 @@ type CompanionEffect struct {
 	Pressure  *float64 `json:"pressure"`
 	Points    float64  `json:"points"`
 	Contested bool     `json:"contested"`
+	Finding   string   `json:"finding"`
+	Against   string   `json:"against"`
+	AgainstBy string   `json:"against_source"`
 	Risk      string   `json:"risk"`
 	Basis
 }
@@ -185,6 +188,11 @@ func (a *App) companionsData(p *companionPlan) CompanionsData {
 		x := &d.Plants[i]
 		f, _ := a.cat.CompanionPlant(x.Plant)
 		x.Key = f.Key
+		for k := range x.Effects {
+			if c, ok := a.cat.CompanionDispute(x.Plant, x.Effects[k].Pest); ok {
+				x.Effects[k].Finding, x.Effects[k].Against, x.Effects[k].AgainstBy = c.Finding, c.Other, c.OtherSource
+			}
+		}
 		x.Care = CompanionCare{f.Dog, f.Cat, f.PetsBasis, f.Weed, f.Life, orEmpty(f.Viruses)}
 		if j := slices.IndexFunc(p.chosen, func(c chosenPlant) bool { return c.Plant == x.Plant }); j >= 0 {
 			x.Chosen, x.Layout, x.Timing = true, a.layoutData(p.chosen[j]), timingData(p.chosen[j])

@@ -63,6 +63,7 @@ type Catalog struct {
 	plants       []CompanionPlant
 	virusHosts   []VirusHost
 	mixes        []CompanionMix
+	disputes     []CompanionDispute
 	taylor       []Taylor
 	developments []Development
 	clockActions []ClockAction

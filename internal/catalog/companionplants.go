@@ -49,6 +49,14 @@ type CompanionMix struct {
 	Provenance
 }
 
+// CompanionDispute is a claim on which sources disagree: the one side with the
+// row's provenance, the other with its own source, which may not be known.
+type CompanionDispute struct {
+	Plant, Pest, Finding         string
+	Other, OtherSource, OtherURL string
+	Provenance
+}
+
 // PlacementKinds are the ways in which a companion can stand, as package
 // companion lays them out, with the columns that each needs.
 var PlacementKinds = map[string][]string{
@@ -157,6 +165,22 @@ func (l *loader) companionPlants() {
 	l.table("virus_hosts.csv", columns("plant,virus"), func(w row) {
 		l.c.virusHosts = append(l.c.virusHosts, VirusHost{Plant: w.must("plant"), Virus: w.oneOf("virus", virusNames...), Provenance: w.provenance()})
 	})
+	l.table("companion_disputes.csv", columns("plant,pest_key,finding,other,other_source,other_url"), func(w row) {
+		d := CompanionDispute{
+			Plant: w.oneOf("plant", names...), Pest: w.oneOf("pest_key", l.pestKeys...), Finding: w.must("finding"),
+			Other: w.must("other"), OtherSource: w.str("other_source"), OtherURL: w.str("other_url"), Provenance: w.provenance(),
+		}
+		if !slices.ContainsFunc(l.c.companions, func(c Companion) bool { return c.Plant == d.Plant && c.Pest == d.Pest }) {
+			w.bad("pest_key", fmt.Sprintf("%s on %s is no row of companions.csv", d.Plant, d.Pest), "name a plant and a pest that stand there together")
+		}
+		if _, twice := l.c.CompanionDispute(d.Plant, d.Pest); twice {
+			w.bad("plant", d.Plant+" on "+d.Pest+" stands twice", "keep one row for each")
+		}
+		if d.OtherURL != "" && d.OtherSource == "" {
+			w.bad("other_url", "an address without a source", "name the source")
+		}
+		l.c.disputes = append(l.c.disputes, d)
+	})
 	l.table("companion_mixes.csv", columns("plant,beside,finding"), func(w row) {
 		m := CompanionMix{Plant: w.oneOf("plant", names...), Beside: w.oneOf("beside", names...), Finding: w.must("finding"), Provenance: w.provenance()}
 		if m.Plant == m.Beside {
@@ -164,6 +188,11 @@ func (l *loader) companionPlants() {
 		}
 		l.c.mixes = append(l.c.mixes, m)
 	})
+}
+
+// CompanionDispute finds what sources disagree on, of a plant and a pest.
+func (c *Catalog) CompanionDispute(plant, pest string) (CompanionDispute, bool) {
+	return find(c.disputes, func(d CompanionDispute) bool { return d.Plant == plant && d.Pest == pest })
 }
 
 // CompanionMixes returns what was found of companions that stood together.

@@ -83,6 +83,12 @@ func TestCompanionPlants_AsInTheWords(t *testing.T) {
 	require.Contains(t, c.CompanionWords(), "cilantro")
 	require.Len(t, c.VirusHosts(), 6)
 	require.Len(t, c.CompanionMixes(), 2)
+	d, ok := c.CompanionDispute("sunflower, branching pollen type", "thrips")
+	require.True(t, ok)
+	require.Contains(t, d.Finding, "at least 40 %")
+	require.Contains(t, d.Other, "USDA trial")
+	_, ok = c.CompanionDispute("dill", "aphid")
+	require.False(t, ok)
 }
 
 func contains(list []string, s string) bool {
@@ -114,6 +120,9 @@ func TestCompanionPlants_Refuses(t *testing.T) {
 		"key twice":           {"companion_plants.csv", "dill,dill,", "fennel,dill,", `key: "fennel" stands twice`},
 		"host virus":          {"virus_hosts.csv", "petunia,INSV,", "petunia,flu,", `virus: unknown word "flu"`},
 		"host without source": {"virus_hosts.csv", "stock,INSV,published,\"Univ. Minnesota, hosts of impatiens necrotic spot virus\",", "stock,INSV,published,,", "source: a published row without a source"},
+		"dispute of nothing":  {"companion_disputes.csv", "red clover strip,slug,", "red clover strip,aphid,", "red clover strip on aphid is no row of companions.csv"},
+		"dispute twice":       {"companion_disputes.csv", "phacelia strip,aphid,", "buckwheat strip,aphid,", "buckwheat strip on aphid stands twice"},
+		"one side only":       {"companion_disputes.csv", ",it was the most eaten of ten legumes so it feeds and holds slugs,", ",,", "other: is empty"},
 		"mix with itself":     {"companion_mixes.csv", "sweet alyssum,cosmos,", "cosmos,cosmos,", "beside: is the plant itself"},
 		"mix with a stranger": {"companion_mixes.csv", "sweet alyssum,cosmos,", "sweet alyssum,cosmo,", `beside: unknown word "cosmo"; did you mean "cosmos"?`},
 		"mix without words":   {"companion_mixes.csv", "cosmos,more flying aphids were trapped where both grew than by alyssum alone,", "cosmos,,", "finding: is empty"},
