@@ -162,7 +162,12 @@ func keepApart(b *allot.Bed, family []int, before int) {
 // must not be bare, and now and then rules that no plan keeps. Numbers are whole
 // or tenths, so that ties and limits that are just met are common.
 func small(rng *rand.Rand) allot.Problem {
-	beds, n := 1+rng.IntN(5), 2+rng.IntN(3)
+	return mixed(rng, 1+rng.IntN(5), 1+rng.IntN(3))
+}
+
+// mixed is a small field of so many beds and covers.
+func mixed(rng *rand.Rand, beds, covers int) allot.Problem {
+	n := covers + 1
 	tenths := func(from, to int) float64 { return float64(from+rng.IntN(to-from+1)) / 10 }
 	var p allot.Problem
 	if rng.IntN(2) == 0 {

@@ -2,9 +2,9 @@ package allot_test
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"math"
+	"math/bits"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -64,7 +64,7 @@ func asLP(p allot.Problem) []byte {
 		}
 		// Choices that the same ones stay apart from share a row.
 		sets := map[uint64]bool{}
-		for c := range n {
+		for c := range bed.Apart {
 			if set := bed.Apart[c]; set != 0 && !sets[set] {
 				sets[set] = true
 				begin()
@@ -102,24 +102,39 @@ func asLP(p allot.Problem) []byte {
 			}
 			row("<=", 0)
 		}
+		begin()
+		for w := range allot.Windows {
+			if open(i, w, 0) {
+				term(1, x(i, w, 0))
+			}
+		}
+		term(-1, fmt.Sprintf("bare_%d", i))
+		row("<=", 1)
 	}
 	if p.MaxLots > 0 {
+		all := uint64(0)
+		for c := range n {
+			all |= lotsOf(p, c)
+		}
 		begin()
-		for c := 1; c < n; c++ {
-			y := fmt.Sprintf("y_%d", c)
+		for l := all; l != 0; l &= l - 1 {
+			y := fmt.Sprintf("y_%d", bits.TrailingZeros64(l))
 			term(1, y)
 			binary = append(binary, y)
 		}
 		row("<=", float64(p.MaxLots))
 		for i := range p.Beds {
 			for w := range allot.Windows {
-				for c := 1; c < n; c++ {
-					if open(i, w, c) {
-						begin()
-						term(1, x(i, w, c))
-						term(-1, fmt.Sprintf("y_%d", c))
-						row("<=", 0)
+				for l := all; l != 0; l &= l - 1 {
+					lot := bits.TrailingZeros64(l)
+					begin()
+					for c := range n {
+						if open(i, w, c) && lotsOf(p, c)>>lot&1 != 0 {
+							term(1, x(i, w, c))
+						}
 					}
+					term(-1, fmt.Sprintf("y_%d", lot))
+					row("<=", 0)
 				}
 			}
 		}
@@ -152,38 +167,88 @@ func asLP(p allot.Problem) []byte {
 	return b.Bytes()
 }
 
-var cbcValue = regexp.MustCompile(`Objective value:\s+(-?[0-9.]+)`)
-
-// cbc returns the best value by CBC and the seconds it took.
-func cbc(t testing.TB, p allot.Problem) (value, seconds float64) {
+// model writes the problem to a file of its own.
+func model(t testing.TB, p allot.Problem) string {
 	path := filepath.Join(t.TempDir(), "m.lp")
 	require.NoError(t, os.WriteFile(path, asLP(p), 0o600))
+	return path
+}
+
+var cbcValue = regexp.MustCompile(`Result - Optimal solution found\s+Objective value:\s+(-?[0-9.]+)`)
+
+// cbc returns the best value by CBC, -Inf where it finds that there is no plan,
+// and the seconds that it took.
+func cbc(t testing.TB, path string) (value, seconds float64) {
 	begin := time.Now()
-	out, err := exec.Command("cbc", path, "-ratioGap", "0", "-allowableGap", "0", "-sec", "120", "-solve").CombinedOutput()
+	out, err := exec.Command("cbc", path, "-ratioGap", "0", "-allowableGap", "0", "-solve").CombinedOutput()
 	require.NoError(t, err, "%s", out)
 	seconds = time.Since(begin).Seconds()
+	if bytes.Contains(out, []byte("nfeasible")) && !cbcValue.Match(out) {
+		return math.Inf(-1), seconds
+	}
 	m := cbcValue.FindSubmatch(out)
 	require.NotNil(t, m, "%s", out)
 	value, err = strconv.ParseFloat(string(m[1]), 64)
 	require.NoError(t, err)
-	if value < 0 { // CBC minimises
-		value = -value
-	}
 	return value, seconds
 }
 
-func TestTmp(t *testing.T) {
-	for _, n := range []int{20, 60, 200} {
-		for seed := range uint64(4) {
-			p := instance(rand.New(rand.NewPCG(seed, 2)), n, 24, true)
-			ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
-			begin := time.Now()
-			got, err := allot.Solve(ctx, p, allot.Options{})
-			ours := time.Since(begin).Seconds()
-			cancel()
-			require.NoError(t, err)
-			v, s := cbc(t, p)
-			fmt.Printf("%d %d ours %.6f bound %.6f %v nodes %d %.3f s, cbc %.6f %.2f s, ratio %.3f\n", n, seed, got.Value, got.Bound, got.Proved, got.Nodes, ours, v, s, ours/s)
+var glpkValue = regexp.MustCompile(`(?m)^s mip \d+ \d+ (\w) (\S+)`)
+
+// glpk returns the best value by GLPK, -Inf where it finds that there is no plan.
+func glpk(t testing.TB, path string) float64 {
+	out, err := exec.Command("glpsol", "--lp", path, "--mipgap", "0", "-w", path+".sol").CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	if bytes.Contains(out, []byte("NO PRIMAL FEASIBLE SOLUTION")) || bytes.Contains(out, []byte("NO INTEGER FEASIBLE SOLUTION")) {
+		return math.Inf(-1)
+	}
+	text, err := os.ReadFile(path + ".sol")
+	require.NoError(t, err)
+	m := glpkValue.FindSubmatch(text)
+	require.NotNil(t, m, "%s", text)
+	require.Equal(t, "o", string(m[1]), "%s", out)
+	value, err := strconv.ParseFloat(string(m[2]), 64)
+	require.NoError(t, err)
+	return value
+}
+
+// Two solvers of integer programmes find the same best value.
+func TestSolve_OtherSolvers(t *testing.T) {
+	for _, program := range []string{"cbc", "glpsol"} {
+		if _, err := exec.LookPath(program); err != nil {
+			t.Skipf("%s is not installed: nothing to compare with", program)
 		}
+	}
+	for seed := range uint64(54) {
+		t.Run(strconv.Itoa(int(seed)), func(t *testing.T) {
+			t.Parallel()
+			rng := rand.New(rand.NewPCG(seed, 5))
+			beds, covers := 4+rng.IntN(9), 3+rng.IntN(4)
+			var p allot.Problem
+			switch seed % 3 {
+			case 0:
+				p = instance(rng, beds, covers, true)
+			case 1:
+				p = coarse(rng, beds/2+2, covers, true) // many ties take them long
+			case 2:
+				p = mixed(rng, beds, covers)
+			}
+			path := model(t, p)
+			want, _ := cbc(t, path)
+			if math.IsInf(want, -1) {
+				require.Equal(t, want, glpk(t, path), "CBC and GLPK")
+			} else {
+				require.InDelta(t, want, glpk(t, path), 1e-5, "CBC and GLPK")
+			}
+			got, err := allot.Solve(background, p, allot.Options{})
+			if math.IsInf(want, -1) {
+				require.ErrorIs(t, err, allot.ErrImpossible)
+				return
+			}
+			require.NoError(t, err)
+			checkPlan(t, p, got)
+			require.True(t, got.Proved)
+			require.InDelta(t, want, got.Value, 1e-5)
+		})
 	}
 }
