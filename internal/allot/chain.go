@@ -232,6 +232,9 @@ func (k *chain) priced(price, pay []float64) {
 	}
 	for i := range k.bare {
 		k.bare[i] = 0
+		if f.idle != nil {
+			k.bare[i] = f.idle[i]
+		}
 		for y, p := range price {
 			k.bare[i] -= p * f.bare[y][i]
 		}

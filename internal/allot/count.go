@@ -29,7 +29,7 @@ type counting struct {
 	price []float64
 	bound float64
 	room  float64
-	full  float64 // the room in which a plan is better than the best
+	full  float64    // the room in which a plan is better than the best
 	few   [][]option // by bed
 	units []unit
 	left  []float64 // of the limits by the best of all units; may be below 0
@@ -86,6 +86,9 @@ func (w *worker) count(n *node) bool {
 		if !e.all(options) {
 			return false
 		}
+		if f.any && w.found != nil {
+			return true
+		}
 		if room >= min(bound-w.value-proof, most) {
 			n.bound = min(n.bound, max(w.value, bound-room))
 			return true
@@ -104,6 +107,9 @@ func (f *field) worst(n *node) float64 {
 				least = min(least, f.value[v][i*f.choices+bits.TrailingZeros64(m)])
 			}
 			sum += least
+		}
+		if f.idle != nil {
+			sum += min(f.idle[i], 0)
 		}
 	}
 	return sum

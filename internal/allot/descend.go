@@ -36,8 +36,11 @@ func newWorker(ctx context.Context, f *field) *worker {
 // proof is how near a bound must come to the value of a plan.
 const proof = 1e-6
 
-// settled reports whether no plan under a bound is better than the best.
-func (w *worker) settled(bound float64) bool { return bound <= w.value+proof }
+// settled reports whether no plan under a bound is better than the best, or none
+// is called for.
+func (w *worker) settled(bound float64) bool {
+	return bound <= w.value+proof || w.f.any && w.found != nil
+}
 
 // relax prices the laid out node and returns its bound.
 func (w *worker) relax(n *node, scarce bool) (bound float64) {
@@ -88,6 +91,7 @@ func (w *worker) descend(n *node, steps int) {
 	best := math.Inf(1)
 	price, lot := append([]float64(nil), n.price...), append([]float64(nil), n.lot...)
 	theta, idle := 1.0, 0
+	worst := f.worst(n) - 1
 	w.part = 1
 	for range steps {
 		bound := w.relax(n, scarce)
@@ -107,8 +111,8 @@ func (w *worker) descend(n *node, steps int) {
 		} else if idle++; idle > 10 {
 			theta, idle = theta*0.66, 0
 		}
-		if f.worth0 && best < -1e-9*(1+sum(price)) {
-			n.bound = math.Inf(-1)
+		if best < worst {
+			n.bound = math.Inf(-1) // there is no plan
 			return
 		}
 		target := max(w.value, best-0.05*(1+math.Abs(best)))
@@ -202,13 +206,6 @@ func (w *worker) means() [2][]float64 {
 }
 
 func (w *worker) restore(m [2][]float64) { w.often, w.oftenIn = m[0], m[1] }
-
-func sum(x []float64) (s float64) {
-	for _, v := range x {
-		s += v
-	}
-	return s
-}
 
 // take keeps a plan that is better than the best.
 func (w *worker) take(pick [][Windows]int) {

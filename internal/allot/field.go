@@ -17,11 +17,11 @@ type field struct {
 	use           [][Windows][]float64 // by limit
 	bare          [][]float64          // by limit and bed
 	most          []float64            // by limit, with the tolerance
-	scale         []float64            // by limit: a use of 1 is so much
 	next          []uint64             // by bed and first choice: the second ones that may follow
 	last          []bool               // by bed: the row ends
 	reach         []float64            // by bed: the most that its neighbours can make of its choice
-	worth0        bool                 // all plans are worth 0, and any will do
+	idle          []float64            // by bed: what it is worth to hold no cover, or nil
+	any           bool                 // any plan that is worth more than the best so far will do
 	shared        bool                 // a bed may hold two choices that use the same lot
 }
 
@@ -109,7 +109,6 @@ func (f *field) addLimit(l Limit) {
 	}
 	f.use, f.bare = append(f.use, use), append(f.bare, bare)
 	f.most = append(f.most, l.Most/top+tolerance)
-	f.scale = append(f.scale, top)
 }
 
 // open is the choices that are open, by window and bed.
@@ -152,12 +151,19 @@ func (f *field) bonus(a, b, c, d int) float64 {
 	return t
 }
 
+// alone is what a bed is worth by itself.
+func (f *field) alone(i, c, d int) float64 {
+	v := f.value[0][i*f.choices+c] + f.value[1][i*f.choices+d]
+	if f.idle != nil && c|d == None {
+		v += f.idle[i]
+	}
+	return v
+}
+
 // worth is the value of a plan.
 func (f *field) worth(pick [][Windows]int) (value float64) {
 	for i, p := range pick {
-		for w, c := range p {
-			value += f.value[w][i*f.choices+c]
-		}
+		value += f.alone(i, p[0], p[1])
 		if i > 0 && !f.last[i-1] {
 			value += f.bonus(pick[i-1][0], pick[i-1][1], p[0], p[1])
 		}

@@ -22,7 +22,7 @@ func (w *worker) guess(o open, pick [][Windows]int) {
 // change is what a bed's new choices add, its neighbours where they are.
 func (f *field) change(pick [][Windows]int, i, c, d int) float64 {
 	p := pick[i]
-	v := f.value[0][i*f.choices+c] + f.value[1][i*f.choices+d] - f.value[0][i*f.choices+p[0]] - f.value[1][i*f.choices+p[1]]
+	v := f.alone(i, c, d) - f.alone(i, p[0], p[1])
 	if i > 0 && !f.last[i-1] {
 		q := pick[i-1]
 		v += f.bonus(q[0], q[1], c, d) - f.bonus(q[0], q[1], p[0], p[1])

@@ -54,56 +54,6 @@ func Solve(ctx context.Context, p Problem, o Options) (Plan, error) {
 	return plan, nil
 }
 
-// Possible reports whether any plan keeps all rules, whatever it is worth.
-//
-// Errors: ErrDomain; ErrUnknown where the nodes allowed do not decide it; the
-// context's.
-func Possible(ctx context.Context, p Problem, o Options) (bool, error) {
-	if err := p.check(); err != nil {
-		return false, err
-	}
-	f := newField(&p)
-	if o.Warm != nil && f.fits(o.Warm.Choice) && f.keeps(o.Warm.Choice) {
-		return true, nil
-	}
-	pick, _, err := possible(ctx, f, o)
-	if err == ErrImpossible {
-		return false, nil
-	}
-	return pick != nil, err
-}
-
-// possible returns a plan that keeps all rules, by the search for the best plan
-// where all are worth nothing.
-func possible(ctx context.Context, f *field, o Options) (pick [][Windows]int, nodes int, err error) {
-	s := newSearch(ctx, f.worthless(), o)
-	s.value = -1
-	s.begin()
-	s.run()
-	switch {
-	case s.found != nil:
-		return s.found, s.nodes, nil
-	case len(s.open) == 0:
-		return nil, s.nodes, ErrImpossible
-	case ctx.Err() != nil:
-		return nil, s.nodes, ctx.Err()
-	}
-	return nil, s.nodes, ErrUnknown
-}
-
-// worthless is the field with all values and bonuses 0.
-func (f *field) worthless() *field {
-	g, p := *f, *f.Problem
-	p.Together = [Windows]float64{}
-	g.Problem = &p
-	for w := range Windows {
-		g.value[w] = make([]float64, len(f.value[w]))
-	}
-	g.reach = make([]float64, f.beds)
-	g.worth0 = true
-	return &g
-}
-
 // ceilings are, by bed, window and choice, the most that a plan with that choice
 // is worth, as the prices of the whole problem prove it.
 func (s *search) ceilings(bound float64) [][Windows][]float64 {
