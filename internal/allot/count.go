@@ -138,10 +138,5 @@ func (e *counting) all(options [][]option) bool {
 		a.extend(u)
 	}
 	e.match(a, b)
-	if stats != nil {
-		stats(len(e.units), e.room, float64(len(a.labels)), !e.cut, float64(len(b.labels)))
-	}
 	return !e.cut
 }
-
-var stats func(m int, room, full float64, complete bool, value float64)

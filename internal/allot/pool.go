@@ -7,7 +7,7 @@ import (
 )
 
 // mostLabels bounds the labels of a pool.
-var mostLabels = 100_000
+const mostLabels = 100_000
 
 // pool lists what some units may hold other than their best ways.
 type pool struct {
@@ -50,6 +50,10 @@ func (e *counting) newPool() *pool {
 // extend puts a unit in the pool.
 func (p *pool) extend(x int) {
 	e := p.e
+	if e.w.ctx.Err() != nil {
+		e.cut = true
+		return
+	}
 	u := &e.units[x]
 	j := len(e.left)
 	for k := range p.low {
@@ -368,6 +372,10 @@ func (e *counting) match(a, b *pool) {
 		l := &a.labels[x]
 		if checks > cheap {
 			room = min(room, e.room)
+		}
+		if checks > 50*cheap {
+			e.cut = true
+			return
 		}
 		room = min(room, e.bound-e.w.value-proof)
 		if l.loss >= room {
