@@ -177,11 +177,11 @@ func TestSolve_EveryPlanTried(t *testing.T) {
 func TestSolve_SamePlan(t *testing.T) {
 	for seed := range uint64(3) {
 		p := coarse(rand.New(rand.NewPCG(seed, 4)), 30, 12, true)
-		want, err := allot.Solve(background, p, allot.Options{Nodes: 200, Ceilings: true})
+		want, err := allot.Solve(background, p, allot.Options{Nodes: 40, Ceilings: true})
 		require.NoError(t, err)
 		for _, processors := range []int{1, 2, 4} {
 			was := runtime.GOMAXPROCS(processors)
-			got, err := allot.Solve(background, p, allot.Options{Nodes: 200, Ceilings: true})
+			got, err := allot.Solve(background, p, allot.Options{Nodes: 40, Ceilings: true})
 			runtime.GOMAXPROCS(was)
 			require.NoError(t, err)
 			require.Equal(t, want, got, "seed %d, %d processors", seed, processors)
@@ -215,12 +215,20 @@ func TestSolve_Warm(t *testing.T) {
 
 // A search that is cut short says what it knows.
 func TestSolve_CutShort(t *testing.T) {
-	p := coarse(rand.New(rand.NewPCG(2, 4)), 60, 16, true)
+	p := coarse(rand.New(rand.NewPCG(2, 4)), 24, 12, true)
 	got, err := allot.Solve(background, p, allot.Options{Nodes: 1})
 	require.NoError(t, err)
 	checkPlan(t, p, got)
 	full, err := allot.Solve(background, p, allot.Options{})
 	require.NoError(t, err)
+	hard := coarse(rand.New(rand.NewPCG(17, 2)), 200, 24, true)
+	some, err := allot.Solve(background, hard, allot.Options{Work: 40})
+	require.NoError(t, err)
+	checkPlan(t, hard, some)
+	require.False(t, some.Proved)
+	again, err := allot.Solve(background, hard, allot.Options{Work: 40})
+	require.NoError(t, err)
+	require.Equal(t, some, again)
 	require.GreaterOrEqual(t, got.Bound, full.Value-1e-6)
 	require.LessOrEqual(t, got.Value, full.Value+1e-6)
 

@@ -8,11 +8,13 @@ import (
 
 // worker searches nodes, with memory of its own.
 type worker struct {
-	ctx   context.Context
-	f     *field
-	k     *chain
-	found [][Windows]int // the best plan; nil: none yet
-	value float64        // of it; -Inf
+	ctx     context.Context
+	f       *field
+	k       *chain
+	found   [][Windows]int // the best plan; nil: none yet
+	value   float64        // of it; -Inf
+	work    int            // of the node
+	allowed int            // of work for the node
 
 	top    uint64    // lots that the latest bound takes besides those that are in
 	beyond []float64 // by lot: what the beds pay for it
@@ -33,6 +35,9 @@ func newWorker(ctx context.Context, f *field) *worker {
 	return w
 }
 
+// over reports whether the node has to be left.
+func (w *worker) over() bool { return w.work > w.allowed || w.ctx.Err() != nil }
+
 // proof is how near a bound must come to the value of a plan.
 const proof = 1e-6
 
@@ -45,6 +50,7 @@ func (w *worker) settled(bound float64) bool {
 // relax prices the laid out node and returns its bound.
 func (w *worker) relax(n *node, scarce bool) (bound float64) {
 	f := w.f
+	w.work += len(w.k.choice) * (3 + f.limits)
 	for j, p := range n.price {
 		bound += p * f.most[j]
 	}
@@ -93,7 +99,10 @@ func (w *worker) descend(n *node, steps int) {
 	theta, idle := 1.0, 0
 	worst := f.worst(n) - 1
 	w.part = 1
-	for range steps {
+	for step := range steps {
+		if step > 0 && w.over() {
+			break
+		}
 		bound := w.relax(n, scarce)
 		if math.IsInf(bound, -1) {
 			n.bound = bound

@@ -50,7 +50,7 @@ func (e *counting) newPool() *pool {
 // extend puts a unit in the pool.
 func (p *pool) extend(x int) {
 	e := p.e
-	if e.w.ctx.Err() != nil {
+	if e.w.over() {
 		e.cut = true
 		return
 	}
@@ -89,6 +89,7 @@ func (p *pool) extend(x int) {
 			}
 		}
 	}
+	e.w.work += end + 30*(len(p.labels)-end)
 	p.live += len(p.labels) - end
 	if was := p.live; was > p.sieveAt {
 		p.sieve()
@@ -277,9 +278,11 @@ next:
 	for _, x := range order {
 		used := p.used[int(x)*j : (int(x)+1)*j]
 		at := g.cell(used)
+		p.e.w.work += 20
 		for a := max(at[0]-reach, 0); a <= at[0]; a++ {
 			for b := max(at[1]-reach, 0); b <= at[1]; b++ {
 				for _, y := range g.cells[a*g.size[1]+b] {
+					p.e.w.work += 2
 					if checks++; checks > mostChecks*len(order) {
 						return
 					}
@@ -339,7 +342,7 @@ const cheap = 2_000_000
 func (e *counting) match(a, b *pool) {
 	// A worse plan than within the room is welcome too, while it comes cheap.
 	room := max(e.full, e.room)
-	checks := 0
+	checks, before := 0, 0
 	mine, theirs := a.ends(), b.ends()
 	j := len(e.left)
 	// Theirs in bins by the use of the limit whose waste costs most.
@@ -373,7 +376,9 @@ func (e *counting) match(a, b *pool) {
 		if checks > cheap {
 			room = min(room, e.room)
 		}
-		if checks > 50*cheap {
+		e.w.work += 10 + checks - before
+		before = checks
+		if checks > 50*cheap || e.w.over() {
 			e.cut = true
 			return
 		}

@@ -12,7 +12,7 @@ import (
 // keep the next one, too; if not, the plan that uses least of it is looked for,
 // and where even the bound on that is too much there is no plan.
 //
-// Errors: ErrDomain; ErrUnknown where the nodes allowed do not decide it; the
+// Errors: ErrDomain; ErrUnknown where what is allowed does not decide it; the
 // context's.
 func Possible(ctx context.Context, p Problem, o Options) (bool, error) {
 	if err := p.check(); err != nil {
@@ -22,35 +22,35 @@ func Possible(ctx context.Context, p Problem, o Options) (bool, error) {
 	if o.Warm != nil && f.fits(o.Warm.Choice) && f.keeps(o.Warm.Choice) {
 		return true, nil
 	}
-	_, _, err := possible(ctx, f, o)
+	_, _, err := possible(ctx, f, o, effort{})
 	if errors.Is(err, ErrImpossible) {
 		return false, nil
 	}
 	return err == nil, err
 }
 
-// possible returns a plan that keeps all rules, and the nodes that it took.
-func possible(ctx context.Context, f *field, o Options) (pick [][Windows]int, nodes int, err error) {
+// possible returns a plan that keeps all rules, and what was spent with it.
+func possible(ctx context.Context, f *field, o Options, spent effort) (pick [][Windows]int, _ effort, err error) {
 	var kept []int
 	next := -1 // the limit that is too much used: none to begin with
 	for {
 		s := newSearch(ctx, f.using(kept, next), o)
-		s.most -= nodes
+		s.spent = spent
 		if next >= 0 {
 			s.value = -sharp*f.most[next] - proof/2
 			kept = append(kept, next)
 		}
 		s.begin()
 		s.run()
-		nodes += s.nodes
+		spent = s.spent
 		switch {
 		case s.found != nil:
 		case len(s.open) == 0:
-			return nil, nodes, ErrImpossible
+			return nil, spent, ErrImpossible
 		case ctx.Err() != nil:
-			return nil, nodes, ctx.Err()
+			return nil, spent, ctx.Err()
 		default:
-			return nil, nodes, ErrUnknown
+			return nil, spent, ErrUnknown
 		}
 		pick = s.found
 		left := f.left(pick)
@@ -61,7 +61,7 @@ func possible(ctx context.Context, f *field, o Options) (pick [][Windows]int, no
 			}
 		}
 		if next < 0 {
-			return pick, nodes, nil
+			return pick, spent, nil
 		}
 	}
 }

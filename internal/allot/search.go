@@ -28,21 +28,32 @@ type search struct {
 	born    int
 	found   [][Windows]int
 	value   float64
-	nodes   int
-	most    int
+	spent   effort
+	most    effort
 	tried   map[uint64]bool // sets of lots
 	aside   []*node
 }
 
 func newSearch(ctx context.Context, f *field, o Options) *search {
-	s := &search{ctx: ctx, f: f, value: math.Inf(-1), most: o.Nodes, tried: map[uint64]bool{}}
-	if s.most <= 0 {
-		s.most = 1_000_000
+	s := &search{ctx: ctx, f: f, value: math.Inf(-1), most: effort{o.Nodes, 1_000_000 * o.Work}, tried: map[uint64]bool{}}
+	if s.most.nodes <= 0 {
+		s.most.nodes = 1_000_000
+	}
+	if s.most.work <= 0 {
+		s.most.work = math.MaxInt
 	}
 	for range min(atOnce, max(runtime.GOMAXPROCS(0), 1)) {
 		s.workers = append(s.workers, newWorker(ctx, f))
 	}
 	return s
+}
+
+// effort is what a search takes.
+type effort struct{ nodes, work int }
+
+// over reports whether the search has to end.
+func (s *search) over() bool {
+	return s.spent.nodes >= s.most.nodes || s.spent.work >= s.most.work || s.ctx.Err() != nil || s.f.any && s.found != nil
 }
 
 // queue is a heap of nodes, the highest bound first and then the oldest.
@@ -144,7 +155,7 @@ func (s *search) begin() {
 	s.root.first = true
 	s.push(s.root.child())
 	s.round()
-	for len(s.aside) > 0 && s.ctx.Err() == nil {
+	for len(s.aside) > 0 && !s.over() {
 		var batch []*visited
 		for len(batch) < atOnce && len(s.aside) > 0 {
 			batch = append(batch, &visited{node: s.aside[0]})
@@ -156,7 +167,7 @@ func (s *search) begin() {
 
 // run searches until nothing is open, or the nodes or the time are used up.
 func (s *search) run() {
-	for len(s.open) > 0 && s.nodes < s.most && s.ctx.Err() == nil {
+	for len(s.open) > 0 && !s.over() {
 		s.round()
 	}
 }
@@ -169,6 +180,8 @@ type visited struct {
 	children []*node
 	aside    []*node // not needed for the proof: nodes to look for plans in
 	tried    []uint64
+	work     int
+	cut      bool  // it was left before its time
 	whole    *node // as it was before anything was closed, if it is the whole problem
 }
 
@@ -183,13 +196,13 @@ func (s *search) round() {
 	}
 	s.visit(batch, (*worker).visit)
 	for _, v := range batch {
-		if s.ctx.Err() != nil {
-			s.push(v.node)
-			continue
-		}
 		if v.node.first {
 			s.root = v.whole
 			s.aside = v.aside
+		}
+		if v.cut {
+			s.push(v.node)
+			continue
 		}
 		for _, n := range v.children {
 			if n.bound > s.value+proof {
@@ -201,7 +214,11 @@ func (s *search) round() {
 
 // visit does its part for each node of a batch.
 func (s *search) visit(batch []*visited, do func(*worker, *visited, map[uint64]bool)) {
-	s.nodes += len(batch)
+	s.spent.nodes += len(batch)
+	allowed := s.most.work - s.spent.work
+	if len(batch) > 1 {
+		allowed /= 2
+	}
 	var wait sync.WaitGroup
 	jobs := make(chan *visited, len(batch))
 	for _, v := range batch {
@@ -212,14 +229,20 @@ func (s *search) visit(batch []*visited, do func(*worker, *visited, map[uint64]b
 		wait.Go(func() {
 			for v := range jobs {
 				w.found, w.value = nil, s.value
+				w.work, w.allowed = 0, allowed
 				do(w, v, s.tried)
 				v.found, v.value = w.found, w.value
+				v.work, v.cut = w.work, w.over()
 			}
 		})
 	}
 	wait.Wait()
 	for _, v := range batch {
 		s.offer(v.found, v.value)
+		s.spent.work += v.work
+		if v.cut {
+			s.spent.work = max(s.spent.work, s.most.work)
+		}
 		for _, t := range v.tried {
 			s.tried[t] = true
 		}
@@ -242,7 +265,7 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 		if n.first && v.whole == nil {
 			v.whole = n.child()
 		}
-		if w.settled(n.bound) || w.ctx.Err() != nil {
+		if w.settled(n.bound) || w.over() {
 			return
 		}
 		scarce := f.scarce(n)
@@ -259,7 +282,7 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 				return
 			}
 		}
-		if w.settled(n.bound) || w.ctx.Err() != nil {
+		if w.settled(n.bound) || w.over() {
 			return
 		}
 		if !w.shut(n) {
@@ -267,7 +290,7 @@ func (w *worker) visit(v *visited, tried map[uint64]bool) {
 		}
 		steps = 15
 	}
-	if w.settled(n.bound) {
+	if w.settled(n.bound) || w.over() {
 		return
 	}
 	if f.scarce(n) {

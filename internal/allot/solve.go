@@ -8,12 +8,14 @@ import (
 // Options of Solve. The zero value is ready.
 type Options struct {
 	Nodes    int   // most nodes of the search; 0: a million
+	Work     int   // most work, in millions of small steps, some 10 ms each; 0: any. It may be passed by as much again
 	Ceilings bool  // fill in Plan.Ceiling
 	Warm     *Plan // the plan of a like problem, to start from
 }
 
 // Solve returns the plan with the highest value under the rules, proved to
-// within 0.000001. When the nodes allowed are used up or the context ends, it
+// within 0.000001. When the nodes or the work
+// allowed are used up or the context ends, it
 // returns the best plan found with what is proved of it, and no error.
 //
 // Method: the limits and the number of lots are priced (Lagrangian relaxation);
@@ -23,8 +25,8 @@ type Options struct {
 // remains is counted out where it is little, and else branched on.
 //
 // Errors: ErrDomain; ErrImpossible where it is proved that no plan keeps all
-// rules; ErrUnknown where neither a plan nor that proof was found within the
-// nodes allowed; the context's.
+// rules; ErrUnknown where neither a plan nor that proof was found within what
+// is allowed; the context's.
 func Solve(ctx context.Context, p Problem, o Options) (Plan, error) {
 	if err := p.check(); err != nil {
 		return Plan{}, err
@@ -35,8 +37,8 @@ func Solve(ctx context.Context, p Problem, o Options) (Plan, error) {
 	}
 	s.begin()
 	if s.found == nil && len(s.open) > 0 {
-		pick, nodes, err := possible(ctx, s.f, o)
-		s.nodes += nodes
+		pick, spent, err := possible(ctx, s.f, o, s.spent)
+		s.spent = spent
 		if err != nil {
 			return Plan{}, err
 		}
@@ -46,7 +48,7 @@ func Solve(ctx context.Context, p Problem, o Options) (Plan, error) {
 	if s.found == nil {
 		return Plan{}, ErrImpossible
 	}
-	plan := Plan{Choice: s.found, Value: s.value, Bound: s.bound(), Nodes: s.nodes}
+	plan := Plan{Choice: s.found, Value: s.value, Bound: s.bound(), Nodes: s.spent.nodes}
 	plan.Proved = plan.Bound <= plan.Value+proof
 	if o.Ceilings {
 		plan.Ceiling = s.ceilings(plan.Bound)

@@ -25,7 +25,7 @@ type way struct {
 }
 
 // mostWays bounds the ways of a unit.
-const mostWays = 2_000
+const mostWays = 500
 
 // divide makes the units, and notes what their best ways leave of the limits.
 func (e *counting) divide() {
@@ -84,6 +84,10 @@ func (e *counting) newUnit(from, to int) unit {
 	}
 	ways := []way{{use: make([]float64, f.limits)}}
 	for i := from; i <= to; i++ {
+		if e.w.over() {
+			e.cut = true
+			ways = ways[:1]
+		}
 		var longer []way
 		for _, w := range ways {
 			for x := range e.few[i] {
@@ -109,14 +113,18 @@ func (e *counting) newUnit(from, to int) unit {
 			}
 		}
 		slices.SortStableFunc(longer, func(a, b way) int { return cmp.Compare(a.loss, b.loss) })
-		if len(longer) > 4*mostWays {
+		most := mostWays
+		if e.cut {
+			most /= 10
+		}
+		if len(longer) > 8*most {
 			e.cut = true
-			longer = longer[:4*mostWays]
+			longer = longer[:8*most]
 		}
 		ways = e.prune(longer)
-		if len(ways) > mostWays {
+		if len(ways) > most {
 			e.cut = true
-			ways = ways[:mostWays/10]
+			ways = ways[:most/10]
 		}
 	}
 	return unit{from: from, ways: ways}
@@ -140,6 +148,7 @@ func (e *counting) repeats(i int, o *option) (r [Windows]uint8) {
 func (e *counting) prune(ways []way) []way {
 	kept := ways[:0]
 	for _, w := range ways {
+		e.w.work += 10 + len(kept)
 		if !slices.ContainsFunc(kept, func(k way) bool { return e.outdone(&w, &k) }) {
 			kept = append(kept, w)
 		}
