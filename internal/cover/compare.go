@@ -15,6 +15,11 @@ import (
 // bounds, as solving again for each would take too long.
 const manyBeds = 40
 
+// mostSolved is the number of uses of a bed that are solved again where there are
+// more than fewBeds; what is left
+// after them is told by its bound.
+const mostSolved, fewBeds = 8, 10
+
 // compare fills in the next best uses of each bed, what one more rested bed
 // would add, and what each rule costs.
 func (f *field) compare(ctx context.Context, p *Plan, best allot.Plan) error {
@@ -51,7 +56,7 @@ func (f *field) compare(ctx context.Context, p *Plan, best allot.Plan) error {
 	bindings := make([]*Binding, len(rules))
 	for r := range rules {
 		run(func() error {
-			t, err := f.solve(ctx, slices.Concat(rules[:r], rules[r+1:]), allot.Options{Nodes: sideNodes, Warm: &best})
+			t, err := f.solve(ctx, slices.Concat(rules[:r], rules[r+1:]), allot.Options{Nodes: nodesAside, Work: sideWork, Warm: &best})
 			if err != nil {
 				return err
 			}
@@ -68,7 +73,7 @@ func (f *field) compare(ctx context.Context, p *Plan, best allot.Plan) error {
 	run(func() error {
 		more := *f
 		more.Rules.MaxRested++
-		t, err := more.solve(ctx, more.rules(), allot.Options{Nodes: sideNodes, Warm: &best})
+		t, err := more.solve(ctx, more.rules(), allot.Options{Nodes: nodesAside, Work: sideWork, Warm: &best})
 		p.NextRest = max(0, round9(t.Value-p.Total))
 		return err
 	})
@@ -106,16 +111,15 @@ func (f *field) alternatives(ctx context.Context, base allot.Problem, best allot
 	}
 	slices.SortStableFunc(uses, func(a, b use) int { return cmp.Compare(b.most, a.most) })
 	var out []Alternative
+	solved := 0
 	for _, u := range uses {
 		a := Alternative{Winter: f.cell(i, 0, u.pick[0]), Rest: f.cell(i, 1, u.pick[1]), GivesUp: max(0, total-u.most), AtLeast: true}
-		if len(f.beds) > manyBeds {
-			if out = append(out, a); len(out) == 2 {
-				break
-			}
-			continue
-		}
 		if len(out) >= 2 && round9(out[1].GivesUp) <= round9(a.GivesUp) {
 			break
+		}
+		if solved++; len(f.beds) > manyBeds || len(f.beds) > fewBeds && solved > mostSolved {
+			out = byCost(append(out, a))
+			continue
 		}
 		held := base
 		held.Beds = slices.Clone(base.Beds)
@@ -127,7 +131,7 @@ func (f *field) alternatives(ctx context.Context, base allot.Problem, best allot
 			v[u.pick[w]] = base.Beds[i].Value[w][u.pick[w]]
 			held.Beds[i].Value[w] = v
 		}
-		t, err := allot.Solve(ctx, held, allot.Options{Nodes: sideNodes, Warm: &best})
+		t, err := allot.Solve(ctx, held, allot.Options{Nodes: nodesAside, Work: sideWork, Warm: &best})
 		switch {
 		case errors.Is(err, allot.ErrImpossible):
 			continue
@@ -147,13 +151,18 @@ func (f *field) alternatives(ctx context.Context, base allot.Problem, best allot
 			}
 		}
 		slices.Sort(a.Displace)
-		out = append(out, a)
-		slices.SortStableFunc(out, func(a, b Alternative) int {
-			if c := cmp.Compare(round9(a.GivesUp), round9(b.GivesUp)); c != 0 {
-				return c
-			}
-			return cmp.Compare(a.Winter.Key+" "+a.Rest.Key, b.Winter.Key+" "+b.Rest.Key)
-		})
+		out = byCost(append(out, a))
 	}
 	return out[:min(2, len(out))], nil
+}
+
+// byCost sorts alternatives by what they give up.
+func byCost(list []Alternative) []Alternative {
+	slices.SortStableFunc(list, func(a, b Alternative) int {
+		if c := cmp.Compare(round9(a.GivesUp), round9(b.GivesUp)); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.Winter.Key+" "+a.Rest.Key, b.Winter.Key+" "+b.Rest.Key)
+	})
+	return list
 }

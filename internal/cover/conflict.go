@@ -38,7 +38,7 @@ const mostSubsets = 4000
 func (f *field) conflict(ctx context.Context) error {
 	rules := f.rules()
 	against := func(set []rule) (bool, error) {
-		ok, err := allot.Possible(ctx, f.problem(set), allot.Options{Nodes: sideNodes})
+		ok, err := allot.Possible(ctx, f.problem(set), allot.Options{Nodes: nodesAside, Work: sideWork})
 		if errors.Is(err, allot.ErrUnknown) {
 			return false, nil
 		}

@@ -116,7 +116,9 @@ type Plan struct {
 const (
 	maxEnumerate = 100_000 // combinations that PlanBeds values one by one
 	maxInput     = 1e6     // points, USD per kg or ha, kg per ha; m2 of a bed: more is a slip of the pen
-	sideNodes    = 400     // of the search for a plan that is compared with the best
+	mostWork     = 3000    // millions of steps for the plan itself, some 30 s; after that it says what is proved
+	sideWork     = 4       // the same for a plan that is compared with it
+	nodesAside   = 400     // and parts of the search
 )
 
 // ErrConflict is what rules that contradict each other are; see Conflict.
@@ -144,7 +146,7 @@ func PlanBeds(ctx context.Context, beds []Bed, options []Option, site Site, rule
 	if err != nil || len(beds) == 0 {
 		return Plan{Proved: true, Proof: "there is no bed to plan"}, err
 	}
-	best, err := f.solve(ctx, f.rules(), allot.Options{Ceilings: true})
+	best, err := f.solve(ctx, f.rules(), allot.Options{Ceilings: true, Work: mostWork})
 	switch {
 	case errors.Is(err, allot.ErrImpossible):
 		return Plan{}, f.conflict(ctx)
