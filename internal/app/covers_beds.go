@@ -15,10 +15,35 @@ import (
 	"leafturn/internal/store"
 )
 
+// southern reports whether the farm's first autumn frost comes earlier in the
+// calendar year than its last spring frost.
+func (a *App) southern() bool {
+	f := a.farm
+	return !f.LastFrost.IsZero() && !f.FirstFrost.IsZero() && f.FirstFrost.In(2001).Before(f.LastFrost.In(2001))
+}
+
+// coverDates are the next planting day after today, the day by which beds are
+// dug before it, and the planting day a year earlier.
+func (a *App) coverDates(today civil.Date) (dig, plant, before civil.Date) {
+	planting := func(year int) civil.Date { return a.farm.LastFrost.In(year).AddDays(plantingAfterFrost) }
+	year := today.Year
+	for !planting(year).After(today) {
+		year++
+	}
+	plant, before = planting(year), planting(year-1)
+	for {
+		if dig = a.farm.FirstFrost.In(year).AddDays(digAfterFrost); dig.Before(plant) {
+			return dig, plant, before
+		}
+		year--
+	}
+}
+
 // seasonDay is the day whose counts a plan for the coming year rests on: the
-// day itself, and before planting the end of the year before.
+// day itself, and before planting the end of the year before. In the south the
+// season runs over the new year, and the year's own counts are the latest.
 func (a *App) seasonDay(day civil.Date) civil.Date {
-	if a.farm.LastFrost.IsZero() || !day.Before(a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)) {
+	if a.southern() || a.farm.LastFrost.IsZero() || !day.Before(a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)) {
 		return day
 	}
 	return civil.New(day.Year-1, time.December, 31)
