@@ -328,8 +328,8 @@ func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []c
 			}
 			c := companion.Curve{Pest: x.Pest.Key, Bed: x.Bed.Code}
 			for _, r := range x.Readings {
-				if r.Valid() && !math.IsNaN(r.Chance) {
-					c.Points = append(c.Points, companion.ChanceOn{On: r.Visit.Date, Chance: r.Chance})
+				if r.Valid() && !math.IsNaN(r.ChanceThen) {
+					c.Points = append(c.Points, companion.ChanceOn{On: r.Visit.Date, Chance: r.ChanceThen})
 				}
 			}
 			slices.SortStableFunc(c.Points, func(x, y companion.ChanceOn) int { return x.On.Compare(y.On) })

@@ -50,15 +50,17 @@ func (a *App) seasonDay(day civil.Date) civil.Date {
 }
 
 // weekChances are the chances of being over the action level, of each week in
-// which a bed's pest was counted: the highest of the week.
+// which a bed's pest was counted: the highest of the week. They are those of the
+// days of the counts: a soil pest has a level before planting alone, and what
+// was found then is not undone by the stage that the bed has reached today.
 func weekChances(x assess.Assessment) []float64 {
 	best := map[[2]int]float64{}
 	for _, r := range x.Readings {
-		if !r.Valid() || math.IsNaN(r.Chance) {
+		if !r.Valid() || math.IsNaN(r.ChanceThen) {
 			continue
 		}
 		year, week := r.Visit.Date.ISOWeek()
-		best[[2]int{year, week}] = max(best[[2]int{year, week}], r.Chance)
+		best[[2]int{year, week}] = max(best[[2]int{year, week}], r.ChanceThen)
 	}
 	var out []float64
 	for _, c := range best {
