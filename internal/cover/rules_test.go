@@ -306,6 +306,26 @@ func TestPlanBeds_BudgetNeedsPrices(t *testing.T) {
 	require.Contains(t, strings.Join(p.Beds[0].Notes, "\n"), "of 3 covers, 3 by budget (its price is not known)")
 }
 
+// A cover that fails in autumn and in spring is refused for both.
+func TestPlanBeds_PinSaysEachReason(t *testing.T) {
+	ex := workedExample(t)
+	cold := site
+	for _, m := range []int{1, 2, 3} {
+		cold.SoilC[m] = ptr(1.)
+	}
+	r := oneEach()
+	r.Pins = []cover.Pin{{Bed: "1", Cover: "oats"}}
+	_, err := cover.PlanBeds(context.Background(), ex.beds, ex.options, cold, r)
+	require.ErrorContains(t, err, "R2: sowing ends")
+	require.ErrorContains(t, err, "R5: the soil does not reach 3.3 C")
+}
+
+func TestPlanBeds_NoNegativeZero(t *testing.T) {
+	p, err := cover.PlanBeds(context.Background(), []cover.Bed{bed("1")}, nil, site, cover.DefaultRules())
+	require.NoError(t, err)
+	require.Contains(t, p.Proof, "can exceed 0.000 points")
+}
+
 // A bed under a cover that was sown already is not bare, so no cover more costs
 // it nothing.
 func TestPlanBeds_StandingIsNotBare(t *testing.T) {
