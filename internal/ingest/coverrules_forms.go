@@ -40,7 +40,7 @@ func init() {
 				l.atMost()
 				l.r.Number = l.whole("the number of rested beds", 0, 1000, "bed", "beds")
 			}},
-		{"untreated", CoverUntreated, "untreated 1 in M", "of each M beds at least one stays without a cover, to compare with",
+		{"untreated", CoverUntreated, "untreated 1 in M", "of all beds at least one in M stays without a cover, to compare with; the plan says which",
 			[]string{"untreated 1 in 6"}, readUntreated},
 		{"legumes", CoverLegumes, "legumes at least AREA | legumes at most AREA", "the area under legumes; AREA is m2, sq ft, acre, ha, or % of what is sown",
 			[]string{"legumes at least 25 %"}, func(l *coverLine) { l.r.Least = l.atLeast(); l.extent() }},
