@@ -88,6 +88,9 @@ func (a *App) Companions(ctx context.Context, day civil.Date, o CompanionOptions
 
 func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOptions) (*companionPlan, error) {
 	p := &companionPlan{named: o.Only != ""}
+	if o.Draw != "" && !pictureFile(o.Draw) {
+		return nil, diag.Usagef("end it with .png, .svg or .pdf", "--draw %q does not say what kind of picture", o.Draw)
+	}
 	var err error
 	if p.season, err = a.companionSeason(day, o.Year); err != nil {
 		return nil, err
@@ -99,6 +102,11 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 	without, err := a.plantsOf("without", o.Without)
 	if err != nil {
 		return nil, err
+	}
+	for _, name := range only {
+		if slices.Contains(without, name) {
+			return nil, diag.Usagef("take it out of one of them", "%s is named by --only and by --without", name)
+		}
 	}
 	ground, err := companionGround(o.Margin)
 	if err != nil {
@@ -271,12 +279,33 @@ func (a *App) companionPressures(p *companionPlan, seasons []seasonCounts, words
 		p.lead = fmt.Sprintf("Nothing was counted in %d yet: for the pressure counted on this farm in %d.", seasons[0].on.Year, s.on.Year)
 	}
 	field, err := a.fieldPressures(s.snapshot, s.list)
+	if err != nil {
+		return nil, err
+	}
+	if len(seasons) > 1 && s.on == seasons[0].on { // what was not counted yet, as the season before left it
+		last, err := a.fieldPressures(seasons[1].snapshot, seasons[1].list)
+		if err != nil {
+			return nil, err
+		}
+		var from []string
+		for i := range field {
+			for _, old := range last {
+				if old.Pest == field[i].Pest && old.Known && !field[i].Known {
+					field[i] = old
+					from = append(from, a.spaced(old.Pest))
+				}
+			}
+		}
+		if len(from) > 0 {
+			p.lead += fmt.Sprintf(" Not counted this season, so as in %d: %s.", seasons[1].on.Year, strings.Join(from, ", "))
+		}
+	}
 	for i := range field {
 		if field[i].Score < leastPressure {
 			field[i].Score = 0
 		}
 	}
-	return field, err
+	return field, nil
 }
 
 // leastPressure is the pressure, 0 to 3, from which on a pest counts as one that
@@ -328,8 +357,8 @@ func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []c
 			}
 			c := companion.Curve{Pest: x.Pest.Key, Bed: x.Bed.Code}
 			for _, r := range x.Readings {
-				if r.Valid() && !math.IsNaN(r.Chance) {
-					c.Points = append(c.Points, companion.ChanceOn{On: r.Visit.Date, Chance: r.Chance})
+				if r.Valid() && !math.IsNaN(r.ChanceThen) {
+					c.Points = append(c.Points, companion.ChanceOn{On: r.Visit.Date, Chance: r.ChanceThen})
 				}
 			}
 			slices.SortStableFunc(c.Points, func(x, y companion.ChanceOn) int { return x.On.Compare(y.On) })

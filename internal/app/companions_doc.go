@@ -16,6 +16,9 @@ import (
 func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Document {
 	doc := a.document("Companion plants", day)
 	doc.Subtitle = fmt.Sprintf("for the season of %d", p.season.Year)
+	if a.southern() {
+		doc.Warnings = report.Lines("The months of sowing and bloom in the facts are those of the north, and this farm's frosts are of the south: read each month half a year later, and take no day below for granted. Days counted from frost or planting hold.")
+	}
 	src := &sources{}
 	first := report.Section{Key: "answer", Lead: report.Plain(a.spaced(p.lead + " " + upperWord(p.advice.Answer) + "."))}
 	for _, x := range p.advice.Pests {

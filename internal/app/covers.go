@@ -83,7 +83,7 @@ func (a *App) coverChoices() []cover.Option {
 		for _, e := range a.cat.CoverEffects(c.Key) {
 			effects = append(effects, cover.Effect{
 				Pest: e.Pest, Direction: e.Direction, Score: e.Score, Grade: e.Evidence, Basis: e.Basis,
-				Contested: strings.Contains(e.Note, "CONTESTED"), Source: e.Source, URL: e.URL, Note: e.Note,
+				Contested: strings.Contains(e.Note, "CONTESTED"), Source: e.Source, URL: e.URL, Note: e.Note, TestedYears: testedYears(e.Note),
 			})
 		}
 		crop := coverCrop(c)
@@ -94,6 +94,15 @@ func (a *App) coverChoices() []cover.Option {
 		out = append(out, cover.Options(crop, effects)...)
 	}
 	return out
+}
+
+// testedYears is how many years in a row the trial of an effect grew the cover,
+// as its note tells: two, or 0 for not said.
+func testedYears(note string) int {
+	if strings.Contains(note, "two years") {
+		return 2
+	}
+	return 0
 }
 
 // Covers ranks covers against a pest, or plans them bed by bed.

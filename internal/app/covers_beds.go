@@ -15,25 +15,52 @@ import (
 	"leafturn/internal/store"
 )
 
+// southern reports whether the farm's first autumn frost comes earlier in the
+// calendar year than its last spring frost.
+func (a *App) southern() bool {
+	f := a.farm
+	return !f.LastFrost.IsZero() && !f.FirstFrost.IsZero() && f.FirstFrost.In(2001).Before(f.LastFrost.In(2001))
+}
+
+// coverDates are the next planting day after today, the day by which beds are
+// dug before it, and the planting day a year earlier.
+func (a *App) coverDates(today civil.Date) (dig, plant, before civil.Date) {
+	planting := func(year int) civil.Date { return a.farm.LastFrost.In(year).AddDays(plantingAfterFrost) }
+	year := today.Year
+	for !planting(year).After(today) {
+		year++
+	}
+	plant, before = planting(year), planting(year-1)
+	for {
+		if dig = a.farm.FirstFrost.In(year).AddDays(digAfterFrost); dig.Before(plant) {
+			return dig, plant, before
+		}
+		year--
+	}
+}
+
 // seasonDay is the day whose counts a plan for the coming year rests on: the
-// day itself, and before planting the end of the year before.
+// day itself, and before planting the end of the year before. In the south the
+// season runs over the new year, and the year's own counts are the latest.
 func (a *App) seasonDay(day civil.Date) civil.Date {
-	if a.farm.LastFrost.IsZero() || !day.Before(a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)) {
+	if a.southern() || a.farm.LastFrost.IsZero() || !day.Before(a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)) {
 		return day
 	}
 	return civil.New(day.Year-1, time.December, 31)
 }
 
 // weekChances are the chances of being over the action level, of each week in
-// which a bed's pest was counted: the highest of the week.
+// which a bed's pest was counted: the highest of the week. They are those of the
+// days of the counts: a soil pest has a level before planting alone, and what
+// was found then is not undone by the stage that the bed has reached today.
 func weekChances(x assess.Assessment) []float64 {
 	best := map[[2]int]float64{}
 	for _, r := range x.Readings {
-		if !r.Valid() || math.IsNaN(r.Chance) {
+		if !r.Valid() || math.IsNaN(r.ChanceThen) {
 			continue
 		}
 		year, week := r.Visit.Date.ISOWeek()
-		best[[2]int{year, week}] = max(best[[2]int{year, week}], r.Chance)
+		best[[2]int{year, week}] = max(best[[2]int{year, week}], r.ChanceThen)
 	}
 	var out []float64
 	for _, c := range best {

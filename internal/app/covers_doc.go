@@ -35,9 +35,12 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 	}) {
 		doc.Warnings = report.Lines(fmt.Sprintf("No pest was counted against an action level in %d, so the plan rests on soil, seed and work alone. Count first, or give what you know: --rule 'pressure A1 wireworm 2'.", s.on.Year))
 	}
+	if names, key := unpriced(plan); len(names) > 0 {
+		doc.Warnings = append(doc.Warnings, report.Plain(fmt.Sprintf("With a budget, what has no known price cannot be planned: %s. Give what you pay: --rule 'price %s 2.10 per kg'.", strings.Join(names, ", "), key)))
+	}
 	data := coverPlanData(in, plan, stored)
 	data.Works = a.coverWorks(in, plan, today)
-	doc.Sections = []report.Section{a.coverTable(in, plan, stored), whyCovers(plan, src)}
+	doc.Sections = []report.Section{a.coverTable(in, plan, stored), whyCovers(in, plan, src)}
 	if sec, ok := bindingSection(plan); ok {
 		doc.Sections = append(doc.Sections, sec)
 	}
@@ -75,14 +78,22 @@ func useName(winter, rest cover.Cell) string {
 
 func (a *App) coverTable(in coverPlan, plan cover.Plan, stored bool) report.Section {
 	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Cover"}, {Title: "Sow from"}, {Title: "End by"}, {Title: "Seed"}, {Title: "Cost", Unit: "USD", Decimals: 2}, {Title: "Points", Decimals: 2}, {Title: "+-", Decimals: 2}}}
+	stands := map[string]string{}
+	for _, b := range in.beds {
+		stands[b.Code] = b.Standing
+	}
 	for _, b := range plan.Beds {
-		if b.Untreated {
+		if b.Winter.Key == cover.None && (b.Untreated || b.Winter.Value != 0) {
 			name := "none"
-			if in.rules.Untreated > 0 {
+			switch {
+			case stands[b.Bed] != "":
+				name = stands[b.Bed] + ", sown already"
+			case !b.Untreated:
+				name = "none before planting"
+			case in.rules.Untreated > 0:
 				name = "none, for comparison"
 			}
-			t.Rows = append(t.Rows, []report.Value{report.Text(b.Bed), report.Text(name), report.Text(""), report.Text(""), report.Text(""), report.Text(""), report.Num(b.Value(), 2), report.Text("")})
-			continue
+			t.Rows = append(t.Rows, []report.Value{report.Text(b.Bed), report.Text(name), report.Text(""), report.Text(""), report.Text(""), report.Text(""), report.Num(b.Winter.Value, 2), report.Text("")})
 		}
 		for _, c := range b.Chosen() {
 			f := c.Fit.Choice
@@ -296,7 +307,7 @@ func bindingSection(plan cover.Plan) (report.Section, bool) {
 }
 
 // whyCovers says of each cover why it stands where it does, with the evidence.
-func whyCovers(plan cover.Plan, src *sources) report.Section {
+func whyCovers(in coverPlan, plan cover.Plan, src *sources) report.Section {
 	sec := report.Section{Key: "why", Title: "Why these"}
 	type use struct {
 		cell cover.Cell
@@ -351,8 +362,30 @@ func whyCovers(plan cover.Plan, src *sources) report.Section {
 	}
 	if len(sec.Items) == 0 {
 		sec.Notes = report.Lines("no cover that fits between digging and planting is known to help against what pressed on these beds")
+		if !slices.ContainsFunc(in.beds, func(b cover.Bed) bool { return b.Standing == "" }) {
+			sec.Notes = report.Lines("every bed carries a cover that was sown already")
+		}
 	}
 	return sec
+}
+
+// unpriced are the names of the covers that a budget alone keeps from the plan,
+// as their price is not known, and the key of one of them.
+func unpriced(plan cover.Plan) (names []string, key string) {
+	for _, b := range plan.Beds {
+		for _, c := range b.Cells {
+			crop := c.Option.Crop
+			if len(c.Option.Mix) > 0 || len(c.Fit.Reasons) == 0 || c.Fit.Reasons[0].Rule != cover.Unpriced || contains(names, crop.Name) {
+				continue
+			}
+			names = append(names, crop.Name)
+			if key == "" || crop.ID < key {
+				key = crop.ID
+			}
+		}
+	}
+	slices.Sort(names)
+	return names, key
 }
 
 func evidenceLine(t cover.Term, pts map[string][]string, beds int, src *sources) report.Line {

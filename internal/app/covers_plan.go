@@ -22,7 +22,7 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	if err != nil || rest < 0 || rest > len(s.beds) {
 		return p, diag.Usagef(fmt.Sprintf("give 0 to %d", len(s.beds)), "--rest %q is not a number of beds", o.Rest)
 	}
-	dig, plant := a.farm.FirstFrost.In(s.on.Year).AddDays(digAfterFrost), a.farm.LastFrost.In(s.on.Year+1).AddDays(plantingAfterFrost)
+	dig, plant, before := a.coverDates(today)
 	for _, x := range []struct {
 		flag, text string
 		to         *civil.Date
@@ -51,7 +51,7 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	for _, b := range s.beds {
 		free := dig
 		for _, e := range s.stages[b.Code] {
-			if e.Stage == farm.Dug && o.Dig == "" {
+			if e.Stage == farm.Dug && o.Dig == "" && !e.Date.Before(before) {
 				free = e.Date.AddDays(1)
 			}
 		}

@@ -55,7 +55,7 @@ func TestBedRows(t *testing.T) {
 
 func TestWeekChances(t *testing.T) {
 	r := func(day string, chance float64, invalid ...string) assess.Reading {
-		return assess.Reading{Visit: farm.Visit{Date: civil.MustParse(day)}, Chance: chance, Invalid: invalid}
+		return assess.Reading{Visit: farm.Visit{Date: civil.MustParse(day)}, Chance: math.NaN(), ChanceThen: chance, Invalid: invalid}
 	}
 	got := weekChances(assess.Assessment{Readings: []assess.Reading{
 		r("2026-07-13", 0.2), r("2026-07-19", 0.7), // Monday and Sunday of one week
@@ -73,6 +73,37 @@ func TestSeasonDay(t *testing.T) {
 		require.Equal(t, want, a.seasonDay(civil.MustParse(day)).String())
 	}
 	require.Equal(t, "2027-01-10", (&App{}).seasonDay(civil.MustParse("2027-01-10")).String(), "without frost dates nothing is known of the season")
+}
+
+// North: frosts 25 April and 20 October. South: 15 October and 5 May, so the
+// beds are dug in May and planted in November of one year.
+func TestCoverDates(t *testing.T) {
+	north := &App{farm: farm.Farm{LastFrost: civil.MonthDay{Month: 4, Day: 25}, FirstFrost: civil.MonthDay{Month: 10, Day: 20}}}
+	south := &App{farm: farm.Farm{LastFrost: civil.MonthDay{Month: 10, Day: 15}, FirstFrost: civil.MonthDay{Month: 5, Day: 5}}}
+	require.False(t, north.southern())
+	require.True(t, south.southern())
+	for _, c := range []struct {
+		a                         *App
+		today, dig, plant, season string
+	}{
+		{north, "2026-10-25", "2026-10-28", "2027-05-15", "2026-10-25"},
+		{north, "2027-01-10", "2026-10-28", "2027-05-15", "2026-12-31"},
+		{north, "2027-05-14", "2026-10-28", "2027-05-15", "2026-12-31"},
+		{north, "2027-05-15", "2027-10-28", "2028-05-15", "2027-05-15"},
+		{south, "2026-03-10", "2026-05-13", "2026-11-04", "2026-03-10"},
+		{south, "2026-06-10", "2026-05-13", "2026-11-04", "2026-06-10"},
+		{south, "2026-11-03", "2026-05-13", "2026-11-04", "2026-11-03"},
+		{south, "2026-11-04", "2027-05-13", "2027-11-04", "2026-11-04"},
+		{south, "2026-12-10", "2027-05-13", "2027-11-04", "2026-12-10"},
+		{south, "2027-01-10", "2027-05-13", "2027-11-04", "2027-01-10"},
+	} {
+		today := civil.MustParse(c.today)
+		dig, plant, before := c.a.coverDates(today)
+		require.Equal(t, []string{c.dig, c.plant}, []string{dig.String(), plant.String()}, c.today)
+		require.Equal(t, plant.Year-1, before.Year)
+		require.Equal(t, plant.AddDays(-365).Month, before.Month)
+		require.Equal(t, c.season, c.a.seasonDay(today).String(), c.today)
+	}
 }
 
 // Each kind of rule changes what it speaks of, and nothing else of the other bed.

@@ -70,7 +70,7 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 		return fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
 	}
 	u = u.On(v.Date)
-	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(),
+	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(), ChanceThen: math.NaN(),
 		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot && v.Stratum != farm.Edge}
 	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
 	if !r.brief {

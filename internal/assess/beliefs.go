@@ -339,6 +339,7 @@ func (r *Reading) readOff() {
 		return r.over(read, l.Value)
 	}
 	r.Chance, r.ChanceW = of(r.Act), of(r.Watch)
+	r.ChanceThen = r.Chance
 }
 
 func (r *Reading) inMeasure(density float64) float64 {

@@ -239,6 +239,9 @@ type Reading struct {
 	Nearest  []Level // published levels for other crops in the same measure
 	Chance   float64 // chance that the truth is at or over Act; NaN without a level
 	ChanceW  float64 // the same for Watch
+	// ChanceThen is the chance on the day of the visit, by the level of that
+	// day; Chance of the reading that decides is today's.
+	ChanceThen float64
 
 	brief bool     // levels, belief, interval and chances are still to be filled
 	kept  *Beliefs // what was worked out before

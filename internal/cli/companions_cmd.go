@@ -25,6 +25,9 @@ func companionsCommand(d *deps) *ucli.Command {
 		Action: func(c *ucli.Context) error {
 			o := app.CompanionOptions{Pests: c.Args().Slice(), Year: c.String("year"), Only: c.String("only"), Without: c.String("without"), Margin: c.String("margin"), Draw: c.String("draw")}
 			file := c.String("ics")
+			if err := twoFiles("draw", o.Draw, file); err != nil {
+				return err
+			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
 				if file == "" {
 					doc, said, err := a.Companions(ctx, day, o)

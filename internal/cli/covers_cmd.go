@@ -38,6 +38,9 @@ func coversCommand(d *deps) *ucli.Command {
 					Pest: c.String("pest"), Rest: c.String("rest"), Dig: c.String("dig"), Plant: c.String("plant"), Keep: c.Bool("keep"), Rule: c.StringSlice("rule"),
 				}
 				file := c.String("ics")
+				if err := twoFiles("map", c.String("map"), file); err != nil {
+					return err
+				}
 				o.Files = &app.CoverFiles{Map: c.String("map"), Window: c.String("window")}
 				if file != "" {
 					o.Files.Calendar = d.stageCalendar(file)

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 	"runtime/debug"
 	"strconv"
 	"strings"
@@ -141,6 +142,14 @@ func outputFlags(more ...ucli.Flag) []ucli.Flag {
 }
 
 var dateOption = &ucli.StringFlag{Name: "date", Usage: "the `DAY`: YYYY-MM-DD, today or yesterday"}
+
+// twoFiles refuses one file for a picture and a calendar.
+func twoFiles(flag, picture, calendar string) error {
+	if picture != "" && filepath.Clean(picture) == filepath.Clean(calendar) {
+		return diag.Usagef("name two files", "--%s and --ics both name %q", flag, picture)
+	}
+	return nil
+}
 
 // stageCalendar makes a document's events ready as a calendar file; "-" is
 // standard output.

@@ -304,7 +304,7 @@ func (s *Suggestion) warn(e Effect) {
 	add := func(format string, args ...any) { s.Warnings = appendNew(s.Warnings, fmt.Sprintf(format, args...)) }
 	switch {
 	case r.Score > 0 && !e.Counted:
-		add("would make %s worse (score +%d, evidence %s); that pest was never counted, so it is not in the points", r.Pest, r.Score, e.Grade)
+		add("would make %s worse (score +%d, evidence %s); how hard that pest presses is not in the points", r.Pest, r.Score, e.Grade)
 	case r.Score > 0:
 		add("makes worse: %s (score +%d, evidence %s, pressure %g)", r.Pest, r.Score, e.Grade, math.Round(10*e.Pressure)/10)
 	}

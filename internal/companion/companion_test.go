@@ -125,7 +125,7 @@ func TestSuggest_ByHand(t *testing.T) {
 	a = suggest(t, companion.CapVisits(table(t)), cover.Counted("aphid", 3), cover.Pressure{Pest: "cucumber_beetle"})
 	s, _ = find(t, a, "phacelia strip")
 	require.InDelta(t, 1.2, s.Value, 1e-12)
-	require.Contains(t, s.Warnings, "would make cucumber_beetle worse (score +2, evidence A); that pest was never counted, so it is not in the points")
+	require.Contains(t, s.Warnings, "would make cucumber_beetle worse (score +2, evidence A); how hard that pest presses is not in the points")
 }
 
 // "No good evidence" is an answer.

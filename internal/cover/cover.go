@@ -106,12 +106,9 @@ func (c Crop) label() string {
 type Option struct {
 	Crop    Crop
 	Effects []Effect
-	Rest    bool // the bed carries no dahlia that summer
-	Sowings int  // successive sowings; 0 means 1
-	// TestedYears is the number of years in a row that the trial behind the
-	// score grew the crop; 0 when not known.
-	TestedYears int
-	Mix         []Part // the crops of a mix, two or more; empty for one crop
+	Rest    bool   // the bed carries no dahlia that summer
+	Sowings int    // successive sowings; 0 means 1
+	Mix     []Part // the crops of a mix, two or more; empty for one crop
 }
 
 // Part is a crop of a mix. Share is the part of its own full rate at which it

@@ -73,7 +73,7 @@ func (bp *BedPlan) nothingFits(b Bed) string {
 func ruleWords(id string) string {
 	about := map[string]string{
 		"R2": "sowing window", "R3": "time to a stand", "R4": "wait before planting", "R5": "soil temperature", "R6": "family of the last cover", "R7": "dahlia's own family",
-		"R8": "brassica gap", "R9": "soil disease", "R10": "virus", "R14": "water", "R16": "ley",
+		"budget": "its price is not known", "R8": "brassica gap", "R9": "soil disease", "R10": "virus", "R14": "water", "R16": "ley",
 	}[id]
 	if about == "" {
 		return id
@@ -142,8 +142,14 @@ func (c Cell) explain() (unknown, notes []string) {
 	if c.Score.AnecdotePts > 0 {
 		notes = append(notes, fmt.Sprintf("all its help is anecdote (D); %.2f points of it are not counted, so that it does not outrank a trial", c.Score.AnecdotePts))
 	}
-	if c.Option.TestedYears > 1 {
-		notes = append(notes, fmt.Sprintf("the trial grew it %d years in a row; one year is part of that treatment, so plan it again next year", c.Option.TestedYears))
+	for _, t := range c.Score.Terms {
+		if t.Points > 0 && t.Effect.TestedYears > 1 {
+			of := ""
+			if t.Crop != "" {
+				of = t.Crop + ": "
+			}
+			notes = append(notes, fmt.Sprintf("%s%s: the trial grew it %d years in a row; one year is part of that treatment, so plan it again next year", of, t.Pest, t.Effect.TestedYears))
+		}
 	}
 	return unknown, notes
 }

@@ -77,7 +77,7 @@ func newField(beds []Bed, options []Option, site Site, rules Rules) (*field, err
 		var cells [2][]Cell
 		for w := range cells {
 			none := Cell{Key: None, Allowed: true, Fit: Fit{OK: true}, SeedOK: true}
-			if w == 0 {
+			if w == 0 && b.Standing == "" {
 				none.Value = 0 - rules.BarePenalty
 			}
 			cells[w] = append(cells[w], none)
@@ -96,7 +96,8 @@ func newField(beds []Bed, options []Option, site Site, rules Rules) (*field, err
 			if c.Allowed && rules.Budget != nil && !c.Score.CostKnown {
 				c.Allowed = false
 				c.Fit.OK = false
-				c.Fit.Reasons = append(c.Fit.Reasons, Reason{"budget", NotKnown, "its price is not known, so a plan with it cannot be held to the budget; give its price"})
+				unpriced := Reason{Unpriced, Refused, "its price is not known, so a plan with it cannot be held to the budget; give its price"}
+				c.Fit.Reasons = append([]Reason{unpriced}, c.Fit.Reasons...) // it stands first: it alone refuses the cover
 			}
 			c.Score.dated(o, c.Fit, rules)
 			cells[w] = append(cells[w], c)
@@ -229,6 +230,10 @@ func part(o Option, what string) float64 {
 	}
 	return share
 }
+
+// Unpriced is the rule of a Reason that refuses a cover under a budget because
+// its price is not known.
+const Unpriced = "budget"
 
 // Legumes names all legumes in an Area.
 const Legumes = "legumes"

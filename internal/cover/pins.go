@@ -37,7 +37,7 @@ func (f *field) checkPins() error {
 				case c.Allowed:
 					in = append(in, stand)
 				default:
-					refused = append(refused, why(c))
+					refused = append(refused, whys(c))
 				}
 			}
 		}
@@ -90,6 +90,21 @@ func why(c Cell) string {
 		}
 	}
 	return "it fits no date"
+}
+
+// whys is all that refuses a cell's dates and soil, as a cover may fail in
+// autumn for one reason and in spring for another.
+func whys(c Cell) string {
+	var out []string
+	for _, r := range c.Fit.Reasons {
+		if s := r.Rule + ": " + r.Text; r.Kind == Refused && !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		return why(c)
+	}
+	return strings.Join(out, "; ")
 }
 
 // known returns what is wrong with the names of a pin or forbid.

@@ -229,5 +229,5 @@ func (f *field) prove(p *Plan) error {
 	return nil
 }
 
-// ceil3 writes a bound with three decimals, rounded up.
-func ceil3(v float64) string { return fmt.Sprintf("%.3f", math.Ceil(v*1000-1e-6)/1000) }
+// ceil3 writes a bound with three decimals, rounded up; zero has no sign.
+func ceil3(v float64) string { return fmt.Sprintf("%.3f", math.Ceil(v*1000-1e-6)/1000+0) }

@@ -290,6 +290,55 @@ func TestPlanBeds_BudgetNeedsPrices(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, "field_pea cereal_rye none field_pea", keysOf(p))
 	require.Contains(t, refusedText(cellOf(p.Beds[1], "oats")), "its price is not known")
+
+	r.Pins = []cover.Pin{{Bed: "2", Cover: "oats"}}
+	_, err = cover.PlanBeds(context.Background(), ex.beds, ex.options, site, r)
+	require.ErrorContains(t, err, "pin 2 oats breaks a rule: budget: its price is not known")
+
+	// Where no cover has a price, it is the budget that bars those whose dates fit.
+	r.Pins = nil
+	for i := range ex.options {
+		ex.options[i].Crop.USDPerHa = nil
+		ex.options[i].Crop.USDPerKg = nil
+	}
+	p, err = cover.PlanBeds(context.Background(), ex.beds, ex.options, site, r)
+	require.NoError(t, err)
+	require.Contains(t, strings.Join(p.Beds[0].Notes, "\n"), "of 3 covers, 3 by budget (its price is not known)")
+}
+
+// A cover that fails in autumn and in spring is refused for both.
+func TestPlanBeds_PinSaysEachReason(t *testing.T) {
+	ex := workedExample(t)
+	cold := site
+	for _, m := range []int{1, 2, 3} {
+		cold.SoilC[m] = ptr(1.)
+	}
+	r := oneEach()
+	r.Pins = []cover.Pin{{Bed: "1", Cover: "oats"}}
+	_, err := cover.PlanBeds(context.Background(), ex.beds, ex.options, cold, r)
+	require.ErrorContains(t, err, "R2: sowing ends")
+	require.ErrorContains(t, err, "R5: the soil does not reach 3.3 C")
+}
+
+func TestPlanBeds_NoNegativeZero(t *testing.T) {
+	p, err := cover.PlanBeds(context.Background(), []cover.Bed{bed("1")}, nil, site, cover.DefaultRules())
+	require.NoError(t, err)
+	require.Contains(t, p.Proof, "can exceed 0.000 points")
+}
+
+// A bed under a cover that was sown already is not bare, so no cover more costs
+// it nothing.
+func TestPlanBeds_StandingIsNotBare(t *testing.T) {
+	r := cover.FarmRules()
+	b := bed("1")
+	b.FreeFrom, b.Standing = civil.MustParse("2027-05-14"), "Cereal rye until 24 April"
+	p, err := cover.PlanBeds(context.Background(), []cover.Bed{b}, nil, site, r)
+	require.NoError(t, err)
+	require.Zero(t, p.Total)
+	b.Standing = ""
+	p, err = cover.PlanBeds(context.Background(), []cover.Bed{b}, nil, site, r)
+	require.NoError(t, err)
+	require.InDelta(t, -r.BarePenalty, p.Total, 1e-12)
 }
 
 func refusedText(c cover.Cell) string {

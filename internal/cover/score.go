@@ -20,6 +20,9 @@ type Effect struct {
 	Source    string
 	URL       string
 	Note      string
+	// TestedYears is the number of years in a row that the trial behind the
+	// score grew the crop; 0 when not known.
+	TestedYears int
 }
 
 // Disputed reports whether sources disagree or the crop does both.

@@ -3,6 +3,7 @@ package cover_test
 import (
 	"context"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -33,7 +34,12 @@ func workedExample(t testing.TB) example {
 		return x
 	}
 	buckwheat := option("buckwheat", true, 2, 157)
-	buckwheat.TestedYears = 2
+	buckwheat.Effects = slices.Clone(buckwheat.Effects)
+	for i := range buckwheat.Effects {
+		if buckwheat.Effects[i].Pest == "wireworm" {
+			buckwheat.Effects[i].TestedYears = 2
+		}
+	}
 	return example{
 		beds: []cover.Bed{
 			b("1", "Brassicaceae", 2025, cover.Counted("wireworm", 3), cover.Counted("slug", 1)),
@@ -234,7 +240,7 @@ func TestWorkedExample_Tells(t *testing.T) {
 
 	b1 := p.Beds[0]
 	require.Contains(t, b1.Unknown, "its effect on slug is not known (pressure 1)")
-	require.Contains(t, b1.Notes, "the trial grew it 2 years in a row; one year is part of that treatment, so plan it again next year")
+	require.Contains(t, b1.Notes, "wireworm: the trial grew it 2 years in a row; one year is part of that treatment, so plan it again next year")
 	// Without buckwheat in bed 1, bed 2 rests: pea 0.695 + potato 6.50 - oats 5.87.
 	require.Equal(t, "field_pea", altered(b1.Alternatives[0]))
 	require.InDelta(t, 5.148-0.63, b1.Alternatives[0].GivesUp, 1e-9)

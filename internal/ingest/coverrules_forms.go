@@ -40,11 +40,11 @@ func init() {
 				l.atMost()
 				l.r.Number = l.whole("the number of rested beds", 0, 1000, "bed", "beds")
 			}},
-		{"untreated", CoverUntreated, "untreated 1 in M", "of each M beds at least one stays without a cover, to compare with",
+		{"untreated", CoverUntreated, "untreated 1 in M", "of all beds at least one in M stays without a cover, to compare with; the plan says which",
 			[]string{"untreated 1 in 6"}, readUntreated},
 		{"legumes", CoverLegumes, "legumes at least AREA | legumes at most AREA", "the area under legumes; AREA is m2, sq ft, acre, ha, or % of what is sown",
 			[]string{"legumes at least 25 %"}, func(l *coverLine) { l.r.Least = l.atLeast(); l.extent() }},
-		{"area", CoverArea, "area COVER at least AREA | area FAMILY at most AREA", "the area under a cover or a plant family",
+		{"area", CoverArea, "area COVER at least AREA | area FAMILY at most AREA", "the area under a cover or a plant family; here % is of the ground of all beds",
 			[]string{"area cereal_rye at least 200 m2", "area oats at most 2000 sq ft", "area Fabaceae at most 30 %"}, readArea},
 		{"pin", CoverPin, "pin BED COVER | pin BED winter COVER | pin BED rest COVER", "what a bed must carry: a cover, a mix or none",
 			[]string{"pin A1 cereal_rye", "pin A1 winter none", "pin A1 rest buckwheat", "pin A1 winter cereal_rye + field_pea"}, readPin},
