@@ -416,6 +416,25 @@ func (a *App) placePlant(x chosenPlant, seasons []seasonCounts, g companion.Grou
 	if err != nil {
 		return companion.Layout{}, err
 	}
+	if len(seasons) > 1 && s.on == seasons[0].on { // as companionPressures
+		last, err := a.carriedPressures(seasons[1].snapshot, seasons[1].list)
+		if err != nil {
+			return companion.Layout{}, err
+		}
+		counted := map[string]bool{}
+		for _, list := range byBed {
+			for _, x := range list {
+				counted[x.Pest] = counted[x.Pest] || x.Known
+			}
+		}
+		for code, list := range last {
+			for _, x := range list {
+				if !counted[x.Pest] {
+					byBed[code] = append(byBed[code], x)
+				}
+			}
+		}
+	}
 	var plots []companion.Plot
 	for _, b := range seasons[0].beds {
 		pressed := slices.ContainsFunc(byBed[b.Code], func(p cover.Pressure) bool {

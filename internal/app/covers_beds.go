@@ -120,6 +120,23 @@ func (a *App) fieldPressures(s snapshot, list []assess.Assessment) ([]cover.Pres
 	return out, nil
 }
 
+// coverBeds are the beds that covers are planned for, beds of dahlias outdoors,
+// and the others with the reason: no frost date speaks of a bed under cover, and
+// no planting day of dahlias of a bed of something else.
+func coverBeds(beds []farm.Bed) (planned []farm.Bed, out []string) {
+	for _, b := range beds {
+		switch {
+		case b.Site == farm.House:
+			out = append(out, b.Code+" is under cover, where frost dates say nothing")
+		case b.CropWord() != farm.Bed{}.CropWord():
+			out = append(out, b.Code+" grows "+b.CropWord())
+		default:
+			planned = append(planned, b)
+		}
+	}
+	return planned, out
+}
+
 // besideM is how wide a path may be for two beds still to be neighbours.
 const besideM = 2.0
 

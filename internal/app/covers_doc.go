@@ -35,6 +35,9 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 	}) {
 		doc.Warnings = report.Lines(fmt.Sprintf("No pest was counted against an action level in %d, so the plan rests on soil, seed and work alone. Count first, or give what you know: --rule 'pressure A1 wireworm 2'.", s.on.Year))
 	}
+	if len(in.out) > 0 {
+		doc.Warnings = append(doc.Warnings, report.Plain("Not planned: "+strings.Join(in.out, "; ")+"."))
+	}
 	if names, key := unpriced(plan); len(names) > 0 {
 		doc.Warnings = append(doc.Warnings, report.Plain(fmt.Sprintf("With a budget, what has no known price cannot be planned: %s. Give what you pay: --rule 'price %s 2.10 per kg'.", strings.Join(names, ", "), key)))
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strconv"
+	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -47,8 +48,10 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	if err != nil {
 		return p, err
 	}
-	rows := bedRows(s.beds)
-	for _, b := range s.beds {
+	beds, out := coverBeds(s.beds)
+	p.out = out
+	rows := bedRows(beds)
+	for _, b := range beds {
 		free := dig
 		for _, e := range s.stages[b.Code] {
 			if e.Stage == farm.Dug && o.Dig == "" && !e.Date.Before(before) {
@@ -102,6 +105,9 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 	in, err := a.coverInput(ctx, s, list, o, today)
 	if err != nil {
 		return nil, err
+	}
+	if len(in.beds) == 0 {
+		return nil, diag.Failf(nil, "add beds of dahlias outdoors with `leafturn bed add`", "no bed can be planned: %s", strings.Join(in.out, "; "))
 	}
 	plan, err := cover.PlanBeds(ctx, in.beds, in.options, in.site, in.rules)
 	if err != nil {

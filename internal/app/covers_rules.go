@@ -19,6 +19,7 @@ type coverPlan struct {
 	prices  map[string]bool    // covers whose price the grower gave
 	given   []ingest.CoverRule
 	sown    []cover.Sown // that stand in the beds already
+	out     []string     // beds that are not planned, with the reason
 }
 
 // area is the ground of all beds of the plan, in m2.

@@ -53,6 +53,18 @@ func TestBedRows(t *testing.T) {
 	require.Equal(t, []string{"A1A2", "A4A5", "C1C2"}, got)
 }
 
+func TestCoverBeds(t *testing.T) {
+	grows := func(code, crop string) farm.Bed {
+		b := farm.Bed{Code: code, Site: farm.Outdoor}
+		b.Crop = crop
+		return b
+	}
+	planned, out := coverBeds([]farm.Bed{grows("A1", ""), {Code: "H1", Site: farm.House}, grows("T1", "tulips"), grows("A2", "dahlias")})
+	require.Len(t, planned, 2)
+	require.Equal(t, "A2", planned[1].Code)
+	require.Equal(t, []string{"H1 is under cover, where frost dates say nothing", "T1 grows tulips"}, out)
+}
+
 func TestWeekChances(t *testing.T) {
 	r := func(day string, chance float64, invalid ...string) assess.Reading {
 		return assess.Reading{Visit: farm.Visit{Date: civil.MustParse(day)}, Chance: math.NaN(), ChanceThen: chance, Invalid: invalid}
