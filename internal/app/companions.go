@@ -288,13 +288,17 @@ func (a *App) companionPressures(p *companionPlan, seasons []seasonCounts, words
 			return nil, err
 		}
 		var from []string
-		for i := range field {
-			for _, old := range last {
-				if old.Pest == field[i].Pest && old.Known && !field[i].Known {
-					field[i] = old
-					from = append(from, a.spaced(old.Pest))
-				}
+		for _, old := range last {
+			i := slices.IndexFunc(field, func(p cover.Pressure) bool { return p.Pest == old.Pest })
+			switch {
+			case !old.Known || i >= 0 && field[i].Known:
+				continue
+			case i < 0:
+				field = append(field, old)
+			default:
+				field[i] = old
 			}
+			from = append(from, a.spaced(old.Pest))
 		}
 		if len(from) > 0 {
 			p.lead += fmt.Sprintf(" Not counted this season, so as in %d: %s.", seasons[1].on.Year, strings.Join(from, ", "))

@@ -3,6 +3,7 @@ package app
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -92,6 +93,42 @@ func (a *App) carriedPressures(s snapshot, list []assess.Assessment) (map[string
 		}
 	}
 	return out, nil
+}
+
+// thisSpring puts what was counted since the season's end of pests that stay in
+// their bed, such as wireworm baits before planting, in the place of last
+// season's.
+func (a *App) thisSpring(ctx context.Context, s snapshot, today civil.Date, byBed map[string][]cover.Pressure) error {
+	if !s.on.Before(today) {
+		return nil
+	}
+	now, err := a.snapshot(ctx, today)
+	if err != nil {
+		return err
+	}
+	list, err := a.assessments(now, false)
+	if err != nil {
+		return err
+	}
+	newer, err := a.carriedPressures(now, list)
+	if err != nil {
+		return err
+	}
+	for code, ps := range newer {
+		for _, p := range ps {
+			if !p.Known || !cover.BedBound(p.Pest) {
+				continue
+			}
+			p.Why += fmt.Sprintf(" (%d)", today.Year)
+			i := slices.IndexFunc(byBed[code], func(x cover.Pressure) bool { return x.Pest == p.Pest })
+			if i < 0 {
+				byBed[code] = append(byBed[code], p)
+			} else {
+				byBed[code][i] = p
+			}
+		}
+	}
+	return nil
 }
 
 // fieldPressures are the pressures of the whole field: for a pest that stays in

@@ -48,6 +48,9 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	if err != nil {
 		return p, err
 	}
+	if err := a.thisSpring(ctx, s, today, pressures); err != nil {
+		return p, err
+	}
 	beds, out := coverBeds(s.beds)
 	p.out = out
 	rows := bedRows(beds)
