@@ -142,7 +142,7 @@ func pointsWords(r cover.Rules) string {
 	if r.PestWeight != 1 || r.HarmWeight != 1 {
 		s += fmt.Sprintf(", help times %g and harm times %g", r.PestWeight, r.HarmWeight)
 	}
-	s += fmt.Sprintf("; %g per kg/ha of nitrogen left, %g per t/ha of dry matter (half for a late sowing); less %g per USD of seed, %g per sowing, %g for bare soil in winter", r.Nitrogen, r.Biomass, r.PointsPerUSD, r.Work, r.BarePenalty)
+	s += fmt.Sprintf("; %g per kg/ha of nitrogen left, %g per t/ha of dry matter (half for a late sowing); less %g per USD of seed (%g USD a kg where no price is known), %g per sowing, %g for bare soil in winter", r.Nitrogen, r.Biomass, r.PointsPerUSD, r.GuessUSDPerKg, r.Work, r.BarePenalty)
 	if r.RestCost > 0 {
 		s += fmt.Sprintf(", %g for a bed without flowers", r.RestCost)
 	}

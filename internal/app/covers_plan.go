@@ -82,7 +82,7 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 		}
 		if x, ok := stands[b.Code]; ok {
 			b.Standing = fmt.Sprintf("%s until %s", x.name, x.kill.Short())
-			b.FreeFrom = x.free
+			b.FreeFrom, b.RestFree = x.free, x.free
 			if !b.FreeFrom.Before(b.PlantBy) {
 				b.FreeFrom = b.PlantBy.AddDays(-1)
 			}

@@ -186,12 +186,15 @@ type Bed struct {
 
 // BedMore is where the bed lies and what else was found or is missing there.
 type BedMore struct {
-	Row      string   // beds of one row adjoin in the order of Place; "" has no neighbours
-	Place    float64  // along the row
-	NoWater  bool     // it cannot be watered (R14)
-	Viruses  []string // found in the bed
-	SodYear  int      // last year of old grass or a ley; 0: none, or not said (R16)
-	Standing string   // a cover that was sown already and still stands, in words; "" for none
+	Row     string   // beds of one row adjoin in the order of Place; "" has no neighbours
+	Place   float64  // along the row
+	NoWater bool     // it cannot be watered (R14)
+	Viruses []string // found in the bed
+	SodYear int      // last year of old grass or a ley; 0: none, or not said (R16)
+	// RestFree is the first day on which a rest-year crop can be sown; zero is
+	// FreeFrom.
+	RestFree civil.Date
+	Standing string // a cover that was sown already and still stands, in words; "" for none
 }
 
 // lastDay returns the day on which dahlias follow the option.

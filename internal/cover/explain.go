@@ -117,7 +117,11 @@ func (c Cell) explain() (unknown, notes []string) {
 		unknown = append(unknown, "pests never counted here, so not in the points: it "+strings.Join(open, ", "))
 	}
 	if !c.Score.CostKnown {
-		unknown = append(unknown, "its seed cost is not known and was not taken off")
+		words := "its seed cost is not known and was not taken off"
+		if c.Score.CostPts > 0 {
+			words = fmt.Sprintf("its seed cost is not known; a guess was taken off, %.2f points", c.Score.CostPts)
+		}
+		unknown = append(unknown, words)
 	}
 	for _, s := range c.Score.SoilOpen {
 		unknown = append(unknown, s+" is not known and was not counted")

@@ -97,6 +97,9 @@ func Apart(winter, rest Option) bool {
 }
 
 func fit(o Option, bed Bed, site Site, rules Rules, after bool) Fit {
+	if o.Rest && bed.RestFree.After(bed.FreeFrom) {
+		bed.FreeFrom = bed.RestFree
+	}
 	if len(o.Mix) > 0 {
 		return fitMix(o, bed, site, rules, after)
 	}

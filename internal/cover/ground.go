@@ -9,6 +9,10 @@ import (
 // soilBound reports whether an id is a pest or disease that lives in the soil.
 func soilBound(pest string) bool { return BedBound(pest) && pest != "slug" && pest != "earwig" }
 
+// found is the pressure from which a soil pest counts as found in a bed: a chance
+// of 5 % that it was over its action level. Source: common practice.
+const found = 0.1
+
 // ground returns what the bed's soil, its water and the viruses found there say
 // of an option of one crop: R10, R14, R16 and the rule on hosts.
 func ground(o Option, bed Bed, rules Rules) []Reason {
@@ -22,18 +26,18 @@ func ground(o Option, bed Bed, rules Rules) []Reason {
 	if rules.HostScore > 0 {
 		for _, e := range o.Effects {
 			level, known := bed.pressure(e.Pest)
-			if soilBound(e.Pest) && known && level > 0 && e.Direction == "increases" && e.Score >= rules.HostScore {
+			if soilBound(e.Pest) && known && level >= found && e.Direction == "increases" && e.Score >= rules.HostScore {
 				add("host", Refused, "it raises %s (%+d, evidence %s), which was found in this bed", e.Pest, e.Score, e.Grade)
 			}
 		}
 	}
 
 	// R10: no bridge for a virus of dahlia.
-	var found, open, others []string
+	var hosted, open, others []string
 	for _, v := range bed.Viruses {
 		switch hosts, known := c.Hosts[v]; {
 		case hosts:
-			found = append(found, v)
+			hosted = append(hosted, v)
 		case !known:
 			open = append(open, v)
 		}
@@ -44,8 +48,8 @@ func ground(o Option, bed Bed, rules Rules) []Reason {
 		}
 	}
 	sort.Strings(others)
-	if len(found) > 0 {
-		add("R10", Refused, "it hosts %s, which was found in this bed", strings.Join(found, ", "))
+	if len(hosted) > 0 {
+		add("R10", Refused, "it hosts %s, which was found in this bed", strings.Join(hosted, ", "))
 	}
 	if len(open) > 0 {
 		add("R10", NotKnown, "whether it hosts %s, found in this bed, is not known; end it and its weeds 2 weeks before dahlias come up", strings.Join(open, ", "))
@@ -70,7 +74,7 @@ func ground(o Option, bed Bed, rules Rules) []Reason {
 	// R16: no ley before dahlias where wireworm or symphylan was found.
 	if o.Rest && c.Perennial {
 		for _, pest := range []string{"wireworm", "symphylan"} {
-			if level, known := bed.pressure(pest); known && level > 0 {
+			if level, known := bed.pressure(pest); known && level >= found {
 				add("R16", Refused, "a year of it is a ley, and %s was found in this bed", pest)
 			}
 		}

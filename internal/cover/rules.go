@@ -25,6 +25,7 @@ type Rules struct {
 	PestWeight    float64    // points of help against pests count so many times
 	HarmWeight    float64    // points of harm
 	PointsPerUSD  float64    // points taken off per USD of seed
+	GuessUSDPerKg float64    // what seed without a known price is taken to cost, so that it does not look free
 	Nitrogen      float64    // points per kg/ha of plant-available nitrogen
 	Biomass       float64    // points per t/ha of dry matter
 	Work          float64    // points taken off per sowing
@@ -114,11 +115,13 @@ func DefaultRules() Rules {
 // and bare soil through a winter costs 0.5 points, enough to prefer any cover
 // that does no harm and too little to outweigh a pest; 100 kg/ha of nitrogen or
 // 5 t/ha of dry matter are worth 0.5; a sowing costs 0.1; a host of a soil pest
-// found in the bed (+2 or more) is refused; mixes of two; a bed without flowers
+// found in the bed is refused; seed without a known price is taken to cost 2 USD
+// a kg; mixes of two; a bed without flowers
 // costs 3, as much as the heaviest pest. All common practice.
 func FarmRules() Rules {
 	r := DefaultRules()
-	r.BarePenalty, r.Nitrogen, r.Biomass, r.Work, r.HostScore, r.Species, r.RestCost = 0.5, 0.005, 0.1, 0.1, 2, 2, 3
+	r.BarePenalty, r.Nitrogen, r.Biomass, r.Work, r.HostScore, r.Species, r.RestCost = 0.5, 0.005, 0.1, 0.1, 1, 2, 3
+	r.GuessUSDPerKg = 2
 	return r
 }
 
@@ -148,7 +151,7 @@ func (r Rules) check() error {
 		name string
 		v    float64
 	}{
-		{"points per USD", r.PointsPerUSD}, {"family penalty", r.FamilyPenalty},
+		{"points per USD", r.PointsPerUSD}, {"the guess of a price", r.GuessUSDPerKg}, {"family penalty", r.FamilyPenalty},
 		{"cost of a rested bed", r.RestCost}, {"bare-soil penalty", r.BarePenalty},
 		{"weight of pests", r.PestWeight}, {"weight of harm", r.HarmWeight}, {"points of nitrogen", r.Nitrogen},
 		{"points of dry matter", r.Biomass}, {"points of work", r.Work}, {"points of neighbours sown alike", r.Together},

@@ -368,11 +368,13 @@ func TestFeasible_Ground(t *testing.T) {
 			b.FreeFrom = civil.MustParse("2026-09-10")
 			b.Pressure = []cover.Pressure{cover.Counted("symphylan", 0.2)}
 		}, "host", cover.Refused},
+		{"oats raise wireworms +1", opt("oats", false), func(b *cover.Bed) { b.Pressure = []cover.Pressure{cover.Counted("wireworm", 0.1)} }, "host", cover.Refused},
+		{"hardly found", opt("oats", false), func(b *cover.Bed) { b.Pressure = []cover.Pressure{cover.Counted("wireworm", 0.09)} }, "host", ""},
 		{"not found", opt("common_vetch", false), func(b *cover.Bed) {
 			b.FreeFrom = civil.MustParse("2026-09-10")
 			b.Pressure = []cover.Pressure{cover.Counted("symphylan", 0)}
 		}, "host", ""},
-		{"+1 is valued, not refused", opt("cereal_rye", false), func(b *cover.Bed) { b.Pressure = []cover.Pressure{cover.Counted("wireworm", 3)} }, "host", ""},
+		{"mixed evidence is valued, not refused", opt("cereal_rye", false), func(b *cover.Bed) { b.Pressure = []cover.Pressure{cover.Counted("wireworm", 3)} }, "host", ""},
 		{"virus found, host", hosts(opt("field_pea", false), map[string]bool{"CMV": true}), func(b *cover.Bed) { b.Viruses = []string{"CMV"} }, "R10", cover.Refused},
 		{"virus found, no host", hosts(opt("field_pea", false), map[string]bool{"CMV": false}), func(b *cover.Bed) { b.Viruses = []string{"CMV"} }, "R10", ""},
 		{"virus found, not known", opt("field_pea", false), func(b *cover.Bed) { b.Viruses = []string{"CMV"} }, "R10", cover.NotKnown},
@@ -523,8 +525,11 @@ func TestPlanBeds_SoilValue(t *testing.T) {
 	require.NoError(t, err)
 	rye, oats := cellOf(p.Beds[0], "cereal_rye"), cellOf(p.Beds[0], "oats")
 	require.InDelta(t, (0.005*-28+0.1*3.65)/2, rye.Score.SoilPts, 1e-9)
-	require.InDelta(t, (0.005*-28+0.1*3.65)/2-0.1, rye.Value, 1e-9)
-	require.InDelta(t, 0.005*-15+0.1*3.5-0.1-0.5, oats.Value, 1e-9)
+	// No price is known: 1.79 and 1.57 kg at 2 USD a kg and 0.05 points a USD.
+	require.InDelta(t, (0.005*-28+0.1*3.65)/2-0.1-0.179, rye.Value, 1e-9)
+	require.InDelta(t, 0.005*-15+0.1*3.5-0.1-0.5-0.157, oats.Value, 1e-9)
+	require.False(t, rye.Score.CostKnown)
+	require.Zero(t, rye.Score.CostUSD)
 	require.InDelta(t, -0.5, cellOf(p.Beds[0], cover.None).Value, 1e-9)
 	dim := cs["cereal_rye"]
 	dim.Nitrogen = nil

@@ -231,8 +231,11 @@ func ScoreOption(o Option, bed Bed, rules Rules) Score {
 	s.SD = math.Sqrt(variance)
 	s.Anecdote = s.Help > 0 && !trial
 	s.Benefit = rules.PestWeight*s.Help - rules.HarmWeight*s.Harm
-	s.CostUSD, s.CostKnown = o.costUSD(bed.AreaM2)
-	s.CostPts = rules.PointsPerUSD * s.CostUSD
+	cost, known, guessed := o.costUSD(bed.AreaM2, rules.GuessUSDPerKg)
+	if s.CostKnown = known; known {
+		s.CostUSD = cost
+	}
+	s.CostPts = rules.PointsPerUSD * (cost + guessed)
 	if contains(o.families(), Asteraceae) && !rules.excused(o, bed) {
 		s.FamilyPts = rules.FamilyPenalty
 	}

@@ -54,22 +54,21 @@ func (o Option) seeds(areaM2 float64) []PartSeed {
 	return out
 }
 
-// costUSD returns the seed cost of an option in a bed, and false when the
-// price or rate of one of its crops is not known.
-func (o Option) costUSD(areaM2 float64) (float64, bool) {
-	sum, known := 0.0, true
+// costUSD returns the seed cost of an option in a bed as far as prices are
+// known, false when the price or rate of one of its crops is not, and what the
+// crops without a price would cost at a guess of it, in USD/kg.
+func (o Option) costUSD(areaM2, guess float64) (cost float64, known bool, guessed float64) {
+	known = true
 	for _, p := range o.seeds(areaM2) {
 		switch {
 		case p.Crop.USDPerHa != nil:
-			sum += *p.Crop.USDPerHa * p.Share * units.Of(areaM2, "m2").MustIn("ha") * float64(o.sowings())
+			cost += *p.Crop.USDPerHa * p.Share * units.Of(areaM2, "m2").MustIn("ha") * float64(o.sowings())
 		case p.OK && p.Crop.USDPerKg != nil:
-			sum += p.Seed.Kg * *p.Crop.USDPerKg
+			cost += p.Seed.Kg * *p.Crop.USDPerKg
 		default:
 			known = false
+			guessed += p.Seed.Kg * guess
 		}
 	}
-	if !known {
-		return 0, false
-	}
-	return sum, true
+	return cost, known, guessed
 }
