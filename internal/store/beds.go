@@ -1,7 +1,6 @@
 package store
 
 import (
-	"database/sql"
 	"encoding/json"
 	"fmt"
 	"strings"
@@ -13,13 +12,31 @@ import (
 	"leafturn/internal/units"
 )
 
-// SetFarm stores the farm, in place of the one before.
+// farmRow is the farm as it stands in the table, and in the journal.
+type farmRow struct {
+	Name     string  `db:"name"`
+	Place    string  `db:"place"`
+	Country  string  `db:"country"`
+	TimeZone string  `db:"time_zone"`
+	Zone     string  `db:"hardiness_zone"`
+	Last     *string `db:"last_frost"`
+	First    *string `db:"first_frost"`
+	Units    string  `db:"units"`
+	Organic  bool    `db:"organic"`
+	Scout    int     `db:"scout_day"`
+	Pests    string  `db:"pests"`
+	Area     string  `db:"area"`
+	Waiting  float64 `db:"waiting_cost"`
+	More     string  `db:"more"`
+}
+
+// SetFarm stores the farm, in place of the one before; the journal keeps that.
 func (t *Tx) SetFarm(f farm.Farm) error {
-	frost := func(m civil.MonthDay) any {
+	frost := func(m civil.MonthDay) *string {
 		if m.IsZero() {
 			return nil
 		}
-		return m.String()
+		return new(m.String())
 	}
 	pests, err := json.Marshal(append([]string{}, f.Pests...))
 	if err != nil {
@@ -33,42 +50,53 @@ func (t *Tx) SetFarm(f farm.Farm) error {
 	if err != nil {
 		return fmt.Errorf("store farm: %w", err)
 	}
-	_, _, err = t.exec(`INSERT OR REPLACE INTO farm
+	was, found, err := t.farmRow()
+	if err != nil {
+		return err
+	}
+	r := farmRow{
+		Name: f.Name, Place: f.Place, Country: f.Country, TimeZone: f.TimeZone, Zone: f.HardinessZone, Last: frost(f.LastFrost), First: frost(f.FirstFrost),
+		Units: string(f.Units), Organic: f.Organic, Scout: int(f.ScoutDay), Pests: string(pests), Area: string(area), Waiting: f.WaitingCost, More: more,
+	}
+	if err := t.putFarm(r); err != nil {
+		return err
+	}
+	if !found {
+		t.log.made = true
+		return t.describe(kindFarm, 1, nil, r)
+	}
+	return t.describe(kindFarm, 1, was, r)
+}
+
+func (t *Tx) putFarm(r farmRow) error {
+	_, _, err := t.exec(`INSERT OR REPLACE INTO farm
 (id, uid, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more)
 VALUES (1, coalesce((SELECT uid FROM farm WHERE id = 1), nullif(?, ''), lower(hex(randomblob(8)))), ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		t.s.o.farmUID, f.Name, f.Place, f.Country, f.TimeZone, f.HardinessZone, frost(f.LastFrost), frost(f.FirstFrost),
-		string(f.Units), f.Organic, int(f.ScoutDay), string(pests), string(area), f.WaitingCost, more)
+		t.s.o.farmUID, r.Name, r.Place, r.Country, r.TimeZone, r.Zone, r.Last, r.First, r.Units, r.Organic, r.Scout, r.Pests, r.Area, r.Waiting, r.More)
 	if err != nil {
 		return t.fail("store farm", err)
 	}
 	return nil
 }
 
+func (t *Tx) farmRow() (r farmRow, found bool, err error) {
+	found, err = t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more FROM farm WHERE id = 1`)
+	return r, found, err
+}
+
 // Farm returns the farm.
 func (t *Tx) Farm() (farm.Farm, error) {
-	var r struct {
-		Name     string         `db:"name"`
-		Place    string         `db:"place"`
-		Country  string         `db:"country"`
-		TimeZone string         `db:"time_zone"`
-		Zone     string         `db:"hardiness_zone"`
-		Last     sql.NullString `db:"last_frost"`
-		First    sql.NullString `db:"first_frost"`
-		Units    string         `db:"units"`
-		Organic  bool           `db:"organic"`
-		Scout    int            `db:"scout_day"`
-		Pests    string         `db:"pests"`
-		Area     string         `db:"area"`
-		Waiting  float64        `db:"waiting_cost"`
-		More     string         `db:"more"`
-	}
-	found, err := t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more FROM farm WHERE id = 1`)
+	r, found, err := t.farmRow()
 	if err != nil {
 		return farm.Farm{}, err
 	}
 	if !found {
 		return farm.Farm{}, damaged(t.s.path, fmt.Errorf("the farm's row is missing"))
 	}
+	return t.farmOf(r)
+}
+
+func (t *Tx) farmOf(r farmRow) (farm.Farm, error) {
 	f := farm.Farm{
 		Name: r.Name, Place: r.Place, Country: r.Country, TimeZone: r.TimeZone, HardinessZone: r.Zone,
 		Units: units.System(r.Units), Organic: r.Organic, ScoutDay: time.Weekday(r.Scout), WaitingCost: r.Waiting,
@@ -88,11 +116,12 @@ func (t *Tx) Farm() (farm.Farm, error) {
 	if len(f.Area) == 0 {
 		f.Area = nil
 	}
-	if err := f.LastFrost.UnmarshalText([]byte(r.Last.String)); err != nil {
-		return farm.Farm{}, damaged(t.s.path, err)
-	}
-	if err := f.FirstFrost.UnmarshalText([]byte(r.First.String)); err != nil {
-		return farm.Farm{}, damaged(t.s.path, err)
+	for from, to := range map[*string]*civil.MonthDay{r.Last: &f.LastFrost, r.First: &f.FirstFrost} {
+		if from != nil {
+			if err := to.UnmarshalText([]byte(*from)); err != nil {
+				return farm.Farm{}, damaged(t.s.path, err)
+			}
+		}
 	}
 	return f, nil
 }
@@ -149,6 +178,21 @@ func (t *Tx) AddBed(b farm.Bed) (int64, error) {
 	if err != nil {
 		return 0, t.fail("store bed", err)
 	}
+	row := rowOfBed(b, more)
+	// A bed whose entry was taken back gives its row to the next of its code:
+	// voided records point at it.
+	var old bedRow
+	was, err := t.get(&old, "SELECT id, "+bedCols+" FROM bed WHERE code = ? AND gone = 1", b.Code)
+	if err != nil {
+		return 0, err
+	}
+	if was {
+		row.ID = old.ID
+		if err := t.putBed(row); err != nil {
+			return 0, err
+		}
+		return row.ID, t.describe(KindBed, row.ID, nil, row)
+	}
 	id, err := t.insert("bed", bedCols, b.Code, b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site), more)
 	t.beds = nil
 	if code(err) == codeUnique {
@@ -164,16 +208,34 @@ func (t *Tx) AddBed(b farm.Bed) (int64, error) {
 	if err != nil {
 		return 0, t.fail("store bed", err)
 	}
-	return id, nil
+	row.ID = id
+	return id, t.describe(KindBed, id, nil, row)
+}
+
+func rowOfBed(b farm.Bed, more string) bedRow {
+	return bedRow{ID: b.ID, Code: b.Code, Block: b.Block, X: b.X, Y: b.Y, Length: b.LengthM, Width: b.WidthM, Plants: b.Plants,
+		Cultivar: b.Cultivar, Irrigation: string(b.Irrigation), Site: string(b.Site), More: more}
+}
+
+// putBed writes over the row of a bed and makes it there.
+func (t *Tx) putBed(r bedRow) error {
+	t.beds = nil
+	_, _, err := t.exec("UPDATE bed SET code = ?, block = ?, x_m = ?, y_m = ?, length_m = ?, width_m = ?, plants = ?, cultivar = ?, irrigation = ?, site = ?, more = ?, gone = 0 WHERE id = ?",
+		r.Code, r.Block, r.X, r.Y, r.Length, r.Width, r.Plants, r.Cultivar, r.Irrigation, r.Site, r.More, r.ID)
+	if err != nil {
+		return t.fail("change bed", err)
+	}
+	return nil
 }
 
 // SetBed describes the bed that has b's code (in any case) anew; b.ID is not
-// looked at and the code is kept as it was first written.
+// looked at and the code is kept as it was first written. The journal keeps
+// what it was.
 func (t *Tx) SetBed(b farm.Bed) error {
 	if err := checkBed(b); err != nil {
 		return err
 	}
-	old, err := t.bed(b.Code)
+	ref, err := t.bed(b.Code)
 	if err != nil {
 		return err
 	}
@@ -181,18 +243,22 @@ func (t *Tx) SetBed(b farm.Bed) error {
 	if err != nil {
 		return t.fail("change bed", err)
 	}
-	_, _, err = t.exec("UPDATE bed SET block = ?, x_m = ?, y_m = ?, length_m = ?, width_m = ?, plants = ?, cultivar = ?, irrigation = ?, site = ?, more = ? WHERE id = ?",
-		b.Block, b.X, b.Y, b.LengthM, b.WidthM, b.Plants, b.Cultivar, string(b.Irrigation), string(b.Site), more, old.id)
-	if err != nil {
-		return t.fail("change bed", err)
+	var was bedRow
+	if _, err := t.get(&was, "SELECT id, "+bedCols+" FROM bed WHERE id = ?", ref.id); err != nil {
+		return err
 	}
-	return nil
+	b.ID, b.Code = ref.id, ref.code
+	row := rowOfBed(b, more)
+	if err := t.putBed(row); err != nil {
+		return err
+	}
+	return t.describe(KindBed, ref.id, was, row)
 }
 
 // Beds returns all beds in the order of their codes, whatever the case.
 func (t *Tx) Beds() ([]farm.Bed, error) {
 	var rows []bedRow
-	if err := t.query(&rows, "SELECT id, "+bedCols+" FROM bed ORDER BY code"); err != nil {
+	if err := t.query(&rows, "SELECT id, "+bedCols+" FROM bed WHERE gone = 0 ORDER BY code"); err != nil {
 		return nil, err
 	}
 	out := make([]farm.Bed, len(rows))

@@ -39,7 +39,7 @@ func (t *Tx) AddLabel(l farm.Label, at time.Time) (int, error) {
 		return 0, err
 	}
 	if found {
-		l.Key = last.Key
+		l.Key = last.Key // a version that was taken back keeps its number
 	}
 	l.Version = last.Version + 1
 	doc, err := json.Marshal(labelDoc{l, 2})
@@ -49,6 +49,7 @@ func (t *Tx) AddLabel(l farm.Label, at time.Time) (int, error) {
 	if _, err := t.insert("label", "key, version, entered, document, entered_at", l.Key, l.Version, l.Entered, string(doc), instant(at)); err != nil {
 		return 0, t.fail("store label", err)
 	}
+	t.log.step(step{Kind: kindLabel, Item: l.Key, What: stepVersion, Instead: new(int64(l.Version))})
 	return l.Version, nil
 }
 
@@ -78,13 +79,13 @@ func (t *Tx) labels(query string, args ...any) ([]farm.Label, error) {
 
 // Labels returns the latest version of each label, by key.
 func (t *Tx) Labels() ([]farm.Label, error) {
-	return t.labels("SELECT key, version, document FROM label x WHERE version = (SELECT max(version) FROM label y WHERE y.key = x.key) ORDER BY key")
+	return t.labels("SELECT key, version, document FROM label x WHERE version = (SELECT max(version) FROM label y WHERE y.key = x.key AND y.gone = 0) ORDER BY key")
 }
 
 // LabelVersions returns all versions of a label, oldest first, or
 // ErrUnknownLabel.
 func (t *Tx) LabelVersions(key string) ([]farm.Label, error) {
-	out, err := t.labels("SELECT key, version, document FROM label WHERE key = ? ORDER BY version", strings.TrimSpace(key))
+	out, err := t.labels("SELECT key, version, document FROM label WHERE key = ? AND gone = 0 ORDER BY version", strings.TrimSpace(key))
 	if err == nil && len(out) == 0 {
 		err = t.unknownLabel(key)
 	}
@@ -93,7 +94,7 @@ func (t *Tx) LabelVersions(key string) ([]farm.Label, error) {
 
 // Label returns the latest version of a label, or ErrUnknownLabel.
 func (t *Tx) Label(key string) (farm.Label, error) {
-	out, err := t.labels("SELECT key, version, document FROM label WHERE key = ? ORDER BY version DESC LIMIT 1", strings.TrimSpace(key))
+	out, err := t.labels("SELECT key, version, document FROM label WHERE key = ? AND gone = 0 ORDER BY version DESC LIMIT 1", strings.TrimSpace(key))
 	if err == nil && len(out) == 0 {
 		err = t.unknownLabel(key)
 	}
@@ -105,7 +106,7 @@ func (t *Tx) Label(key string) (farm.Label, error) {
 
 func (t *Tx) unknownLabel(key string) error {
 	var keys []string
-	if err := t.query(&keys, "SELECT DISTINCT key FROM label ORDER BY key"); err != nil {
+	if err := t.query(&keys, "SELECT DISTINCT key FROM label WHERE gone = 0 ORDER BY key"); err != nil {
 		return err
 	}
 	return &diag.Problem{
@@ -137,7 +138,7 @@ func (t *Tx) AddTreatment(tr farm.Treatment, version int, at time.Time) (int64, 
 		Key     string `db:"key"`
 		Version int    `db:"version"`
 	}
-	found, err := t.get(&l, "SELECT key, version FROM label WHERE key = ? AND (? = 0 OR version = ?) ORDER BY version DESC LIMIT 1", strings.TrimSpace(tr.Label), version, version)
+	found, err := t.get(&l, "SELECT key, version FROM label WHERE key = ? AND gone = 0 AND (? = 0 OR version = ?) ORDER BY version DESC LIMIT 1", strings.TrimSpace(tr.Label), version, version)
 	if err != nil {
 		return 0, err
 	}

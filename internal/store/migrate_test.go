@@ -20,6 +20,7 @@ import (
 var released = map[string]string{
 	"0001_start.sql":   "ae069f7a813e1921ea41ec00bb8a4bc8a323667c0b8825fc546b0ae66b1ffc32",
 	"0002_records.sql": "2944603b2f540406f7afe651191c3ad266e5fa0f5206d29a0f0ccc58f9830ac2",
+	"0003_journal.sql": "2f6b5ea53673ab72edabde8a89962b7d6bfc86702a43e9c5fe7e4ac9672886a4",
 }
 
 func TestMigrations_Unchanged(t *testing.T) {
@@ -93,13 +94,18 @@ func TestOldStores(t *testing.T) {
 	}
 }
 
+// later names a migration that comes n after those that there are.
+func later(n int, name string) string {
+	return fmt.Sprintf("%04d_%s.sql", store.SchemaVersion+n, name)
+}
+
 // nextVersion is what a later migration may do: rebuild a table that others
 // refer to, and add a column.
 var nextVersion = map[string]string{
-	"0003_rebuild.sql": `CREATE TABLE bed2 (id INTEGER PRIMARY KEY, code TEXT NOT NULL UNIQUE COLLATE NOCASE, block TEXT NOT NULL, x_m REAL, y_m REAL,
-length_m REAL NOT NULL, width_m REAL NOT NULL, plants INTEGER NOT NULL, cultivar TEXT NOT NULL, irrigation TEXT NOT NULL, site TEXT NOT NULL, more TEXT NOT NULL) STRICT;
+	later(1, "rebuild"): `CREATE TABLE bed2 (id INTEGER PRIMARY KEY, code TEXT NOT NULL UNIQUE COLLATE NOCASE, block TEXT NOT NULL, x_m REAL, y_m REAL,
+length_m REAL NOT NULL, width_m REAL NOT NULL, plants INTEGER NOT NULL, cultivar TEXT NOT NULL, irrigation TEXT NOT NULL, site TEXT NOT NULL, more TEXT NOT NULL, gone INTEGER NOT NULL) STRICT;
 INSERT INTO bed2 SELECT * FROM bed; DROP TABLE bed; ALTER TABLE bed2 RENAME TO bed;`,
-	"0004_add.sql": "ALTER TABLE visit ADD COLUMN minutes INTEGER;",
+	later(2, "add"): "ALTER TABLE visit ADD COLUMN minutes INTEGER;",
 }
 
 func TestMigrate(t *testing.T) {
@@ -108,7 +114,7 @@ func TestMigrate(t *testing.T) {
 	require.NoError(t, err)
 	want := everything(t, old)
 	require.NoError(t, old.Close())
-	require.NoError(t, os.WriteFile(path+".v2.bak", []byte("mine"), 0o644)) // never overwritten
+	require.NoError(t, os.WriteFile(fmt.Sprintf("%s.v%d.bak", path, store.SchemaVersion), []byte("mine"), 0o644)) // never overwritten
 
 	_, err = store.OpenReadOnly(ctx, path, store.WithMigrations(nextVersion))
 	forPeople(t, err, store.ErrOlder)
@@ -117,8 +123,8 @@ func TestMigrate(t *testing.T) {
 	require.NoError(t, err)
 	m, moved := s.Migrated()
 	assert.True(t, moved)
-	assert.Equal(t, store.Migrated{From: 2, To: 4, Copy: path + ".v2-2.bak"}, m)
-	assert.Equal(t, 4, s.Schema())
+	assert.Equal(t, store.Migrated{From: store.SchemaVersion, To: store.SchemaVersion + 2, Copy: fmt.Sprintf("%s.v%d-2.bak", path, store.SchemaVersion)}, m)
+	assert.Equal(t, store.SchemaVersion+2, s.Schema())
 	assert.Equal(t, want, everything(t, s), "a column more is no matter")
 	sound(t, s)
 	require.NoError(t, s.Close())
@@ -150,7 +156,7 @@ func TestMigrate_AllOrNothing(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			path := filled(t)
 			schema := schemaOf(t, path)
-			_, err := store.Open(ctx, path, store.WithMigrations(map[string]string{"0003_fine.sql": "CREATE TABLE fine (a INTEGER) STRICT;", "0004_bad.sql": c.sql}))
+			_, err := store.Open(ctx, path, store.WithMigrations(map[string]string{later(1, "fine"): "CREATE TABLE fine (a INTEGER) STRICT;", later(2, "bad"): c.sql}))
 			require.Error(t, err)
 			if c.want != nil {
 				forPeople(t, err, c.want)

@@ -71,5 +71,6 @@ ON CONFLICT (uid) DO UPDATE SET sequence = excluded.sequence, revised = excluded
 	if err != nil {
 		return t.fail("store calendar entry", err)
 	}
+	t.log.told = true
 	return nil
 }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -24,6 +25,12 @@ const (
 	KindOverride  Kind = "override"
 	KindCover     Kind = "cover"
 	KindBed       Kind = "bed"
+)
+
+// Kinds that have a history and no record numbers of their own.
+const (
+	kindFarm  Kind = "farm"
+	kindLabel Kind = "label"
 )
 
 // Kinds lists the kinds that Void and Records know.
@@ -120,6 +127,14 @@ func (t *Tx) Void(kind Kind, id int64, reason string, at time.Time) error {
 	if reason = strings.TrimSpace(reason); reason == "" {
 		return invalid("%s record %d: a reason is needed to void it", kind, id)
 	}
+	if err := t.void(k, kind, id, reason, at); err != nil {
+		return err
+	}
+	t.log.step(step{Kind: kind, Item: strconv.FormatInt(id, 10), What: stepVoid, Reason: reason})
+	return nil
+}
+
+func (t *Tx) void(k kindInfo, kind Kind, id int64, reason string, at time.Time) error {
 	if err := t.flush(); err != nil {
 		return err
 	}

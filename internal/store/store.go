@@ -3,7 +3,8 @@
 //
 // A store is changed by Update and read by View; each is one transaction, so
 // a command happens whole or not at all. Records are append-only: Void marks
-// one as wrong, with a reason, and nothing is deleted. The store has no
+// one as wrong, with a reason, Replace puts another in its place, and nothing
+// is deleted. The journal keeps what each command wrote, and Undo takes it back. The store has no
 // clock: the instants at which things were entered are arguments.
 //
 // Catalogue keys (pests, sample units, enemies, agents, actions, covers) are
@@ -11,7 +12,7 @@
 // ones.
 //
 // Not here: catalogue facts, computed results, several farms in one file,
-// a network or multi-user server, encryption, and the undoing of a void.
+// a network or multi-user server, and encryption.
 package store
 
 import (
@@ -32,7 +33,7 @@ import (
 
 const (
 	// SchemaVersion is the version of the tables that this program writes.
-	SchemaVersion = 2
+	SchemaVersion = 3
 	// ApplicationID stands in the header of every store ("LFTN") and tells a
 	// leafturn store from another SQLite file.
 	ApplicationID = 0x4C46544E
@@ -114,18 +115,28 @@ func (s *Store) Close() error { return problem(s.path, "close", s.db.Close()) }
 // did is stored, otherwise nothing is. It waits for other writers as long as
 // the busy timeout allows, then fails with ErrLocked. f must not keep tx.
 func (s *Store) Update(ctx context.Context, f func(tx *Tx) error) error {
+	return s.UpdateAs(ctx, Command{}, f)
+}
+
+// UpdateAs is Update for a command that the journal names.
+func (s *Store) UpdateAs(ctx context.Context, c Command, f func(tx *Tx) error) error {
 	if s.readOnly {
 		return &diag.Problem{What: fmt.Sprintf("the store %q was opened for reading only", s.path), Do: "open it for writing", Err: ErrReadOnly}
 	}
-	return s.run(ctx, true, f)
+	return s.run(ctx, &c, f)
 }
 
 // View runs f on one consistent state of the store; later commits of others
 // are not seen. Methods that write fail in it.
-func (s *Store) View(ctx context.Context, f func(tx *Tx) error) error { return s.run(ctx, false, f) }
+func (s *Store) View(ctx context.Context, f func(tx *Tx) error) error { return s.run(ctx, nil, f) }
 
-func (s *Store) run(ctx context.Context, write bool, f func(tx *Tx) error) error {
+// run runs f in a transaction: c is the command that writes, nil for a view.
+func (s *Store) run(ctx context.Context, c *Command, f func(tx *Tx) error) error {
+	write := c != nil
 	t := &Tx{ctx: ctx, s: s, write: write}
+	if write {
+		t.log.Command = *c
+	}
 	if err := t.before("BEGIN"); err != nil {
 		return problem(s.path, "begin", err)
 	}
@@ -142,6 +153,9 @@ func (s *Store) run(ctx context.Context, write bool, f func(tx *Tx) error) error
 	}
 	if err == nil {
 		err = t.broken // f swallowed a failure that left something half done
+	}
+	if err == nil && write {
+		err = t.writeJournal()
 	}
 	if err == nil && write {
 		if err = t.before("COMMIT"); err == nil {

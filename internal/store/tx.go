@@ -25,6 +25,7 @@ type Tx struct {
 	beds   map[string]bedRef // by lower-case code
 	units  []any             // unit_count rows not yet written
 	broken error             // the first failure after which a commit would store a half
+	log    journal           // what this transaction did
 }
 
 type bedRef struct {
@@ -128,7 +129,7 @@ func (t *Tx) bed(code string) (bedRef, error) {
 		ID   int64  `db:"id"`
 		Code string `db:"code"`
 	}
-	if err := t.query(&all, "SELECT id, code FROM bed ORDER BY code"); err != nil {
+	if err := t.query(&all, "SELECT id, code FROM bed WHERE gone = 0 ORDER BY code"); err != nil {
 		return bedRef{}, err
 	}
 	t.beds = make(map[string]bedRef, len(all))
@@ -241,6 +242,7 @@ func (t *Tx) where(f Filter, date string, pest bool) (string, []any, error) {
 // when SQLite found a duplicate. existing is the query for that record's id.
 func (t *Tx) stored(kind Kind, id int64, err error, what, existing string, args ...any) (int64, error) {
 	if err == nil {
+		t.log.add(kind, id)
 		return id, nil
 	}
 	if code(err) != codeUnique {

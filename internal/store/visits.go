@@ -69,6 +69,7 @@ damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, obs
 			"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
 			b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
 	}
+	t.log.add(KindVisit, id)
 	for i, u := range v.Counts {
 		var count any // NULL is "not looked at"
 		if u.Seen {

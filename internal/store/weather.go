@@ -89,9 +89,11 @@ func (t *Tx) AddWeather(d farm.WeatherDay, at time.Time) (Outcome, error) {
 		}
 		out = Replaced
 	}
-	if _, err := t.insert("weather_day", weatherCols+", entered_at", d.Date, d.MinC, d.MaxC, d.RainMM, d.SoilC, d.Humidity, d.Forecast, d.Source, instant(at)); err != nil {
+	id, err := t.insert("weather_day", weatherCols+", entered_at", d.Date, d.MinC, d.MaxC, d.RainMM, d.SoilC, d.Humidity, d.Forecast, d.Source, instant(at))
+	if err != nil {
 		return "", t.fail("store weather", err)
 	}
+	t.log.add(KindWeather, id)
 	return out, nil
 }
 
@@ -155,6 +157,7 @@ func (t *Tx) SetOverride(o farm.Override, at time.Time) (int64, error) {
 	if err != nil {
 		return 0, t.fail("store override", err)
 	}
+	t.log.add(KindOverride, id)
 	return id, nil
 }
 

@@ -1,3 +1,6 @@
+CREATE INDEX change_added_change ON change_added (change_id);
+CREATE INDEX change_set_about ON change_set (about, id) WHERE about IS NOT NULL;
+CREATE INDEX change_step_item ON change_step (kind, item);
 CREATE UNIQUE INDEX done_live ON done (bed_id, date, pest, action) WHERE voided_at IS NULL;
 CREATE UNIQUE INDEX planned_cover_live ON planned_cover (bed_id, sow, cover) WHERE voided_at IS NULL;
 CREATE UNIQUE INDEX release_live ON release (bed_id, date, agent, pest, amount) WHERE voided_at IS NULL;
@@ -20,7 +23,7 @@ CREATE TABLE bed (
   plants     INTEGER NOT NULL CHECK (plants BETWEEN 0 AND 10000000),
   cultivar   TEXT NOT NULL,
   irrigation TEXT NOT NULL CHECK (irrigation IN ('', 'drip', 'overhead', 'hand', 'none')),
-  site       TEXT NOT NULL CHECK (site IN ('', 'outdoor', 'house')), more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object'),
+  site       TEXT NOT NULL CHECK (site IN ('', 'outdoor', 'house')), more TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(more) AND json_type(more) = 'object'), gone INTEGER NOT NULL DEFAULT 0 CHECK (gone IN (0, 1)),
   CHECK ((x_m IS NULL) = (y_m IS NULL))
 ) STRICT;
 CREATE TABLE calendar_entry (
@@ -30,6 +33,36 @@ CREATE TABLE calendar_entry (
   status   TEXT NOT NULL CHECK (status IN ('confirmed', 'cancelled')),
   entry    TEXT NOT NULL CHECK (json_valid(entry) AND json_type(entry) = 'object')
 ) STRICT;
+CREATE TABLE change_added (
+  change_id INTEGER NOT NULL REFERENCES change_set (id),
+  kind      TEXT NOT NULL CHECK (kind <> ''),
+  low       INTEGER NOT NULL CHECK (low >= 1),
+  high      INTEGER NOT NULL CHECK (high >= low),
+  PRIMARY KEY (kind, low)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE change_set (
+  id      INTEGER PRIMARY KEY,
+  at      TEXT CHECK (at IS strftime('%Y-%m-%dT%H:%M:%SZ', at)),
+  command TEXT NOT NULL,
+  actor   TEXT NOT NULL,
+  what    TEXT NOT NULL CHECK (what IN ('command', 'made', 'told', 'undo', 'redo')),
+  about   INTEGER REFERENCES change_set (id) CHECK (about < id),
+  CHECK ((about IS NOT NULL) = (what IN ('undo', 'redo')))
+) STRICT;
+CREATE TABLE change_step (
+  change_id INTEGER NOT NULL REFERENCES change_set (id),
+  seq       INTEGER NOT NULL CHECK (seq >= 1),
+  kind      TEXT NOT NULL CHECK (kind <> ''),
+  item      TEXT NOT NULL COLLATE NOCASE CHECK (item <> ''),
+  what      TEXT NOT NULL CHECK (what IN ('void', 'amend', 'describe', 'version')),
+  reason    TEXT NOT NULL,
+  instead   INTEGER CHECK (instead >= 1),
+  was       TEXT CHECK (json_valid(was) AND json_type(was) = 'object'),
+  became    TEXT CHECK (json_valid(became) AND json_type(became) = 'object'),
+  PRIMARY KEY (change_id, seq),
+  CHECK ((instead IS NOT NULL) = (what IN ('amend', 'version'))),
+  CHECK (what = 'describe' OR (was IS NULL AND became IS NULL))
+) STRICT, WITHOUT ROWID;
 CREATE TABLE done (
   id          INTEGER PRIMARY KEY,
   bed_id      INTEGER NOT NULL REFERENCES bed (id),
@@ -70,7 +103,7 @@ CREATE TABLE label (
   version    INTEGER NOT NULL CHECK (version >= 1),
   entered    TEXT CHECK (entered IS date(entered)),
   document   TEXT NOT NULL CHECK (json_valid(document) AND json_type(document) = 'object'),
-  entered_at TEXT NOT NULL CHECK (entered_at IS strftime('%Y-%m-%dT%H:%M:%SZ', entered_at)),
+  entered_at TEXT NOT NULL CHECK (entered_at IS strftime('%Y-%m-%dT%H:%M:%SZ', entered_at)), gone INTEGER NOT NULL DEFAULT 0 CHECK (gone IN (0, 1)),
   PRIMARY KEY (key, version)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE override (
@@ -201,10 +234,17 @@ CREATE TABLE weather_day (
   void_reason  TEXT CHECK (void_reason <> ''),
   CHECK ((voided_at IS NULL) = (void_reason IS NULL))
 ) STRICT;
+CREATE TRIGGER bed_kept BEFORE DELETE ON bed BEGIN SELECT RAISE(ABORT, 'beds are never deleted'); END;
+CREATE TRIGGER change_added_fixed BEFORE UPDATE ON change_added BEGIN SELECT RAISE(ABORT, 'the journal is never changed'); END;
+CREATE TRIGGER change_added_kept BEFORE DELETE ON change_added BEGIN SELECT RAISE(ABORT, 'the journal is never shortened'); END;
+CREATE TRIGGER change_set_fixed BEFORE UPDATE ON change_set BEGIN SELECT RAISE(ABORT, 'the journal is never changed'); END;
+CREATE TRIGGER change_set_kept BEFORE DELETE ON change_set BEGIN SELECT RAISE(ABORT, 'the journal is never shortened'); END;
+CREATE TRIGGER change_step_fixed BEFORE UPDATE ON change_step BEGIN SELECT RAISE(ABORT, 'the journal is never changed'); END;
+CREATE TRIGGER change_step_kept BEFORE DELETE ON change_step BEGIN SELECT RAISE(ABORT, 'the journal is never shortened'); END;
 CREATE TRIGGER done_kept BEFORE DELETE ON done BEGIN SELECT RAISE(ABORT, 'records are voided, never deleted'); END;
 CREATE TRIGGER enemy_count_fixed BEFORE UPDATE ON enemy_count BEGIN SELECT RAISE(ABORT, 'counts are never changed'); END;
 CREATE TRIGGER enemy_count_kept BEFORE DELETE ON enemy_count BEGIN SELECT RAISE(ABORT, 'records are voided, never deleted'); END;
-CREATE TRIGGER label_fixed BEFORE UPDATE ON label BEGIN SELECT RAISE(ABORT, 'label versions are never changed'); END;
+CREATE TRIGGER label_fixed BEFORE UPDATE OF key, version, entered, document, entered_at ON label BEGIN SELECT RAISE(ABORT, 'label versions are never changed'); END;
 CREATE TRIGGER label_kept BEFORE DELETE ON label BEGIN SELECT RAISE(ABORT, 'label versions are never deleted'); END;
 CREATE TRIGGER override_kept BEFORE DELETE ON override BEGIN SELECT RAISE(ABORT, 'records are voided, never deleted'); END;
 CREATE TRIGGER planned_cover_kept BEFORE DELETE ON planned_cover BEGIN SELECT RAISE(ABORT, 'records are voided, never deleted'); END;
