@@ -241,10 +241,8 @@ func (t *Tx) changes(query string, args ...any) ([]Change, error) {
 	}
 	out := make([]Change, len(rows))
 	for i, r := range rows {
-		c := Change{ID: r.ID, At: r.At.Time, Command: r.Command, Actor: r.Actor, What: r.What, Undone: r.Undone, Added: map[Kind]int{}, Voided: map[Kind]int{}, Amended: map[Kind]int{}}
-		if r.About != nil {
-			c.About = *r.About
-		}
+		c := r.change()
+		c.Added, c.Voided, c.Amended = map[Kind]int{}, map[Kind]int{}, map[Kind]int{}
 		added, steps, err := t.content(r.ID)
 		if err != nil {
 			return nil, err

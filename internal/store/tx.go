@@ -203,7 +203,10 @@ type Filter struct {
 	Pest          string     // catalogue key; "" is all pests
 	From, To      civil.Date // both included; zero leaves the side open
 	After         int64      // record numbers above this one
+	ID            int64      // the record of this number only
 	IncludeVoided bool
+
+	voidedSince time.Time // entered before it and voided since
 }
 
 // where writes the conditions for f on a table aliased x.
@@ -231,6 +234,12 @@ func (t *Tx) where(f Filter, date string, pest bool) (string, []any, error) {
 	}
 	if f.After > 0 {
 		cond, args = append(cond, "x.id > ?"), append(args, f.After)
+	}
+	if f.ID > 0 {
+		cond, args = append(cond, "x.id = ?"), append(args, f.ID)
+	}
+	if !f.voidedSince.IsZero() {
+		cond, args = append(cond, "x.voided_at >= ? AND x.entered_at < ?"), append(args, instant(f.voidedSince), instant(f.voidedSince))
 	}
 	if !f.IncludeVoided {
 		cond = append(cond, "x.voided_at IS NULL")

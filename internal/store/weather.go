@@ -101,12 +101,19 @@ func (t *Tx) AddWeather(d farm.WeatherDay, at time.Time) (Outcome, error) {
 // the measured day where there is one, else the last forecast. A zero date
 // leaves its side open.
 func (t *Tx) Weather(from, to civil.Date) ([]farm.WeatherDay, error) {
-	where, args, err := t.where(Filter{From: from, To: to}, "date", false)
+	return t.WeatherDays(Filter{From: from, To: to})
+}
+
+// WeatherDays returns the rows of weather that f chooses, by date and number.
+// The bed and pest of f are not looked at.
+func (t *Tx) WeatherDays(f Filter) ([]farm.WeatherDay, error) {
+	f.Bed = ""
+	where, args, err := t.where(f, "date", false)
 	if err != nil {
 		return nil, err
 	}
 	var rows []weatherRow
-	if err := t.query(&rows, "SELECT id, "+weatherCols+" FROM weather_day x"+where+" ORDER BY date", args...); err != nil {
+	if err := t.query(&rows, "SELECT id, "+weatherCols+" FROM weather_day x"+where+" ORDER BY date, id", args...); err != nil {
 		return nil, err
 	}
 	out := make([]farm.WeatherDay, len(rows))
@@ -172,6 +179,19 @@ func (t *Tx) Overrides(asOf civil.Date) ([]farm.Override, error) {
 // OverrideHistory returns all levels ever set and not voided, oldest first.
 func (t *Tx) OverrideHistory() ([]farm.Override, error) {
 	return t.overrides("SELECT pest, measure, level, value, reason, since FROM override WHERE voided_at IS NULL ORDER BY id")
+}
+
+// Override returns one level by its record number, voided or not, or
+// ErrNotFound.
+func (t *Tx) Override(id int64) (farm.Override, error) {
+	out, err := t.overrides("SELECT pest, measure, level, value, reason, since FROM override WHERE id = ?", id)
+	if err == nil && len(out) == 0 {
+		err = notFound(KindOverride, id)
+	}
+	if err != nil {
+		return farm.Override{}, err
+	}
+	return out[0], nil
 }
 
 func (t *Tx) overrides(query string, args ...any) ([]farm.Override, error) {

@@ -67,3 +67,6 @@ ALTER TABLE label ADD COLUMN gone INTEGER NOT NULL DEFAULT 0 CHECK (gone IN (0, 
 DROP TRIGGER label_fixed;
 CREATE TRIGGER label_fixed BEFORE UPDATE OF key, version, entered, document, entered_at ON label BEGIN SELECT RAISE(ABORT, 'label versions are never changed'); END;
 CREATE TRIGGER bed_kept BEFORE DELETE ON bed BEGIN SELECT RAISE(ABORT, 'beds are never deleted'); END;
+
+-- What was taken out since a day is looked for by each report of an earlier day.
+CREATE INDEX visit_voided ON visit (voided_at) WHERE voided_at IS NOT NULL;

@@ -11,6 +11,7 @@ CREATE UNIQUE INDEX treatment_live ON treatment
   WHERE voided_at IS NULL;
 CREATE INDEX visit_by_date ON visit (date);
 CREATE UNIQUE INDEX visit_live ON visit (bed_id, pest, unit, stratum, date) WHERE voided_at IS NULL;
+CREATE INDEX visit_voided ON visit (voided_at) WHERE voided_at IS NOT NULL;
 CREATE UNIQUE INDEX weather_day_live ON weather_day (date) WHERE voided_at IS NULL;
 CREATE TABLE bed (
   id         INTEGER PRIMARY KEY,
