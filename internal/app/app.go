@@ -25,7 +25,7 @@ import (
 
 // App is the use cases on one farm's store at one instant.
 type App struct {
-	st     *store.Store
+	st     *farmFile
 	cat    *catalog.Catalog
 	farm   farm.Farm
 	loc    *time.Location
@@ -71,7 +71,7 @@ func newApp(ctx context.Context, st *store.Store, now time.Time) (*App, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the embedded facts do not load: %w", err)
 	}
-	a := &App{st: st, cat: cat, now: now}
+	a := &App{st: &farmFile{Store: st, command: store.Command{At: now}}, cat: cat, now: now}
 	if err := a.load(ctx); err != nil {
 		return nil, err
 	}

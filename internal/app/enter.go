@@ -428,17 +428,13 @@ var recordKinds = []store.Kind{store.KindVisit, store.KindTreatment, store.KindR
 
 // Void marks a record as wrong.
 func (a *App) Void(ctx context.Context, kind, number, reason string) (string, error) {
-	k := store.Kind(strings.ToLower(kind))
-	if !slices.Contains(recordKinds, k) {
-		var known []string
-		for _, x := range recordKinds {
-			known = append(known, string(x))
-		}
-		return "", diag.Usagef("one of: "+strings.Join(known, ", "), "there is no kind of record %q%s", kind, diag.DidYouMean(kind, known))
+	k, err := recordKind(kind)
+	if err != nil {
+		return "", err
 	}
-	id, err := strconv.ParseInt(number, 10, 64)
-	if err != nil || id <= 0 {
-		return "", diag.Usagef("give the record's number, as `leafturn visits` shows it", "%q is not a record number", number)
+	id, err := recordNumber(number)
+	if err != nil {
+		return "", err
 	}
 	if strings.TrimSpace(reason) == "" {
 		return "", diag.Usagef(`give it with --reason "..."`, "a record is not taken out without a reason")
@@ -447,6 +443,14 @@ func (a *App) Void(ctx context.Context, kind, number, reason string) (string, er
 		return "", err
 	}
 	return fmt.Sprintf("%s %d no longer counts; it stays in the history with the reason", k, id), nil
+}
+
+func recordNumber(word string) (int64, error) {
+	id, err := strconv.ParseInt(word, 10, 64)
+	if err != nil || id <= 0 {
+		return 0, diag.Usagef("give the record's number, as `leafturn visits` shows it", "%q is not a record number", word)
+	}
+	return id, nil
 }
 
 // Backup copies the store to a new file and checks the copy.

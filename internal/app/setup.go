@@ -158,7 +158,7 @@ func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (st
 	}
 	// The farm's name in calendars: from its name and the moment it is made.
 	sum := sha256.Sum256([]byte(f.Name + "\n" + now.UTC().Format(time.RFC3339Nano)))
-	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])))
+	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])), store.WithCommand(store.Command{Words: "farm new", At: now}))
 	if err != nil {
 		return "", err
 	}

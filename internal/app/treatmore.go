@@ -26,6 +26,9 @@ type TreatMore struct {
 // recorded without --because. Common practice: two weekly rounds.
 const becauseDays = 14
 
+// becauseNone says with --because that no count led to what is recorded.
+const becauseNone = "none"
+
 // treatMore reads how an application was made. What is not given stays not
 // known; it is never taken for calm or mild.
 func (a *App) treatMore(t *farm.Treatment, o TreatMore, bad func(do, format string, args ...any)) {
@@ -75,6 +78,9 @@ func (a *App) because(ctx context.Context, s snapshot, word, pestKey string, day
 	pest, ok := a.cat.Pest(pestKey)
 	if !ok {
 		return nil, fmt.Errorf("the pest %q is not in the catalogue", pestKey)
+	}
+	if word == becauseNone {
+		return func(farm.Bed) (int64, string, error) { return 0, "no count led to it, as it was said", nil }, nil
 	}
 	if word != "" {
 		id, err := strconv.ParseInt(word, 10, 64)

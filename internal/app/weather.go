@@ -22,6 +22,7 @@ import (
 type WeatherOptions struct {
 	Date, Min, Max, Rain, Soil, Humidity string
 	Forecast                             bool
+	Source                               string // where it is from; "" is typed in
 }
 
 // Weather stores one day's weather.
@@ -30,7 +31,7 @@ func (a *App) Weather(ctx context.Context, o WeatherOptions) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	d := farm.WeatherDay{Date: day, Forecast: o.Forecast}
+	d := farm.WeatherDay{Date: day, Forecast: o.Forecast, Source: o.Source}
 	var l diag.List
 	read := func(flag, text string, dim units.Dimension, low, high float64) *float64 {
 		if text == "" {

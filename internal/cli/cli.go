@@ -57,7 +57,7 @@ func Main(ctx context.Context, args []string, s Streams) int {
 }
 
 func run(ctx context.Context, args []string, s Streams) error {
-	d := &deps{Streams: s}
+	d := &deps{Streams: s, typed: typed(args)}
 	defer d.close()
 	a := newApp(d)
 	return a.RunContext(ctx, arrange(a, args))
@@ -68,6 +68,7 @@ type deps struct {
 	Streams
 	db      string // --db
 	nowText string // hidden --now, for tests
+	typed   string // the command line, for the journal
 	app     *app.App
 }
 
@@ -109,8 +110,20 @@ func (d *deps) open(ctx context.Context) (*app.App, error) {
 	if note := a.Migrated(); note != "" {
 		fmt.Fprintln(d.Err, "leafturn: "+note)
 	}
+	a.As(d.typed, d.actor())
 	d.app = a
 	return a, nil
+}
+
+// actor is who types, for the journal: LEAFTURN_WHO, else the user's name on
+// this computer.
+func (d *deps) actor() string {
+	for _, name := range []string{"LEAFTURN_WHO", "USER", "USERNAME"} {
+		if v := strings.TrimSpace(d.Getenv(name)); v != "" {
+			return v
+		}
+	}
+	return ""
 }
 
 // path returns the store's file: --db, else LEAFTURN_DB, else the user's data

@@ -60,7 +60,7 @@ func newApp(d *deps) *ucli.App {
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
 			boardCommand(d), recordsCommand(d),
-			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), calcCommand(d), voidCommand(d), backupCommand(d), checkCommand(d),
+			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), calcCommand(d), amendCommand(d), voidCommand(d), undoCommand(d), redoCommand(d), historyCommand(d), backupCommand(d), checkCommand(d),
 			demoCommand(d),
 		},
 		Action: func(c *ucli.Context) error {
@@ -217,6 +217,9 @@ func (d *deps) answer(c *ucli.Context, f func(ctx context.Context, a *app.App, d
 	return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
 		doc, err := f(ctx, a, day)
 		if err != nil {
+			return err
+		}
+		if err := a.CorrectedSince(ctx, doc); err != nil {
 			return err
 		}
 		return d.show(c, doc)

@@ -40,13 +40,19 @@ func (t *Tx) History(kind Kind, id int64) ([]Event, error) {
 	return t.events(kind, strconv.FormatInt(id, 10), id)
 }
 
-// BedHistory returns how a bed was described, by change.
+// BedHistory returns how a bed was described, by change, also of one whose
+// entry was taken back.
 func (t *Tx) BedHistory(code string) ([]Event, error) {
-	b, err := t.bed(code)
+	var id int64
+	found, err := t.get(&id, "SELECT id FROM bed WHERE code = ?", strings.TrimSpace(code))
 	if err != nil {
 		return nil, err
 	}
-	return t.events(KindBed, strconv.FormatInt(b.id, 10), 0)
+	if !found {
+		_, err := t.bed(code) // says which there are
+		return nil, err
+	}
+	return t.events(KindBed, strconv.FormatInt(id, 10), 0)
 }
 
 // FarmHistory returns how the farm was described, by change.

@@ -206,7 +206,8 @@ type Change struct {
 	Added   map[Kind]int
 	Voided  map[Kind]int // without those that were amended
 	Amended map[Kind]int
-	Set     []string // what was described anew: "farm", "bed B3", "label ironbait"
+	Made    []string // what was not there before: "bed B3", "label ironbait version 2"
+	Set     []string // what was described anew: "farm", "bed B3"
 }
 
 type changeRow struct {
@@ -257,14 +258,17 @@ func (t *Tx) changes(query string, args ...any) ([]Change, error) {
 			case stepAmend:
 				c.Amended[s.Kind]++
 			case stepVersion:
-				c.Set = append(c.Set, "label "+s.Item)
+				c.Made = append(c.Made, fmt.Sprintf("label %s version %d", s.Item, *s.Instead))
 			case stepDescribe:
-				what := string(s.Kind)
+				what, list := string(s.Kind), &c.Set
 				if r, err := bedOfStep(s); err == nil && s.Kind == KindBed {
 					what += " " + r.Code
 				}
-				if !slices.Contains(c.Set, what) {
-					c.Set = append(c.Set, what)
+				if s.Was == nil {
+					list = &c.Made
+				}
+				if !slices.Contains(*list, what) {
+					*list = append(*list, what)
 				}
 			}
 		}

@@ -59,7 +59,7 @@ func fill(ctx context.Context, path, tmp string, f farm.Farm, o options) error {
 	s := &Store{path: path, file: tmp, mode: "rw", db: db, o: o}
 	err = migrate(ctx, path, tmp, o, false)
 	if err == nil {
-		err = s.Update(ctx, func(tx *Tx) error { return tx.SetFarm(f) })
+		err = s.UpdateAs(ctx, o.command, func(tx *Tx) error { return tx.SetFarm(f) })
 	}
 	return errors.Join(err, s.Close())
 }

@@ -65,6 +65,7 @@ type options struct {
 	maxPages   int
 	migrations []migration
 	farmUID    string
+	command    Command
 }
 
 // Option changes how a store is opened.
@@ -85,6 +86,9 @@ func WithMaxPages(n int) Option { return func(o *options) { o.maxPages = n } }
 // WithFarmUID sets what names a new farm in calendar entries, in place of a
 // random word. It is for farms that are made again and again, such as a demo.
 func WithFarmUID(uid string) Option { return func(o *options) { o.farmUID = uid } }
+
+// WithCommand names the command that makes a farm, for its journal.
+func WithCommand(c Command) Option { return func(o *options) { o.command = c } }
 
 func makeOptions(opts []Option) options {
 	o := options{busy: DefaultBusyTimeout, migrations: embedded}
