@@ -309,8 +309,8 @@ func (t *Tx) Undo(c Command) (Change, error) {
 // Redo brings back the command that was taken back last, unless another has
 // written since.
 func (t *Tx) Redo(c Command) (Change, error) {
-	return t.turn(c, whatRedo, "SELECT "+changeCols+" FROM change_set c WHERE c.what = 'command' AND "+undone("c")+
-		" AND c.id > (SELECT ifnull(max(s.id), 0) FROM change_set s WHERE s.what = 'command' AND NOT "+undone("s")+") ORDER BY c.id LIMIT 1",
+	return t.turn(c, whatRedo, "SELECT "+changeCols+" FROM change_set c WHERE c.what = 'command' AND "+undone("c")+`
+AND (SELECT max(u.id) FROM change_set u WHERE u.about = c.id) > (SELECT max(s.id) FROM change_set s WHERE s.what = 'command') ORDER BY c.id LIMIT 1`,
 		"there is nothing to bring back: no command was taken back, or another has written since", "see `leafturn history`, and enter it again")
 }
 
