@@ -190,3 +190,74 @@ func typed(args []string) string {
 	}
 	return app.Typed(out)
 }
+
+func restoreCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "restore", Usage: "put a checked backup in the place of the farm's file, which is kept aside",
+		UsageText: "leafturn restore farm-2026-07-20.leafturn", ArgsUsage: "FILE",
+		Action: func(c *ucli.Context) error {
+			w, err := words(c, 1, 1, "FILE")
+			if err != nil {
+				return err
+			}
+			path, err := d.path()
+			if err != nil {
+				return err
+			}
+			said, err := app.Restore(c.Context, w[0], path)
+			if err != nil {
+				return err
+			}
+			d.say("%s", said)
+			return nil
+		},
+	}
+}
+
+func doctorCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "doctor", Usage: "look for what is wrong with the farm's file and its records, and say what to do",
+		UsageText: "leafturn doctor\nleafturn doctor --rescue saved",
+		Description: "Looks at the file's integrity, its references and sums, words that the facts do not\n" +
+			"know, the clock, records that cannot be, and what nobody has read on labels. Ends\n" +
+			"with code 1 when something is wrong. It changes nothing.\n\n" +
+			"--rescue writes what can still be read of a damaged file into a new folder, a CSV\n" +
+			"file for each table.",
+		Flags: outputFlags(&ucli.StringFlag{Name: "rescue", Usage: "save what can still be read into `FOLDER`"}),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			path, err := d.path()
+			if err != nil {
+				return err
+			}
+			if folder := c.String("rescue"); folder != "" {
+				said, err := app.Rescue(c.Context, path, folder)
+				if err != nil {
+					return err
+				}
+				d.say("%s", said)
+				return nil
+			}
+			var doc *report.Document
+			a, err := d.open(c.Context)
+			if err == nil {
+				doc, err = a.Doctor(c.Context)
+			}
+			if err != nil {
+				now, err2 := d.now()
+				if err2 != nil {
+					return err2
+				}
+				if doc = app.DamagedReport(path, err, now); doc == nil {
+					return err
+				}
+			}
+			if err := d.show(c, doc); err != nil {
+				return err
+			}
+			return app.Unsound(doc)
+		},
+	}
+}

@@ -117,6 +117,11 @@ ORDER BY v.id`)
 	case err != nil:
 		return nil, problem(s.path, "check", err)
 	}
+	lost, err := checkJournal(ctx, tx)
+	if err != nil {
+		return nil, problem(s.path, "check", err)
+	}
+	out = append(out, lost...)
 	for _, v := range bad {
 		out = append(out, fmt.Sprintf("visit record %d (bed %s, %s, %s): the sums say %s; the units say %s", v.ID, v.Bed, v.Pest, v.Date, v.Was, v.Found))
 	}
@@ -131,19 +136,28 @@ type schemaRow struct {
 
 const schemaQuery = `SELECT name, sql FROM sqlite_schema ORDER BY name`
 
-// freshSchema is what the migrations make of an empty file.
-func freshSchema(all []migration) ([]schemaRow, error) {
+// memoryWith is an empty store in memory with the tables of some migrations.
+func memoryWith(all []migration) (*sqlx.DB, error) {
 	db, err := sqlx.Open("sqlite", ":memory:")
 	if err != nil {
 		return nil, err
 	}
-	defer db.Close()
 	db.SetMaxOpenConns(1) // each connection would have a memory of its own
 	for _, m := range all {
 		if _, err := db.Exec(m.sql); err != nil {
-			return nil, fmt.Errorf("%s: %w", m.name, err)
+			return nil, errors.Join(fmt.Errorf("%s: %w", m.name, err), db.Close())
 		}
 	}
+	return db, nil
+}
+
+// freshSchema is what the migrations make of an empty file.
+func freshSchema(all []migration) ([]schemaRow, error) {
+	db, err := memoryWith(all)
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
 	var out []schemaRow
 	err = db.Select(&out, schemaQuery)
 	return out, err
@@ -172,6 +186,28 @@ func checkSchema(ctx context.Context, db selector, all []migration) ([]string, e
 			out = append(out, "schema: "+r.Name+" is missing")
 		case got != r.SQL.String:
 			out = append(out, "schema: "+r.Name+" is not as it was made")
+		}
+	}
+	return out, nil
+}
+
+// checkJournal finds records that the journal says were stored and that are
+// not there.
+func checkJournal(ctx context.Context, db selector) ([]string, error) {
+	var out []string
+	for _, kind := range Kinds {
+		var rows []struct {
+			Change int64 `db:"change_id"`
+			Low    int64 `db:"low"`
+			High   int64 `db:"high"`
+			Found  int64 `db:"found"`
+		}
+		if err := db.SelectContext(ctx, &rows, `SELECT a.change_id, a.low, a.high, (SELECT count(*) FROM `+kinds[kind].table+` x WHERE x.id BETWEEN a.low AND a.high) AS found
+FROM change_added a WHERE a.kind = ? AND found <> a.high - a.low + 1 ORDER BY a.change_id`, string(kind)); err != nil {
+			return nil, err
+		}
+		for _, r := range rows {
+			out = append(out, fmt.Sprintf("journal: change %d stored %s records %d to %d, and %d of them are there", r.Change, kind, r.Low, r.High, r.Found))
 		}
 	}
 	return out, nil

@@ -1,0 +1,231 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/jmoiron/sqlx"
+
+	"leafturn/internal/diag"
+)
+
+// RescuedTable is what could still be read of one table of a damaged file.
+type RescuedTable struct {
+	Name    string
+	Columns []string
+	Rows    [][]any
+	Whole   bool // every row was read, as far as can be told
+}
+
+// Rescue reads what can still be read of a damaged store, table by table,
+// from a copy: the file itself is not touched. A file of which nothing can be
+// read is ErrDamaged.
+func Rescue(ctx context.Context, path string) ([]RescuedTable, error) {
+	info, err := os.Stat(path)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return nil, &diag.Problem{What: fmt.Sprintf("there is no store at %q", path), Do: "check the path", Usage: true, Err: ErrMissing}
+	case err != nil:
+		return nil, diskProblem(path, "open", err)
+	case !info.Mode().IsRegular():
+		return nil, &diag.Problem{What: fmt.Sprintf("%q is not an ordinary file", path), Do: "give the path of a store", Usage: true, Err: ErrNotOurs}
+	}
+	dir, err := os.MkdirTemp("", "leafturn-rescue-*")
+	if err != nil {
+		return nil, diskProblem(path, "make a copy", err)
+	}
+	defer os.RemoveAll(dir)
+	tmp := filepath.Join(dir, "copy.db")
+	for _, suffix := range []string{"", "-wal"} {
+		if err := copyPlain(path+suffix, tmp+suffix); err != nil && !(suffix != "" && errors.Is(err, os.ErrNotExist)) {
+			return nil, diskProblem(path, "make a copy", err)
+		}
+	}
+	version, err := mend(tmp)
+	if err != nil {
+		return nil, damaged(path, err)
+	}
+	tables, err := shapes(version)
+	if err != nil {
+		return nil, err
+	}
+	// writable_schema lets the tables that are well be read when the list of
+	// tables is not; a defensive connection would not take it.
+	u := url.URL{Scheme: "file", Path: tmp, RawQuery: "mode=rw&_pragma=writable_schema(1)&_pragma=cell_size_check(1)"}
+	db, err := sqlx.Open("sqlite", u.String())
+	if err != nil {
+		return nil, damaged(path, err)
+	}
+	defer db.Close()
+	db.SetMaxOpenConns(1)
+	var first int
+	_ = db.GetContext(ctx, &first, "SELECT count(*) FROM sqlite_schema") // the first read may fail over that list
+	var out []RescuedTable
+	rows := 0
+	for _, x := range tables {
+		t := rescueTable(ctx, db, x)
+		if err := ctx.Err(); err != nil {
+			return nil, problem(path, "rescue", err)
+		}
+		rows += len(t.Rows)
+		out = append(out, t)
+	}
+	if rows == 0 {
+		return nil, damaged(path, errors.New("no row of any table could be read"))
+	}
+	return out, nil
+}
+
+// rescuedShape is a table by name with its columns.
+type rescuedShape struct {
+	name    string
+	columns []string
+}
+
+// shapes are the tables of a version of the schema, by name.
+func shapes(version int) ([]rescuedShape, error) {
+	db, err := memoryWith(embedded[:version])
+	if err != nil {
+		return nil, err
+	}
+	defer db.Close()
+	var names []string
+	if err := db.Select(&names, "SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name"); err != nil {
+		return nil, err
+	}
+	var out []rescuedShape
+	for _, name := range names {
+		var cols []string
+		if err := db.Select(&cols, "SELECT name FROM pragma_table_info(?) ORDER BY cid", name); err != nil {
+			return nil, err
+		}
+		out = append(out, rescuedShape{name, cols})
+	}
+	return out, nil
+}
+
+func copyPlain(from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return errors.Join(err, out.Close())
+}
+
+// mend puts right what would keep SQLite from opening a copy at all: its first
+// 16 bytes, and a file that ends before its last page, which gets empty ones.
+// It returns the version of the tables, the latest where that cannot be.
+func mend(file string) (version int, err error) {
+	f, err := os.OpenFile(file, os.O_RDWR, 0)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	h := make([]byte, 100)
+	if _, err := io.ReadFull(f, h); err != nil {
+		return 0, errors.New("the file is shorter than its header")
+	}
+	if magic := []byte("SQLite format 3\x00"); !bytes.Equal(h[:16], magic) {
+		if _, err := f.WriteAt(magic, 0); err != nil {
+			return 0, err
+		}
+	}
+	page := int64(binary.BigEndian.Uint16(h[16:]))
+	if page == 1 {
+		page = 65536
+	}
+	if page < 512 || page&(page-1) != 0 {
+		page = 4096 // as the program makes them
+		if _, err := f.WriteAt([]byte{0x10, 0}, 16); err != nil {
+			return 0, err
+		}
+	}
+	info, err := f.Stat()
+	if err != nil {
+		return 0, err
+	}
+	size := min(int64(binary.BigEndian.Uint32(h[28:]))*page, info.Size()+1<<30)
+	if size > info.Size() {
+		err = f.Truncate(size)
+	}
+	version = int(binary.BigEndian.Uint32(h[60:]))
+	if version < 1 || version > len(embedded) {
+		version = len(embedded)
+	}
+	return version, err
+}
+
+// rescueTable reads a table up to the damage, and what lies behind it by its
+// numbers, one after the other.
+func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTable {
+	t := RescuedTable{Name: shape.name, Columns: shape.columns}
+	list := "SELECT " + strings.Join(shape.columns, ", ") + " FROM " + shape.name
+	read := func(query string, args ...any) error {
+		rows, err := db.QueryxContext(ctx, query, args...)
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			row, err := rows.SliceScan()
+			if err != nil {
+				return err
+			}
+			t.Rows = append(t.Rows, row)
+		}
+		return rows.Err()
+	}
+	if read(list+" NOT INDEXED") == nil {
+		t.Whole = true
+		return t
+	}
+	key := ""
+	for _, k := range []string{"id", "visit_id", "change_id"} {
+		if key == "" && slices.Contains(shape.columns, k) {
+			key = k
+		}
+	}
+	if key == "" {
+		return t // a key of letters: what came before the damage is all
+	}
+	at, last := slices.Index(shape.columns, key), int64(0)
+	if n := len(t.Rows); n > 0 {
+		last, _ = t.Rows[n-1][at].(int64)
+	}
+	// Of the last number some rows may be missing: it is read again.
+	t.Rows = slices.DeleteFunc(t.Rows, func(r []any) bool { return r[at] == last })
+	most := last
+	for _, q := range []string{"SELECT max(" + key + ") FROM " + shape.name, "SELECT max(id) FROM " + map[string]string{"id": shape.name, "visit_id": "visit", "change_id": "change_set"}[key]} {
+		var n *int64
+		if err := db.GetContext(ctx, &n, q); err == nil && n != nil {
+			most = max(most, *n)
+		}
+	}
+	if most == last {
+		most += rescueGap // the last number cannot be read either
+	}
+	for id := max(last, 1); id <= min(most, rescueMost) && ctx.Err() == nil; id++ {
+		_ = read(list+" WHERE "+key+" = ?", id)
+	}
+	return t
+}
+
+const (
+	rescueMost = 2_000_000 // numbers that are tried
+	rescueGap  = 10_000    // numbers that are tried where the last is not known
+)
