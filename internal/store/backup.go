@@ -194,7 +194,10 @@ func checkSchema(ctx context.Context, db selector, all []migration) ([]string, e
 // checkJournal finds records that the journal says were stored and that are
 // not there.
 func checkJournal(ctx context.Context, db selector) ([]string, error) {
-	var out []string
+	var out, tables []string
+	if err := db.SelectContext(ctx, &tables, "SELECT name FROM sqlite_schema WHERE name = 'change_added'"); err != nil || len(tables) == 0 {
+		return nil, err // a file of an earlier version
+	}
 	for _, kind := range Kinds {
 		var rows []struct {
 			Change int64 `db:"change_id"`
