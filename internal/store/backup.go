@@ -118,7 +118,10 @@ ORDER BY v.id`)
 		return nil, problem(s.path, "check", err)
 	}
 	lost, err := checkJournal(ctx, tx)
-	if err != nil {
+	switch {
+	case err != nil && len(out) > 0:
+		return out, nil
+	case err != nil:
 		return nil, problem(s.path, "check", err)
 	}
 	out = append(out, lost...)
@@ -220,11 +223,17 @@ type selector interface {
 	SelectContext(ctx context.Context, dest any, query string, args ...any) error
 }
 
+// stopped reports whether damage kept a check from going on.
+func stopped(err error) bool {
+	c := code(err)
+	return c == codeError || c&0xff == codeCorrupt || c == codeShortRead || c&0xff == codeNotADB
+}
+
 // checkFile runs SQLite's own checks. Damage that stops them is a finding.
 func checkFile(ctx context.Context, db selector) ([]string, error) {
 	var out, lines []string
 	if err := db.SelectContext(ctx, &lines, "PRAGMA integrity_check(20)"); err != nil {
-		if c := code(err); c == codeError || c&0xff == codeCorrupt || c == codeShortRead || c&0xff == codeNotADB {
+		if stopped(err) {
 			return []string{"integrity: " + err.Error()}, nil
 		}
 		return nil, err
@@ -241,6 +250,9 @@ func checkFile(ctx context.Context, db selector) ([]string, error) {
 		FK     int    `db:"fkid"`
 	}
 	if err := db.SelectContext(ctx, &refs, "PRAGMA foreign_key_check"); err != nil {
+		if stopped(err) {
+			return append(out, "references: "+err.Error()), nil
+		}
 		return nil, err
 	}
 	for _, r := range refs {

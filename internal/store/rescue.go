@@ -159,8 +159,12 @@ func mend(file string) (version int, err error) {
 	if err != nil {
 		return 0, err
 	}
+	// Of a page that is cut, the end is missing, where its rows are.
+	if err := f.Truncate(info.Size() / page * page); err != nil {
+		return 0, err
+	}
 	size := min(int64(binary.BigEndian.Uint32(h[28:]))*page, info.Size()+1<<30)
-	if size > info.Size() {
+	if size > info.Size()/page*page {
 		err = f.Truncate(size)
 	}
 	version = int(binary.BigEndian.Uint32(h[60:]))
@@ -174,6 +178,7 @@ func mend(file string) (version int, err error) {
 // numbers, one after the other.
 func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTable {
 	t := RescuedTable{Name: shape.name, Columns: shape.columns}
+	lost := false
 	list := "SELECT " + strings.Join(shape.columns, ", ") + " FROM " + shape.name
 	read := func(query string, args ...any) error {
 		rows, err := db.QueryxContext(ctx, query, args...)
@@ -186,12 +191,16 @@ func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTa
 			if err != nil {
 				return err
 			}
+			if row[0] == nil || slices.ContainsFunc(row, torn) { // an empty page in the place of one that is missing
+				lost = true
+				continue
+			}
 			t.Rows = append(t.Rows, row)
 		}
 		return rows.Err()
 	}
 	if read(list+" NOT INDEXED") == nil {
-		t.Whole = true
+		t.Whole = !lost
 		return t
 	}
 	key := ""
@@ -219,13 +228,32 @@ func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTa
 	if most == last {
 		most += rescueGap // the last number cannot be read either
 	}
+	failed := 0
 	for id := max(last, 1); id <= min(most, rescueMost) && ctx.Err() == nil; id++ {
-		_ = read(list+" WHERE "+key+" = ?", id)
+		if read(list+" WHERE "+key+" = ?", id) != nil {
+			failed++
+		}
+		if failed == rescueFails && len(t.Rows) == 0 {
+			break // the way into the table is lost
+		}
 	}
 	return t
 }
 
+// torn reports whether a value is a text with zero bytes, which the program
+// never writes: the page that held its end is missing.
+func torn(v any) bool {
+	switch x := v.(type) {
+	case string:
+		return strings.ContainsRune(x, 0)
+	case []byte:
+		return bytes.ContainsRune(x, 0)
+	}
+	return false
+}
+
 const (
-	rescueMost = 2_000_000 // numbers that are tried
-	rescueGap  = 10_000    // numbers that are tried where the last is not known
+	rescueMost  = 2_000_000 // numbers that are tried
+	rescueGap   = 10_000    // numbers that are tried where the last is not known
+	rescueFails = 100       // failures after which a table of which nothing was read is given up
 )
