@@ -51,6 +51,8 @@ var payloads = map[string]any{
 	"companions":                 app.CompanionsData{},
 	"records":                    app.RecordsData{},
 	"board":                      app.BoardData{},
+	"history":                    app.HistoryData{},
+	"doctor":                     app.DoctorData{},
 }
 
 func schema(t *testing.T) string {

@@ -171,6 +171,11 @@ func (d *deps) stageCalendar(file string) func(*report.Document) (app.Staged, er
 
 // show renders a document as the flags ask.
 func (d *deps) show(c *ucli.Context, doc *report.Document) error {
+	if d.app != nil {
+		if err := d.app.CorrectedSince(c.Context, doc); err != nil {
+			return err
+		}
+	}
 	if c.Bool("json") {
 		return render.JSON(d.Out, *doc)
 	}
@@ -217,9 +222,6 @@ func (d *deps) answer(c *ucli.Context, f func(ctx context.Context, a *app.App, d
 	return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
 		doc, err := f(ctx, a, day)
 		if err != nil {
-			return err
-		}
-		if err := a.CorrectedSince(ctx, doc); err != nil {
 			return err
 		}
 		return d.show(c, doc)
