@@ -270,6 +270,8 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"why NUMBER":   func() (*report.Document, error) { return a.WhyLine(ctx, day, 1) },
 		"why BED PEST": func() (*report.Document, error) { return a.WhyBed(ctx, day, "A1", "mite") },
 		"due":          func() (*report.Document, error) { return a.Due(ctx, day) },
+		"history":      func() (*report.Document, error) { return a.History(ctx, nil, false) },
+		"doctor":       func() (*report.Document, error) { return a.Doctor(ctx) },
 		"visits":       func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
 		"estimate":     func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
 		"calc clumping": func() (*report.Document, error) {
