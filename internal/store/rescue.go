@@ -212,29 +212,24 @@ func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTa
 	if key == "" {
 		return t // a key of letters: what came before the damage is all
 	}
-	at, last := slices.Index(shape.columns, key), int64(0)
-	if n := len(t.Rows); n > 0 {
-		last, _ = t.Rows[n-1][at].(int64)
-	}
-	// Of the last number some rows may be missing: it is read again.
-	t.Rows = slices.DeleteFunc(t.Rows, func(r []any) bool { return r[at] == last })
-	most := last
-	for _, q := range []string{"SELECT max(" + key + ") FROM " + shape.name, "SELECT max(id) FROM " + map[string]string{"id": shape.name, "visit_id": "visit", "change_id": "change_set"}[key]} {
-		var n *int64
-		if err := db.GetContext(ctx, &n, q); err == nil && n != nil {
-			most = max(most, *n)
+	at, next := slices.Index(shape.columns, key), int64(1)
+	for failed := 0; failed < rescueFails && ctx.Err() == nil; failed++ {
+		if failed == rescueTries && len(t.Rows) == 0 {
+			return t // the way into the table is lost
 		}
-	}
-	if most == last {
-		most += rescueGap // the last number cannot be read either
-	}
-	failed := 0
-	for id := max(last, 1); id <= min(most, rescueMost) && ctx.Err() == nil; id++ {
-		if read(list+" WHERE "+key+" = ?", id) != nil {
-			failed++
+		before := len(t.Rows)
+		if before > 0 {
+			if last, ok := t.Rows[before-1][at].(int64); ok {
+				next = max(next, last+1)
+			}
 		}
-		if failed == rescueFails && len(t.Rows) == 0 {
-			break // the way into the table is lost
+		if read(list+" WHERE "+key+" >= ? ORDER BY "+key, next) == nil {
+			return t // the end of the table
+		}
+		if len(t.Rows) == before {
+			next++ // what is at this number cannot be reached
+		} else {
+			failed = 0
 		}
 	}
 	return t
@@ -252,8 +247,9 @@ func torn(v any) bool {
 	return false
 }
 
+// How many numbers in a row are passed over before the rest of a table is given
+// up, and before all of one of which nothing could be read.
 const (
-	rescueMost  = 2_000_000 // numbers that are tried
-	rescueGap   = 10_000    // numbers that are tried where the last is not known
-	rescueFails = 100       // failures after which a table of which nothing was read is given up
+	rescueFails = 2_000
+	rescueTries = 100
 )

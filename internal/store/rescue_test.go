@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
 
@@ -244,4 +245,48 @@ func TestClockSetBack(t *testing.T) {
 		assert.Equal(t, want, redo(t, s).Command)
 	}
 	sound(t, s)
+}
+
+// Rescue and Open of a file with any bytes changed and any length end with rows
+// or with words for people, never otherwise.
+func FuzzDamaged(f *testing.F) {
+	s, err := store.Create(ctx, filepath.Join(f.TempDir(), "farm.db"), testFarm)
+	require.NoError(f, err)
+	update(f, s, func(tx *store.Tx) error {
+		if _, err := tx.AddBed(testBed("A1")); err != nil {
+			return err
+		}
+		_, err := tx.AddBed(testBed("B3"))
+		return err
+	})
+	update(f, s, fillAll)
+	require.NoError(f, s.Close())
+	good, err := os.ReadFile(s.Path())
+	require.NoError(f, err)
+	f.Add(uint32(0), []byte{0xff}, uint32(0))
+	f.Add(uint32(16), []byte{0, 1}, uint32(100))
+	f.Add(uint32(28), []byte{0xff, 0xff, 0xff, 0xff}, uint32(5000))
+	f.Add(uint32(100), []byte{0xd, 0, 0, 0, 0}, uint32(1))
+	f.Add(uint32(4096*3), []byte("garbage"), uint32(4096*5+7))
+	f.Fuzz(func(t *testing.T, at uint32, with []byte, cut uint32) {
+		b := append([]byte(nil), good...)
+		copy(b[int(at)%len(b):], with)
+		b = b[:len(b)-int(cut)%len(b)]
+		path := filepath.Join(t.TempDir(), "farm.db")
+		require.NoError(t, os.WriteFile(path, b, 0o644))
+		people := func(err error) {
+			if p := (*diag.Problem)(nil); err != nil && !errors.As(err, &p) {
+				t.Fatalf("not for people: %v", err)
+			}
+		}
+		_, err := store.Rescue(ctx, path)
+		people(err)
+		s, err := store.Open(ctx, path)
+		people(err)
+		if err == nil {
+			_, err = s.Check(ctx)
+			people(err)
+			_ = s.Close()
+		}
+	})
 }
