@@ -519,3 +519,28 @@ func randomWrite(rt *rapid.T, tx *store.Tx) (bool, error) {
 		return tx.AddVisit(v, at)
 	}))
 }
+
+// A command that describes one bed and the farm twice is taken back to before
+// the first.
+func TestUndo_DescribedTwice(t *testing.T) {
+	s := newStore(t)
+	before := live(t, s)
+	require.NoError(t, s.UpdateAs(ctx, as("twice"), func(tx *store.Tx) error {
+		for n := 1; n <= 2; n++ {
+			b, f := testBed("A1"), testFarm
+			b.Plants, f.RoundMinutes = n, n
+			if err := tx.SetBed(b); err != nil {
+				return err
+			}
+			if err := tx.SetFarm(f); err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+	after := live(t, s)
+	undo(t, s)
+	assert.Equal(t, before, live(t, s))
+	redo(t, s)
+	assert.Equal(t, after, live(t, s))
+}

@@ -323,3 +323,36 @@ func readOnlyChild(path string) error {
 	fmt.Println("create", word(err))
 	return nil
 }
+
+// Backups while another process writes: each is sound and holds one state, with
+// every visit up to some day and none after it.
+func TestBackup_WhileWriting(t *testing.T) {
+	path := filled(t)
+	cmd, out, _ := child(t, "endless", path)
+	require.True(t, out.Scan())
+	go func() {
+		for out.Scan() {
+		}
+	}()
+	s, err := store.Open(ctx, path, store.WithBusyTimeout(20*time.Second))
+	require.NoError(t, err)
+	defer s.Close()
+	last := 0
+	for i := range 5 {
+		copied := filepath.Join(t.TempDir(), fmt.Sprintf("copy%d.db", i))
+		require.NoError(t, s.Backup(ctx, copied))
+		c, err := store.Open(ctx, copied)
+		require.NoError(t, err)
+		sound(t, c)
+		vs := visits(t, c, store.Filter{Bed: "B3", Pest: "slug"})
+		require.NotEmpty(t, vs)
+		for n, v := range vs {
+			require.Equal(t, day("2000-01-01").AddDays(n), v.Date)
+		}
+		require.GreaterOrEqual(t, len(vs), last)
+		last = len(vs)
+		require.NoError(t, c.Close())
+	}
+	require.NoError(t, cmd.Process.Kill())
+	_ = cmd.Wait()
+}
