@@ -240,15 +240,15 @@ func ParseCelsius(s, unit string) (float64, error) {
 	return c, asError(p)
 }
 
-// ParseShare reads a sample such as 4/50: what part of how many. what names
-// the part, as in "hurt". The error is a *diag.Problem without a place.
-func ParseShare(s, what string) (part, whole int, err error) {
+// ParseDamage reads a damage sample: 4/50, hurt of looked at. The error is a
+// *diag.Problem without a place.
+func ParseDamage(s string) (farm.Damage, error) {
 	m := fraction.FindStringSubmatch(strings.ReplaceAll(s, " ", ""))
 	if m == nil {
-		return 0, 0, refuse("write "+what+"/looked, such as 4/50", "%s is not a share", quote(s))
+		return farm.Damage{}, refuse("write hurt/looked, such as 4/50", "%s is not a damage sample", quote(s))
 	}
-	part, whole, p := ratio(m, farm.MaxUnits, what)
-	return part, whole, asError(p)
+	hurt, looked, p := ratio(m, farm.MaxUnits, "hurt")
+	return farm.Damage{Hurt: hurt, Looked: looked}, asError(p)
 }
 
 // Unknown says that a word is no known name of a kind, with the nearest one

@@ -8,6 +8,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/ingest"
+	"leafturn/internal/record"
 )
 
 // Role is what a column holds.
@@ -197,7 +198,7 @@ func known(word string, find func(string) (string, bool)) (string, bool) {
 // column guesses one heading. anchor reports that its word can only be a
 // heading, not a value.
 func (g *guesser) column(col int, text string, examples []string) (c Column, anchor bool, w *wrong) {
-	text = tidy(text)
+	text = record.Plain(tidy(text))
 	c = Column{Col: col, Heading: text}
 	for _, e := range examples {
 		if c.Example = tidy(e); c.Example != "" {
@@ -518,6 +519,9 @@ func (l *Layout) check(p *problems, m Map) {
 			}
 		}
 	}
+	if c, ok := first[Damage]; ok && perPest > 1 {
+		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set it to "ignore" in a map file (see --save-map), or give each pest rows of its own`, "damage in a row of several pests: it does not say which of them did it")
+	}
 	has := func(r Role) bool { _, ok := first[r]; return ok }
 	lack := func(what, flag string) {
 		p.add(l.HeadRow, 0, "", "", "name a column "+quote(what)+", say it for the whole sheet with "+flag+", or set the column in a map file (see --save-map)", "no column is read as %s", what)
@@ -546,4 +550,31 @@ func (l *Layout) check(p *problems, m Map) {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and %d headings are %s as well", x.n, x.what)
 		}
 	}
+}
+
+// Resolve looks up the bed, the pest and the unit that a map states for the
+// whole sheet. The error is a *diag.Problem.
+func (m Map) Resolve(names ingest.Names) (Map, error) {
+	if m.Bed != "" {
+		key, ok := known(m.Bed, names.Bed)
+		if !ok {
+			return m, ingest.Unknown("bed", m.Bed, names.BedCodes())
+		}
+		m.Bed = key
+	}
+	if m.Pest != "" {
+		key, ok := newGuesser(names, Map{}).pest(m.Pest)
+		if !ok {
+			return m, ingest.Unknown("pest", m.Pest, names.PestWords())
+		}
+		m.Pest = key
+	}
+	if m.Unit != "" && m.Pest != "" {
+		key, ok := known(m.Unit, func(s string) (string, bool) { return names.Unit(m.Pest, s) })
+		if !ok {
+			return m, ingest.Unknown("sample unit of "+m.Pest, m.Unit, names.UnitWords(m.Pest))
+		}
+		m.Unit = key
+	}
+	return m, nil
 }
