@@ -25,6 +25,7 @@ type build struct {
 	col, last int
 	bad       bool
 	rows      []int
+	groups    []int // of columns that its counts stand in
 }
 
 // unit is one count; n is below 0 where it was not looked at.

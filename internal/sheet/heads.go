@@ -55,6 +55,7 @@ type Column struct {
 	Scale   string     // of Air and SoilTemp: C, F or ""
 	Stated  bool       // in the map file, not guessed
 	Example string     // the first value
+	group   int        // columns of one group go to the same visit in a row
 }
 
 // Words says how the column is read, as map files write it.
@@ -436,6 +437,26 @@ func (l *Layout) Wide() bool {
 	return false
 }
 
+// group numbers the columns of counts: those whose headings name the same
+// pest, bed, date and kind of unit are one group.
+func (l *Layout) group() {
+	type same struct {
+		pest, bed, word string
+		date            civil.Date
+	}
+	groups := map[same]int{{}: 0}
+	for i, c := range l.Columns {
+		if c.Role != Count {
+			continue
+		}
+		k := same{c.Pest, c.Bed, c.Word, c.Date}
+		if _, ok := groups[k]; !ok {
+			groups[k] = len(groups)
+		}
+		l.Columns[i].group = groups[k]
+	}
+}
+
 // lay reads the headings in a row; the rows below it are examples.
 func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*wrong, score, anchors int) {
 	for i, text := range row {
@@ -547,7 +568,7 @@ func (l *Layout) check(p *problems, m Map) {
 		what string
 	}{{Bed, perBed, "beds"}, {Pest, perPest, "pests"}, {Date, perDate, "dates"}} {
 		if c, ok := first[x.r]; ok && x.n > 0 {
-			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and %d headings are %s as well", x.n, x.what)
+			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and headings that are %s besides", x.what)
 		}
 	}
 }

@@ -47,9 +47,10 @@ func cached[K comparable, V any](m *map[K]V, k K, find func() V) V {
 
 // cellError is a wrong cell.
 type cellError struct {
-	col  int
-	text string
-	w    *wrong
+	col   int
+	text  string
+	w     *wrong
+	group int // of columns that it spoils; -1 for the whole row
 }
 
 // observe reads the counts of a row and adds them to their visits.
@@ -74,14 +75,17 @@ func (r *reader) observe(row Row) error {
 	var infCol, lookCol Column
 	base := key{stratum: farm.Random}
 	var wrongs []cellError
-	label, labelWord := "", ""
-	fail := func(c Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w}) }
+	label, labelWord, blanks := "", "", 0
+	fail := func(c Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
 	hasBed, hasPest, hasDate := false, false, false
 	unitWord := ""
 	var bedCol, pestCol, dateCol, unitCol Column
 	var bedText, pestText, dateText string
 	for _, c := range r.res.Columns {
 		text, isDay := get(c)
+		if (c.Role == Infested || c.Role == Looked) && strings.EqualFold(text, storedWord) {
+			text = ""
+		}
 		switch c.Role {
 		case Bed:
 			hasBed, bedText, bedCol = true, text, c
@@ -102,9 +106,12 @@ func (r *reader) observe(row Row) error {
 				label = strconv.Itoa(n)
 			}
 		case Count:
+			if strings.EqualFold(text, storedWord) {
+				continue
+			}
 			if text == "" {
+				blanks++
 				if r.Map.Blank == "" || r.Map.Blank == blankNone {
-					r.res.BlankCell++
 					continue
 				}
 			}
@@ -116,6 +123,7 @@ func (r *reader) observe(row Row) error {
 		case Where:
 			if s, w := stratum(text); w != nil {
 				fail(c, text, w)
+				base.stratum = ""
 			} else {
 				base.stratum = s
 			}
@@ -134,9 +142,11 @@ func (r *reader) observe(row Row) error {
 	if bedText+pestText+dateText+unitWord+label == "" && (hasBed || hasPest || hasDate) {
 		c := r.res.Columns[0]
 		r.add(row.N, c.Col, c.Heading, "", `delete the row, or write "total" in its first cell if it holds sums`, "counts without a bed, a pest or a date")
-		r.loose(row.N, part{share: share}, "counts without a bed, a pest or a date")
+		r.loose(row.N, part{share: share})
+		r.reason(row.N, "counts without a bed, a pest or a date")
 		return nil
 	}
+	r.res.BlankCell += blanks
 	if hasBed {
 		if a := r.bed(bedText); a.w != nil {
 			fail(bedCol, bedText, a.w)
@@ -186,14 +196,14 @@ func (r *reader) observe(row Row) error {
 					at, text = c, c.Heading
 				}
 				if !slices.ContainsFunc(wrongs, func(e cellError) bool { return e.col == at.Col }) {
-					fail(at, text, a.w)
+					wrongs = append(wrongs, cellError{at.Col, text, a.w, c.group})
 				}
 				missed = true
 				return nil
 			}
 			k.unit = a.key
 		}
-		if k.bed == "" || k.pest == "" || k.date.IsZero() {
+		if k.stratum == "" || k.bed == "" || k.pest == "" || k.date.IsZero() {
 			missed = true
 			return nil
 		}
@@ -209,13 +219,16 @@ func (r *reader) observe(row Row) error {
 		if n := len(b.rows); n == 0 || b.rows[n-1] != row.N {
 			b.rows = append(b.rows, row.N)
 		}
+		if !slices.Contains(b.groups, c.group) {
+			b.groups = append(b.groups, c.group)
+		}
 		if !slices.Contains(touched, b) {
 			touched = append(touched, b)
 		}
 		return b
 	}
 	spot := func(b *build, c Column, text string, w *wrong) {
-		fail(c, text, w)
+		wrongs = append(wrongs, cellError{c.Col, text, w, c.group})
 		if b != nil {
 			b.bad = true
 		}
@@ -232,10 +245,8 @@ func (r *reader) observe(row Row) error {
 		switch {
 		case o.text == "" && r.Map.Blank == blankZero:
 			smp.units = []farm.UnitCount{{Seen: true}}
-			r.res.BlankCell++
 		case o.text == "":
 			smp.units = []farm.UnitCount{{}}
-			r.res.BlankCell++
 		default:
 			smp, w = parseSample(o.text, o.isDay)
 		}
@@ -284,23 +295,20 @@ func (r *reader) observe(row Row) error {
 		}
 	}
 	r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
-	if len(wrongs) > 0 {
+	for _, e := range wrongs {
+		c := r.res.Columns[e.col-1]
+		r.add(row.N, e.col, c.Heading, e.text, e.w.do, "%s", e.w.what)
+		if e.group >= 0 {
+			r.reason(row.N, e.w.what, e.group)
+			continue
+		}
+		r.reason(row.N, e.w.what)
 		for _, b := range touched {
 			b.bad = true
 		}
-		var why []string
-		for _, e := range wrongs {
-			h := ""
-			if e.col > 0 && e.col <= len(r.res.Columns) {
-				h = r.res.Columns[e.col-1].Heading
-			}
-			r.add(row.N, e.col, h, e.text, e.w.do, "%s", e.w.what)
-			why = append(why, e.w.what)
-		}
-		r.reason(row.N, strings.Join(why, "; "))
-		if missed {
-			r.loose(row.N, part{base.bed, base.pest, base.date, strings.Join(labels, " "), share}, why[0])
-		}
+	}
+	if missed {
+		r.loose(row.N, part{base.bed, base.pest, base.date, strings.Join(labels, " "), share})
 	}
 	if !r.Gather {
 		for _, b := range touched {
@@ -457,6 +465,9 @@ func (r *reader) unitOf(pest, own, head string) answer {
 		}
 		d := ingest.Unknown("sample unit of "+pest, word, r.Names.UnitWords(pest))
 		do := "say the unit for the whole sheet with --unit, or in a column \"unit\""
+		if word == head {
+			do = "head the column \"number\" if it only numbers the units, or say the unit in a column \"unit\""
+		}
 		if d.Do != "" {
 			do = d.Do + "; " + do
 		}

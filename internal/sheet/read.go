@@ -68,8 +68,16 @@ type Result struct {
 	Summary
 	Problems []*Problem
 	Faults   *Faults
-	Rest     map[int]string // rows to be corrected, with the reasons
+	Rest     map[int]*RestRow // rows to be corrected
 	Usual    map[string]string
+}
+
+// RestRow is why a row is to be corrected, and which of its counts: groups of
+// columns that belong to one visit.
+type RestRow struct {
+	Why    string
+	all    bool
+	groups []int
 }
 
 // key is what makes a visit one.
@@ -136,7 +144,7 @@ func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
 	r := &reader{
 		Options: o, sink: sink, g: newGuesser(o.Names, o.Map), open: map[key]*build{}, shut: map[uint64]bool{},
 		problems: problems{file: s.Name},
-		res:      &Result{Rest: map[int]string{}, Faults: &Faults{bad: map[key]bool{}, loose: map[part]int{}}, Usual: map[string]string{}},
+		res:      &Result{Rest: map[int]*RestRow{}, Faults: &Faults{bad: map[key]bool{}, loose: map[part]int{}}, Usual: map[string]string{}},
 	}
 	r.res.Format = format
 	err = r.all(src)
@@ -204,8 +212,9 @@ func (r *reader) all(src rows) error {
 		}
 		return nil
 	}
+	before := len(r.problems.all)
 	r.headings(first, i)
-	if len(r.problems.all) > 0 {
+	if len(r.problems.all) > before {
 		return nil // what stands below could only be read wrongly
 	}
 	for _, row := range first[i+1:] {
@@ -258,6 +267,7 @@ func (r *reader) headings(first []Row, i int) {
 			l.Above++
 		}
 	}
+	before := len(r.problems.all)
 	var below [][]string
 	for _, row := range first[i+1:] {
 		below = append(below, row.Cells)
@@ -270,11 +280,12 @@ func (r *reader) headings(first []Row, i int) {
 	}
 	l.Columns = cols
 	for _, h := range sorted(r.Map.Columns) {
-		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && len(r.problems.all) == 0 {
+		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && len(r.problems.all) == before {
 			r.add(head.N, 0, "", h, "correct the heading in the map file, or take its line out", "the map names a column %s, which this sheet does not have", quote(h))
 		}
 	}
-	if len(r.problems.all) == 0 {
+	l.group()
+	if len(r.problems.all) == before {
 		l.check(&r.problems, r.Map)
 	}
 }
@@ -299,7 +310,8 @@ func (r *reader) row(row Row) error {
 		if r.res.Format.Kind == "CSV" {
 			at := r.res.width + 1
 			r.add(row.N, at, "", cells[r.res.width], "put a value that holds the separating sign in quotation marks", "the row has more cells than the headings: a separating sign inside a value cuts it in two")
-			r.loose(row.N, part{}, "the row has more cells than the headings")
+			r.loose(row.N, part{})
+			r.reason(row.N, "the row has more cells than the headings")
 			return nil
 		}
 		r.res.Beside++
@@ -354,20 +366,31 @@ func (r *reader) isTotal(cells []string) bool {
 }
 
 // loose notes a row that may belong to any visit that agrees with p.
-func (r *reader) loose(row int, p part, why string) {
+func (r *reader) loose(row int, p part) {
 	if _, ok := r.res.Faults.loose[p]; !ok {
 		r.res.Faults.loose[p] = row
 	}
-	r.reason(row, why)
 }
 
-// reason keeps a row for the rest.
-func (r *reader) reason(row int, why string) {
-	switch old := r.res.Rest[row]; {
-	case old == "":
-		r.res.Rest[row] = why
-	case !strings.Contains(old, why) && len(old) < 1000:
-		r.res.Rest[row] = old + "; " + why
+// reason keeps a row for the rest: the counts of some groups of columns, or
+// all of them with none named.
+func (r *reader) reason(row int, why string, groups ...int) {
+	x := r.res.Rest[row]
+	if x == nil {
+		x = &RestRow{}
+		r.res.Rest[row] = x
+	}
+	switch {
+	case x.Why == "":
+		x.Why = why
+	case !strings.Contains(x.Why, why) && len(x.Why) < 1000:
+		x.Why += "; " + why
+	}
+	x.all = x.all || len(groups) == 0
+	for _, g := range groups {
+		if !slices.Contains(x.groups, g) {
+			x.groups = append(x.groups, g)
+		}
 	}
 }
 
@@ -408,10 +431,7 @@ func (r *reader) give(b *build) error {
 	case w != nil:
 		r.add(b.first, 0, "", "", w.do, "%s", w.what)
 		b.bad = true
-		r.reason(b.first, w.what)
-	case v.UnitsLooked() == 0:
-		r.res.Empty++
-		return nil
+		r.reason(b.first, w.what, b.groups...)
 	}
 	if b.bad {
 		r.res.Faults.bad[b.key] = true
@@ -426,12 +446,16 @@ func (r *reader) give(b *build) error {
 		r.keep(b, why)
 		return nil
 	}
+	if v.UnitsLooked() == 0 {
+		r.res.Empty++
+		return nil
+	}
 	r.res.Visits++
 	r.res.Units += v.UnitsLooked()
 	err := r.sink(Visit{v, b.first, b.col})
 	var no *Refusal
 	if errors.As(err, &no) {
-		r.reason(b.first, no.What)
+		r.reason(b.first, no.What, b.groups...)
 		r.add(b.first, 0, "", "", no.Do, "%s", no.What)
 		r.res.Faults.bad[b.key] = true
 		r.keep(b, "goes with another row of the same visit")
@@ -445,13 +469,12 @@ func (r *reader) give(b *build) error {
 // keep puts all rows of a visit into the rest.
 func (r *reader) keep(b *build, why string) {
 	for _, row := range b.rows {
-		if r.res.Rest[row] != "" {
-			continue
-		}
 		say := why
-		if r.Hold != nil && r.Hold.Rest[row] != "" {
-			say = r.Hold.Rest[row]
+		if x := r.res.Rest[row]; x != nil && x.Why != "" {
+			say = x.Why
+		} else if r.Hold != nil && r.Hold.Rest[row] != nil {
+			say = r.Hold.Rest[row].Why
 		}
-		r.reason(row, say)
+		r.reason(row, say, b.groups...)
 	}
 }

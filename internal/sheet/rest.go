@@ -3,6 +3,7 @@ package sheet
 import (
 	"encoding/csv"
 	"io"
+	"slices"
 	"strconv"
 
 	"leafturn/internal/record"
@@ -14,9 +15,14 @@ const (
 	problemHead = "problem"
 )
 
+// storedWord stands in a rest file for a count that is in order and stored.
+const storedWord = "stored"
+
 // WriteRest writes the headings of a sheet and the rows that are to be
 // corrected, each with its number and its reasons, as CSV in UTF-8 with the
-// sheet's own separator, so that it can be corrected and imported again. Cells
+// sheet's own separator, so that it can be corrected and imported again.
+// Of a row with several visits, the counts of those that were stored are
+// written as "stored". Cells
 // that a spreadsheet would run get an apostrophe in front, which is taken off
 // on the way back.
 func WriteRest(w io.Writer, s *Source, m Map, res *Result) (int, error) {
@@ -68,12 +74,20 @@ func WriteRest(w io.Writer, s *Source, m Map, res *Result) (int, error) {
 			}
 			return n, err
 		}
-		why, ok := res.Rest[row.N]
-		if !ok {
+		x := res.Rest[row.N]
+		if x == nil {
 			continue
 		}
 		n++
-		cells := row.Cells
+		cells, why := row.Cells, x.Why
+		if !x.all {
+			cells = slices.Clone(cells)
+			for _, c := range res.Columns {
+				if (c.Role == Count || c.Role == Infested || c.Role == Looked) && c.Col <= len(cells) && tidy(cells[c.Col-1]) != "" && !slices.Contains(x.groups, c.group) {
+					cells[c.Col-1] = storedWord
+				}
+			}
+		}
 		if len(fill(cells)) > width {
 			why += "; what stood beyond the headings is left out here: see the row in the first file"
 		}
