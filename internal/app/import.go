@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -91,6 +92,8 @@ func (a *App) Import(ctx context.Context, files []string, o ImportOptions) (*rep
 	if err := list.Err(); err != nil {
 		return nil, kept(err, "nothing was stored")
 	}
+	// A short command lets its garbage lie; a long sheet makes too much of it.
+	defer debug.SetGCPercent(debug.SetGCPercent(50))
 	switch {
 	case o.Check:
 		return x.check(ctx)

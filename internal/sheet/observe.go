@@ -15,6 +15,7 @@ import (
 // wordCache keeps what the words of a sheet stand for: most stand in many rows.
 type wordCache struct {
 	bed, pest map[string]answer
+	total     map[string]bool
 	unit      map[[3]string]answer
 	date      map[string]dateAnswer
 }
@@ -45,6 +46,13 @@ func cached[K comparable, V any](m *map[K]V, k K, find func() V) V {
 	return v
 }
 
+// obs is one cell of counts.
+type obs struct {
+	col   *Column
+	text  string
+	isDay bool
+}
+
 // cellError is a wrong cell.
 type cellError struct {
 	col   int
@@ -55,7 +63,7 @@ type cellError struct {
 
 // observe reads the counts of a row and adds them to their visits.
 func (r *reader) observe(row Row) error {
-	get := func(c Column) (string, bool) {
+	get := func(c *Column) (string, bool) {
 		if c.Col > len(row.Cells) {
 			return "", false
 		}
@@ -65,23 +73,22 @@ func (r *reader) observe(row Row) error {
 		}
 		return text, row.dates != nil && row.dates[c.Col-1]
 	}
-	type obs struct {
-		col   Column
-		text  string
-		isDay bool
-	}
-	var counts []obs
+	counts := r.counts[:0]
 	var infested, looked string
-	var infCol, lookCol Column
+	infCol, lookCol := &Column{}, &Column{}
 	base := key{stratum: farm.Random}
 	var wrongs []cellError
 	label, labelWord, blanks := "", "", 0
-	fail := func(c Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
+	fail := func(c *Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
 	hasBed, hasPest, hasDate := false, false, false
 	unitWord := ""
-	var bedCol, pestCol, dateCol, unitCol Column
+	var bedCol, pestCol, dateCol, unitCol *Column
 	var bedText, pestText, dateText string
-	for _, c := range r.res.Columns {
+	for i := range r.res.Columns {
+		c := &r.res.Columns[i]
+		if c.Role == Ignore || c.Role == total || c.Role == unknown {
+			continue
+		}
 		text, isDay := get(c)
 		if (c.Role == Infested || c.Role == Looked) && strings.EqualFold(text, storedWord) {
 			text = ""
@@ -96,15 +103,7 @@ func (r *reader) observe(row Row) error {
 		case Unit:
 			unitWord, unitCol = text, c
 		case Number:
-			label, labelWord = strings.ToLower(text), c.Word
-			if strings.ContainsAny(label, " ") {
-				if label = strings.ReplaceAll(label, " ", "_"); labelWord != "" {
-					label = strings.TrimPrefix(label, labelWord+"_")
-				}
-			}
-			if n, err := strconv.Atoi(label); err == nil {
-				label = strconv.Itoa(n)
-			}
+			label, labelWord = unitNumber(text, c.Word), c.Word
 		case Count:
 			if strings.EqualFold(text, storedWord) {
 				continue
@@ -139,8 +138,9 @@ func (r *reader) observe(row Row) error {
 		r.res.NoCount++
 		return nil
 	}
-	if bedText+pestText+dateText+unitWord+label == "" && (hasBed || hasPest || hasDate) {
-		c := r.res.Columns[0]
+	r.counts = counts
+	if bedText == "" && pestText == "" && dateText == "" && unitWord == "" && label == "" && (hasBed || hasPest || hasDate) {
+		c := &r.res.Columns[0]
 		r.add(row.N, c.Col, c.Heading, "", `delete the row, or write "total" in its first cell if it holds sums`, "counts without a bed, a pest or a date")
 		r.loose(row.N, part{share: share})
 		r.reason(row.N, "counts without a bed, a pest or a date")
@@ -177,7 +177,7 @@ func (r *reader) observe(row Row) error {
 
 	var touched, twice []*build
 	missed := false
-	visit := func(c Column, word string) *build {
+	visit := func(c *Column, word string) *build {
 		k := base
 		if c.Bed != "" {
 			k.bed = c.Bed
@@ -227,13 +227,13 @@ func (r *reader) observe(row Row) error {
 		}
 		return b
 	}
-	spot := func(b *build, c Column, text string, w *wrong) {
+	spot := func(b *build, c *Column, text string, w *wrong) {
 		wrongs = append(wrongs, cellError{c.Col, text, w, c.group})
 		if b != nil {
 			b.bad = true
 		}
 	}
-	var labels []string
+	labels := r.labels[:0]
 	for _, o := range counts {
 		word := o.col.Word
 		if word == "" {
@@ -248,6 +248,12 @@ func (r *reader) observe(row Row) error {
 		case o.text == "":
 			smp.units = []farm.UnitCount{{}}
 		default:
+			if len(o.text) < 6 && plainDigits(o.text) {
+				n, _ := strconv.Atoi(o.text)
+				r.one[0] = farm.UnitCount{Count: n, Seen: true}
+				smp.units = r.one[:]
+				break
+			}
 			smp, w = parseSample(o.text, o.isDay)
 		}
 		if w != nil {
@@ -284,6 +290,7 @@ func (r *reader) observe(row Row) error {
 			spot(b, o.col, o.text, w)
 		}
 	}
+	r.labels = labels
 	if columns {
 		b := visit(infCol, labelWord)
 		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {
@@ -294,7 +301,9 @@ func (r *reader) observe(row Row) error {
 			}
 		}
 	}
-	r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+	if len(r.said) > 0 || r.Map.Observer != "" {
+		r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+	}
 	for _, e := range wrongs {
 		c := r.res.Columns[e.col-1]
 		r.add(row.N, e.col, c.Heading, e.text, e.w.do, "%s", e.w.what)
@@ -316,7 +325,7 @@ func (r *reader) observe(row Row) error {
 				return ErrScattered
 			}
 		}
-		if len(touched) > 0 {
+		if len(touched) > 0 && len(r.open) > len(touched) {
 			return r.flush(row.N)
 		}
 	}
@@ -332,7 +341,7 @@ func (b *build) share(p farm.Presence) *wrong {
 }
 
 // shareOf reads the columns infested and looked.
-func shareOf(ic Column, infested string, lc Column, looked string) (farm.Presence, Column, string, *wrong) {
+func shareOf(ic *Column, infested string, lc *Column, looked string) (farm.Presence, *Column, string, *wrong) {
 	if lost[strings.ToLower(infested)] || infested == "" {
 		return farm.Presence{}, ic, infested, bad("write how many were infested, 0 for none; leave both cells blank where nobody looked", "no number of infested units")
 	}
@@ -354,6 +363,24 @@ func shareOf(ic Column, infested string, lc Column, looked string) (farm.Presenc
 		return farm.Presence{}, ic, infested, bad("write infested first, then how many were looked at", "%d infested of %d looked at: the first number cannot be above the second", hit, of)
 	}
 	return farm.Presence{Infested: hit, Looked: of}, ic, infested, nil
+}
+
+// unitNumber writes the number of a unit in one way: "Trap 07" is 7.
+func unitNumber(text, word string) string {
+	if plainDigits(text) {
+		if text = strings.TrimLeft(text, "0"); text == "" {
+			text = "0"
+		}
+		return text
+	}
+	label := strings.ReplaceAll(strings.ToLower(text), " ", "_")
+	if word != "" {
+		label = strings.TrimPrefix(label, word+"_")
+	}
+	if plainDigits(label) {
+		return unitNumber(label, "")
+	}
+	return label
 }
 
 func stratum(text string) (farm.Stratum, *wrong) {
@@ -477,8 +504,8 @@ func (r *reader) unitOf(pest, own, head string) answer {
 
 // conditions reads what a row says besides its counts into the visits that it
 // touches.
-func (r *reader) conditions(touched []*build, get func(Column) (string, bool), fail func(Column, string, *wrong)) {
-	for _, c := range r.res.Columns {
+func (r *reader) conditions(touched []*build, get func(*Column) (string, bool), fail func(*Column, string, *wrong)) {
+	for _, c := range r.said {
 		text, _ := get(c)
 		if text == "" {
 			continue
@@ -610,7 +637,7 @@ func (r *reader) conditions(touched []*build, get func(Column) (string, bool), f
 }
 
 // differs says that the rows of a visit contradict each other.
-func differs(b *build, c Column) *wrong {
+func differs(b *build, c *Column) *wrong {
 	return bad("write the same in all rows of the visit; if it was two visits, give them two dates or places", "the rows of %s say different things of %s", b.words(), c.Role)
 }
 

@@ -181,6 +181,12 @@ type reader struct {
 	shut  map[uint64]bool // keys that were given out
 	words wordCache
 	last  *build
+	said  []*Column // columns of what rows say besides counts
+
+	// Kept from row to row, so that a row costs little.
+	counts []obs
+	labels []string
+	one    [1]farm.UnitCount
 }
 
 // all reads the headings, then row after row.
@@ -285,6 +291,12 @@ func (r *reader) headings(first []Row, i int) {
 		}
 	}
 	l.group()
+	for i := range l.Columns {
+		switch c := &l.Columns[i]; c.Role {
+		case Air, SoilTemp, Soil, Foliage, Nights, Disturbed, Damage, Observer, Note, Weather, Enemy:
+			r.said = append(r.said, c)
+		}
+	}
 	if len(r.problems.all) == before {
 		l.check(&r.problems, r.Map)
 	}
@@ -340,7 +352,8 @@ func (r *reader) isHeading(cells []string) bool {
 // the place of its bed, pest or date, says so.
 func (r *reader) isTotal(cells []string) bool {
 	first := true
-	for i, c := range r.res.Columns {
+	for i := range r.res.Columns {
+		c := &r.res.Columns[i]
 		if i >= len(cells) || cells[i] == "" {
 			continue
 		}
@@ -356,10 +369,11 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		first = false
-		if totalWord(text) {
-			if _, bed := known(text, r.Names.Bed); !bed {
-				return true
-			}
+		if cached(&r.words.total, text, func() bool {
+			_, bed := known(text, r.Names.Bed)
+			return totalWord(text) && !bed
+		}) {
+			return true
 		}
 	}
 	return false
