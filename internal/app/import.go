@@ -374,7 +374,9 @@ func (x *importing) refused(all []*imported) error {
 	if good > 0 {
 		list.Kept += fmt.Sprintf("; %s read well: --accept-good stores what is good and writes the rest to a file to correct", unitsOf(good, "visit"))
 	}
-	list.Kept += "\n  see:  how each column is read, with --check"
+	if slices.ContainsFunc(all, func(f *imported) bool { return len(f.res.Columns) > 0 }) {
+		list.Kept += "\n  see how each column is read: add --check"
+	}
 	return list.Err()
 }
 

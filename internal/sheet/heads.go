@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -481,9 +482,11 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 	return cols, wrongs, score, anchors
 }
 
-// find finds the heading row among the first rows, or -1.
+// find finds the heading row among the first rows, or -1: the first with two
+// known headings, else one with a single cell that is a heading, else the first
+// row of words that are no values.
 func (g *guesser) find(first []Row) int {
-	one := -1
+	one, strange := -1, -1
 	for i, r := range first {
 		cells := fill(r.Cells)
 		if len(cells) == 0 {
@@ -495,9 +498,30 @@ func (g *guesser) find(first []Row) int {
 			return i
 		case score == 1 && anchors == 1 && one < 0 && filled(cells) == 1:
 			one = i
+		case strange < 0 && filled(cells) >= 2 && g.words(cells):
+			strange = i
 		}
 	}
+	if one < 0 {
+		return strange
+	}
 	return one
+}
+
+// words reports whether no cell of a row is a number, a date, a bed or a pest.
+func (g *guesser) words(cells []string) bool {
+	for _, c := range cells {
+		c = tidy(c)
+		if c == "" {
+			continue
+		}
+		_, bed := known(c, g.names.Bed)
+		_, pest := g.pest(c)
+		if _, w := parseDate(c, DayFirst); bed || pest || w == nil || strings.IndexFunc(c, unicode.IsLetter) < 0 || c[0] >= '0' && c[0] <= '9' {
+			return false
+		}
+	}
+	return true
 }
 
 func filled(cells []string) int {

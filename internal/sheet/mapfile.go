@@ -51,6 +51,9 @@ func ParseMap(data []byte, file string) (Map, error) {
 		return Map{}, list.Err()
 	}
 	for _, k := range meta.Undecoded() {
+		if len(k) > 1 {
+			continue // its table was told
+		}
 		add(0, "use one of: "+strings.Join(mapKeys, ", "), "unknown key %s%s", quote(k.String()), diag.DidYouMean(k.String(), mapKeys))
 	}
 	m := Map{Sheet: f.Sheet, Blank: strings.ToLower(f.Blank), Bed: tidy(f.Bed), Pest: tidy(f.Pest), Unit: tidy(f.Unit), Observer: tidy(f.Observer), Columns: f.Columns, Beds: f.Beds, Pests: f.Pests}

@@ -317,7 +317,7 @@ func (s *Source) zipOK(f *os.File) error {
 		}
 	}
 	if total > maxUnzipped || held > maxHeld || total > 16<<20 && total > maxRatio*max(packed, 1) {
-		return s.fail(0, "do not open it; ask whoever made it for a CSV file", "unpacks to %s or more, %d times its size: no workbook of counts does", size(total), total/max(uint64(s.Size), 1))
+		return s.fail(0, "leave it closed, and ask whoever made it for a CSV file", "unpacks to %s or more, %d times its size: no workbook of counts does", size(total), total/max(uint64(s.Size), 1))
 	}
 	switch {
 	case names["xl/workbook.xml"]:

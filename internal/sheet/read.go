@@ -285,8 +285,9 @@ func (r *reader) headings(first []Row, i int) {
 		}
 	}
 	l.Columns = cols
+	clean := len(r.problems.all) == before
 	for _, h := range sorted(r.Map.Columns) {
-		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && len(r.problems.all) == before {
+		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && clean {
 			r.add(head.N, 0, "", h, "correct the heading in the map file, or take its line out", "the map names a column %s, which this sheet does not have", quote(h))
 		}
 	}
