@@ -22,7 +22,7 @@ import (
 // Limits on what is read; more is taken for the wrong file or a trap. Common
 // practice.
 const (
-	maxRecord   = 1 << 20   // bytes in one row of a CSV file
+	maxRecord   = 256 << 10 // bytes in one row of a CSV file
 	maxColumns  = 1_000     // cells in one row
 	maxPiped    = 1 << 30   // bytes taken from a pipe
 	maxZip      = 128 << 20 // bytes of an XLSX file

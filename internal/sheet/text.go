@@ -137,8 +137,8 @@ type textRows struct {
 	guard *guard
 	sum   hash.Hash32
 	lines int // line ends inside quotation marks so far: a spreadsheet does not number them
+	last  int // the row that was read last
 	first bool
-	done  bool
 }
 
 func (s *Source) openText(f Format, enc encoding.Encoding) (*textRows, error) {
@@ -193,6 +193,7 @@ func (t *textRows) next() (Row, error) {
 		}
 		line, _ := t.csv.FieldPos(0)
 		row := Row{N: line - t.lines, Cells: fields}
+		t.last = row.N
 		for _, c := range fields {
 			t.lines += strings.Count(c, "\n")
 		}
@@ -211,8 +212,7 @@ func (t *textRows) next() (Row, error) {
 
 func (t *textRows) read(err error) error {
 	if errors.Is(err, errLong) {
-		line, _ := t.csv.FieldPos(0)
-		return t.s.tooLong(max(line-t.lines, 0) + 1)
+		return t.s.tooLong(t.last + 1)
 	}
 	var p *diag.Problem
 	if errors.As(err, &p) {

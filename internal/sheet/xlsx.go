@@ -191,7 +191,7 @@ func (b *bookRows) next() (row Row, err error) {
 }
 
 var (
-	dateShown = regexp.MustCompile(`(?i)^(\d{1,4}[-/. ]\d{1,2}([-/. ]\d{2,4})?|.*(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mär|mai|juin|juil|okt|dez|ene|abr|ago|dic|mrt|mei).*)([ T].*)?\.?$`)
+	dateShown = regexp.MustCompile(`(?i)^(\d{1,4}[-/. ]\d{1,2}([-/. ]\d{2,4})?|.*(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mär|mai|juin|juil|okt|dez|ene|abr|ago|dic|mrt|mei).*|(mon|tues|wednes|thurs|fri|satur|sun)day|mon|tue|wed|thu|fri|sat|sun)([ T].*)?\.?$`)
 	firstDay  = 367.0 // 1 January 1901
 	lastDay   = 73_051.0
 )
