@@ -147,6 +147,8 @@ func day(y, m, d int) (civil.Date, bool) {
 	return t, err == nil
 }
 
+const whichOrder = "say which order the sheet has: "
+
 // numbers reads a date of three numbers.
 func numbers(s, a, b, c string, order Order) (civil.Date, *wrong) {
 	read := func(o Order) (civil.Date, bool) {
@@ -190,9 +192,9 @@ func numbers(s, a, b, c string, order Order) (civil.Date, *wrong) {
 	case len(found) == 1 && len(c) == 4:
 		return inRange(s, found[0])
 	case len(found) == 1:
-		return civil.Date{}, bad("say which order the sheet has: "+strings.Join(orders, ", "), "%s has a year of two digits", quote(s))
+		return civil.Date{}, bad(whichOrder+strings.Join(orders, ", "), "%s has a year of two digits", quote(s))
 	}
-	return civil.Date{}, bad("say which order the sheet has: "+strings.Join(orders, ", "), "%s can be read as %s", quote(s), manyDays(found))
+	return civil.Date{}, bad(whichOrder+strings.Join(orders, ", "), "%s can be read as %s", quote(s), manyDays(found))
 }
 
 func manyDays(d []civil.Date) string {

@@ -63,6 +63,7 @@ type cellError struct {
 
 // observe reads the counts of a row and adds them to their visits.
 func (r *reader) observe(row Row) error {
+	r.now = row.N
 	get := func(c *Column) (string, bool) {
 		if c.Col > len(row.Cells) {
 			return "", false
@@ -463,11 +464,32 @@ func (r *reader) date(text string) dateAnswer {
 			return dateAnswer{w: bad(`write the date in every row: a blank is not "as above"`, "no date in this row")}
 		}
 		d, w := parseDate(text, r.Map.Dates)
+		if w == nil && r.Map.Dates == "" {
+			r.notice(text)
+		}
 		if w == nil && !r.Today.IsZero() && d.After(r.Today) {
 			w = bad("check the date and the order of day and month", "%s lies in the future: today is %s", quote(text), r.Today)
 		}
 		return dateAnswer{d, w}
 	})
+}
+
+// notice remembers a date that shows in which order the sheet has them.
+func (r *reader) notice(text string) {
+	if !threeParts.MatchString(tidy(text)) || r.shows.order != "" {
+		return
+	}
+	_, noDay := parseDate(text, DayFirst)
+	_, noMonth := parseDate(text, MonthFirst)
+	switch {
+	case noDay == nil && noMonth != nil:
+		r.shows.order = DayFirst
+	case noDay != nil && noMonth == nil:
+		r.shows.order = MonthFirst
+	default:
+		return
+	}
+	r.shows.row, r.shows.text = r.now, text
 }
 
 // unitOf finds the sample unit of a pest: the row's own word, the one for the

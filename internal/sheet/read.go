@@ -149,6 +149,13 @@ func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
 	r.res.Format = format
 	err = r.all(src)
 	r.res.Problems = r.list()
+	if r.shows.order != "" {
+		for _, p := range r.res.Problems {
+			if strings.HasPrefix(p.Do, whichOrder) {
+				p.Do += fmt.Sprintf("; row %d, %s, can only have %s", r.shows.row, quote(r.shows.text), r.shows.order.Words())
+			}
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -181,7 +188,13 @@ type reader struct {
 	shut  map[uint64]bool // keys that were given out
 	words wordCache
 	last  *build
-	said  []*Column // columns of what rows say besides counts
+	now   int // the row that is read
+	shows struct {
+		order Order
+		row   int
+		text  string
+	} // the first date that can be read in one order only
+	said []*Column // columns of what rows say besides counts
 
 	// Kept from row to row, so that a row costs little.
 	counts []obs
