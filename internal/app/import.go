@@ -34,8 +34,8 @@ type ImportOptions struct {
 	Unit       string
 	Date       civil.Date
 	Observer   string
-	In         io.Reader                                  // standard input, for the file "-"
-	Progress   func(file string, done, total int64) error // told while a file is read; may be nil
+	In         io.Reader                            // standard input, for the file "-"
+	Progress   func(file string, done, total int64) // told while a file is read; may be nil
 }
 
 // importing is one run of `import`.
@@ -86,7 +86,7 @@ func (a *App) Import(ctx context.Context, files []string, o ImportOptions) (*rep
 		}
 		x.sources = append(x.sources, s)
 		if o.Progress != nil {
-			s.Progress = func(done, total int64) { _ = o.Progress(s.Name, done, total) }
+			s.Progress = func(done, total int64) { o.Progress(s.Name, done, total) }
 		}
 	}
 	if err := list.Err(); err != nil {

@@ -86,7 +86,7 @@ belong to it, all its rows go to the rest file.`,
 
 // importBar shows how far a file is read, on a terminal, once that takes more
 // than a moment.
-func importBar(d *deps) (tell func(file string, done, total int64) error, stop func()) {
+func importBar(d *deps) (tell func(file string, done, total int64), stop func()) {
 	if !isTerminal(d.Err) {
 		return nil, func() {}
 	}
@@ -102,13 +102,13 @@ func importBar(d *deps) (tell func(file string, done, total int64) error, stop f
 			bar = nil
 		}
 	}
-	tell = func(file string, done, total int64) error {
+	tell = func(file string, done, total int64) {
 		if file != reading {
 			end()
 			reading = file
 		}
 		if time.Since(began) < moment {
-			return nil
+			return
 		}
 		if bar == nil {
 			p = mpb.New(mpb.WithOutput(d.Err), mpb.WithWidth(40))
@@ -119,7 +119,6 @@ func importBar(d *deps) (tell func(file string, done, total int64) error, stop f
 			bar = p.AddBar(total, mpb.PrependDecorators(decor.Name("reading "+filepath.Base(file)+" ")), mpb.AppendDecorators(count))
 		}
 		bar.SetCurrent(done)
-		return nil
 	}
 	return tell, end
 }
