@@ -18,7 +18,6 @@ type build struct {
 	damage    *farm.Damage
 	enemies   []farm.EnemyCount
 	cond      farm.Conditions
-	condRow   map[Role]int
 	observers []string
 	notes     []string
 	first     int // its first row and column

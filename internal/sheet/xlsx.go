@@ -95,11 +95,7 @@ func (s *Source) choose(book *excelize.File, named string) (string, *diag.Proble
 	}
 	switch {
 	case named != "":
-		var names []string
-		for _, n := range book.GetSheetList() {
-			names = append(names, n)
-		}
-		p := s.fail(0, "give --sheet with one of: "+strings.Join(all, ", "), "holds no sheet %s%s", quote(named), diag.DidYouMean(named, names))
+		p := s.fail(0, "give --sheet with one of: "+strings.Join(all, ", "), "holds no sheet %s%s", quote(named), diag.DidYouMean(named, book.GetSheetList()))
 		p.Usage = true
 		return "", p
 	case len(filled) == 0:
