@@ -62,7 +62,7 @@ func (x *importing) how(f *imported) report.Section {
 		s.Notes = append(s.Notes, report.Plain("The sheet names no sample unit; taken as the usual one: "+strings.Join(usual, ", ")+". Another is said with --unit."))
 	}
 	if l.Above > 0 {
-		s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("The headings stand in row %d; %s above them not read.", l.HeadRow, wasRows(l.Above))))
+		s.Notes = append(s.Notes, report.Plain(fmt.Sprintf("The headings stand in row %d; %s not read.", l.HeadRow, rowsAbove(l.Above))))
 	}
 	for _, v := range []struct{ what, text string }{{"bed", x.m.Bed}, {"pest", x.m.Pest}, {"unit", x.m.Unit}, {"observer", x.m.Observer}} {
 		if v.text != "" {
@@ -82,11 +82,11 @@ func orderWords(o sheet.Order) string {
 	return "Dates in numbers are read with " + o.Words() + "."
 }
 
-func wasRows(n int) string {
+func rowsAbove(n int) string {
 	if n == 1 {
-		return "1 row was"
+		return "the row above them was"
 	}
-	return fmt.Sprintf("%d rows were", n)
+	return fmt.Sprintf("the %d rows above them were", n)
 }
 
 func sentence(s string) string {

@@ -419,12 +419,13 @@ func (r *reader) bed(text string) answer {
 
 // remedy is what to do about an unknown word.
 func remedy(d *diag.Problem, table, word, add string) string {
-	s := "correct it, or say what it stands for in a map file: [" + table + "] " + tomlString(word) + ` = "..."`
-	if add != "" {
-		s += "; a bed of the farm that is missing here is entered with `" + add + "`"
+	s := d.Do
+	if s == "" {
+		s = "correct it"
 	}
-	if d.Do != "" {
-		s = d.Do + "; " + s
+	s += ", or say in a map file what it stands for: [" + table + "] " + tomlString(word) + ` = "..."`
+	if add != "" {
+		s += "; a bed that the farm does not have yet is entered with `" + add + "`"
 	}
 	return s
 }
