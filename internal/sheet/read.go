@@ -44,6 +44,7 @@ type Refusal struct {
 	What, Do string
 }
 
+// Error says what is wrong with the visit.
 func (r *Refusal) Error() string { return r.What }
 
 // Summary counts what was read.

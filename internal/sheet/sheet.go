@@ -101,6 +101,7 @@ func (p *Problem) AlsoWords() string {
 	return fmt.Sprintf(" (the same in %d more %s: %s)", n, word, strings.Join(parts, ", "))
 }
 
+// String writes 15-22, or 15 for one row.
 func (s Span) String() string {
 	if s.From == s.To {
 		return fmt.Sprint(s.From)

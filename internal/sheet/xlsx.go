@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -53,6 +52,10 @@ func (s *Source) openBook(sheet string) (*bookRows, Format, error) {
 	b := &bookRows{s: s, book: book}
 	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
 		b.date1904 = *props.Date1904
+	}
+	if err := markDates(book); err != nil {
+		b.close()
+		return nil, Format{}, s.fail(0, "save it again from your spreadsheet", "is a damaged workbook: %v", err)
 	}
 	b.raw, err = book.Rows(name)
 	if err == nil {
@@ -186,16 +189,16 @@ func (b *bookRows) next() (row Row, err error) {
 	return row, nil
 }
 
-var (
-	dateShown = regexp.MustCompile(`(?i)^(\d{1,4}[-/. ]\d{1,2}([-/. ]\d{2,4})?|.*(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|mär|mai|juin|juil|okt|dez|ene|abr|ago|dic|mrt|mei).*|(mon|tues|wednes|thurs|fri|satur|sun)day|mon|tue|wed|thu|fri|sat|sun)([ T].*)?\.?$`)
-	firstDay  = 367.0 // 1 January 1901
-	lastDay   = 73_051.0
-)
+// dateMark is what cells with the format of a date are shown as.
+const dateMark = "DATE"
+
+// lastDay ends the days that a cell may hold: 1 January 2100.
+const lastDay = 73_051.0
 
 // date turns a number that is shown as a date into that date.
 func (b *bookRows) date(raw, shown string) (string, bool) {
 	v, err := strconv.ParseFloat(raw, 64)
-	if err != nil || v < firstDay || v >= lastDay || !dateShown.MatchString(shown) && !slices.Contains([]string{"", "########"}, shown) {
+	if err != nil || v < 1 || v >= lastDay || shown != dateMark {
 		return "", false
 	}
 	t, err := excelize.ExcelDateToTime(v, b.date1904)
@@ -203,6 +206,49 @@ func (b *bookRows) date(raw, shown string) (string, bool) {
 		return "", false
 	}
 	return civil.DateIn(t, t.Location()).String(), true
+}
+
+// markDates puts one fixed word in the place of every format of dates, in
+// memory: which one it is does not matter here, and to write out each date
+// would take most of the time.
+func markDates(book *excelize.File) (err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			err = fmt.Errorf("its styles do not fit together (%v)", x)
+		}
+	}()
+	form := `"` + dateMark + `"`
+	mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
+	if err != nil {
+		return err
+	}
+	codes := map[int]string{}
+	if book.Styles.NumFmts != nil {
+		for _, f := range book.Styles.NumFmts.NumFmt {
+			codes[f.NumFmtID] = f.FormatCode
+		}
+	}
+	all := book.Styles.CellXfs.Xf
+	for i := range all {
+		id := all[i].NumFmtID
+		if i == mark || id == nil {
+			continue
+		}
+		if code, ok := codes[*id]; ok && dateCode(code) || !ok && (*id >= 14 && *id <= 17 || *id == 22 || *id >= 27 && *id <= 31 || *id == 36 || *id >= 50 && *id <= 58) {
+			all[i].NumFmtID = all[mark].NumFmtID
+			all[i].ApplyNumberFormat = all[mark].ApplyNumberFormat
+		}
+	}
+	return nil
+}
+
+var notCode = regexp.MustCompile(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
+
+// dateCode reports whether a number format shows a day, a month's name or a
+// year.
+func dateCode(code string) bool {
+	code = strings.ToLower(notCode.ReplaceAllString(code, ""))
+	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
 }
 
 // roundTrip writes 0.30000000000000004, as workbooks hold it, as 0.3.
