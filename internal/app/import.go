@@ -422,7 +422,11 @@ func (x *importing) acceptGood(ctx context.Context) (*report.Document, error) {
 		if undo != nil {
 			undo()
 		}
-		return nil, kept(err, "nothing was stored")
+		words := "nothing was stored"
+		if first != nil && first.res.Faults.Unreadable {
+			words += ": a row that cannot be cut into cells may belong to any visit, so correct it first"
+		}
+		return nil, kept(err, words)
 	}
 	if done != nil {
 		done()
