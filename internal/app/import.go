@@ -166,7 +166,7 @@ func (x *importing) flags(files []string) error {
 }
 
 func (x *importing) options(ctx context.Context, s *sheet.Source) sheet.Options {
-	return sheet.Options{Today: x.a.Today(), Names: x.a.names, Map: x.m, Gather: x.gather[s], Stop: ctx.Err}
+	return sheet.Options{Today: x.a.Today(), Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
 }
 
 // scattered names the file that is to be read again with its visits gathered.

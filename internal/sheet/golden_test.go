@@ -29,7 +29,7 @@ func read(path string, m sheet.Map) ([]farm.Visit, *sheet.Result, error) {
 }
 
 func readSource(s *sheet.Source, m sheet.Map, hold *sheet.Result) ([]farm.Visit, *sheet.Result, error) {
-	o := sheet.Options{Today: today, Names: farmNames{}, Map: m, Hold: hold}
+	o := sheet.Options{Today: today, Names: farmNames{}, Map: m, Rest: true, Hold: hold}
 	for {
 		var visits []farm.Visit
 		res, err := sheet.Read(s, o, func(v sheet.Visit) error { visits = append(visits, v.Visit); return nil })

@@ -16,6 +16,7 @@ import (
 type wordCache struct {
 	bed, pest map[string]answer
 	total     map[string]bool
+	label     map[string]string
 	unit      map[[3]string]answer
 	date      map[string]dateAnswer
 }
@@ -41,6 +42,9 @@ func cached[K comparable, V any](m *map[K]V, k K, find func() V) V {
 		*m = map[K]V{}
 	}
 	if len(*m) < maxCached {
+		if s, ok := any(k).(string); ok { // a cell holds on to the row that it was cut from
+			k = any(strings.Clone(s)).(K)
+		}
 		(*m)[k] = v
 	}
 	return v
@@ -104,7 +108,7 @@ func (r *reader) observe(row Row) error {
 		case Unit:
 			unitWord, unitCol = text, c
 		case Number:
-			label, labelWord = unitNumber(text, c.Word), c.Word
+			label, labelWord = cached(&r.words.label, text, func() string { return unitNumber(strings.Clone(text), c.Word) }), c.Word
 		case Count:
 			if strings.EqualFold(text, storedWord) {
 				continue
@@ -217,7 +221,7 @@ func (r *reader) observe(row Row) error {
 			r.last = b
 		}
 		b.last = row.N
-		if n := len(b.rows); n == 0 || b.rows[n-1] != row.N {
+		if n := len(b.rows); r.Rest && (n == 0 || b.rows[n-1] != row.N) {
 			b.rows = append(b.rows, row.N)
 		}
 		if !slices.Contains(b.groups, c.group) {
@@ -668,7 +672,7 @@ func addOnce(list []string, s string) []string {
 	if slices.Contains(list, s) {
 		return list
 	}
-	return append(list, s)
+	return append(list, strings.Clone(s))
 }
 
 // plain takes what is said from an error of package ingest.

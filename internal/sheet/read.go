@@ -22,7 +22,9 @@ type Options struct {
 	// stand anywhere. Without it, memory does not grow with the sheet, and rows
 	// of one visit that stand apart end the reading with ErrScattered.
 	Gather bool
-	// Hold is what an earlier reading found: the visits that its faults touch
+	// Rest gathers the faults and the rows that are to be corrected.
+	Rest bool
+	// Hold is what an earlier reading with Rest found: the visits that its faults touch
 	// are not given out but kept for the rest.
 	Hold *Result
 	Stop func() error // asked now and then; an error ends the reading
@@ -396,7 +398,7 @@ func (r *reader) isTotal(cells []string) bool {
 
 // loose notes a row that may belong to any visit that agrees with p.
 func (r *reader) loose(row int, p part) {
-	if _, ok := r.res.Faults.loose[p]; !ok {
+	if _, ok := r.res.Faults.loose[p]; !ok && r.Rest {
 		r.res.Faults.loose[p] = row
 	}
 }
@@ -404,6 +406,9 @@ func (r *reader) loose(row int, p part) {
 // reason keeps a row for the rest: the counts of some groups of columns, or
 // all of them with none named.
 func (r *reader) reason(row int, why string, groups ...int) {
+	if !r.Rest {
+		return
+	}
 	x := r.res.Rest[row]
 	if x == nil {
 		x = &RestRow{}

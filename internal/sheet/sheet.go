@@ -127,12 +127,11 @@ type problems struct {
 	all  []*Problem
 	seen map[[3]string]*Problem
 	more int // different problems beyond maxProblems
-	rows map[int]bool
 }
 
 func (p *problems) add(row, col int, heading, value, do, format string, args ...any) {
 	if p.seen == nil {
-		p.seen, p.rows = map[[3]string]*Problem{}, map[int]bool{}
+		p.seen = map[[3]string]*Problem{}
 	}
 	what := fmt.Sprintf(format, args...)
 	key := [3]string{fmt.Sprint(col), what, do}
