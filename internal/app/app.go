@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"sync"
@@ -192,6 +193,14 @@ func WriteFile(path string, data []byte) error {
 // renames it and leaves the old one under another name until Done, so that Undo
 // needs no room. Room and rights are used up before anything is seen of it.
 func StageFile(path string, data []byte) (Staged, error) {
+	return stageFile(path, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	})
+}
+
+// stageFile is StageFile for what is written piece by piece.
+func stageFile(path string, write func(io.Writer) error) (Staged, error) {
 	fail := func(err error) error {
 		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, err)
 	}
@@ -203,8 +212,7 @@ func StageFile(path string, data []byte) (Staged, error) {
 		return Staged{}, fail(err)
 	}
 	drop := func() { os.Remove(f.Name()) }
-	_, err = f.Write(data)
-	if err == nil {
+	if err = write(f); err == nil {
 		err = f.Chmod(0o644)
 	}
 	if err == nil {

@@ -310,6 +310,10 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"forecast --past": func() (*report.Document, error) {
 			return a.Forecast(ctx, app.ForecastOptions{Past: true}, day)
 		},
+		"import": func() (*report.Document, error) {
+			doc, _ := a.Import(ctx, []string{sheetFile(t, "x.csv", "date,bed,pest,trap,count,note", "2026-07-06,A1,slug,1,4,", "2026-07-06,B9,slug,1,4,a", "Total,,,,8,")}, app.ImportOptions{Check: true})
+			return doc, nil
+		},
 		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "") },
 		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },

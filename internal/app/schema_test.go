@@ -22,6 +22,7 @@ var payloads = map[string]any{
 	"why BED PEST":               app.Verdict{},
 	"due":                        []app.DueData{},
 	"visits":                     []app.VisitData{},
+	"import":                     app.ImportData{},
 	"estimate":                   app.NumbersData{},
 	"calc clumping":              app.ClumpingData{},
 	"calc life-table":            app.LifeTableData{},

@@ -56,7 +56,7 @@ func newApp(d *deps) *ucli.App {
 		},
 		Commands: []*ucli.Command{
 			weekCommand(d), monthPlanCommand(d), whyCommand(d), dueCommand(d), sampleCommand(d), trendCommand(d), forecastCommand(d), aheadCommand(d), degreeDaysCommand(d), workedCommand(d), roundCommand(d),
-			countCommand(d), treatCommand(d), releaseCommand(d), settledCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
+			countCommand(d), importCommand(d), treatCommand(d), releaseCommand(d), settledCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
 			boardCommand(d), recordsCommand(d),

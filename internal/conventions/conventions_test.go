@@ -26,7 +26,7 @@ var layers = [][]string{
 	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
 	{"internal/farm", "internal/catalog"},
 	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan", "internal/allot"},
-	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/store", "plots"},
+	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/sheet", "internal/store", "plots"},
 	{"internal/app", "internal/demo"},
 	{"internal/cli", "cmd/leafturn"},
 }
@@ -38,10 +38,11 @@ var pureForbidden = []string{"os", "io/fs", "embed", "database/sql", "log", "net
 
 // only names who may import what.
 var only = map[string][]string{
-	"github.com/urfave/cli/v2": {"internal/cli", "cmd/leafturn"},
-	"github.com/jmoiron/sqlx":  {"internal/store"},
-	"modernc.org/sqlite":       {"internal/store"},
-	"gonum.org/v1/plot":        {"plots"},
+	"github.com/urfave/cli/v2":    {"internal/cli", "cmd/leafturn"},
+	"github.com/jmoiron/sqlx":     {"internal/store"},
+	"modernc.org/sqlite":          {"internal/store"},
+	"github.com/xuri/excelize/v2": {"internal/sheet"},
+	"gonum.org/v1/plot":           {"plots"},
 }
 
 // never names packages that a package must not import although the layers
@@ -49,6 +50,7 @@ var only = map[string][]string{
 var never = map[string][]string{
 	"internal/store":  {"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/round", "internal/effect", "internal/monthplan", "internal/report", "internal/render"},
 	"internal/ingest": {"internal/catalog", "internal/store"},
+	"internal/sheet":  {"internal/catalog", "internal/store"},
 	"internal/report": {"internal/store"},
 	"internal/render": {"internal/store"},
 	"plots":           {"internal/store", "internal/farm", "internal/catalog"},

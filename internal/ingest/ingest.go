@@ -26,6 +26,7 @@ import (
 	"unicode/utf8"
 
 	"leafturn/internal/diag"
+	"leafturn/internal/farm"
 )
 
 // Limits on what is read; more is taken for the wrong file. Common practice.
@@ -231,3 +232,25 @@ func tidy(s string) string { return strings.Join(strings.FieldsFunc(s, isSpace),
 func digits(s string) bool {
 	return s != "" && strings.Trim(s, "0123456789") == ""
 }
+
+// ParseCelsius reads a temperature in air or soil; unit is that of a bare
+// number, "" to refuse one. The error is a *diag.Problem without a place.
+func ParseCelsius(s, unit string) (float64, error) {
+	c, p := celsius(s, unit)
+	return c, asError(p)
+}
+
+// ParseDamage reads a damage sample: 4/50, hurt of looked at. The error is a
+// *diag.Problem without a place.
+func ParseDamage(s string) (farm.Damage, error) {
+	m := fraction.FindStringSubmatch(strings.ReplaceAll(s, " ", ""))
+	if m == nil {
+		return farm.Damage{}, refuse("write hurt/looked, such as 4/50", "%s is not a damage sample", quote(s))
+	}
+	hurt, looked, p := ratio(m, farm.MaxUnits, "hurt")
+	return farm.Damage{Hurt: hurt, Looked: looked}, asError(p)
+}
+
+// Unknown says that a word is no known name of a kind, with the nearest one
+// or the names there are. It has no place.
+func Unknown(kind, word string, known []string) *diag.Problem { return unknown(kind, word, known) }

@@ -189,6 +189,23 @@ func (t *Tx) Visit(id int64) (farm.Visit, error) {
 	return vs[0], nil
 }
 
+// LiveVisit returns the visit that is not voided and has the bed, date, pest,
+// sample unit and stratum of v, and whether there is one.
+func (t *Tx) LiveVisit(v farm.Visit) (farm.Visit, bool, error) {
+	b, err := t.bed(v.Bed)
+	if err != nil {
+		return farm.Visit{}, false, err
+	}
+	var id int64
+	found, err := t.get(&id, "SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
+		b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
+	if err != nil || !found {
+		return farm.Visit{}, false, err
+	}
+	old, err := t.Visit(id)
+	return old, err == nil, err
+}
+
 func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
 	var rows []visitRow
 	if err := t.query(&rows, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,

@@ -1,0 +1,476 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/report"
+	"leafturn/internal/sheet"
+	"leafturn/internal/store"
+)
+
+// ImportOptions are the flags of `import`.
+type ImportOptions struct {
+	Check      bool // show what would happen, store nothing
+	AcceptGood bool // store the good rows, write the others to Rest
+	Rest       string
+	Map        string // file
+	SaveMap    string // file
+	Dates      string // dmy, mdy or ymd
+	Sheet      string
+	Blank      string // none, lost or zero
+	Bed        string
+	Pest       string
+	Unit       string
+	Date       civil.Date
+	Observer   string
+	In         io.Reader                            // standard input, for the file "-"
+	Progress   func(file string, done, total int64) // told while a file is read; may be nil
+}
+
+// importing is one run of `import`.
+type importing struct {
+	a       *App
+	o       ImportOptions
+	m       sheet.Map
+	sources []*sheet.Source
+	gather  map[*sheet.Source]bool
+}
+
+// imported is what one file came to.
+type imported struct {
+	src     *sheet.Source
+	res     *sheet.Result
+	new     int
+	units   int
+	already int // identical visits that were stored before
+	more    int // of them, those to which the sheet adds a note or a condition
+	first   int64
+	last    int64
+	rest    int
+}
+
+// Import stores the counts of CSV and XLSX files, all of them or none, or
+// shows with Check what it would do. The document is nil where nothing is to
+// be shown; with Check there may be both a document and an error.
+func (a *App) Import(ctx context.Context, files []string, o ImportOptions) (*report.Document, error) {
+	x := &importing{a: a, o: o, gather: map[*sheet.Source]bool{}}
+	if err := x.flags(files); err != nil {
+		return nil, err
+	}
+	defer func() {
+		for _, s := range x.sources {
+			s.Close()
+		}
+	}()
+	var list diag.List
+	for _, f := range files {
+		s, err := sheet.Open(f, o.In)
+		var p *diag.Problem
+		switch {
+		case errors.As(err, &p):
+			list.Add(p)
+			continue
+		case err != nil:
+			return nil, err
+		}
+		x.sources = append(x.sources, s)
+		if o.Progress != nil {
+			s.Progress = func(done, total int64) { o.Progress(s.Name, done, total) }
+		}
+	}
+	if err := list.Err(); err != nil {
+		return nil, kept(err, "nothing was stored")
+	}
+	// A short command lets its garbage lie; a long sheet makes too much of it.
+	defer debug.SetGCPercent(debug.SetGCPercent(50))
+	switch {
+	case o.Check:
+		return x.check(ctx)
+	case o.AcceptGood:
+		return x.acceptGood(ctx)
+	}
+	return x.allOrNone(ctx)
+}
+
+// flags reads the map file and puts the flags over it.
+func (x *importing) flags(files []string) error {
+	o := x.o
+	switch {
+	case o.AcceptGood && len(files) > 1:
+		return diag.Usagef("import them one by one", "--accept-good takes one file: each has a rest file of its own")
+	case o.Rest != "" && !o.AcceptGood:
+		return diag.Usagef("add --accept-good to store the good rows and write the others to a file", "--rest without --accept-good")
+	case o.SaveMap != "" && len(files) > 1:
+		return diag.Usagef("name one file", "--save-map takes one file")
+	case o.Check && o.AcceptGood:
+		return diag.Usagef("check first, then import", "--check stores nothing, --accept-good does")
+	case o.Date.After(x.a.Today()):
+		return x.a.future("--date", o.Date)
+	}
+	if i := slices.Index(files, "-"); i >= 0 && slices.Contains(files[i+1:], "-") {
+		return diag.Usagef("name it once", "standard input stands twice")
+	}
+	if o.Map != "" {
+		info, err := os.Stat(o.Map)
+		if err == nil && !info.Mode().IsRegular() {
+			return diag.Usagef("name a file that --save-map wrote", "%q is not a file", o.Map)
+		}
+		if err == nil && info.Size() > 1<<20 {
+			return diag.Usagef("name a file that --save-map wrote", "%q is too large for a map", o.Map)
+		}
+		raw, err := os.ReadFile(o.Map)
+		if err != nil {
+			return diag.Usagef("check the name and the folder", "the map %q cannot be read: %v", o.Map, errors.Unwrap(err))
+		}
+		if x.m, err = sheet.ParseMap(raw, o.Map); err != nil {
+			return kept(err, "nothing was stored")
+		}
+	}
+	order, ok := sheet.ParseOrder(o.Dates)
+	if !ok {
+		return diag.Usagef("write dmy, mdy or ymd", "--dates %q is no order of day, month and year", o.Dates)
+	}
+	if blank := strings.ToLower(o.Blank); !slices.Contains([]string{"", "none", "lost", "zero"}, blank) {
+		return diag.Usagef("write none (no unit there), lost (not looked at) or zero (looked at, none found)", "--blank %q does not say what a blank count means", o.Blank)
+	} else if blank != "" {
+		x.m.Blank = blank
+	}
+	if order != "" {
+		x.m.Dates = order
+	}
+	for at, v := range map[*string]string{&x.m.Sheet: o.Sheet, &x.m.Bed: o.Bed, &x.m.Pest: o.Pest, &x.m.Unit: o.Unit, &x.m.Observer: strings.TrimSpace(o.Observer)} {
+		if v != "" {
+			*at = v
+		}
+	}
+	if !o.Date.IsZero() {
+		x.m.Date = o.Date
+	}
+	m, err := x.m.Resolve(x.a.names)
+	if err != nil {
+		return asUsage(err)
+	}
+	x.m = m
+	return nil
+}
+
+func (x *importing) options(ctx context.Context, s *sheet.Source) sheet.Options {
+	return sheet.Options{Today: x.a.Today(), Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
+}
+
+// scattered names the file that is to be read again with its visits gathered.
+type scattered struct{ src *sheet.Source }
+
+func (scattered) Error() string { return sheet.ErrScattered.Error() }
+
+// again runs f until no file is left that has to be read in another way.
+func (x *importing) again(f func() error) error {
+	for {
+		err := f()
+		var s scattered
+		if !errors.As(err, &s) {
+			return err
+		}
+		x.gather[s.src] = true
+	}
+}
+
+// read reads one file and hands its visits to put, which returns the number of
+// the record that has the visit, and whether it is new.
+func (x *importing) read(ctx context.Context, s *sheet.Source, hold *sheet.Result, put func(farm.Visit) (farm.Visit, bool, error)) (*imported, error) {
+	got := &imported{src: s}
+	o := x.options(ctx, s)
+	o.Hold = hold
+	res, err := sheet.Read(s, o, func(v sheet.Visit) error {
+		old, isNew, err := put(v.Visit)
+		switch {
+		case err != nil:
+			return err
+		case isNew:
+			got.new++
+			got.units += v.UnitsLooked()
+			if got.first == 0 {
+				got.first = old.ID
+			}
+			got.last = old.ID
+			return nil
+		case sameCounts(old, v.Visit):
+			got.already++
+			if addsWords(old, v.Visit) {
+				got.more++
+			}
+			return nil
+		}
+		return &sheet.Refusal{
+			What: fmt.Sprintf("%s %s of %s is stored with other counts: visit %d", v.Bed, v.Pest, v.Date, old.ID),
+			Do:   fmt.Sprintf("if the sheet is right: `leafturn void visit %d --reason \"...\"`, then import it again; else correct the sheet", old.ID),
+		}
+	})
+	if errors.Is(err, sheet.ErrScattered) {
+		return nil, scattered{s}
+	}
+	if err != nil {
+		return nil, err
+	}
+	got.res = res
+	return got, nil
+}
+
+// putVisit stores a visit that is not there yet. It returns the stored one,
+// and whether it is new.
+func putVisit(tx *store.Tx, a *App, v farm.Visit) (farm.Visit, bool, error) {
+	id, err := tx.AddVisit(v, a.now)
+	var d *store.DuplicateError
+	switch {
+	case errors.As(err, &d):
+		old, err := tx.Visit(d.ID)
+		return old, false, err
+	case err != nil:
+		return v, false, err
+	}
+	v.ID = id
+	return v, true, nil
+}
+
+// lookUp is putVisit without storing.
+func lookUp(tx *store.Tx, v farm.Visit) (farm.Visit, bool, error) {
+	old, found, err := tx.LiveVisit(v)
+	if err != nil || found {
+		return old, false, err
+	}
+	return v, true, nil
+}
+
+// sameCounts reports whether two visits have the same counts, in any order of
+// the units, the same presence sample, damage and natural enemies.
+func sameCounts(a, b farm.Visit) bool {
+	x, y := slices.Clone(a.Counts), slices.Clone(b.Counts)
+	for _, u := range [][]farm.UnitCount{x, y} {
+		slices.SortFunc(u, func(p, q farm.UnitCount) int {
+			if p.Seen != q.Seen {
+				if p.Seen {
+					return 1
+				}
+				return -1
+			}
+			return p.Count - q.Count
+		})
+	}
+	samePresence := a.Presence == b.Presence || a.Presence != nil && b.Presence != nil && *a.Presence == *b.Presence
+	if !slices.Equal(x, y) || !samePresence {
+		return false
+	}
+	for _, e := range b.Enemies { // what the sheet does not say is no difference
+		if n, ok := a.EnemyTotal(e.Enemy); ok && n != e.Count {
+			return false
+		}
+	}
+	return a.Damage == nil || b.Damage == nil || *a.Damage == *b.Damage
+}
+
+// addsWords reports whether b says something besides the counts that a does
+// not.
+func addsWords(a, b farm.Visit) bool {
+	for _, e := range b.Enemies {
+		if _, ok := a.EnemyTotal(e.Enemy); !ok {
+			return true
+		}
+	}
+	return b.Note != "" && b.Note != a.Note || b.Observer != "" && b.Observer != a.Observer || b.Damage != nil && a.Damage == nil || b.Conditions != (farm.Conditions{}) && !a.Conditions.Same(b.Conditions)
+}
+
+// check shows what an import would do.
+func (x *importing) check(ctx context.Context) (*report.Document, error) {
+	var all []*imported
+	err := x.again(func() error {
+		all = nil
+		return x.a.st.View(ctx, func(tx *store.Tx) error {
+			for _, s := range x.sources {
+				got, err := x.read(ctx, s, nil, func(v farm.Visit) (farm.Visit, bool, error) { return lookUp(tx, v) })
+				if err != nil {
+					return err
+				}
+				all = append(all, got)
+			}
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, kept(err, "nothing was stored")
+	}
+	if err := x.saveMap(all); err != nil {
+		return nil, err
+	}
+	doc := x.report(all)
+	if n := countProblems(all); n > 0 {
+		return doc, &diag.Problem{What: fmt.Sprintf("%s found; as it stands nothing would be stored", unitsOf(n, "problem")),
+			Do: "correct the sheet, or store the good rows with --accept-good and correct the others in the rest file"}
+	}
+	return doc, nil
+}
+
+func countProblems(all []*imported) int {
+	n := 0
+	for _, f := range all {
+		n += len(f.res.Problems)
+	}
+	return n
+}
+
+// allOrNone stores the files whole.
+func (x *importing) allOrNone(ctx context.Context) (*report.Document, error) {
+	var all []*imported
+	var refused error
+	err := x.again(func() error {
+		all = nil
+		return x.a.st.Update(ctx, func(tx *store.Tx) error {
+			for _, s := range x.sources {
+				got, err := x.read(ctx, s, nil, func(v farm.Visit) (farm.Visit, bool, error) { return putVisit(tx, x.a, v) })
+				if err != nil {
+					return err
+				}
+				all = append(all, got)
+			}
+			if countProblems(all) > 0 {
+				refused = x.refused(all)
+			}
+			return refused
+		})
+	})
+	if err != nil && refused == nil {
+		return nil, kept(err, "nothing was stored")
+	}
+	if err := x.saveMap(all); err != nil {
+		return nil, err
+	}
+	if refused != nil {
+		return nil, refused
+	}
+	return x.report(all), nil
+}
+
+// refused lists all problems of an import that stored nothing.
+func (x *importing) refused(all []*imported) error {
+	var list diag.List
+	good := 0
+	for _, f := range all {
+		for _, p := range f.res.Problems {
+			list.Add(p.Diag())
+		}
+		good += f.res.Visits
+	}
+	list.Kept = "nothing was stored"
+	if good > 0 {
+		list.Kept += fmt.Sprintf("; %s read well: --accept-good stores what is good and writes the rest to a file to correct", unitsOf(good, "visit"))
+	}
+	if slices.ContainsFunc(all, func(f *imported) bool { return len(f.res.Columns) > 0 }) {
+		list.Kept += "\n  see how each column is read: add --check"
+	}
+	return list.Err()
+}
+
+// acceptGood stores what is good and writes the rest.
+func (x *importing) acceptGood(ctx context.Context) (*report.Document, error) {
+	s := x.sources[0]
+	rest, err := x.restFile(s)
+	if err != nil {
+		return nil, err
+	}
+	var first, got *imported
+	var undo, done func()
+	err = x.again(func() error {
+		if err := x.a.st.View(ctx, func(tx *store.Tx) (err error) {
+			first, err = x.read(ctx, s, nil, func(v farm.Visit) (farm.Visit, bool, error) { return lookUp(tx, v) })
+			return err
+		}); err != nil {
+			return err
+		}
+		if first.res.Faults.Unreadable || len(first.res.Columns) == 0 || headingsWrong(first.res) {
+			return x.refused([]*imported{first})
+		}
+		return x.a.st.Update(ctx, func(tx *store.Tx) (err error) {
+			got, err = x.read(ctx, s, first.res, func(v farm.Visit) (farm.Visit, bool, error) { return putVisit(tx, x.a, v) })
+			if err != nil || len(got.res.Rest) == 0 {
+				return err
+			}
+			staged, err := stageFile(rest, func(w io.Writer) error {
+				got.rest, err = sheet.WriteRest(w, s, x.m, got.res)
+				return err
+			})
+			if err != nil {
+				return err
+			}
+			if err := staged.Keep(); err != nil {
+				return err
+			}
+			undo, done = func() { _ = staged.Undo() }, staged.done
+			return nil
+		})
+	})
+	if err != nil {
+		if undo != nil {
+			undo()
+		}
+		words := "nothing was stored"
+		if first != nil && first.res.Faults.Unreadable {
+			words += ": a row that cannot be cut into cells may belong to any visit, so correct it first"
+		}
+		return nil, kept(err, words)
+	}
+	if done != nil {
+		done()
+	}
+	got.res.Problems = first.res.Problems
+	if err := x.saveMap([]*imported{got}); err != nil {
+		return nil, err
+	}
+	x.o.Rest = rest
+	return x.report([]*imported{got}), nil
+}
+
+// headingsWrong reports whether the rows below the headings were not read.
+func headingsWrong(res *sheet.Result) bool {
+	return slices.ContainsFunc(res.Problems, func(p *sheet.Problem) bool { return p.Row == res.HeadRow })
+}
+
+// restFile is where the rest goes. A file that is there may be half corrected:
+// it is not written over.
+func (x *importing) restFile(s *sheet.Source) (string, error) {
+	rest := x.o.Rest
+	if rest == "" {
+		base := filepath.Base(s.Name)
+		if s.Name == "standard input" {
+			base = "import.csv"
+		}
+		rest = filepath.Join(filepath.Dir(s.Name), strings.TrimSuffix(base, filepath.Ext(base))+"-rest.csv")
+		if s.Name == "standard input" {
+			rest = "import-rest.csv"
+		}
+	}
+	if _, err := os.Lstat(rest); err == nil {
+		return "", diag.Usagef("give another name with --rest, or move the file away", "the rest file %q is there already and is not written over", rest)
+	}
+	return rest, nil
+}
+
+// saveMap writes how the sheet was read to the file of --save-map.
+func (x *importing) saveMap(all []*imported) error {
+	if x.o.SaveMap == "" || len(all) == 0 {
+		return nil
+	}
+	if len(all[0].res.Columns) == 0 {
+		return nil
+	}
+	return WriteFile(x.o.SaveMap, sheet.FormatMap(&all[0].res.Layout, x.m))
+}

@@ -1,0 +1,154 @@
+package sheet
+
+import (
+	"hash/maphash"
+	"slices"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/farm"
+)
+
+// build is a visit while its rows are read.
+type build struct {
+	key
+	units     []unit
+	labels    []string // of the units that have one, in the order of units; nil for none
+	presence  *farm.Presence
+	damage    *farm.Damage
+	enemies   []farm.EnemyCount
+	cond      farm.Conditions
+	observers []string
+	notes     []string
+	first     int // its first row and column
+	col, last int
+	bad       bool
+	rows      []int
+	groups    []int // of columns that its counts stand in
+}
+
+// unit is one count; n is below 0 where it was not looked at.
+type unit struct {
+	n   int32
+	row int32
+}
+
+var seed = maphash.MakeSeed()
+
+func (k key) hash() uint64 { return maphash.Comparable(seed, k) }
+
+// add puts units into the visit. It returns the number of those that stood
+// there already with the same count.
+func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w *wrong) {
+	if label != "" {
+		for i, l := range b.labels {
+			if l != label {
+				continue
+			}
+			if len(units) == 1 && value(units[0]) == b.units[i].n {
+				return 1, nil
+			}
+			return 0, bad("keep the right one of the two", "unit %s of %s is already in row %d with another count", label, b.words(), b.units[i].row)
+		}
+	}
+	switch {
+	case len(b.units)+len(units) > farm.MaxUnits:
+		return 0, bad("check the date and the bed; split a longer visit over two dates or places", "%s has more than %d units, which is taken for a slip", b.words(), farm.MaxUnits)
+	case label != "" && len(units) > 1:
+		return 0, bad("write one count for each numbered unit", "unit %s of %s has %d counts in one cell", label, b.words(), len(units))
+	case (label == "") != (b.labels == nil) && len(b.units) > 0:
+		return 0, bad("number all of them or none", "some units of %s have a number and some have none", b.words())
+	}
+	for _, u := range units {
+		b.units = append(b.units, unit{value(u), int32(row)})
+		if label != "" {
+			b.labels = append(b.labels, label)
+		}
+	}
+	return 0, nil
+}
+
+func value(u farm.UnitCount) int32 {
+	if !u.Seen {
+		return -1
+	}
+	return int32(u.Count)
+}
+
+// words names the visit.
+func (b *build) words() string {
+	s := b.bed + " " + b.pest + " " + b.date.String()
+	if b.stratum != farm.Random {
+		s += " (" + string(b.stratum) + ")"
+	}
+	return s
+}
+
+// visit makes the visit. Numbered units stand in the order of their numbers,
+// whatever the order of the rows.
+func (b *build) visit() (farm.Visit, *wrong) {
+	v := farm.Visit{
+		Bed: b.bed, Date: b.date, Pest: b.pest, Unit: b.unit, Stratum: b.stratum,
+		Presence: b.presence, Damage: b.damage, Enemies: b.enemies, Conditions: b.cond,
+		Observer: strings.Join(b.observers, ", "), Note: strings.Join(b.notes, "; "),
+	}
+	order := make([]int, len(b.units))
+	for i := range order {
+		order[i] = i
+	}
+	if len(b.labels) == len(b.units) {
+		slices.SortStableFunc(order, func(x, y int) int { return natural(b.labels[x], b.labels[y]) })
+	} else if w := b.pasted(); w != nil {
+		return v, w
+	}
+	for _, i := range order {
+		u := farm.UnitCount{}
+		if n := b.units[i].n; n >= 0 {
+			u = farm.UnitCount{Count: int(n), Seen: true}
+		}
+		v.Counts = append(v.Counts, u)
+	}
+	if v.UnitsLooked() == 0 || b.bad {
+		return v, nil
+	}
+	if err := farm.ValidateVisit(v); err != nil {
+		return v, bad("correct the rows of this visit", "%s: the visit %v", b.words(), err)
+	}
+	return v, nil
+}
+
+// natural orders numbers by size and before other labels.
+func natural(a, b string) int {
+	x, errX := strconv.Atoi(a)
+	y, errY := strconv.Atoi(b)
+	switch {
+	case errX == nil && errY == nil:
+		return x - y
+	case errX == nil:
+		return -1
+	case errY == nil:
+		return 1
+	}
+	return strings.Compare(a, b)
+}
+
+// pasted finds rows without unit numbers that stand in the sheet twice over:
+// the same three or more counts in the same order, apart from each other.
+func (b *build) pasted() *wrong {
+	const least = 3
+	half := len(b.units) / 2
+	if len(b.units)%2 != 0 || half < least {
+		return nil
+	}
+	for i := range half {
+		x, y := b.units[i], b.units[half+i]
+		if x.n != y.n || i > 0 && (x.row-b.units[i-1].row != 1 || y.row-b.units[half+i-1].row != 1) {
+			return nil
+		}
+	}
+	gap := b.units[half].row - b.units[half-1].row
+	if gap <= 1 {
+		return nil
+	}
+	return bad("delete one of the two blocks; if they are different units, number the units in a column of their own", "the rows %d-%d of %s stand again as rows %d-%d", b.units[0].row, b.units[half-1].row, b.words(), b.units[half].row, b.units[len(b.units)-1].row)
+}

@@ -1,0 +1,215 @@
+package sheet
+
+import (
+	"strings"
+	"unicode"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/ingest"
+)
+
+// Layout is how a sheet is read.
+type Layout struct {
+	Format  Format
+	HeadRow int
+	Above   int // rows with text above the headings
+	Columns []Column
+	cells   []string // the heading row
+	width   int
+}
+
+// Wide reports whether headings name units, dates, beds or pests.
+func (l *Layout) Wide() bool {
+	for _, c := range l.Columns {
+		if c.Role == Count && (c.Number != "" || !c.Date.IsZero() || c.Bed != "" || c.Pest != "") {
+			return true
+		}
+	}
+	return false
+}
+
+// group numbers the columns of counts: those whose headings name the same
+// pest, bed, date and kind of unit are one group.
+func (l *Layout) group() {
+	type same struct {
+		pest, bed, word string
+		date            civil.Date
+	}
+	groups := map[same]int{{}: 0}
+	for i, c := range l.Columns {
+		if c.Role != Count {
+			continue
+		}
+		k := same{c.Pest, c.Bed, c.Word, c.Date}
+		if _, ok := groups[k]; !ok {
+			groups[k] = len(groups)
+		}
+		l.Columns[i].group = groups[k]
+	}
+}
+
+// lay reads the headings in a row; the rows below it are examples.
+func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*wrong, score, anchors int) {
+	for i, text := range row {
+		var examples []string
+		for _, r := range below {
+			if i < len(r) {
+				examples = append(examples, r[i])
+			}
+		}
+		c, anchor, w := g.column(i+1, text, examples)
+		if tidy(text) == "" {
+			c.Role, w = unknown, nil
+		}
+		if c.Role != unknown {
+			score++
+			if anchor {
+				anchors++
+			}
+		}
+		cols, wrongs = append(cols, c), append(wrongs, w)
+	}
+	return cols, wrongs, score, anchors
+}
+
+// find finds the heading row among the first rows, or -1: the first with two
+// known headings, else one with a single cell that is a heading, else the first
+// row of words that are no values.
+func (g *guesser) find(first []Row) int {
+	one, strange := -1, -1
+	for i, r := range first {
+		cells := fill(r.Cells)
+		if len(cells) == 0 {
+			continue
+		}
+		_, _, score, anchors := g.lay(cells, nil)
+		switch {
+		case score >= 2 && anchors >= 1:
+			return i
+		case score == 1 && anchors == 1 && one < 0 && filled(cells) == 1:
+			one = i
+		case strange < 0 && filled(cells) >= 2 && g.words(cells):
+			strange = i
+		}
+	}
+	if one < 0 {
+		return strange
+	}
+	return one
+}
+
+// words reports whether no cell of a row is a number, a date, a bed or a pest.
+func (g *guesser) words(cells []string) bool {
+	for _, c := range cells {
+		c = tidy(c)
+		if c == "" {
+			continue
+		}
+		_, bed := known(c, g.names.Bed)
+		_, pest := g.pest(c)
+		if _, w := parseDate(c, DayFirst); bed || pest || w == nil || strings.IndexFunc(c, unicode.IsLetter) < 0 || c[0] >= '0' && c[0] <= '9' {
+			return false
+		}
+	}
+	return true
+}
+
+func filled(cells []string) int {
+	n := 0
+	for _, c := range cells {
+		if tidy(c) != "" {
+			n++
+		}
+	}
+	return n
+}
+
+// check finds what a layout lacks and what stands in it twice.
+func (l *Layout) check(p *problems, m Map) {
+	first := map[Role]Column{}
+	counts, shares := 0, 0
+	perBed, perPest, perDate, allBed, allPest, allDate := 0, 0, 0, true, true, true
+	for _, c := range l.Columns {
+		switch c.Role {
+		case Bed, Pest, Date, Unit, Number, Infested, Looked, Damage, Where, Nights, Air, SoilTemp, Soil, Foliage, Disturbed, Observer:
+			if twin, twice := first[c.Role]; twice {
+				p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `keep one of the two, or set one to "ignore" in a map file (see --save-map)`, "both this column and column %s are read as %s", Letter(twin.Col), c.Role)
+			} else {
+				first[c.Role] = c
+			}
+			if c.Role == Infested {
+				shares++
+			}
+		case Count:
+			counts++
+			allBed, allPest, allDate = allBed && c.Bed != "", allPest && c.Pest != "", allDate && !c.Date.IsZero()
+			if c.Bed != "" {
+				perBed++
+			}
+			if c.Pest != "" {
+				perPest++
+			}
+			if !c.Date.IsZero() {
+				perDate++
+			}
+		}
+	}
+	if c, ok := first[Damage]; ok && perPest > 1 {
+		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set it to "ignore" in a map file (see --save-map), or give each pest rows of its own`, "damage in a row of several pests: it does not say which of them did it")
+	}
+	has := func(r Role) bool { _, ok := first[r]; return ok }
+	lack := func(what, flag string) {
+		p.add(l.HeadRow, 0, "", "", "name a column "+quote(what)+", say it for the whole sheet with "+flag+", or set the column in a map file (see --save-map)", "no column is read as %s", what)
+	}
+	if counts == 0 && shares == 0 {
+		p.add(l.HeadRow, 0, "", "", `name a column "count" (or one for each trap: "trap 1", "trap 2"), or set it in a map file (see --save-map)`, "no column is read as count")
+	}
+	if has(Infested) != has(Looked) {
+		p.add(l.HeadRow, 0, "", "", "give both columns, or one with shares such as 12/50", "infested and looked go together, and one of them is missing")
+	}
+	if !has(Bed) && m.Bed == "" && (shares > 0 || !allBed || counts == 0) {
+		lack("bed", "--bed")
+	}
+	if !has(Pest) && m.Pest == "" && (shares > 0 || !allPest || counts == 0) {
+		lack("pest", "--pest")
+	}
+	if !has(Date) && m.Date.IsZero() && (shares > 0 || !allDate || counts == 0) {
+		lack("date", "--date")
+	}
+	for _, x := range []struct {
+		r    Role
+		n    int
+		what string
+	}{{Bed, perBed, "beds"}, {Pest, perPest, "pests"}, {Date, perDate, "dates"}} {
+		if c, ok := first[x.r]; ok && x.n > 0 {
+			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and headings that are %s besides", x.what)
+		}
+	}
+}
+
+// Resolve looks up the bed, the pest and the unit that a map states for the
+// whole sheet. The error is a *diag.Problem.
+func (m Map) Resolve(names ingest.Names) (Map, error) {
+	if m.Bed != "" {
+		key, ok := known(m.Bed, names.Bed)
+		if !ok {
+			return m, ingest.Unknown("bed", m.Bed, names.BedCodes())
+		}
+		m.Bed = key
+	}
+	if m.Pest != "" {
+		key, ok := newGuesser(names, Map{}).pest(m.Pest)
+		if !ok {
+			return m, ingest.Unknown("pest", m.Pest, names.PestWords())
+		}
+		m.Pest = key
+	}
+	if m.Unit != "" && m.Pest != "" {
+		key, ok := known(m.Unit, func(s string) (string, bool) { return names.Unit(m.Pest, s) })
+		if !ok {
+			return m, ingest.Unknown("sample unit of "+m.Pest, m.Unit, names.UnitWords(m.Pest))
+		}
+		m.Unit = key
+	}
+	return m, nil
+}

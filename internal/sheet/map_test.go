@@ -1,0 +1,95 @@
+package sheet_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/diag"
+	"leafturn/internal/sheet"
+)
+
+// A saved map reads the same sheet in the same way, each column as stated.
+func TestSavedMapReadsTheSame(t *testing.T) {
+	for _, name := range []string{"long.csv", "wide-traps-with-title-and-totals.csv", "wide-dates.csv", "wide-pests.csv", "wide-beds.csv", "semicolon-decimal-comma-1252.csv", "repeated-rows.csv", "infested-and-looked.csv", "two-places-in-a-bed.csv"} {
+		m := stated[name]
+		visits, res, err := read("testdata/"+name, m)
+		require.NoError(t, err)
+		saved, err := sheet.ParseMap(sheet.FormatMap(&res.Layout, m), "m.toml")
+		require.NoError(t, err)
+		again, res2, err := read("testdata/"+name, saved)
+		require.NoError(t, err)
+		require.Equal(t, lines(visits), lines(again), name)
+		require.Equal(t, len(res.Problems), len(res2.Problems), name)
+		for i, c := range res2.Columns {
+			require.True(t, c.Stated, "%s: column %q", name, c.Heading)
+			require.Equal(t, res.Columns[i].Words(), c.Words(), name)
+		}
+	}
+}
+
+func TestParseMap(t *testing.T) {
+	m, err := sheet.ParseMap([]byte("\uFEFFdates = \"DMY\"\nblank = \"zero\"\ndate = \"2026-07-13\"\n[columns]\n\"Bed no.\" = \"bed\"\n[beds]\n\"top\" = \"B3\"\n"), "m.toml")
+	require.NoError(t, err)
+	require.Equal(t, sheet.DayFirst, m.Dates)
+	require.Equal(t, "zero", m.Blank)
+	require.Equal(t, "bed", m.Columns["Bed no."])
+
+	for text, want := range map[string]string{
+		"dates = \"dym\"\nblank = \"x\"\ndate = \"July\"\nsheets = \"a\"": `dates = "dym"|blank = "x"|date = "July"|unknown key "sheets"; did you mean "sheet"`,
+		"[columns]\nbed = 3": "m.toml",
+		"[columns]\n\"Bed\" = \"bed\"\n\"bed\" = \"note\"": "the same but for signs",
+		"dates = ":                          "m.toml:1",
+		strings.Repeat("# much\n", 200_000): "is larger",
+	} {
+		_, err := sheet.ParseMap([]byte(text), "m.toml")
+		var list *diag.List
+		require.ErrorAs(t, err, &list, text)
+		for _, w := range strings.Split(want, "|") {
+			require.ErrorContains(t, err, w)
+		}
+		for _, p := range list.Problems {
+			require.NotEmpty(t, p.Do)
+		}
+	}
+}
+
+// What a map says of a column is checked, and stands over the guess.
+func TestMapOverTheGuess(t *testing.T) {
+	path := put(t, "x.csv", "date,bed,count,remarks,n\n2026-07-13,top bed,4,MT,3\n")
+	_, res, err := read(path, sheet.Map{Columns: map[string]string{"Count": "ignore", "N": "count of slugs", "remarks": "observer"}, Beds: map[string]string{"TOP  BED": "b3"}})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, "count of slug", res.Columns[4].Words())
+	require.Equal(t, "observer", res.Columns[3].Words())
+	require.Equal(t, 1, res.Visits)
+
+	for role, want := range map[string]string{
+		"cuont": `unknown role of a column "cuont"; did you mean "count"?`, "+wasp": `unknown natural enemy "wasp"`,
+		"count of moles": `"moles" is none of these`, "": "role of a column",
+	} {
+		_, res, err := read(path, sheet.Map{Columns: map[string]string{"n": role}})
+		require.NoError(t, err)
+		require.NotEmpty(t, res.Problems, role)
+		require.Contains(t, res.Problems[0].What, want)
+	}
+}
+
+func TestHeadings(t *testing.T) {
+	for head, want := range map[string]string{
+		"Trap 3": "count of trap 3", "trap_12": "count of trap 12", "Leaf#4": "count of leaf 4", "7": "count of 7", "Sample 2": "count of 2", "T1": "not read",
+		"No. of slugs": "count of slug", "Slug count": "count of slug", "greenfly": "count of aphid", "Slugs per trap": "not read", "Total slugs": "not read",
+		"Air temp (°C)": "air C", "temp_f": "air F", "Temperature": "air", "Soil temp °F": "soil temperature F", "soil_c": "soil temperature C",
+		"13 July 2026": "count of 2026-07-13", "2026-07-13": "count of 2026-07-13", "13.07.2026": "count of 2026-07-13",
+		"b3": "count of B3", "Predatory mites": "+predatory_mite", "Trap no.": "unit number of trap", "PLANT": "unit number of plant", "Photo": "not read", "": "not read",
+	} {
+		_, res, err := read(put(t, "x.csv", "date,bed,\""+head+"\"\n2026-07-01,B4,4\n"), sheet.Map{})
+		require.NoError(t, err)
+		got := "not read"
+		if len(res.Columns) == 3 && res.Columns[2].Read() {
+			got = res.Columns[2].Words()
+		}
+		require.Equal(t, want, got, head)
+	}
+}

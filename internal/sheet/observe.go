@@ -1,0 +1,412 @@
+package sheet
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/record"
+)
+
+// wordCache keeps what the words of a sheet stand for: most stand in many rows.
+type wordCache struct {
+	bed, pest map[string]answer
+	total     map[string]bool
+	label     map[string]string
+	unit      map[[3]string]answer
+	date      map[string]dateAnswer
+}
+
+type answer struct {
+	key string
+	w   *wrong
+}
+
+type dateAnswer struct {
+	d civil.Date
+	w *wrong
+}
+
+const maxCached = 100_000
+
+func cached[K comparable, V any](m *map[K]V, k K, find func() V) V {
+	if v, ok := (*m)[k]; ok {
+		return v
+	}
+	v := find()
+	if *m == nil {
+		*m = map[K]V{}
+	}
+	if len(*m) < maxCached {
+		if s, ok := any(k).(string); ok { // a cell holds on to the row that it was cut from
+			k = any(strings.Clone(s)).(K)
+		}
+		(*m)[k] = v
+	}
+	return v
+}
+
+// obs is one cell of counts.
+type obs struct {
+	col   *Column
+	text  string
+	isDay bool
+}
+
+// cellError is a wrong cell.
+type cellError struct {
+	col   int
+	text  string
+	w     *wrong
+	group int // of columns that it spoils; -1 for the whole row
+}
+
+// observe reads the counts of a row and adds them to their visits.
+func (r *reader) observe(row Row) error {
+	r.now = row.N
+	get := func(c *Column) (string, bool) {
+		if c.Col > len(row.Cells) {
+			return "", false
+		}
+		text := tidy(row.Cells[c.Col-1])
+		if text != "" && text[0] == '\'' {
+			text = record.Plain(text)
+		}
+		return text, row.dates != nil && row.dates[c.Col-1]
+	}
+	counts := r.counts[:0]
+	var infested, looked string
+	infCol, lookCol := &Column{}, &Column{}
+	base := key{stratum: farm.Random}
+	var wrongs []cellError
+	label, labelWord, blanks := "", "", 0
+	fail := func(c *Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
+	hasBed, hasPest, hasDate := false, false, false
+	unitWord := ""
+	var bedCol, pestCol, dateCol, unitCol *Column
+	var bedText, pestText, dateText string
+	for i := range r.res.Columns {
+		c := &r.res.Columns[i]
+		if c.Role == Ignore || c.Role == total || c.Role == unknown {
+			continue
+		}
+		text, isDay := get(c)
+		if (c.Role == Infested || c.Role == Looked) && strings.EqualFold(text, storedWord) {
+			text = ""
+		}
+		switch c.Role {
+		case Bed:
+			hasBed, bedText, bedCol = true, text, c
+		case Pest:
+			hasPest, pestText, pestCol = true, text, c
+		case Date:
+			hasDate, dateText, dateCol = true, text, c
+		case Unit:
+			unitWord, unitCol = text, c
+		case Number:
+			label, labelWord = cached(&r.words.label, text, func() string { return unitNumber(strings.Clone(text), c.Word) }), c.Word
+		case Count:
+			if strings.EqualFold(text, storedWord) {
+				continue
+			}
+			if text == "" {
+				blanks++
+				if r.Map.Blank == "" || r.Map.Blank == blankNone {
+					continue
+				}
+			}
+			counts = append(counts, obs{c, text, isDay})
+		case Infested:
+			infested, infCol = text, c
+		case Looked:
+			looked, lookCol = text, c
+		case Where:
+			if s, w := stratum(text); w != nil {
+				fail(c, text, w)
+				base.stratum = ""
+			} else {
+				base.stratum = s
+			}
+		}
+	}
+	columns := infested != "" || looked != "" && len(counts) > 0
+	share := columns
+	if len(counts) == 0 && !columns {
+		r.res.NoCount++
+		return nil
+	}
+	if r.Map.Blank != "" && r.Map.Blank != blankNone && bedText+pestText+dateText == "" && !slices.ContainsFunc(counts, func(o obs) bool { return o.text != "" }) {
+		r.res.NoCount++
+		return nil
+	}
+	r.counts = counts
+	if bedText == "" && pestText == "" && dateText == "" && unitWord == "" && label == "" && (hasBed || hasPest || hasDate) {
+		c := &r.res.Columns[0]
+		r.add(row.N, c.Col, c.Heading, "", `delete the row, or write "total" in its first cell if it holds sums`, "counts without a bed, a pest or a date")
+		r.loose(row.N, part{share: share})
+		r.reason(row.N, "counts without a bed, a pest or a date")
+		return nil
+	}
+	r.res.BlankCell += blanks
+	if hasBed {
+		if a := r.bed(bedText); a.w != nil {
+			fail(bedCol, bedText, a.w)
+		} else {
+			base.bed = a.key
+		}
+	} else {
+		base.bed = r.Map.Bed
+	}
+	if hasPest {
+		if a := r.pestOf(pestText); a.w != nil {
+			fail(pestCol, pestText, a.w)
+		} else {
+			base.pest = a.key
+		}
+	} else {
+		base.pest = r.Map.Pest
+	}
+	if hasDate {
+		if a := r.date(dateText); a.w != nil {
+			fail(dateCol, dateText, a.w)
+		} else {
+			base.date = a.d
+		}
+	} else {
+		base.date = r.Map.Date
+	}
+
+	var touched, twice []*build
+	missed := false
+	visit := func(c *Column, word string) *build {
+		k := base
+		if c.Bed != "" {
+			k.bed = c.Bed
+		}
+		if c.Pest != "" {
+			k.pest = c.Pest
+		}
+		if !c.Date.IsZero() {
+			k.date = c.Date
+		}
+		if k.pest != "" {
+			a := r.unitOf(k.pest, unitWord, word)
+			if a.w != nil {
+				at, text := unitCol, unitWord
+				if text == "" {
+					at, text = c, c.Heading
+				}
+				if !slices.ContainsFunc(wrongs, func(e cellError) bool { return e.col == at.Col }) {
+					wrongs = append(wrongs, cellError{at.Col, text, a.w, c.group})
+				}
+				missed = true
+				return nil
+			}
+			k.unit = a.key
+		}
+		if k.stratum == "" || k.bed == "" || k.pest == "" || k.date.IsZero() {
+			missed = true
+			return nil
+		}
+		b := r.last
+		if b == nil || b.key != k {
+			if b = r.open[k]; b == nil {
+				b = &build{key: k, first: row.N, col: c.Col, labels: nil}
+				r.open[k] = b
+			}
+			r.last = b
+		}
+		b.last = row.N
+		if n := len(b.rows); r.Rest && (n == 0 || b.rows[n-1] != row.N) {
+			b.rows = append(b.rows, row.N)
+		}
+		if !slices.Contains(b.groups, c.group) {
+			b.groups = append(b.groups, c.group)
+		}
+		if !slices.Contains(touched, b) {
+			touched = append(touched, b)
+		}
+		return b
+	}
+	spot := func(b *build, c *Column, text string, w *wrong) {
+		wrongs = append(wrongs, cellError{c.Col, text, w, c.group})
+		if b != nil {
+			b.bad = true
+		}
+	}
+	labels := r.labels[:0]
+	for _, o := range counts {
+		word := o.col.Word
+		if word == "" {
+			word = labelWord
+		}
+		b := visit(o.col, word)
+		var smp sample
+		var w *wrong
+		switch {
+		case o.text == "" && r.Map.Blank == blankZero:
+			smp.units = []farm.UnitCount{{Seen: true}}
+		case o.text == "":
+			smp.units = []farm.UnitCount{{}}
+		default:
+			if len(o.text) < 6 && plainDigits(o.text) {
+				n, _ := strconv.Atoi(o.text)
+				r.one[0] = farm.UnitCount{Count: n, Seen: true}
+				smp.units = r.one[:]
+				break
+			}
+			smp, w = parseSample(o.text, o.isDay)
+		}
+		if w != nil {
+			spot(b, o.col, o.text, w)
+			continue
+		}
+		name := label
+		if o.col.Number != "" {
+			if name = o.col.Number; label != "" {
+				name = label + "." + o.col.Number
+			}
+		}
+		share = share || smp.presence != nil
+		if name != "" && len(smp.units) > 0 {
+			labels = append(labels, name)
+		}
+		if b == nil {
+			continue
+		}
+		for _, u := range smp.units {
+			if !u.Seen {
+				r.res.NotLooked++
+			}
+		}
+		again, w := b.add(row.N, name, smp.units)
+		if again > 0 {
+			r.res.Repeated += again
+			twice = append(twice, b)
+		}
+		if w == nil && smp.presence != nil {
+			w = b.share(*smp.presence)
+		}
+		if w != nil {
+			spot(b, o.col, o.text, w)
+		}
+	}
+	r.labels = labels
+	if columns {
+		b := visit(infCol, labelWord)
+		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {
+			spot(b, c, text, w)
+		} else if b != nil {
+			if w := b.share(p); w != nil {
+				spot(b, infCol, infested, w)
+			}
+		}
+	}
+	if len(r.said) > 0 || r.Map.Observer != "" {
+		r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+	}
+	for _, e := range wrongs {
+		c := r.res.Columns[e.col-1]
+		r.add(row.N, e.col, c.Heading, e.text, e.w.do, "%s", e.w.what)
+		if e.group >= 0 {
+			r.reason(row.N, e.w.what, e.group)
+			continue
+		}
+		r.reason(row.N, e.w.what)
+		for _, b := range touched {
+			b.bad = true
+		}
+	}
+	if missed {
+		r.loose(row.N, part{base.bed, base.pest, base.date, strings.Join(labels, " "), share})
+	}
+	if !r.Gather {
+		for _, b := range touched {
+			if b.first == row.N && r.shut[b.hash()] {
+				return ErrScattered
+			}
+		}
+		if len(touched) > 0 && len(r.open) > len(touched) {
+			return r.flush(row.N)
+		}
+	}
+	return nil
+}
+
+func (b *build) share(p farm.Presence) *wrong {
+	if b.presence != nil {
+		return bad("add them up, or keep one", "%s has a presence sample already: %d/%d", b.words(), b.presence.Infested, b.presence.Looked)
+	}
+	b.presence = &p
+	return nil
+}
+
+// shareOf reads the columns infested and looked.
+func shareOf(ic *Column, infested string, lc *Column, looked string) (farm.Presence, *Column, string, *wrong) {
+	if lost[strings.ToLower(infested)] || infested == "" {
+		return farm.Presence{}, ic, infested, bad("write how many were infested, 0 for none; leave both cells blank where nobody looked", "no number of infested units")
+	}
+	hit, w := plainCount(infested, false)
+	if w != nil {
+		return farm.Presence{}, ic, infested, w
+	}
+	of, w := plainCount(looked, false)
+	switch {
+	case looked == "":
+		return farm.Presence{}, lc, looked, bad("write how many were looked at", "no number of units looked at")
+	case w != nil:
+		return farm.Presence{}, lc, looked, w
+	case of == 0:
+		return farm.Presence{}, lc, looked, bad("write how many were looked at, or leave both cells blank", "nothing was looked at")
+	case of > farm.MaxUnits:
+		return farm.Presence{}, lc, looked, bad("check the number", "%s is above %d and is taken for a slip", quote(looked), farm.MaxUnits)
+	case hit > of:
+		return farm.Presence{}, ic, infested, bad("write infested first, then how many were looked at", "%d infested of %d looked at: the first number cannot be above the second", hit, of)
+	}
+	return farm.Presence{Infested: hit, Looked: of}, ic, infested, nil
+}
+
+// unitNumber writes the number of a unit in one way: "Trap 07" is 7.
+func unitNumber(text, word string) string {
+	if plainDigits(text) {
+		if text = strings.TrimLeft(text, "0"); text == "" {
+			text = "0"
+		}
+		return text
+	}
+	label := strings.ReplaceAll(strings.ToLower(text), " ", "_")
+	if word != "" {
+		label = strings.TrimPrefix(label, word+"_")
+	}
+	if plainDigits(label) {
+		return unitNumber(label, "")
+	}
+	return label
+}
+
+func stratum(text string) (farm.Stratum, *wrong) {
+	switch strings.ReplaceAll(strings.ToLower(text), " ", "") {
+	case "", "random", "bed", "whole", "wholebed":
+		return farm.Random, nil
+	case "edge", "border", "rim":
+		return farm.Edge, nil
+	case "hotspot", "hot-spot":
+		return farm.HotSpot, nil
+	}
+	return "", bad("write random, edge or hot spot", "%s is no place of a sample", quote(text))
+}
+
+// plain takes what is said from an error of package ingest.
+func plain(err error) *wrong {
+	if p, ok := err.(*diag.Problem); ok {
+		do := p.Do
+		if do == "" {
+			do = "correct the value"
+		}
+		return &wrong{p.What, do}
+	}
+	return &wrong{err.Error(), "correct the value"}
+}

@@ -1,0 +1,514 @@
+package sheet
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/farm"
+	"leafturn/internal/ingest"
+)
+
+// Options are what a sheet does not say itself.
+type Options struct {
+	Today civil.Date // a later date is refused
+	Names ingest.Names
+	Map   Map
+	// Gather holds every visit until the end of the sheet, so that its rows may
+	// stand anywhere. Without it, memory does not grow with the sheet, and rows
+	// of one visit that stand apart end the reading with ErrScattered.
+	Gather bool
+	// Rest gathers the faults and the rows that are to be corrected.
+	Rest bool
+	// Hold is what an earlier reading with Rest found: the visits that its faults touch
+	// are not given out but kept for the rest.
+	Hold *Result
+	Stop func() error // asked now and then; an error ends the reading
+}
+
+// ErrScattered says that the rows of a visit stand apart: read again with
+// Gather.
+var ErrScattered = errors.New("the rows of a visit stand apart")
+
+// Visit is a visit and where it was read.
+type Visit struct {
+	farm.Visit
+	Row, Col int // its first cell
+}
+
+// Refusal is the error of a sink that will not have a visit. The reading goes
+// on.
+type Refusal struct {
+	What, Do string
+}
+
+// Error says what is wrong with the visit.
+func (r *Refusal) Error() string { return r.What }
+
+// Summary counts what was read.
+type Summary struct {
+	Rows      int // below the headings, blank ones apart
+	Blank     int // blank rows
+	Totals    int // rows of sums and means: skipped
+	Again     int // heading rows that stand again: skipped
+	NoCount   int // rows without any count: skipped
+	Repeated  int // units that stand twice and are the same: read once
+	NotLooked int // units that were not looked at
+	BlankCell int // blank counts, read as Map.Blank says
+	Beside    int // cells outside the table: not read
+	Empty     int // visits without a unit that was looked at: skipped
+	Visits    int // that read well
+	Units     int // looked at on them
+}
+
+// Result is what a reading found.
+type Result struct {
+	Layout
+	Summary
+	Problems []*Problem
+	Faults   *Faults
+	Rest     map[int]*RestRow // rows to be corrected
+	Usual    map[string]string
+}
+
+// RestRow is why a row is to be corrected, and which of its counts: groups of
+// columns that belong to one visit.
+type RestRow struct {
+	Why    string
+	all    bool
+	groups []int
+}
+
+// key is what makes a visit one.
+type key struct {
+	bed, pest, unit string
+	date            civil.Date
+	stratum         farm.Stratum
+}
+
+// part is what of a row's key could be read, and which units it would add.
+type part struct {
+	bed, pest string
+	date      civil.Date
+	labels    string // their numbers, between blanks; "" where units have none
+	share     bool
+}
+
+// Faults are the visits that a reading could not vouch for: those with a
+// wrong cell, and those that a row with an unreadable bed, pest or date may
+// belong to.
+type Faults struct {
+	bad        map[key]bool
+	loose      map[part]int // and the first such row
+	Unreadable bool         // a row's cells could not be told apart: it can stand in no rest
+}
+
+// holds reports whether a visit is to be held back, and the row that it waits
+// for where it is itself in order.
+func (res *Result) holds(b *build) (row int, held bool) {
+	if res == nil {
+		return 0, false
+	}
+	f := res.Faults
+	if f.bad[b.key] {
+		return 0, true
+	}
+	for p, row := range f.loose {
+		if p.bed != "" && p.bed != b.bed || p.pest != "" && p.pest != b.pest || !p.date.IsZero() && p.date != b.date {
+			continue
+		}
+		if p.share && b.presence != nil {
+			continue
+		}
+		taken := false
+		for _, l := range strings.Fields(p.labels) {
+			taken = taken || slices.Contains(b.labels, l)
+		}
+		if !taken {
+			return row, true
+		}
+	}
+	return 0, false
+}
+
+// Read reads a sheet and gives its visits to sink. The result is there unless
+// the file cannot be read; the error is a *diag.Problem, ErrScattered, or what
+// sink or Stop returned.
+func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
+	src, format, err := s.open(o.Map)
+	if err != nil {
+		return nil, err
+	}
+	defer src.close()
+	r := &reader{
+		Options: o, sink: sink, g: newGuesser(o.Names, o.Map), open: map[key]*build{}, shut: map[uint64]bool{},
+		problems: problems{file: s.Name},
+		res:      &Result{Rest: map[int]*RestRow{}, Faults: &Faults{bad: map[key]bool{}, loose: map[part]int{}}, Usual: map[string]string{}},
+	}
+	r.res.Format = format
+	err = r.all(src)
+	r.res.Problems = r.list()
+	if r.shows.order != "" {
+		for _, p := range r.res.Problems {
+			if strings.HasPrefix(p.Do, whichOrder) {
+				p.Do += fmt.Sprintf("; row %d, %s, can only have %s", r.shows.row, quote(r.shows.text), r.shows.order.Words())
+			}
+		}
+	}
+	if err != nil {
+		return nil, err
+	}
+	return r.res, nil
+}
+
+func (s *Source) open(m Map) (rows, Format, error) {
+	if s.XLSX {
+		b, f, err := s.openBook(m.Sheet)
+		if err != nil {
+			return nil, f, err
+		}
+		return b, f, nil
+	}
+	f, enc := s.textFormat()
+	t, err := s.openText(f, enc)
+	if err != nil {
+		return nil, f, err
+	}
+	return t, f, nil
+}
+
+type reader struct {
+	Options
+	problems
+	g     *guesser
+	sink  func(Visit) error
+	res   *Result
+	open  map[key]*build
+	shut  map[uint64]bool // keys that were given out
+	words wordCache
+	last  *build
+	now   int // the row that is read
+	shows struct {
+		order Order
+		row   int
+		text  string
+	} // the first date that can be read in one order only
+	said []*Column // columns of what rows say besides counts
+
+	// Kept from row to row, so that a row costs little.
+	counts []obs
+	labels []string
+	one    [1]farm.UnitCount
+}
+
+// all reads the headings, then row after row.
+func (r *reader) all(src rows) error {
+	var first []Row
+	var stop error
+	for len(first) < headRows {
+		row, err := src.next()
+		if err == io.EOF {
+			stop = err
+			break
+		}
+		if err != nil {
+			if !r.unreadable(row, err) {
+				return err
+			}
+			continue
+		}
+		row.Cells = slices.Clone(row.Cells)
+		first = append(first, row)
+	}
+	if len(first) == 0 && len(r.problems.all) == 0 {
+		r.add(0, 0, "", "", "begin with a heading row such as: date,bed,pest,count", "nothing is written in it")
+	}
+	i := r.g.find(first)
+	if i < 0 {
+		if len(r.problems.all) == 0 {
+			r.add(1, 0, "", "", "put a row of headings above the counts, such as date, bed, pest, count (or trap 1, trap 2, ...)", "no row of headings was found in the first %d rows", min(headRows, max(len(first), 1)))
+		}
+		return nil
+	}
+	before := len(r.problems.all)
+	r.headings(first, i)
+	if len(r.problems.all) > before {
+		return nil // what stands below could only be read wrongly
+	}
+	for _, row := range first[i+1:] {
+		if err := r.row(row); err != nil {
+			return err
+		}
+	}
+	for n := 0; stop == nil; n++ {
+		row, err := src.next()
+		switch {
+		case err == io.EOF:
+			stop = err
+			continue
+		case err != nil:
+			if !r.unreadable(row, err) {
+				return err
+			}
+			continue
+		}
+		if err := r.row(row); err != nil {
+			return err
+		}
+		if n%1024 == 0 && r.Stop != nil {
+			if err := r.Stop(); err != nil {
+				return err
+			}
+		}
+	}
+	return r.flush(-1)
+}
+
+// unreadable notes a row whose cells cannot be told apart, and reports whether
+// reading may go on.
+func (r *reader) unreadable(row Row, err error) bool {
+	var p *diag.Problem
+	if row.N == 0 || !errors.As(err, &p) {
+		return false
+	}
+	r.add(row.N, 0, "", "", p.Do, "%s", p.What)
+	r.res.Faults.Unreadable = true
+	return true
+}
+
+func (r *reader) headings(first []Row, i int) {
+	head := first[i]
+	l := &r.res.Layout
+	l.HeadRow, l.cells, l.width = head.N, head.Cells, len(head.Cells)
+	for _, row := range first[:i] {
+		if filled(row.Cells) > 0 {
+			l.Above++
+		}
+	}
+	before := len(r.problems.all)
+	var below [][]string
+	for _, row := range first[i+1:] {
+		below = append(below, row.Cells)
+	}
+	cols, wrongs, _, _ := r.g.lay(fill(head.Cells), below)
+	for i, c := range cols {
+		if w := wrongs[i]; w != nil {
+			r.add(head.N, c.Col, c.Heading, c.Heading, w.do, "%s", w.what)
+		}
+	}
+	l.Columns = cols
+	clean := len(r.problems.all) == before
+	for _, h := range sorted(r.Map.Columns) {
+		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && clean {
+			r.add(head.N, 0, "", h, "correct the heading in the map file, or take its line out", "the map names a column %s, which this sheet does not have", quote(h))
+		}
+	}
+	l.group()
+	for i := range l.Columns {
+		switch c := &l.Columns[i]; c.Role {
+		case Air, SoilTemp, Soil, Foliage, Nights, Disturbed, Damage, Observer, Note, Weather, Enemy:
+			r.said = append(r.said, c)
+		}
+	}
+	if len(r.problems.all) == before {
+		l.check(&r.problems, r.Map)
+	}
+}
+
+// row reads one row below the headings.
+func (r *reader) row(row Row) error {
+	cells := row.Cells
+	if filled(cells) == 0 {
+		r.res.Blank++
+		return nil
+	}
+	r.res.Rows++
+	switch {
+	case r.isHeading(cells):
+		r.res.Again++
+		return nil
+	case r.isTotal(cells):
+		r.res.Totals++
+		return nil
+	}
+	if filled(cells[:min(len(cells), r.res.width)]) < filled(cells) {
+		if r.res.Format.Kind == "CSV" {
+			at := r.res.width + 1
+			r.add(row.N, at, "", cells[r.res.width], "put a value that holds the separating sign in quotation marks", "the row has more cells than the headings: a separating sign inside a value cuts it in two")
+			r.loose(row.N, part{})
+			r.reason(row.N, "the row has more cells than the headings")
+			return nil
+		}
+		r.res.Beside++
+	}
+	return r.observe(row)
+}
+
+func (r *reader) isHeading(cells []string) bool {
+	same := 0
+	for i, h := range r.res.cells {
+		c := ""
+		if i < len(cells) {
+			c = cells[i]
+		}
+		if c != h && tidy(c) != tidy(h) {
+			return false
+		}
+		if c != "" {
+			same++
+		}
+	}
+	return same > 0
+}
+
+// isTotal reports whether a row holds sums: its first word, or what stands in
+// the place of its bed, pest or date, says so.
+func (r *reader) isTotal(cells []string) bool {
+	first := true
+	for i := range r.res.Columns {
+		c := &r.res.Columns[i]
+		if i >= len(cells) || cells[i] == "" {
+			continue
+		}
+		text := cells[i]
+		if t := text[0]; t >= '0' && t <= '9' {
+			first = false
+			continue
+		}
+		if !first && c.Role != Bed && c.Role != Pest && c.Role != Date {
+			continue
+		}
+		if text = tidy(text); text == "" {
+			continue
+		}
+		first = false
+		if cached(&r.words.total, text, func() bool {
+			_, bed := known(text, r.Names.Bed)
+			return totalWord(text) && !bed
+		}) {
+			return true
+		}
+	}
+	return false
+}
+
+// loose notes a row that may belong to any visit that agrees with p.
+func (r *reader) loose(row int, p part) {
+	if _, ok := r.res.Faults.loose[p]; !ok && r.Rest {
+		r.res.Faults.loose[p] = row
+	}
+}
+
+// reason keeps a row for the rest: the counts of some groups of columns, or
+// all of them with none named.
+func (r *reader) reason(row int, why string, groups ...int) {
+	if !r.Rest {
+		return
+	}
+	x := r.res.Rest[row]
+	if x == nil {
+		x = &RestRow{}
+		r.res.Rest[row] = x
+	}
+	switch {
+	case x.Why == "":
+		x.Why = why
+	case !strings.Contains(x.Why, why) && len(x.Why) < 1000:
+		x.Why += "; " + why
+	}
+	x.all = x.all || len(groups) == 0
+	for _, g := range groups {
+		if !slices.Contains(x.groups, g) {
+			x.groups = append(x.groups, g)
+		}
+	}
+}
+
+// flush gives out the visits that a row did not touch: all, with row -1.
+func (r *reader) flush(row int) error {
+	var done []*build
+	for _, b := range r.open {
+		if row < 0 || b.last < row {
+			done = append(done, b)
+		}
+	}
+	slices.SortFunc(done, func(a, b *build) int {
+		if a.first != b.first {
+			return a.first - b.first
+		}
+		return a.col - b.col
+	})
+	for _, b := range done {
+		delete(r.open, b.key)
+		if b == r.last {
+			r.last = nil
+		}
+		if !r.Gather {
+			r.shut[b.hash()] = true
+		}
+		if err := r.give(b); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// give finishes a visit.
+func (r *reader) give(b *build) error {
+	v, w := b.visit()
+	switch {
+	case b.bad:
+	case w != nil:
+		r.add(b.first, 0, "", "", w.do, "%s", w.what)
+		b.bad = true
+		r.reason(b.first, w.what, b.groups...)
+	}
+	if b.bad {
+		r.res.Faults.bad[b.key] = true
+		r.keep(b, "goes with another row of the same visit")
+		return nil
+	}
+	if row, held := r.Hold.holds(b); held {
+		why := "goes with another row of the same visit"
+		if row > 0 {
+			why = fmt.Sprintf("waits for row %d, which may belong to the same visit", row)
+		}
+		r.keep(b, why)
+		return nil
+	}
+	if v.UnitsLooked() == 0 {
+		r.res.Empty++
+		return nil
+	}
+	r.res.Visits++
+	r.res.Units += v.UnitsLooked()
+	err := r.sink(Visit{v, b.first, b.col})
+	var no *Refusal
+	if errors.As(err, &no) {
+		r.reason(b.first, no.What, b.groups...)
+		r.add(b.first, 0, "", "", no.Do, "%s", no.What)
+		r.res.Faults.bad[b.key] = true
+		r.keep(b, "goes with another row of the same visit")
+		r.res.Visits--
+		r.res.Units -= v.UnitsLooked()
+		return nil
+	}
+	return err
+}
+
+// keep puts all rows of a visit into the rest.
+func (r *reader) keep(b *build, why string) {
+	for _, row := range b.rows {
+		say := why
+		if x := r.res.Rest[row]; x != nil && x.Why != "" {
+			say = x.Why
+		} else if r.Hold != nil && r.Hold.Rest[row] != nil {
+			say = r.Hold.Rest[row].Why
+		}
+		r.reason(row, say, b.groups...)
+	}
+}

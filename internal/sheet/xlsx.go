@@ -1,0 +1,264 @@
+package sheet
+
+import (
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io"
+	"os"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"github.com/xuri/excelize/v2"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+)
+
+// bookRows reads a sheet of a workbook row by row. The library gives cells
+// raw or as shown, not both: two iterators run side by side, so that a date
+// is told from a number.
+type bookRows struct {
+	s          *Source
+	book       *excelize.File
+	raw, shown *excelize.Rows
+	date1904   bool
+	n          int
+}
+
+func (s *Source) openBook(sheet string) (*bookRows, Format, error) {
+	f, err := os.Open(s.path)
+	if err != nil {
+		return nil, Format{}, s.fail(0, "check its permissions", "cannot be read: %v", cause(err))
+	}
+	defer f.Close()
+	sum := crc32.New(table)
+	book, err := openBook(io.TeeReader(io.LimitReader(f, maxZip+1), sum))
+	if err2 := s.same(sum.Sum32()); err2 != nil {
+		if book != nil {
+			book.Close()
+		}
+		return nil, Format{}, err2
+	}
+	if err != nil {
+		return nil, Format{}, s.fail(0, "save it again from your spreadsheet, without a password", "is a damaged workbook: %v", err)
+	}
+	name, problem := s.choose(book, sheet)
+	if problem != nil {
+		book.Close()
+		return nil, Format{}, problem
+	}
+	b := &bookRows{s: s, book: book}
+	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
+		b.date1904 = *props.Date1904
+	}
+	if err := markDates(book); err != nil {
+		b.close()
+		return nil, Format{}, s.fail(0, "save it again from your spreadsheet", "is a damaged workbook: %v", err)
+	}
+	b.raw, err = book.Rows(name)
+	if err == nil {
+		b.shown, err = book.Rows(name)
+	}
+	if err != nil {
+		b.close()
+		return nil, Format{}, s.fail(0, "save it again from your spreadsheet", "the sheet %s cannot be read: %v", quote(name), err)
+	}
+	return b, Format{Kind: "XLSX", Sheet: name}, nil
+}
+
+// openBook keeps a damaged workbook that the library does not stand from
+// ending the program.
+func openBook(r io.Reader) (book *excelize.File, err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			book, err = nil, fmt.Errorf("its parts do not fit together (%v)", x)
+		}
+	}()
+	return excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxPart})
+}
+
+// choose finds the sheet to read: the one that was named, or the only one
+// that holds anything.
+func (s *Source) choose(book *excelize.File, named string) (string, *diag.Problem) {
+	var all, filled []string
+	for _, name := range book.GetSheetList() {
+		all = append(all, quote(name))
+		if named != "" && strings.EqualFold(tidy(name), tidy(named)) {
+			return name, nil
+		}
+		if holdsAnything(book, name) {
+			filled = append(filled, name)
+		}
+	}
+	var plain []string
+	for _, n := range filled {
+		plain = append(plain, quote(n))
+	}
+	switch {
+	case named != "":
+		p := s.fail(0, "give --sheet with one of: "+strings.Join(all, ", "), "holds no sheet %s%s", quote(named), diag.DidYouMean(named, book.GetSheetList()))
+		p.Usage = true
+		return "", p
+	case len(filled) == 0:
+		return "", s.fail(0, "check that this is the right workbook", "holds no sheet with anything in it")
+	case len(filled) > 1:
+		p := s.fail(0, "say which with --sheet, one of: "+strings.Join(plain, ", "), "holds %d sheets", len(filled))
+		p.Usage = true
+		return "", p
+	}
+	return filled[0], nil
+}
+
+func holdsAnything(book *excelize.File, name string) (found bool) {
+	defer func() {
+		if recover() != nil {
+			found = true // a damaged sheet: reading it says so
+		}
+	}()
+	r, err := book.Rows(name)
+	if err != nil {
+		return false // a sheet of charts
+	}
+	defer r.Close()
+	for range headRows {
+		if !r.Next() {
+			return false
+		}
+		cells, err := r.Columns()
+		if err != nil || len(fill(cells)) > 0 {
+			return true
+		}
+	}
+	return true
+}
+
+func (b *bookRows) close() {
+	for _, r := range []*excelize.Rows{b.raw, b.shown} {
+		if r != nil {
+			r.Close()
+		}
+	}
+	b.book.Close()
+}
+
+func (b *bookRows) next() (row Row, err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			err = b.s.fail(b.n, "save it again from your spreadsheet", "is a damaged workbook: its parts do not fit together (%v)", x)
+		}
+	}()
+	b.n++
+	if !b.raw.Next() || !b.shown.Next() {
+		if err := errors.Join(b.raw.Error(), b.shown.Error()); err != nil {
+			return Row{}, b.s.fail(b.n, "save it again from your spreadsheet", "cannot be read: %v", err)
+		}
+		return Row{}, io.EOF
+	}
+	raw, err := b.raw.Columns(excelize.Options{RawCellValue: true})
+	if err != nil {
+		return Row{}, b.s.fail(b.n, "save it again from your spreadsheet", "the row cannot be read: %v", err)
+	}
+	shown, err := b.shown.Columns()
+	if err != nil {
+		return Row{}, b.s.fail(b.n, "save it again from your spreadsheet", "the row cannot be read: %v", err)
+	}
+	if b.s.Progress != nil && b.n%256 == 0 {
+		b.s.Progress(int64(b.n), 0)
+	}
+	row = Row{N: b.n, Cells: raw}
+	if len(raw) > maxColumns {
+		return row, b.s.fail(b.n, "delete what stands far to the right", "the row reaches to column %s; %d columns are read", Letter(len(raw)), maxColumns)
+	}
+	for i := range raw {
+		if i >= len(shown) || raw[i] == shown[i] || raw[i] == "" {
+			continue
+		}
+		if d, ok := b.date(raw[i], shown[i]); ok {
+			if row.dates == nil {
+				row.dates = make([]bool, len(raw))
+			}
+			raw[i], row.dates[i] = d, true
+		} else if strings.HasSuffix(shown[i], "%") {
+			raw[i] = shown[i]
+		} else {
+			raw[i] = roundTrip(raw[i])
+		}
+	}
+	return row, nil
+}
+
+// dateMark is what cells with the format of a date are shown as.
+const dateMark = "DATE"
+
+// lastDay ends the days that a cell may hold: 1 January 2100.
+const lastDay = 73_051.0
+
+// date turns a number that is shown as a date into that date.
+func (b *bookRows) date(raw, shown string) (string, bool) {
+	v, err := strconv.ParseFloat(raw, 64)
+	if err != nil || v < 1 || v >= lastDay || shown != dateMark {
+		return "", false
+	}
+	t, err := excelize.ExcelDateToTime(v, b.date1904)
+	if err != nil {
+		return "", false
+	}
+	return civil.DateIn(t, t.Location()).String(), true
+}
+
+// markDates puts one fixed word in the place of every format of dates, in
+// memory: which one it is does not matter here, and to write out each date
+// would take most of the time.
+func markDates(book *excelize.File) (err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			err = fmt.Errorf("its styles do not fit together (%v)", x)
+		}
+	}()
+	form := `"` + dateMark + `"`
+	mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
+	if err != nil {
+		return err
+	}
+	codes := map[int]string{}
+	if book.Styles.NumFmts != nil {
+		for _, f := range book.Styles.NumFmts.NumFmt {
+			codes[f.NumFmtID] = f.FormatCode
+		}
+	}
+	all := book.Styles.CellXfs.Xf
+	for i := range all {
+		id := all[i].NumFmtID
+		if i == mark || id == nil {
+			continue
+		}
+		if code, ok := codes[*id]; ok && dateCode(code) || !ok && (*id >= 14 && *id <= 17 || *id == 22 || *id >= 27 && *id <= 31 || *id == 36 || *id >= 50 && *id <= 58) {
+			all[i].NumFmtID = all[mark].NumFmtID
+			all[i].ApplyNumberFormat = all[mark].ApplyNumberFormat
+		}
+	}
+	return nil
+}
+
+var notCode = regexp.MustCompile(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
+
+// dateCode reports whether a number format shows a day, a month's name or a
+// year.
+func dateCode(code string) bool {
+	code = strings.ToLower(notCode.ReplaceAllString(code, ""))
+	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
+}
+
+// roundTrip writes 0.30000000000000004, as workbooks hold it, as 0.3.
+func roundTrip(raw string) string {
+	v, err := strconv.ParseFloat(raw, 64)
+	if err != nil {
+		return raw
+	}
+	if s := strconv.FormatFloat(v, 'g', 15, 64); !strings.ContainsAny(s, "eE") {
+		return s
+	}
+	return raw
+}
