@@ -125,11 +125,15 @@ func (s *Store) Update(ctx context.Context, f func(tx *Tx) error) error {
 func (s *Store) View(ctx context.Context, f func(tx *Tx) error) error { return s.run(ctx, false, f) }
 
 func (s *Store) run(ctx context.Context, write bool, f func(tx *Tx) error) error {
+	return s.runOn(ctx, s.db, write, f)
+}
+
+func (s *Store) runOn(ctx context.Context, db *sqlx.DB, write bool, f func(tx *Tx) error) error {
 	t := &Tx{ctx: ctx, s: s, write: write}
 	if err := t.before("BEGIN"); err != nil {
 		return problem(s.path, "begin", err)
 	}
-	tx, err := s.db.BeginTxx(ctx, &sql.TxOptions{ReadOnly: !write})
+	tx, err := db.BeginTxx(ctx, &sql.TxOptions{ReadOnly: !write})
 	if err != nil {
 		return problem(s.path, "begin", err)
 	}

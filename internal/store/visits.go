@@ -29,16 +29,54 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if err := entered(at); err != nil {
 		return 0, err
 	}
-	if err := farm.ValidateVisit(v); err != nil {
-		return 0, invalid("bed %s, %s, %s: the visit %v", v.Bed, v.Date, v.Pest, err)
-	}
-	if err := finite("temperature", v.Conditions.AirC, v.Conditions.SoilC); err != nil {
+	if err := checkVisit(v); err != nil {
 		return 0, err
 	}
 	b, err := t.bed(v.Bed)
 	if err != nil {
 		return 0, err
 	}
+	id, err := t.insert("visit", visitCols, visitArgs(v, b.id, sumsOf(v.Counts), instant(at))...)
+	if err != nil {
+		return t.visitStored(v, b, err)
+	}
+	return id, t.addParts(v, id)
+}
+
+// checkVisit refuses a visit whose numbers cannot be stored.
+func checkVisit(v farm.Visit) error {
+	if err := farm.ValidateVisit(v); err != nil {
+		return invalid("bed %s, %s, %s: the visit %v", v.Bed, v.Date, v.Pest, err)
+	}
+	return finite("temperature", v.Conditions.AirC, v.Conditions.SoilC)
+}
+
+// sums are what is kept of the counts on the visit itself.
+type sums struct {
+	n, zeros   int
+	sum, sumsq int64
+}
+
+func sumsOf(counts []farm.UnitCount) (s sums) {
+	for _, u := range counts {
+		if !u.Seen {
+			continue
+		}
+		s.n++
+		if u.Count == 0 {
+			s.zeros++
+		}
+		c := int64(u.Count)
+		s.sum, s.sumsq = s.sum+c, s.sumsq+c*c
+	}
+	return s
+}
+
+const visitCols = `bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, infested, looked,
+damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, observer, note, entered_at`
+
+// visitArgs are the values of visitCols.
+func visitArgs(v farm.Visit, bed int64, s sums, at string) []any {
 	var infested, looked, hurt, parts any
 	if v.Presence != nil {
 		infested, looked = v.Presence.Infested, v.Presence.Looked
@@ -46,63 +84,94 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if v.Damage != nil {
 		hurt, parts = v.Damage.Hurt, v.Damage.Looked
 	}
-	n, zeros, sum, sumsq := 0, 0, int64(0), int64(0)
-	for _, u := range v.Counts {
-		if !u.Seen {
-			continue
-		}
-		n++
-		if u.Count == 0 {
-			zeros++
-		}
-		c := int64(u.Count)
-		sum, sumsq = sum+c, sumsq+c*c
-	}
 	c := v.Conditions
-	id, err := t.insert("visit", `bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, infested, looked,
-damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, observer, note, entered_at`,
-		b.id, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), n, sum, sumsq, zeros, infested, looked,
-		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, instant(at))
-	if err != nil {
-		return t.stored(KindVisit, 0, err,
-			fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date),
-			"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
-			b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
+	return []any{bed, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), s.n, s.sum, s.sumsq, s.zeros, infested, looked,
+		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, at}
+}
+
+// visitStored names the record that stands in the way of a visit, see stored.
+func (t *Tx) visitStored(v farm.Visit, b bedRef, err error) (int64, error) {
+	return t.stored(KindVisit, 0, err,
+		fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date),
+		"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
+		b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
+}
+
+// small holds the numbers that most units have, ready for SQLite.
+var small = func() (out [1024]any) {
+	for i := range out {
+		out[i] = int64(i)
 	}
+	return out
+}()
+
+func number(n int) any {
+	if n >= 0 && n < len(small) {
+		return small[n]
+	}
+	return int64(n)
+}
+
+// countArg is a unit's count; NULL is "not looked at".
+func countArg(u farm.UnitCount) any {
+	if u.Seen {
+		return number(u.Count)
+	}
+	return nil
+}
+
+// addParts gathers the units of a visit that was stored, and stores the natural
+// enemies.
+func (t *Tx) addParts(v farm.Visit, id int64) error {
+	counts := make([]any, len(v.Counts))
 	for i, u := range v.Counts {
-		var count any // NULL is "not looked at"
-		if u.Seen {
-			count = u.Count
-		}
-		t.units = append(t.units, id, i+1, count)
+		counts[i] = countArg(u)
+	}
+	if err := t.addUnits(id, counts); err != nil {
+		return err
+	}
+	return t.addEnemies(v, id)
+}
+
+func (t *Tx) addUnits(visit any, counts []any) error {
+	for i, count := range counts {
+		t.units = append(t.units, visit, number(i+1), count)
 		if len(t.units) == 3*unitBatch {
 			if err := t.flush(); err != nil {
-				return 0, err
+				return err
 			}
 		}
 	}
+	return nil
+}
+
+func (t *Tx) addEnemies(v farm.Visit, id int64) error {
 	for i, e := range v.Enemies {
 		if _, err := t.insert("enemy_count", "visit_id, seq, enemy, count", id, i+1, e.Enemy, e.Count); err != nil {
-			return 0, t.fail("store visit", err)
+			return t.fail("store visit", err)
 		}
 	}
-	return id, nil
+	return nil
 }
 
 // flush writes the gathered unit rows. It runs before every read and before
-// the commit.
+// the commit. What is no full batch goes in halves of halves, so that there are
+// few statements to prepare.
 func (t *Tx) flush() error {
-	if len(t.units) == 0 {
-		return nil
-	}
-	query := unitBatchSQL
-	if len(t.units) != 3*unitBatch {
-		query = unitSQL(len(t.units) / 3)
-	}
-	_, _, err := t.exec(query, t.units...)
-	t.units = t.units[:0]
-	if err != nil {
-		return t.fail("store counts", err)
+	defer func() { t.units = t.units[:0] }()
+	left := t.units
+	for n := unitBatch; len(left) > 0; {
+		for n > len(left)/3 {
+			n /= 2
+		}
+		query := unitBatchSQL
+		if n != unitBatch {
+			query = unitSQL(n)
+		}
+		if _, _, err := t.exec(query, left[:3*n]...); err != nil {
+			return t.fail("store counts", err)
+		}
+		left = left[3*n:]
 	}
 	return nil
 }
