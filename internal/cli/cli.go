@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -27,17 +28,23 @@ type Streams struct {
 	Width    int  // columns of Out; 0 when unknown
 	Now      func() time.Time
 	Getenv   func(string) string
+	Cache    string // folder for what can be made again; "" for none
 }
 
 // Std returns the process's own streams, clock and environment.
 func Std() Streams {
 	tty := isatty.IsTerminal(os.Stdout.Fd())
+	cache, err := os.UserCacheDir()
+	if err == nil {
+		cache = filepath.Join(cache, "leafturn")
+	}
 	return Streams{
 		In: os.Stdin, Out: os.Stdout, Err: os.Stderr,
 		Color:  tty && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
 		Width:  terminalWidth(tty),
 		Now:    time.Now,
 		Getenv: os.Getenv,
+		Cache:  cache,
 	}
 }
 
@@ -106,6 +113,7 @@ func (d *deps) open(ctx context.Context) (*app.App, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.KeepLists(d.Cache)
 	if note := a.Migrated(); note != "" {
 		fmt.Fprintln(d.Err, "leafturn: "+note)
 	}
