@@ -21,7 +21,7 @@ func (s *Store) Bulk(ctx context.Context, f func(tx *Tx) error) error {
 	if s.readOnly {
 		return s.Update(ctx, f) // says why not
 	}
-	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff, "cache_size(-8000)")
+	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff, "cache_size(-4000)")
 	if err != nil {
 		return problem(s.path, "open", err)
 	}

@@ -261,7 +261,7 @@ func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
 	var rows []visitRow
 	if err := t.query(&rows, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
 x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note,
-(SELECT group_concat(coalesce(u.count, ''), ' ' ORDER BY u.seq) FROM unit_count u WHERE u.visit_id = x.id) AS counts
+(SELECT group_concat(ifnull(count, ''), ' ') FROM (SELECT u.count FROM unit_count u WHERE u.visit_id = x.id ORDER BY u.seq)) AS counts
 FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...); err != nil {
 		return nil, err
 	}
