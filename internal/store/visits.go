@@ -176,45 +176,32 @@ func (t *Tx) flush() error {
 	return nil
 }
 
-type visitRow struct {
-	ID        int64      `db:"id"`
-	Bed       string     `db:"code"`
-	Date      civil.Date `db:"date"`
-	Pest      string     `db:"pest"`
-	Unit      string     `db:"unit"`
-	Stratum   string     `db:"stratum"`
-	Units     int        `db:"units"`
-	Infested  *int       `db:"infested"`
-	Looked    *int       `db:"looked"`
-	Hurt      *int       `db:"damage_hurt"`
-	Parts     *int       `db:"damage_looked"`
-	Soil      string     `db:"soil"`
-	Foliage   string     `db:"foliage"`
-	AirC      *float64   `db:"air_c"`
-	SoilC     *float64   `db:"soil_c"`
-	Nights    int        `db:"nights"`
-	Disturbed bool       `db:"disturbed"`
-	Observer  string     `db:"observer"`
-	Note      string     `db:"note"`
-	Counts    *string    `db:"counts"` // a row each would cost several times as much
+// visitCounts is a visit that was read, and its counts as text: one row each
+// would cost several times as much.
+type visitCounts struct {
+	visit  farm.Visit
+	units  int
+	counts string
 }
 
-func (r visitRow) visit() farm.Visit {
-	v := farm.Visit{
-		ID: r.ID, Bed: r.Bed, Date: r.Date, Pest: r.Pest, Unit: r.Unit, Stratum: farm.Stratum(r.Stratum),
-		Conditions: farm.Conditions{
-			Soil: farm.Wetness(r.Soil), Foliage: farm.Wetness(r.Foliage), AirC: r.AirC, SoilC: r.SoilC,
-			Nights: r.Nights, Disturbed: r.Disturbed,
-		},
-		Observer: r.Observer, Note: r.Note, Presence: presence(r.Infested, r.Looked),
+// parse puts the counts into the visit.
+func (c *visitCounts) parse() error {
+	if c.units == 0 {
+		return nil
 	}
-	if r.Units > 0 {
-		v.Counts = make([]farm.UnitCount, 0, r.Units)
+	c.visit.Counts = make([]farm.UnitCount, 0, c.units)
+	for text := range strings.SplitSeq(c.counts, " ") {
+		u := farm.UnitCount{}
+		if text != "" {
+			n, err := strconv.Atoi(text)
+			if err != nil {
+				return fmt.Errorf("visit %d: count %q: %w", c.visit.ID, text, err)
+			}
+			u = farm.UnitCount{Count: n, Seen: true}
+		}
+		c.visit.Counts = append(c.visit.Counts, u)
 	}
-	if r.Hurt != nil && r.Parts != nil {
-		v.Damage = &farm.Damage{Hurt: *r.Hurt, Looked: *r.Parts}
-	}
-	return v
+	return nil
 }
 
 func presence(infested, looked *int) *farm.Presence {
@@ -258,34 +245,90 @@ func (t *Tx) Visit(id int64) (farm.Visit, error) {
 }
 
 func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
-	var rows []visitRow
-	if err := t.query(&rows, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
+	// The counts are taken apart on another core while SQLite reads on.
+	const atOnce = 512
+	parts, parsed := make(chan []visitCounts, 8), make(chan error, 1)
+	go func() {
+		var err error
+		for part := range parts {
+			for i := range part {
+				if err == nil {
+					err = part[i].parse()
+				}
+			}
+		}
+		parsed <- err
+	}()
+	var all [][]visitCounts
+	var part []visitCounts
+	words := map[string]string{}
+	same := func(s *string) { // pests, units and beds come again and again
+		if w, ok := words[*s]; ok {
+			*s = w
+		} else {
+			words[*s] = *s
+		}
+	}
+	day, dayText := civil.Date{}, ""
+	err := t.each(func(scan func(dest ...any) error) error {
+		part = append(part, visitCounts{})
+		c := &part[len(part)-1]
+		v := &c.visit
+		var date string
+		var infested, looked, hurt, hurtOf *int
+		var counts *string
+		if err := scan(&v.ID, &v.Bed, &date, &v.Pest, &v.Unit, (*string)(&v.Stratum), &c.units, &infested, &looked, &hurt, &hurtOf,
+			(*string)(&v.Conditions.Soil), (*string)(&v.Conditions.Foliage), &v.Conditions.AirC, &v.Conditions.SoilC, &v.Conditions.Nights,
+			&v.Conditions.Disturbed, &v.Observer, &v.Note, &counts); err != nil {
+			return t.fail("read", err)
+		}
+		if date != dayText {
+			d, err := civil.Parse(date)
+			if err != nil {
+				return t.fail("read", err)
+			}
+			day, dayText = d, date
+		}
+		v.Date = day
+		same(&v.Bed)
+		same(&v.Pest)
+		same(&v.Unit)
+		v.Presence = presence(infested, looked)
+		if hurt != nil && hurtOf != nil {
+			v.Damage = &farm.Damage{Hurt: *hurt, Looked: *hurtOf}
+		}
+		if counts != nil {
+			c.counts = *counts
+		}
+		if len(part) == atOnce {
+			all = append(all, part)
+			parts <- part
+			part = make([]visitCounts, 0, atOnce)
+		}
+		return nil
+	}, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
 x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note,
-(SELECT group_concat(ifnull(count, ''), ' ') FROM (SELECT u.count FROM unit_count u WHERE u.visit_id = x.id ORDER BY u.seq)) AS counts
-FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...); err != nil {
+(SELECT group_concat(ifnull(count, ''), ' ') FROM (SELECT u.count FROM unit_count u WHERE u.visit_id = x.id ORDER BY u.seq))
+FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...)
+	all = append(all, part)
+	parts <- part
+	close(parts)
+	wrong := <-parsed
+	if err != nil {
 		return nil, err
 	}
-	out := make([]farm.Visit, len(rows))
-	at := make(map[int64]int, len(rows))
-	for i, r := range rows {
-		out[i] = r.visit()
-		at[r.ID] = i
-		if r.Counts == nil {
-			continue
-		}
-		for text := range strings.SplitSeq(*r.Counts, " ") {
-			u := farm.UnitCount{}
-			if text != "" {
-				n, err := strconv.Atoi(text)
-				if err != nil {
-					return nil, t.fail("read", fmt.Errorf("visit %d: count %q: %w", r.ID, text, err))
-				}
-				u = farm.UnitCount{Count: n, Seen: true}
-			}
-			out[i].Counts = append(out[i].Counts, u)
+	if wrong != nil {
+		return nil, t.fail("read", wrong)
+	}
+	var out []farm.Visit
+	at := map[int64]int{}
+	for _, part := range all {
+		for i := range part {
+			at[part[i].visit.ID] = len(out)
+			out = append(out, part[i].visit)
 		}
 	}
-	if len(rows) == 0 {
+	if len(out) == 0 {
 		return nil, nil
 	}
 	var enemies []struct {
