@@ -13,7 +13,7 @@ import (
 // stored (a trigger sees to it) and whose sums stand on the visit.
 var noDigest = map[string]bool{"calendar_entry": true, "unit_count": true}
 
-// Digest writes to w what a list is made from: every row of every table, but for
+// Digest writes to w, for a hash, what a list is made from: every row of every table, but for
 // noDigest; of the visits, which are many, those from a day on. The earlier ones
 // are told by how many there are and how many of them are not voided: visits are
 // neither changed nor deleted. Two stores of one farm that write the same give
