@@ -36,9 +36,11 @@ type keep struct {
 // mostKept is how many lists of a store are kept.
 const mostKept = 8
 
-// KeepLists keeps the week's lists that are made in a folder. They are written
-// when the App is closed, after the list was shown.
+// KeepLists keeps the week's lists that are made in a folder; "" is to keep
+// none, also of those made before. They are written when the App is closed,
+// after the list was shown.
 func (a *App) KeepLists(dir string) {
+	a.keep = nil
 	path, err := filepath.Abs(a.st.Path())
 	if err != nil || dir == "" {
 		return

@@ -67,7 +67,11 @@ func run(ctx context.Context, args []string, s Streams) error {
 	d := &deps{Streams: s}
 	defer d.close()
 	a := newApp(d)
-	return a.RunContext(ctx, arrange(a, args))
+	err := a.RunContext(ctx, arrange(a, args))
+	if err != nil && d.app != nil {
+		d.app.KeepLists("") // a command that is refused leaves nothing behind
+	}
+	return err
 }
 
 // deps is what commands share: the streams, and the store opened on first use.
