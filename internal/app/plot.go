@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
@@ -37,7 +38,14 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	if len(o.Beds) > 0 && (o.Map || o.Pest == "") {
 		return nil, diag.Usagef("leave --bed out, or name a pest and leave --map out", "--bed goes with the season of one pest")
 	}
-	s, err := a.snapshot(ctx, o.Date)
+	var p catalog.Pest
+	if o.Pest != "" {
+		var err error
+		if p, err = a.names.findPest(o.Pest); err != nil {
+			return nil, err
+		}
+	}
+	s, err := a.snapshotOf(ctx, o.Date, p.Key)
 	if err != nil {
 		return nil, err
 	}
@@ -52,10 +60,6 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 			figs = append(figs, p)
 		}
 	default:
-		p, err := a.names.findPest(o.Pest)
-		if err != nil {
-			return nil, err
-		}
 		var beds []farm.Bed
 		if !o.Map {
 			if beds, err = a.names.findBeds(o.Beds); err != nil {

@@ -372,7 +372,7 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	if err != nil {
 		return nil, err
 	}
-	s, err := a.snapshot(ctx, on)
+	s, err := a.snapshotOf(ctx, on, p.Key)
 	if err != nil {
 		return nil, err
 	}

@@ -49,3 +49,25 @@ func TestWriteCounts(t *testing.T) {
 	err = s.View(ctx, func(tx *store.Tx) error { return tx.WriteCounts(&out) })
 	require.ErrorIs(t, err, store.ErrDamaged)
 }
+
+// CountsOf leaves single counts of other pests out, and nothing else.
+func TestVisits_CountsOf(t *testing.T) {
+	s := newStore(t)
+	vs := someVisits(testkit.Seeded(5, 6), 150)
+	update(t, s, func(tx *store.Tx) error {
+		for _, v := range vs {
+			_, _ = tx.AddVisit(v, at)
+		}
+		return nil
+	})
+	for _, f := range []store.Filter{{}, {Bed: "A1"}, {From: day("2026-06-01"), IncludeVoided: true}} {
+		want := visits(t, s, f)
+		for i := range want {
+			if want[i].Pest != "slug" && want[i].Pest != "mite" {
+				want[i].Counts = nil
+			}
+		}
+		f.CountsOf = []string{"mite", "slug"}
+		require.Equal(t, want, visits(t, s, f))
+	}
+}

@@ -203,6 +203,7 @@ type Filter struct {
 	From, To      civil.Date // both included; zero leaves the side open
 	After         int64      // record numbers above this one
 	IncludeVoided bool
+	CountsOf      []string // Visits reads single counts of these pests alone; nil is of all
 }
 
 // where writes the conditions for f on a table aliased x.

@@ -218,7 +218,7 @@ func (t *Tx) Visits(f Filter) ([]farm.Visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	return t.visits(where, args)
+	return t.visits(where, args, f.CountsOf)
 }
 
 // CountVisits returns how many visits f chooses.
@@ -234,7 +234,7 @@ func (t *Tx) CountVisits(f Filter) (int, error) {
 
 // Visit returns one visit by its record number, voided or not, or ErrNotFound.
 func (t *Tx) Visit(id int64) (farm.Visit, error) {
-	vs, err := t.visits(" WHERE x.id = ?", []any{id})
+	vs, err := t.visits(" WHERE x.id = ?", []any{id}, nil)
 	if err != nil {
 		return farm.Visit{}, err
 	}
@@ -244,7 +244,16 @@ func (t *Tx) Visit(id int64) (farm.Visit, error) {
 	return vs[0], nil
 }
 
-func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
+func (t *Tx) visits(where string, args []any, countsOf []string) ([]farm.Visit, error) {
+	counts, of := "(SELECT group_concat(ifnull(count, ''), ' ') FROM (SELECT u.count FROM unit_count u WHERE u.visit_id = x.id ORDER BY u.seq))", args
+	if len(countsOf) > 0 {
+		counts = "CASE WHEN x.pest IN (?" + strings.Repeat(", ?", len(countsOf)-1) + ") THEN " + counts + " END"
+		of = nil
+		for _, pest := range countsOf {
+			of = append(of, pest)
+		}
+		of = append(of, args...)
+	}
 	// The counts are taken apart on another core while SQLite reads on.
 	const atOnce = 512
 	parts, parsed := make(chan []visitCounts, 8), make(chan error, 1)
@@ -276,10 +285,10 @@ func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
 		v := &c.visit
 		var date string
 		var infested, looked, hurt, hurtOf *int
-		var counts *string
+		var text *string
 		if err := scan(&v.ID, &v.Bed, &date, &v.Pest, &v.Unit, (*string)(&v.Stratum), &c.units, &infested, &looked, &hurt, &hurtOf,
 			(*string)(&v.Conditions.Soil), (*string)(&v.Conditions.Foliage), &v.Conditions.AirC, &v.Conditions.SoilC, &v.Conditions.Nights,
-			&v.Conditions.Disturbed, &v.Observer, &v.Note, &counts); err != nil {
+			&v.Conditions.Disturbed, &v.Observer, &v.Note, &text); err != nil {
 			return t.fail("read", err)
 		}
 		if date != dayText {
@@ -297,8 +306,10 @@ func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
 		if hurt != nil && hurtOf != nil {
 			v.Damage = &farm.Damage{Hurt: *hurt, Looked: *hurtOf}
 		}
-		if counts != nil {
-			c.counts = *counts
+		if text != nil {
+			c.counts = *text
+		} else {
+			c.units = 0
 		}
 		if len(part) == atOnce {
 			all = append(all, part)
@@ -308,8 +319,7 @@ func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
 		return nil
 	}, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
 x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note,
-(SELECT group_concat(ifnull(count, ''), ' ') FROM (SELECT u.count FROM unit_count u WHERE u.visit_id = x.id ORDER BY u.seq))
-FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...)
+`+counts+` FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, of...)
 	all = append(all, part)
 	parts <- part
 	close(parts)
