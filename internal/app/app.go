@@ -33,6 +33,7 @@ type App struct {
 	now    time.Time
 	names  *names
 	memory memory
+	keep   *keep // nil: no lists are kept
 }
 
 // loadCatalog reads the embedded facts once: they cannot change while the
@@ -100,7 +101,14 @@ func (a *App) load(ctx context.Context) error {
 }
 
 // Close closes the store.
-func (a *App) Close() error { return a.st.Close() }
+func (a *App) Close() error {
+	if a.keep != nil {
+		for _, f := range a.keep.later {
+			f()
+		}
+	}
+	return a.st.Close()
+}
 
 // Migrated says in a sentence that opening brought the store up to date, or "".
 func (a *App) Migrated() string {

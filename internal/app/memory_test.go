@@ -24,21 +24,27 @@ func TestMemory_NeverOld(t *testing.T) {
 		require.NotEmpty(t, said)
 	}
 	// The last two lists are of days that the next call begins with: they are kept.
+	lists := t.TempDir()
 	same := func(what string) string {
 		t.Helper()
+		keeps, err := app.Open(ctx, path, summer) // and one that finds the lists of those before it
+		require.NoError(t, err)
+		keeps.KeepLists(lists)
+		defer func() { require.NoError(t, keeps.Close()) }()
 		fresh, err := app.Open(ctx, path, summer)
 		require.NoError(t, err)
 		defer func() { require.NoError(t, fresh.Close()) }()
 		var last string
 		for _, back := range []int{0, 1, 7, 0, 30, 14, 1, 0} {
 			on := fresh.Today().AddDays(-back)
-			var out [2]bytes.Buffer
-			for i, x := range []*app.App{fresh, a} {
+			var out [3]bytes.Buffer
+			for i, x := range []*app.App{fresh, a, keeps} {
 				doc, err := x.Week(ctx, on)
 				require.NoError(t, err, what)
 				require.NoError(t, render.JSON(&out[i], *doc))
 			}
 			require.Equal(t, out[0].String(), out[1].String(), "%s, the list of %s", what, on)
+			require.Equal(t, out[0].String(), out[2].String(), "%s, the list of %s", what, on)
 			if back == 0 {
 				last = out[0].String()
 			}

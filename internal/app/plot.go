@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
@@ -37,33 +38,49 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	if len(o.Beds) > 0 && (o.Map || o.Pest == "") {
 		return nil, diag.Usagef("leave --bed out, or name a pest and leave --map out", "--bed goes with the season of one pest")
 	}
-	s, err := a.snapshot(ctx, o.Date)
-	if err != nil {
-		return nil, err
+	var p catalog.Pest
+	if o.Pest != "" {
+		var err error
+		if p, err = a.names.findPest(o.Pest); err != nil {
+			return nil, err
+		}
 	}
-	list, err := a.assessments(s, false)
+	s, err := a.snapshotOf(ctx, o.Date, p.Key)
 	if err != nil {
 		return nil, err
 	}
 	var figs []plots.Figure
 	switch {
 	case o.Pest == "":
+		list, err := a.assessments(s, false)
+		if err != nil {
+			return nil, err
+		}
 		for _, p := range a.overview(s, list).Pages() {
 			figs = append(figs, p)
 		}
 	default:
-		p, err := a.names.findPest(o.Pest)
-		if err != nil {
-			return nil, err
+		var beds []farm.Bed
+		if !o.Map {
+			if beds, err = a.names.findBeds(o.Beds); err != nil {
+				return nil, err
+			}
 		}
-		mine := slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return x.Pest.Key != p.Key })
+		var mine []assess.Assessment
+		if contains(a.watched(s), p.Key) {
+			drawn := s
+			if len(beds) > 0 {
+				drawn.beds = slices.DeleteFunc(slices.Clone(s.beds), func(b farm.Bed) bool {
+					return !slices.ContainsFunc(beds, func(x farm.Bed) bool { return x.Code == b.Code })
+				})
+			}
+			if mine, err = a.assessmentsOf(drawn, []string{p.Key}, false); err != nil {
+				return nil, err
+			}
+		}
 		if o.Map {
 			figs = append(figs, a.fieldMap(s, mine))
 			break
-		}
-		beds, err := a.names.findBeds(o.Beds)
-		if err != nil {
-			return nil, err
 		}
 		fig, err := a.pressure(s, mine, beds)
 		if err != nil {

@@ -41,6 +41,13 @@ type snapshot struct {
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
+	return a.snapshotOf(ctx, on, "")
+}
+
+// snapshotOf is a snapshot for verdicts on one pest, "" for all: the visits of
+// the others are without their single counts, but for the virus that levels
+// depend on.
+func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string) (snapshot, error) {
 	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
@@ -67,7 +74,14 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 				s.planted[b.Code] = d
 			}
 		}
-		known, err := a.memory.read(tx, s.beds, on.Year)
+		var known visits
+		if pest == "" {
+			known, err = a.memory.read(tx, s.beds, on.Year)
+		} else {
+			var all []farm.Visit
+			all, err = tx.Visits(store.Filter{From: season.From, To: on, CountsOf: []string{pest, "tospovirus"}})
+			known = known.with(all)
+		}
 		if err != nil {
 			return err
 		}

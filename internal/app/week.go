@@ -319,12 +319,10 @@ func (a *App) weekWithEvents(ctx context.Context, on civil.Date) (*report.Docume
 	if len(a.names.codes) == 0 {
 		return nil, nil, diag.Failf(nil, "add them with `leafturn bed add` or `leafturn bed import`", "the farm has no beds yet")
 	}
-	l, err := a.list(ctx, on)
+	doc, events, err := a.weekMade(ctx, on)
 	if err != nil {
 		return nil, nil, err
 	}
-	doc := a.weekDocument(l, a.weekWarnings(l))
-	events := a.weekEvents(l)
 	if doc.Events, _, err = a.calendarEvents(ctx, events, on, weekPart); err != nil {
 		return nil, nil, err
 	}
@@ -374,7 +372,7 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	if err != nil {
 		return nil, err
 	}
-	s, err := a.snapshot(ctx, on)
+	s, err := a.snapshotOf(ctx, on, p.Key)
 	if err != nil {
 		return nil, err
 	}

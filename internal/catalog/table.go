@@ -42,8 +42,8 @@ type row struct {
 	file string
 	cols map[string]int
 	rec  []string
-	line []int
-	char []int
+	at   [][2]int // line and column of each field, in bytes
+	text [][]byte // the file's lines
 }
 
 // table reads a file, checks its header against the wanted columns and calls
@@ -68,7 +68,8 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 	}
 	cols := map[string]int{}
 	for i, h := range header {
-		line, col := charPos(cr, lines, i)
+		line, col := cr.FieldPos(i)
+		col = charCol(lines, line, col)
 		switch _, twice := cols[h]; {
 		case twice:
 			bad(line, col, fmt.Sprintf("column %q stands twice", h), "remove one of them")
@@ -96,13 +97,12 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 			bad(line, col, "is not well-formed CSV: "+err.Error(), "mend the quotes of this row")
 			return
 		}
-		w := row{r: r, file: file, cols: cols, rec: rec}
+		w := row{r: r, file: file, cols: cols, rec: rec, at: make([][2]int, len(rec)), text: lines}
 		for i := range rec {
-			line, col := charPos(cr, lines, i)
-			w.line, w.char = append(w.line, line), append(w.char, col)
+			w.at[i][0], w.at[i][1] = cr.FieldPos(i)
 		}
 		if len(rec) != len(header) {
-			bad(w.line[0], 1, fmt.Sprintf("row has %d fields, the header %d", len(rec), len(header)), "add or remove commas, or quote the text that holds one")
+			bad(w.at[0][0], 1, fmt.Sprintf("row has %d fields, the header %d", len(rec), len(header)), "add or remove commas, or quote the text that holds one")
 			continue
 		}
 		for h, i := range cols {
@@ -114,12 +114,7 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 	}
 }
 
-// charPos gives the 1-based line and column, in characters, of a field.
-func charPos(cr *csv.Reader, lines [][]byte, i int) (int, int) {
-	line, col := cr.FieldPos(i)
-	return line, charCol(lines, line, col)
-}
-
+// charCol turns a 1-based column in bytes into one in characters.
 func charCol(lines [][]byte, line, byteCol int) int {
 	if line < 1 || line > len(lines) || byteCol < 1 || byteCol-1 > len(lines[line-1]) {
 		return byteCol
@@ -128,8 +123,8 @@ func charCol(lines [][]byte, line, byteCol int) int {
 }
 
 func (w row) bad(col, what, do string) {
-	i := w.cols[col]
-	w.r.list.Add(&diag.Problem{File: w.file, Row: w.line[i], Col: w.char[i], What: col + ": " + what, Do: do})
+	at := w.at[w.cols[col]]
+	w.r.list.Add(&diag.Problem{File: w.file, Row: at[0], Col: charCol(w.text, at[0], at[1]), What: col + ": " + what, Do: do})
 }
 
 func (w row) str(col string) string { return w.rec[w.cols[col]] }

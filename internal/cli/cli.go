@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -27,17 +28,23 @@ type Streams struct {
 	Width    int  // columns of Out; 0 when unknown
 	Now      func() time.Time
 	Getenv   func(string) string
+	Cache    string // folder for what can be made again; "" for none
 }
 
 // Std returns the process's own streams, clock and environment.
 func Std() Streams {
 	tty := isatty.IsTerminal(os.Stdout.Fd())
+	cache, err := os.UserCacheDir()
+	if err == nil {
+		cache = filepath.Join(cache, "leafturn")
+	}
 	return Streams{
 		In: os.Stdin, Out: os.Stdout, Err: os.Stderr,
 		Color:  tty && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
 		Width:  terminalWidth(tty),
 		Now:    time.Now,
 		Getenv: os.Getenv,
+		Cache:  cache,
 	}
 }
 
@@ -60,7 +67,11 @@ func run(ctx context.Context, args []string, s Streams) error {
 	d := &deps{Streams: s, typed: typed(args)}
 	defer d.close()
 	a := newApp(d)
-	return a.RunContext(ctx, arrange(a, args))
+	err := a.RunContext(ctx, arrange(a, args))
+	if err != nil && d.app != nil {
+		d.app.KeepLists("") // a command that is refused leaves nothing behind
+	}
+	return err
 }
 
 // deps is what commands share: the streams, and the store opened on first use.
@@ -107,6 +118,7 @@ func (d *deps) open(ctx context.Context) (*app.App, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.KeepLists(d.Cache)
 	if note := a.Migrated(); note != "" {
 		fmt.Fprintln(d.Err, "leafturn: "+note)
 	}

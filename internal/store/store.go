@@ -134,8 +134,12 @@ func (s *Store) UpdateAs(ctx context.Context, c Command, f func(tx *Tx) error) e
 // are not seen. Methods that write fail in it.
 func (s *Store) View(ctx context.Context, f func(tx *Tx) error) error { return s.run(ctx, nil, f) }
 
-// run runs f in a transaction: c is the command that writes, nil for a view.
 func (s *Store) run(ctx context.Context, c *Command, f func(tx *Tx) error) error {
+	return s.runOn(ctx, s.db, c, f)
+}
+
+// runOn runs f in a transaction: c is the command that writes, nil for a view.
+func (s *Store) runOn(ctx context.Context, db *sqlx.DB, c *Command, f func(tx *Tx) error) error {
 	write := c != nil
 	t := &Tx{ctx: ctx, s: s, write: write}
 	if write {
@@ -144,7 +148,7 @@ func (s *Store) run(ctx context.Context, c *Command, f func(tx *Tx) error) error
 	if err := t.before("BEGIN"); err != nil {
 		return problem(s.path, "begin", err)
 	}
-	tx, err := s.db.BeginTxx(ctx, &sql.TxOptions{ReadOnly: !write})
+	tx, err := db.BeginTxx(ctx, &sql.TxOptions{ReadOnly: !write})
 	if err != nil {
 		return problem(s.path, "begin", err)
 	}

@@ -205,6 +205,7 @@ type Filter struct {
 	After         int64      // record numbers above this one
 	ID            int64      // the record of this number only
 	IncludeVoided bool
+	CountsOf      []string // Visits reads single counts of these pests alone; nil is of all
 
 	voidedSince time.Time // entered before it and voided since
 }

@@ -29,16 +29,55 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if err := entered(at); err != nil {
 		return 0, err
 	}
-	if err := farm.ValidateVisit(v); err != nil {
-		return 0, invalid("bed %s, %s, %s: the visit %v", v.Bed, v.Date, v.Pest, err)
-	}
-	if err := finite("temperature", v.Conditions.AirC, v.Conditions.SoilC); err != nil {
+	if err := checkVisit(v); err != nil {
 		return 0, err
 	}
 	b, err := t.bed(v.Bed)
 	if err != nil {
 		return 0, err
 	}
+	id, err := t.insert("visit", visitCols, visitArgs(v, b.id, sumsOf(v.Counts), instant(at))...)
+	if err != nil {
+		return t.visitStored(v, b, err)
+	}
+	t.log.add(KindVisit, id)
+	return id, t.addParts(v, id)
+}
+
+// checkVisit refuses a visit whose numbers cannot be stored.
+func checkVisit(v farm.Visit) error {
+	if err := farm.ValidateVisit(v); err != nil {
+		return invalid("bed %s, %s, %s: the visit %v", v.Bed, v.Date, v.Pest, err)
+	}
+	return finite("temperature", v.Conditions.AirC, v.Conditions.SoilC)
+}
+
+// sums are what is kept of the counts on the visit itself.
+type sums struct {
+	n, zeros   int
+	sum, sumsq int64
+}
+
+func sumsOf(counts []farm.UnitCount) (s sums) {
+	for _, u := range counts {
+		if !u.Seen {
+			continue
+		}
+		s.n++
+		if u.Count == 0 {
+			s.zeros++
+		}
+		c := int64(u.Count)
+		s.sum, s.sumsq = s.sum+c, s.sumsq+c*c
+	}
+	return s
+}
+
+const visitCols = `bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, infested, looked,
+damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, observer, note, entered_at`
+
+// visitArgs are the values of visitCols.
+func visitArgs(v farm.Visit, bed int64, s sums, at string) []any {
 	var infested, looked, hurt, parts any
 	if v.Presence != nil {
 		infested, looked = v.Presence.Infested, v.Presence.Looked
@@ -46,107 +85,124 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if v.Damage != nil {
 		hurt, parts = v.Damage.Hurt, v.Damage.Looked
 	}
-	n, zeros, sum, sumsq := 0, 0, int64(0), int64(0)
-	for _, u := range v.Counts {
-		if !u.Seen {
-			continue
-		}
-		n++
-		if u.Count == 0 {
-			zeros++
-		}
-		c := int64(u.Count)
-		sum, sumsq = sum+c, sumsq+c*c
-	}
 	c := v.Conditions
-	id, err := t.insert("visit", `bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, infested, looked,
-damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, observer, note, entered_at`,
-		b.id, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), n, sum, sumsq, zeros, infested, looked,
-		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, instant(at))
-	if err != nil {
-		return t.stored(KindVisit, 0, err,
-			fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date),
-			"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
-			b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
-	}
-	t.log.add(KindVisit, id)
-	for i, u := range v.Counts {
-		var count any // NULL is "not looked at"
-		if u.Seen {
-			count = u.Count
-		}
-		t.units = append(t.units, id, i+1, count)
-		if len(t.units) == 3*unitBatch {
-			if err := t.flush(); err != nil {
-				return 0, err
-			}
-		}
-	}
-	for i, e := range v.Enemies {
-		if _, err := t.insert("enemy_count", "visit_id, seq, enemy, count", id, i+1, e.Enemy, e.Count); err != nil {
-			return 0, t.fail("store visit", err)
-		}
-	}
-	return id, nil
+	return []any{bed, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), s.n, s.sum, s.sumsq, s.zeros, infested, looked,
+		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, at}
 }
 
-// flush writes the gathered unit rows. It runs before every read and before
-// the commit.
-func (t *Tx) flush() error {
-	if len(t.units) == 0 {
-		return nil
+// visitStored names the record that stands in the way of a visit, see stored.
+func (t *Tx) visitStored(v farm.Visit, b bedRef, err error) (int64, error) {
+	return t.stored(KindVisit, 0, err,
+		fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date),
+		"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
+		b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
+}
+
+// small holds the numbers that most units have, ready for SQLite.
+var small = func() (out [1024]any) {
+	for i := range out {
+		out[i] = int64(i)
 	}
-	query := unitBatchSQL
-	if len(t.units) != 3*unitBatch {
-		query = unitSQL(len(t.units) / 3)
+	return out
+}()
+
+func number(n int) any {
+	if n >= 0 && n < len(small) {
+		return small[n]
 	}
-	_, _, err := t.exec(query, t.units...)
-	t.units = t.units[:0]
-	if err != nil {
-		return t.fail("store counts", err)
+	return int64(n)
+}
+
+// countArg is a unit's count; NULL is "not looked at".
+func countArg(u farm.UnitCount) any {
+	if u.Seen {
+		return number(u.Count)
 	}
 	return nil
 }
 
-type visitRow struct {
-	ID        int64      `db:"id"`
-	Bed       string     `db:"code"`
-	Date      civil.Date `db:"date"`
-	Pest      string     `db:"pest"`
-	Unit      string     `db:"unit"`
-	Stratum   string     `db:"stratum"`
-	Units     int        `db:"units"`
-	Infested  *int       `db:"infested"`
-	Looked    *int       `db:"looked"`
-	Hurt      *int       `db:"damage_hurt"`
-	Parts     *int       `db:"damage_looked"`
-	Soil      string     `db:"soil"`
-	Foliage   string     `db:"foliage"`
-	AirC      *float64   `db:"air_c"`
-	SoilC     *float64   `db:"soil_c"`
-	Nights    int        `db:"nights"`
-	Disturbed bool       `db:"disturbed"`
-	Observer  string     `db:"observer"`
-	Note      string     `db:"note"`
-	Counts    *string    `db:"counts"` // a row each would cost several times as much
+// addParts gathers the units of a visit that was stored, and stores the natural
+// enemies.
+func (t *Tx) addParts(v farm.Visit, id int64) error {
+	counts := make([]any, len(v.Counts))
+	for i, u := range v.Counts {
+		counts[i] = countArg(u)
+	}
+	if err := t.addUnits(id, counts); err != nil {
+		return err
+	}
+	return t.addEnemies(v, id)
 }
 
-func (r visitRow) visit() farm.Visit {
-	v := farm.Visit{
-		ID: r.ID, Bed: r.Bed, Date: r.Date, Pest: r.Pest, Unit: r.Unit, Stratum: farm.Stratum(r.Stratum),
-		Conditions: farm.Conditions{
-			Soil: farm.Wetness(r.Soil), Foliage: farm.Wetness(r.Foliage), AirC: r.AirC, SoilC: r.SoilC,
-			Nights: r.Nights, Disturbed: r.Disturbed,
-		},
-		Observer: r.Observer, Note: r.Note, Presence: presence(r.Infested, r.Looked),
+func (t *Tx) addUnits(visit any, counts []any) error {
+	for i, count := range counts {
+		t.units = append(t.units, visit, number(i+1), count)
+		if len(t.units) == 3*unitBatch {
+			if err := t.flush(); err != nil {
+				return err
+			}
+		}
 	}
-	if r.Units > 0 {
-		v.Counts = make([]farm.UnitCount, 0, r.Units)
+	return nil
+}
+
+func (t *Tx) addEnemies(v farm.Visit, id int64) error {
+	for i, e := range v.Enemies {
+		if _, err := t.insert("enemy_count", "visit_id, seq, enemy, count", id, i+1, e.Enemy, e.Count); err != nil {
+			return t.fail("store visit", err)
+		}
 	}
-	if r.Hurt != nil && r.Parts != nil {
-		v.Damage = &farm.Damage{Hurt: *r.Hurt, Looked: *r.Parts}
+	return nil
+}
+
+// flush writes the gathered unit rows. It runs before every read and before
+// the commit. What is no full batch goes in halves of halves, so that there are
+// few statements to prepare.
+func (t *Tx) flush() error {
+	defer func() { t.units = t.units[:0] }()
+	left := t.units
+	for n := unitBatch; len(left) > 0; {
+		for n > len(left)/3 {
+			n /= 2
+		}
+		query := unitBatchSQL
+		if n != unitBatch {
+			query = unitSQL(n)
+		}
+		if _, _, err := t.exec(query, left[:3*n]...); err != nil {
+			return t.fail("store counts", err)
+		}
+		left = left[3*n:]
 	}
-	return v
+	return nil
+}
+
+// visitCounts is a visit that was read, and its counts as text: one row each
+// would cost several times as much.
+type visitCounts struct {
+	visit  farm.Visit
+	units  int
+	counts string
+}
+
+// parse puts the counts into the visit.
+func (c *visitCounts) parse() error {
+	if c.units == 0 {
+		return nil
+	}
+	c.visit.Counts = make([]farm.UnitCount, 0, c.units)
+	for text := range strings.SplitSeq(c.counts, " ") {
+		u := farm.UnitCount{}
+		if text != "" {
+			n, err := strconv.Atoi(text)
+			if err != nil {
+				return fmt.Errorf("visit %d: count %q: %w", c.visit.ID, text, err)
+			}
+			u = farm.UnitCount{Count: n, Seen: true}
+		}
+		c.visit.Counts = append(c.visit.Counts, u)
+	}
+	return nil
 }
 
 func presence(infested, looked *int) *farm.Presence {
@@ -163,7 +219,7 @@ func (t *Tx) Visits(f Filter) ([]farm.Visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	return t.visits(where, args)
+	return t.visits(where, args, f.CountsOf)
 }
 
 // CountVisits returns how many visits f chooses.
@@ -179,7 +235,7 @@ func (t *Tx) CountVisits(f Filter) (int, error) {
 
 // Visit returns one visit by its record number, voided or not, or ErrNotFound.
 func (t *Tx) Visit(id int64) (farm.Visit, error) {
-	vs, err := t.visits(" WHERE x.id = ?", []any{id})
+	vs, err := t.visits(" WHERE x.id = ?", []any{id}, nil)
 	if err != nil {
 		return farm.Visit{}, err
 	}
@@ -206,35 +262,101 @@ func (t *Tx) LiveVisit(v farm.Visit) (farm.Visit, bool, error) {
 	return old, err == nil, err
 }
 
-func (t *Tx) visits(where string, args []any) ([]farm.Visit, error) {
-	var rows []visitRow
-	if err := t.query(&rows, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
+func (t *Tx) visits(where string, args []any, countsOf []string) ([]farm.Visit, error) {
+	counts, of := "(SELECT group_concat(ifnull(count, ''), ' ') FROM (SELECT u.count FROM unit_count u WHERE u.visit_id = x.id ORDER BY u.seq))", args
+	if len(countsOf) > 0 {
+		counts = "CASE WHEN x.pest IN (?" + strings.Repeat(", ?", len(countsOf)-1) + ") THEN " + counts + " END"
+		of = nil
+		for _, pest := range countsOf {
+			of = append(of, pest)
+		}
+		of = append(of, args...)
+	}
+	// The counts are taken apart on another core while SQLite reads on.
+	const atOnce = 512
+	parts, parsed := make(chan []visitCounts, 8), make(chan error, 1)
+	go func() {
+		var err error
+		for part := range parts {
+			for i := range part {
+				if err == nil {
+					err = part[i].parse()
+				}
+			}
+		}
+		parsed <- err
+	}()
+	var all [][]visitCounts
+	var part []visitCounts
+	words := map[string]string{}
+	same := func(s *string) { // pests, units and beds come again and again
+		if w, ok := words[*s]; ok {
+			*s = w
+		} else {
+			words[*s] = *s
+		}
+	}
+	day, dayText := civil.Date{}, ""
+	err := t.each(func(scan func(dest ...any) error) error {
+		part = append(part, visitCounts{})
+		c := &part[len(part)-1]
+		v := &c.visit
+		var date string
+		var infested, looked, hurt, hurtOf *int
+		var text *string
+		if err := scan(&v.ID, &v.Bed, &date, &v.Pest, &v.Unit, (*string)(&v.Stratum), &c.units, &infested, &looked, &hurt, &hurtOf,
+			(*string)(&v.Conditions.Soil), (*string)(&v.Conditions.Foliage), &v.Conditions.AirC, &v.Conditions.SoilC, &v.Conditions.Nights,
+			&v.Conditions.Disturbed, &v.Observer, &v.Note, &text); err != nil {
+			return t.fail("read", err)
+		}
+		if date != dayText {
+			d, err := civil.Parse(date)
+			if err != nil {
+				return t.fail("read", err)
+			}
+			day, dayText = d, date
+		}
+		v.Date = day
+		same(&v.Bed)
+		same(&v.Pest)
+		same(&v.Unit)
+		v.Presence = presence(infested, looked)
+		if hurt != nil && hurtOf != nil {
+			v.Damage = &farm.Damage{Hurt: *hurt, Looked: *hurtOf}
+		}
+		if text != nil {
+			c.counts = *text
+		} else {
+			c.units = 0
+		}
+		if len(part) == atOnce {
+			all = append(all, part)
+			parts <- part
+			part = make([]visitCounts, 0, atOnce)
+		}
+		return nil
+	}, `SELECT x.id, b.code, x.date, x.pest, x.unit, x.stratum, x.units, x.infested, x.looked,
 x.damage_hurt, x.damage_looked, x.soil, x.foliage, x.air_c, x.soil_c, x.nights, x.disturbed, x.observer, x.note,
-(SELECT group_concat(coalesce(u.count, ''), ' ' ORDER BY u.seq) FROM unit_count u WHERE u.visit_id = x.id) AS counts
-FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, args...); err != nil {
+`+counts+` FROM visit x JOIN bed b ON b.id = x.bed_id`+where+` ORDER BY x.date, b.code, x.pest, x.id`, of...)
+	all = append(all, part)
+	parts <- part
+	close(parts)
+	wrong := <-parsed
+	if err != nil {
 		return nil, err
 	}
-	out := make([]farm.Visit, len(rows))
-	at := make(map[int64]int, len(rows))
-	for i, r := range rows {
-		out[i] = r.visit()
-		at[r.ID] = i
-		if r.Counts == nil {
-			continue
-		}
-		for text := range strings.SplitSeq(*r.Counts, " ") {
-			u := farm.UnitCount{}
-			if text != "" {
-				n, err := strconv.Atoi(text)
-				if err != nil {
-					return nil, t.fail("read", fmt.Errorf("visit %d: count %q: %w", r.ID, text, err))
-				}
-				u = farm.UnitCount{Count: n, Seen: true}
-			}
-			out[i].Counts = append(out[i].Counts, u)
+	if wrong != nil {
+		return nil, t.fail("read", wrong)
+	}
+	var out []farm.Visit
+	at := map[int64]int{}
+	for _, part := range all {
+		for i := range part {
+			at[part[i].visit.ID] = len(out)
+			out = append(out, part[i].visit)
 		}
 	}
-	if len(rows) == 0 {
+	if len(out) == 0 {
 		return nil, nil
 	}
 	var enemies []struct {

@@ -1,0 +1,367 @@
+//go:build unix
+
+package store_test
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/store"
+
+	"github.com/stretchr/testify/require"
+)
+
+// The benchmarks of this file stand beside the sqlite3 shell: what is printed
+// as "x-shell" is our time over its time on the same rows and the same tables,
+// both taken in turn in the same run, each the median. They skip where there is
+// no sqlite3 (apt install sqlite3).
+
+const (
+	shellBeds   = 60
+	shellPests  = 5
+	unitsOfEach = 43 // 1,000,000 counts are some 23,000 visits
+)
+
+// countRows writes a CSV of n invented counts, one a row, visit by visit.
+func countRows(path string, n int) error {
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	w := bufio.NewWriterSize(f, 1<<16)
+	fmt.Fprintln(w, "bed,pest,date,unit,count")
+	rng := rand.New(rand.NewPCG(7, 7))
+	pests := []string{"slug", "mite", "thrips", "earwig", "wireworm"}
+	for i := range n {
+		v := i / unitsOfEach
+		fmt.Fprintf(w, "B%d,%s,%s,%d,%d\n", v%shellBeds+1, pests[v/shellBeds%shellPests],
+			day("2020-01-06").AddDays(7*(v/(shellBeds*shellPests))), i%unitsOfEach+1, int(rng.ExpFloat64()*3))
+	}
+	return errors.Join(w.Flush(), f.Close())
+}
+
+// readCounts reads what countRows writes, checked cell by cell.
+func readCounts(in io.Reader) iter.Seq2[farm.Visit, error] {
+	return func(yield func(farm.Visit, error) bool) {
+		r := csv.NewReader(in)
+		r.ReuseRecord, r.FieldsPerRecord = true, 5
+		if _, err := r.Read(); err != nil {
+			yield(farm.Visit{}, err)
+			return
+		}
+		var v farm.Visit
+		var date string
+		for {
+			row, err := r.Read()
+			if err == io.EOF {
+				break
+			}
+			wrong := func(column int, err error) bool {
+				line, _ := r.FieldPos(column)
+				return yield(farm.Visit{}, fmt.Errorf("row %d, column %d: %w", line, column+1, err))
+			}
+			if err != nil {
+				yield(farm.Visit{}, err)
+				return
+			}
+			if v.Bed != row[0] || v.Pest != row[1] || date != row[2] {
+				if len(v.Counts) > 0 && !yield(v, nil) {
+					return
+				}
+				date = strings.Clone(row[2])
+				d, err := civil.Parse(date)
+				if err != nil {
+					wrong(2, err)
+					return
+				}
+				v = farm.Visit{Bed: strings.Clone(row[0]), Pest: strings.Clone(row[1]), Unit: "unit", Stratum: farm.Random, Date: d, Counts: make([]farm.UnitCount, 0, unitsOfEach)}
+			}
+			if n, err := strconv.Atoi(row[3]); err != nil || n != len(v.Counts)+1 {
+				wrong(3, fmt.Errorf("unit %q, want %d", row[3], len(v.Counts)+1))
+				return
+			}
+			n, err := strconv.Atoi(row[4])
+			if err != nil {
+				wrong(4, err)
+				return
+			}
+			v.Counts = append(v.Counts, farm.UnitCount{Count: n, Seen: true})
+		}
+		if len(v.Counts) > 0 {
+			yield(v, nil)
+		}
+	}
+}
+
+// emptyStore makes a store with the beds of countRows and closes it.
+func emptyStore(tb testing.TB, path string) {
+	s, err := store.Create(ctx, path, testFarm)
+	require.NoError(tb, err)
+	update(tb, s, func(tx *store.Tx) error {
+		for i := range shellBeds {
+			if _, err := tx.AddBed(testBed(fmt.Sprintf("B%d", i+1))); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	require.NoError(tb, s.Close())
+}
+
+func init() {
+	// load is the whole of an import: a CSV, checked, into the store.
+	children["load"] = func(path string) error {
+		s, err := store.Open(ctx, path)
+		if err != nil {
+			return err
+		}
+		defer s.Close()
+		in, err := os.Open(os.Getenv(childCSV))
+		if err != nil {
+			return err
+		}
+		defer in.Close()
+		defer tellPeak()
+		return s.Bulk(ctx, func(tx *store.Tx) error {
+			_, err := tx.AddVisits(readCounts(bufio.NewReaderSize(in, 1<<16)), at, store.Load{})
+			return err
+		})
+	}
+}
+
+func init() {
+	// export is all visits and all counts of a store, as two files.
+	children["export"] = func(path string) error {
+		s, err := store.Open(ctx, path)
+		if err != nil {
+			return err
+		}
+		defer s.Close()
+		dir := os.Getenv(childCSV)
+		units, err := os.Create(filepath.Join(dir, "units.out"))
+		if err != nil {
+			return err
+		}
+		defer units.Close()
+		visits, err := os.Create(filepath.Join(dir, "visits.out"))
+		if err != nil {
+			return err
+		}
+		defer visits.Close()
+		defer tellPeak()
+		return s.View(ctx, func(tx *store.Tx) error {
+			if err := tx.WriteCounts(units); err != nil {
+				return err
+			}
+			all, err := tx.Headers(store.Filter{IncludeVoided: true})
+			if err != nil {
+				return err
+			}
+			w := csv.NewWriter(visits)
+			for _, h := range all {
+				if err := w.Write([]string{strconv.FormatInt(h.ID, 10), h.Bed, h.Date.String(), h.Pest, h.Unit, string(h.Stratum), strconv.Itoa(h.Units), strconv.Itoa(h.N), strconv.FormatInt(h.Sum, 10)}); err != nil {
+					return err
+				}
+			}
+			w.Flush()
+			return w.Error()
+		})
+	}
+}
+
+// BenchmarkExport writes 1,000,000 counts and their visits, and beside it lets
+// the shell write the same tables.
+func BenchmarkExport(b *testing.B) {
+	needShell(b)
+	dir := b.TempDir()
+	file, path := filepath.Join(dir, "counts.csv"), filepath.Join(dir, "farm.leafturn")
+	require.NoError(b, countRows(file, 1_000_000))
+	emptyStore(b, path)
+	loadIn(b, path, file)
+	var ours, theirs []time.Duration
+	peak := 0.0
+	for b.Loop() {
+		for range 5 {
+			theirs = append(theirs, shell(b, path, ".mode csv", ".once "+filepath.Join(dir, "visits.csv"), "SELECT * FROM visit;", ".once "+filepath.Join(dir, "units.csv"), "SELECT * FROM unit_count;"))
+			took, mb := childIn(b, "export", path, dir)
+			ours, peak = append(ours, took), max(peak, mb)
+		}
+	}
+	theirRows, err := os.ReadFile(filepath.Join(dir, "units.csv"))
+	require.NoError(b, err)
+	ourRows, err := os.ReadFile(filepath.Join(dir, "units.out"))
+	require.NoError(b, err)
+	_, ourRows, _ = bytes.Cut(ourRows, []byte("\n"))
+	require.True(b, bytes.Equal(bytes.ReplaceAll(theirRows, []byte("\r"), nil), bytes.ReplaceAll(ourRows, []byte("\r"), nil)), "the same rows")
+	b.ReportMetric(median(ours).Seconds(), "s")
+	b.ReportMetric(median(theirs).Seconds(), "s-shell")
+	b.ReportMetric(float64(median(ours))/float64(median(theirs)), "x-shell")
+	b.ReportMetric(peak, "MB-peak")
+}
+
+const childCSV = "LEAFTURN_TEST_CSV"
+
+func loadIn(tb testing.TB, path, csv string) (time.Duration, float64) {
+	return childIn(tb, "load", path, csv)
+}
+
+// childIn runs a job in a process of its own, and returns its time and its peak
+// of memory in megabytes.
+func childIn(tb testing.TB, job, path, files string) (time.Duration, float64) {
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), childEnv+"="+job, childStore+"="+path, childCSV+"="+files)
+	start := time.Now()
+	out, err := cmd.CombinedOutput()
+	took := time.Since(start)
+	require.NoError(tb, err, "%s", out)
+	mb, err := strconv.ParseFloat(strings.TrimSpace(string(out)), 64)
+	require.NoError(tb, err, "%s", out)
+	return took, mb
+}
+
+// tellPeak prints the most memory that this process held, in megabytes. Linux
+// counts into the usage of a child what its parent held when it was begun, so
+// it is read off where that is not so.
+func tellPeak() {
+	if b, err := os.ReadFile("/proc/self/status"); err == nil {
+		if _, rest, ok := strings.Cut(string(b), "VmHWM:"); ok {
+			kb := 0.0
+			if _, err := fmt.Sscan(rest, &kb); err == nil {
+				fmt.Println(kb / 1024)
+				return
+			}
+		}
+	}
+	var u syscall.Rusage
+	_ = syscall.Getrusage(syscall.RUSAGE_SELF, &u)
+	kb := float64(u.Maxrss)
+	if runtime.GOOS == "darwin" {
+		kb /= 1024
+	}
+	fmt.Println(kb / 1024)
+}
+
+// shell runs lines in the sqlite3 shell and returns its time.
+func shell(tb testing.TB, path string, lines ...string) time.Duration {
+	cmd := exec.Command("sqlite3", "-bail", path)
+	cmd.Stdin = strings.NewReader(strings.Join(lines, "\n") + "\n")
+	start := time.Now()
+	out, err := cmd.CombinedOutput()
+	took := time.Since(start)
+	require.NoError(tb, err, "%s", out)
+	require.Empty(tb, string(out))
+	return took
+}
+
+func needShell(b *testing.B) {
+	if _, err := exec.LookPath("sqlite3"); err != nil {
+		b.Skip("there is no sqlite3 to compare with: apt install sqlite3")
+	}
+}
+
+func median(d []time.Duration) time.Duration {
+	d = slices.Clone(d)
+	slices.Sort(d)
+	return d[len(d)/2]
+}
+
+// split writes the rows of a loaded store as the files that the shell imports.
+func split(tb testing.TB, loaded, dir string) (visits, units string) {
+	visits, units = filepath.Join(dir, "visits.csv"), filepath.Join(dir, "units.csv")
+	shell(tb, loaded, ".mode csv", ".once "+visits, "SELECT * FROM visit;", ".once "+units, "SELECT * FROM unit_count;")
+	return visits, units
+}
+
+// shellImport is the shell's way with the same tables. A CSV has no NULL, so the
+// 23,000 visits go through a table of text; the counts go straight in.
+func shellImport(tb testing.TB, path, visits, units string) time.Duration {
+	return shell(tb, path, ".mode csv",
+		"CREATE TEMP TABLE v AS SELECT * FROM visit WHERE 0;", ".import --schema temp "+visits+" v",
+		"INSERT INTO visit SELECT id, bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, nullif(infested, ''), nullif(looked, ''), nullif(damage_hurt, ''), nullif(damage_looked, ''), soil, foliage, nullif(air_c, ''), nullif(soil_c, ''), nights, disturbed, observer, note, entered_at, nullif(voided_at, ''), nullif(void_reason, '') FROM temp.v;",
+		".import "+units+" unit_count")
+}
+
+// BenchmarkImport stores a CSV of 1,000,000 counts, read and checked, one row
+// each, and beside it lets the shell import the same rows already split.
+func BenchmarkImport(b *testing.B) {
+	needShell(b)
+	dir := b.TempDir()
+	file := filepath.Join(dir, "counts.csv")
+	require.NoError(b, countRows(file, 1_000_000))
+	first := filepath.Join(dir, "first.leafturn")
+	emptyStore(b, first)
+	empty, err := os.ReadFile(first)
+	require.NoError(b, err)
+	loadIn(b, first, file)
+	visits, units := split(b, first, dir)
+	fresh := func(name string) string {
+		path := filepath.Join(dir, name)
+		for _, suffix := range []string{"", "-wal", "-shm"} {
+			_ = os.Remove(path + suffix)
+		}
+		require.NoError(b, os.WriteFile(path, empty, 0o600))
+		return path
+	}
+	var ours, theirs []time.Duration
+	peak := 0.0
+	for b.Loop() {
+		for range 5 {
+			theirs = append(theirs, shellImport(b, fresh("shell.leafturn"), visits, units))
+			took, mb := loadIn(b, fresh("ours.leafturn"), file)
+			ours, peak = append(ours, took), max(peak, mb)
+		}
+	}
+	same(b, dir, "visit", "unit_count")
+	b.ReportMetric(median(ours).Seconds(), "s")
+	b.ReportMetric(median(theirs).Seconds(), "s-shell")
+	b.ReportMetric(float64(median(ours))/float64(median(theirs)), "x-shell")
+	b.ReportMetric(peak, "MB-peak")
+}
+
+// same fails unless both stores hold the same rows.
+func same(b *testing.B, dir string, tables ...string) {
+	for _, t := range tables {
+		out, err := exec.Command("sqlite3", filepath.Join(dir, "ours.leafturn"),
+			"ATTACH '"+filepath.Join(dir, "shell.leafturn")+"' AS s; SELECT count(*) FROM (SELECT * FROM main."+t+" EXCEPT SELECT * FROM s."+t+"); SELECT (SELECT count(*) FROM main."+t+") - (SELECT count(*) FROM s."+t+");").CombinedOutput()
+		require.NoError(b, err, "%s", out)
+		require.Equal(b, "0\n0\n", string(out), t)
+	}
+}
+
+// BenchmarkImportMemory is the peak of memory of an import at 10,000 to
+// 1,000,000 rows.
+func BenchmarkImportMemory(b *testing.B) {
+	for _, n := range []int{10_000, 100_000, 1_000_000} {
+		b.Run(fmt.Sprintf("rows=%d", n), func(b *testing.B) {
+			dir := b.TempDir()
+			file := filepath.Join(dir, "counts.csv")
+			require.NoError(b, countRows(file, n))
+			peak := 0.0
+			for i := 0; b.Loop(); i++ {
+				path := filepath.Join(dir, fmt.Sprintf("%d.leafturn", i))
+				emptyStore(b, path)
+				_, mb := loadIn(b, path, file)
+				peak = max(peak, mb)
+			}
+			b.ReportMetric(peak, "MB-peak")
+		})
+	}
+}
