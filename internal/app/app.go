@@ -210,7 +210,11 @@ func StageFile(path string, data []byte) (Staged, error) {
 // stageFile is StageFile for what is written piece by piece.
 func stageFile(path string, write func(io.Writer) error) (Staged, error) {
 	fail := func(err error) error {
-		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, err)
+		why := err
+		if pe := (*os.PathError)(nil); errors.As(err, &pe) {
+			why = pe.Err // without the temporary name, which is ours
+		}
+		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, why)
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return Staged{}, fail(errors.New("it is a folder"))

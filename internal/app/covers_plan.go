@@ -71,6 +71,11 @@ func (a *App) coverInput(ctx context.Context, s snapshot, list []assess.Assessme
 	if err != nil {
 		return p, err
 	}
+	for _, r := range rules {
+		if r.Kind == ingest.CoverRest && o.Rest != "0" && int(r.Number) != rest {
+			return p, diag.Usagef("leave one of them out", "--rest %d and the rule %q (%s) do not agree", rest, r.Text, r.Place())
+		}
+	}
 	p.apply(rules)
 	if err := p.checkDates(today); err != nil {
 		return p, err

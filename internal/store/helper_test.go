@@ -144,8 +144,11 @@ func golden(t *testing.T, name string, got []byte) {
 	require.Equal(t, string(want), string(got))
 }
 
-// everything reads the whole store through its API, voided records included.
-func everything(t testing.TB, s *store.Store) string {
+// keepOne keeps what a method of the store answered.
+type keepOne func(name string, v any, err error)
+
+// answers reads the store through its API: what f chooses, and more.
+func answers(t testing.TB, s *store.Store, f store.Filter, more func(tx *store.Tx, keep keepOne)) string {
 	t.Helper()
 	all := map[string]any{}
 	view(t, s, func(tx *store.Tx) error {
@@ -153,7 +156,6 @@ func everything(t testing.TB, s *store.Store) string {
 			require.NoError(t, err, name)
 			all[name] = v
 		}
-		f := store.Filter{IncludeVoided: true}
 		fm, err := tx.Farm()
 		keep("farm", fm, err)
 		beds, err := tx.Beds()
@@ -174,10 +176,6 @@ func everything(t testing.TB, s *store.Store) string {
 		}
 		ts, err := tx.Treatments(f)
 		keep("treatments", ts, err)
-		for _, tr := range ts {
-			l, err := tx.TreatmentLabel(tr.ID)
-			keep("label of "+tr.End.String(), l.Version, err)
-		}
 		rs, err := tx.Releases(f)
 		keep("releases", rs, err)
 		ds, err := tx.Dones(f)
@@ -186,19 +184,33 @@ func everything(t testing.TB, s *store.Store) string {
 		keep("covers", cs, err)
 		ws, err := tx.Weather(civil.Date{}, civil.Date{})
 		keep("weather", ws, err)
-		os, err := tx.OverrideHistory()
-		keep("overrides", os, err)
-		entries, err := tx.CalendarEntries()
-		keep("calendar", entries, err)
 		for _, k := range store.Kinds {
 			recs, err := tx.Records(k, f)
 			keep("records "+string(k), recs, err)
 		}
+		more(tx, keep)
 		return nil
 	})
 	b, err := json.MarshalIndent(all, "", " ")
 	require.NoError(t, err)
 	return string(b) + "\n"
+}
+
+// everything reads the whole store through its API, voided records included.
+func everything(t testing.TB, s *store.Store) string {
+	t.Helper()
+	return answers(t, s, store.Filter{IncludeVoided: true}, func(tx *store.Tx, keep keepOne) {
+		ts, err := tx.Treatments(store.Filter{IncludeVoided: true})
+		require.NoError(t, err)
+		for _, tr := range ts {
+			l, err := tx.TreatmentLabel(tr.ID)
+			keep("label of "+tr.End.String(), l.Version, err)
+		}
+		os, err := tx.OverrideHistory()
+		keep("overrides", os, err)
+		entries, err := tx.CalendarEntries()
+		keep("calendar", entries, err)
+	})
 }
 
 // fillAll writes at least one record of each noun in one transaction.

@@ -22,56 +22,18 @@ import (
 // live reads all that counts, without what was taken out.
 func live(t testing.TB, s *store.Store) string {
 	t.Helper()
-	all := map[string]any{}
-	view(t, s, func(tx *store.Tx) error {
-		keep := func(name string, v any, err error) {
-			require.NoError(t, err, name)
-			all[name] = v
-		}
-		f := store.Filter{}
-		fm, err := tx.Farm()
-		keep("farm", fm, err)
-		beds, err := tx.Beds()
-		keep("beds", beds, err)
-		stages, err := tx.Stages(f)
-		keep("stages", stages, err)
-		vs, err := tx.Visits(f)
-		keep("visits", vs, err)
-		hs, err := tx.Headers(f)
-		keep("headers", hs, err)
-		latest, err := tx.LatestVisits(civil.Date{})
-		keep("latest", latest, err)
+	return answers(t, s, store.Filter{}, func(tx *store.Tx, keep keepOne) {
 		labels, err := tx.Labels()
-		keep("labels", labels, err)
+		require.NoError(t, err)
 		for _, l := range labels {
-			versions, err := tx.LabelVersions(l.Key)
-			keep("label "+l.Key, versions, err)
 			one, err := tx.Label(l.Key)
 			keep("last of "+l.Key, one, err)
 		}
-		ts, err := tx.Treatments(f)
-		keep("treatments", ts, err)
-		rs, err := tx.Releases(f)
-		keep("releases", rs, err)
-		ds, err := tx.Dones(f)
-		keep("done", ds, err)
-		cs, err := tx.Covers(f)
-		keep("covers", cs, err)
-		ws, err := tx.Weather(civil.Date{}, civil.Date{})
-		keep("weather", ws, err)
 		known, err := tx.WeatherKnown(civil.Date{}, civil.Date{}, day("2026-12-31"), at.Add(1000*time.Hour))
 		keep("weather known", known, err)
 		os, err := tx.Overrides(civil.Date{})
 		keep("overrides", os, err)
-		for _, k := range store.Kinds {
-			recs, err := tx.Records(k, f)
-			keep("records "+string(k), recs, err)
-		}
-		return nil
 	})
-	b, err := json.MarshalIndent(all, "", " ")
-	require.NoError(t, err)
-	return string(b)
 }
 
 func as(words string) store.Command { return store.Command{Words: words, Actor: "M.", At: at} }
