@@ -203,12 +203,12 @@ func (a *App) coverMap(s snapshot, in coverPlan, plan cover.Plan, w cover.Stand,
 		x := plots.CoverBed{
 			Code: b.Bed, X: *at.X, Y: *at.Y, EastM: at.LengthM, NorthM: at.WidthM, Unknown: len(b.Unknown) > 0, Rested: b.Rest.Key != cover.None,
 			Untreated: b.Untreated && in.rules.Untreated > 0,
-			Pinned:    slices.ContainsFunc(in.rules.Pins, func(p cover.Pin) bool { return p.Bed == b.Bed && (p.Window == "" || p.Window == w) }),
 		}
 		c := b.Winter
 		if w == cover.RestYear {
 			c = b.Rest
 		}
+		x.Pinned = c.Pinned
 		if c.Key != cover.None {
 			x.Cover, x.Short, x.Sow, x.End = c.Option.Crop.Name, short[c.Option.Crop.ID], c.Fit.Choice.Sow, c.Fit.Choice.Kill
 		}

@@ -27,6 +27,7 @@ type Cell struct {
 	Value  float64 // points; Score.Net, or minus the bare-soil penalty for None before planting
 	Seeds  []PartSeed
 	SeedOK bool // false: a rate is not known
+	Pinned bool // a pin holds the bed to it, in this window
 }
 
 // rests reports whether the bed carries no dahlias.
@@ -177,6 +178,10 @@ func (f *field) fill(p *Plan, choice [][allot.Windows]int) {
 		w, r := f.cell(i, 0, choice[i][0]), f.cell(i, 1, choice[i][1])
 		if r.Key != None && w.Key != None {
 			r.Fit = *r.After
+		}
+		for _, p := range f.Rules.Pins {
+			w.Pinned = w.Pinned || p.Bed == b.Code && p.Window != RestYear
+			r.Pinned = r.Pinned || p.Bed == b.Code && p.Window != BeforePlanting
 		}
 		bp := BedPlan{Bed: b.Code, Winter: w, Rest: r, Untreated: w.Key == None && r.Key == None}
 		bp.Cells = append(slices.Clone(f.cells[i][0]), f.cells[i][1]...)

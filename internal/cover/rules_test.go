@@ -86,6 +86,26 @@ func TestPlanBeds_Rules(t *testing.T) {
 	}
 }
 
+// A pin is marked in the window that it holds, whether it named it or not.
+func TestPlanBeds_Pinned(t *testing.T) {
+	for _, c := range []struct {
+		pin          cover.Pin
+		winter, rest bool
+	}{
+		{cover.Pin{Bed: "2", Cover: "cereal_rye"}, true, false},
+		{cover.Pin{Bed: "2", Cover: "buckwheat"}, false, true},
+		{cover.Pin{Bed: "2", Cover: cover.None}, true, true},
+		{cover.Pin{Bed: "2", Window: cover.RestYear, Cover: cover.None}, false, true},
+	} {
+		p, err := plainPlan(t, func(r *cover.Rules) { r.MaxRested, r.Pins = 1, []cover.Pin{c.pin} })
+		require.NoError(t, err)
+		for _, b := range p.Beds {
+			require.Equal(t, c.winter && b.Bed == "2", b.Winter.Pinned, "%v", c.pin)
+			require.Equal(t, c.rest && b.Bed == "2", b.Rest.Pinned, "%v", c.pin)
+		}
+	}
+}
+
 // Two beds side by side: rye and wheat are worth the same in each, so a small
 // bonus for beds sown alike decides; apart by a row it does not.
 func TestPlanBeds_Together(t *testing.T) {
