@@ -29,62 +29,83 @@ type roundItem struct {
 	nights  int      // the units stand so many nights before they are read
 }
 
+// plannedRound is a round before it is worded.
+type plannedRound struct {
+	day        civil.Date
+	budget     int // minutes, 0 for no limit
+	start      time.Time
+	startWords string
+	cost       float64
+	in         week.Input
+	shut       map[string]label.Opening
+	closed     map[string]bool // beds that are due and shut
+	infected   map[string]bool
+	items      []roundItem
+	choice     round.Choice
+	walk       []farm.Bed
+}
+
 // Round plans the scouting round of a day: the beds in walking order, what is
 // looked at in each, and, where time is short, what is left out and what that
 // costs. An empty number of minutes is the farm's own, or no limit; an empty
 // hour to start is now, or the first working hour of another day.
 func (a *App) Round(ctx context.Context, day civil.Date, minutesWord, startWord string) (*report.Document, error) {
-	if day.After(a.Today()) {
-		return nil, a.future("--date", day)
+	r, err := a.planRound(ctx, day, minutesWord, startWord)
+	if err != nil {
+		return nil, err
 	}
-	budget := a.farm.RoundMinutes
+	doc := a.document("The scouting round", day)
+	doc.Subtitle = r.startWords
+	data := RoundData{Budget: r.budget, Start: stamp(r.start, a.loc), Stops: []RoundStop{}, MustOut: []RoundLook{}, Dropped: []RoundLook{}, FirstOut: []RoundLook{}, Closed: []RoundClosed{}}
+	data.Lost, data.Least, data.Proven = r.choice.Lost/r.cost, r.choice.Least/r.cost, r.choice.Proven
+	doc.Sections = slices.Concat(
+		mustOutSection(&data, r.choice, r.items), []report.Section{walkSection(&data, r.choice, r.walk, r.items, r.infected)},
+		droppedSection(&data, r.choice, r.cost, r.items), firstOutSection(&data, r.items, r.choice.Keep), a.closedSection(&data, r.in.Beds, r.shut, r.closed))
+	doc.Data = data
+	return doc, nil
+}
+
+func (a *App) planRound(ctx context.Context, day civil.Date, minutesWord, startWord string) (plannedRound, error) {
+	r := plannedRound{day: day, budget: a.farm.RoundMinutes, cost: a.farm.WaitingCost, closed: map[string]bool{}}
+	if day.After(a.Today()) {
+		return r, a.future("--date", day)
+	}
 	if minutesWord != "" {
 		n, err := strconv.Atoi(minutesWord)
 		if err != nil || n < 1 || n > 10_000 {
-			return nil, diag.Usagef("write whole minutes, such as 90", "--minutes %q is not a time for a round", minutesWord)
+			return r, diag.Usagef("write whole minutes, such as 90", "--minutes %q is not a time for a round", minutesWord)
 		}
-		budget = n
+		r.budget = n
 	}
-	start, known, startWords, err := a.roundStart(day, startWord)
-	if err != nil {
-		return nil, err
+	var known bool
+	var err error
+	if r.start, known, r.startWords, err = a.roundStart(day, startWord); err != nil {
+		return r, err
 	}
-	in, err := a.weekInput(ctx, day)
-	if err != nil {
-		return nil, err
+	if r.in, err = a.weekInput(ctx, day); err != nil {
+		return r, err
 	}
-	shut := a.shutBeds(in, start, known)
-	cost := a.farm.WaitingCost
-	if cost <= 0 {
-		cost = 1
+	r.shut = a.shutBeds(r.in, r.start, known)
+	if r.cost <= 0 {
+		r.cost = 1
 	}
-	var items []roundItem
-	closed := map[string]bool{}
-	for _, d := range week.Upcoming(in) {
+	for _, d := range week.Upcoming(r.in) {
 		if d.By.After(day.AddDays(6)) {
 			continue
 		}
-		if _, is := shut[d.Assessment.Bed.Code]; is {
-			closed[d.Assessment.Bed.Code] = true
+		if _, is := r.shut[d.Assessment.Bed.Code]; is {
+			r.closed[d.Assessment.Bed.Code] = true
 			continue
 		}
-		it, err := a.roundItem(in, d)
+		it, err := a.roundItem(r.in, d)
 		if err != nil {
-			return nil, err
+			return r, err
 		}
-		items = append(items, it)
+		r.items = append(r.items, it)
 	}
-	infected := infectedBeds(in)
-	choice, walk := chooseRound(items, budget, cost, infected)
-	doc := a.document("The scouting round", day)
-	doc.Subtitle = startWords
-	data := RoundData{Budget: budget, Start: stamp(start, a.loc), Stops: []RoundStop{}, MustOut: []RoundLook{}, Dropped: []RoundLook{}, FirstOut: []RoundLook{}, Closed: []RoundClosed{}}
-	data.Lost, data.Least, data.Proven = choice.Lost/cost, choice.Least/cost, choice.Proven
-	doc.Sections = slices.Concat(
-		mustOutSection(&data, choice, items), []report.Section{walkSection(&data, choice, walk, items, infected)},
-		droppedSection(&data, choice, cost, items), firstOutSection(&data, items, choice.Keep), a.closedSection(&data, in.Beds, shut, closed))
-	doc.Data = data
-	return doc, nil
+	r.infected = infectedBeds(r.in)
+	r.choice, r.walk = chooseRound(r.items, r.budget, r.cost, r.infected)
+	return r, nil
 }
 
 // roundStart is the moment the round starts, whose closed beds count, and the

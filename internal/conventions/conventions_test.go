@@ -26,7 +26,7 @@ var layers = [][]string{
 	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
 	{"internal/farm", "internal/catalog"},
 	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan", "internal/allot"},
-	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/sheet", "internal/store", "plots"},
+	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/sheet", "internal/store", "internal/paper", "plots"},
 	{"internal/app", "internal/demo"},
 	{"internal/cli", "cmd/leafturn"},
 }
@@ -43,6 +43,7 @@ var only = map[string][]string{
 	"modernc.org/sqlite":          {"internal/store"},
 	"github.com/xuri/excelize/v2": {"internal/sheet"},
 	"gonum.org/v1/plot":           {"plots"},
+	"codeberg.org/go-pdf/fpdf":    {"internal/paper"},
 }
 
 // never names packages that a package must not import although the layers

@@ -176,7 +176,7 @@ func newJSONDocument(d *report.Document) jsonDocument {
 			js.Items = append(js.Items, newJSONItem(it, d.AsOf))
 		}
 		for _, f := range s.Figures {
-			js.Figures = append(js.Figures, jsonFigure(f))
+			js.Figures = append(js.Figures, jsonFigure{Key: f.Key, Title: f.Title, Alt: f.Alt, File: f.File, Data: f.Data})
 		}
 		out.Sections = append(out.Sections, js)
 	}

@@ -119,6 +119,10 @@ type Figure struct {
 	Alt   string // what the figure shows, in words made from its own finding
 	File  string // where it was written, "" when it was not
 	Data  any    // what is drawn, a struct with json tags; nil when not given
+
+	// The picture itself, for outputs that show it; nil when not drawn.
+	SVG, PNG      []byte
+	Width, Height float64 // of the picture, in points
 }
 
 // Status of a calendar event.

@@ -1,0 +1,114 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"path/filepath"
+	"strings"
+
+	ucli "github.com/urfave/cli/v2"
+
+	"leafturn/internal/app"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/paper"
+	"leafturn/internal/report"
+)
+
+func printCommand(d *deps) *ucli.Command {
+	out := []ucli.Flag{dateOption,
+		&ucli.StringFlag{Name: "out", Aliases: []string{"o"}, Usage: "PDF `FILE` to write"},
+		&ucli.StringFlag{Name: "paper", Usage: "`SIZE` of the paper: letter or a4 (default: letter for a farm in US units)"}}
+	return &ucli.Command{
+		Name: "print", Usage: "sheets of paper as PDF: the round to fill in, the week, the notice, the season, next year",
+		Subcommands: []*ucli.Command{
+			{
+				Name: "round", Usage: "scouting sheets for a clipboard, in walking order, with boxes for the counts and the totals to stop at",
+				UsageText: "leafturn print round --out round.pdf\nleafturn print round --minutes 60 --start 09:30 --out round.pdf --paper a4",
+				Description: "Each line of the sheet is a line of the notes file that `leafturn count --file`\n" +
+					"reads, so that typing it in is copying.",
+				Flags: append(out[:len(out):len(out)], &ucli.StringFlag{Name: "minutes", Usage: "minutes for the round, walking included"},
+					&ucli.StringFlag{Name: "start", Usage: "when the round starts, farm's clock: \"HH:MM\""}),
+				Action: func(c *ucli.Context) error {
+					return d.print(c, func(ctx context.Context, a *app.App, day civil.Date, o paper.Options) ([]byte, error) {
+						r, err := a.RoundSheets(ctx, day, c.String("minutes"), c.String("start"))
+						if err != nil {
+							return nil, err
+						}
+						var b bytes.Buffer
+						err = paper.Sheets(&b, r, o)
+						return b.Bytes(), err
+					})
+				},
+			},
+			d.printed("week", "the week's list with boxes to tick off", false, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Week(ctx, day)
+			}),
+			d.printed("notice", "the re-entry notice, in type to be read from some steps away", true, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+				return a.Board(ctx, day, "")
+			}),
+		},
+	}
+}
+
+// printed is a command that prints a document.
+func (d *deps) printed(name, usage string, large bool, flags []ucli.Flag, make func(context.Context, *app.App, civil.Date) (*report.Document, error)) *ucli.Command {
+	return &ucli.Command{
+		Name: name, Usage: usage, UsageText: "leafturn print " + name + " --out " + name + ".pdf", Flags: flags,
+		Action: func(c *ucli.Context) error {
+			return d.print(c, func(ctx context.Context, a *app.App, day civil.Date, o paper.Options) ([]byte, error) {
+				doc, err := make(ctx, a, day)
+				if err != nil {
+					return nil, err
+				}
+				if err := a.CorrectedSince(ctx, doc); err != nil {
+					return nil, err
+				}
+				o.Large = large
+				var b bytes.Buffer
+				err = paper.Document(&b, *doc, o)
+				return b.Bytes(), err
+			})
+		},
+	}
+}
+
+// print writes what make draws to the file of --out.
+func (d *deps) print(c *ucli.Context, make func(context.Context, *app.App, civil.Date, paper.Options) ([]byte, error)) error {
+	if _, err := words(c, 0, 0, ""); err != nil {
+		return err
+	}
+	file := c.String("out")
+	switch {
+	case file == "":
+		return diag.Usagef("give it with --out, such as --out "+c.Command.Name+".pdf", "no file to print into")
+	case file != "-" && !strings.EqualFold(filepath.Ext(file), ".pdf"):
+		return diag.Usagef("end it with .pdf", "--out %q is not the name of a PDF file", file)
+	}
+	var o paper.Options
+	if s := c.String("paper"); s != "" {
+		size, ok := paper.ParseSize(s)
+		if !ok {
+			return diag.Usagef("write letter or a4", "--paper %q is not a size that is known", s)
+		}
+		o.Size = size
+	}
+	return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+		if o.Size == "" {
+			o.Size = a.PaperSize()
+		}
+		raw, err := make(ctx, a, day, o)
+		if err != nil {
+			return err
+		}
+		if file == "-" {
+			_, err = d.Out.Write(raw)
+			return err
+		}
+		if err := app.WriteFile(file, raw); err != nil {
+			return err
+		}
+		d.say("printed: %s", file)
+		return nil
+	})
+}

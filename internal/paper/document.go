@@ -1,0 +1,269 @@
+package paper
+
+import (
+	"io"
+	"strconv"
+	"strings"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/render"
+	"leafturn/internal/report"
+)
+
+// Document writes a document for printing. What belongs together is not
+// parted unless it is longer than most of a page; a table's head stands again
+// where it goes on; each page says what it is, of which day and which of how
+// many. Errors: what Document.Validate reports, an unknown size, or a failed
+// write; nothing is written then.
+func Document(w io.Writer, doc report.Document, o Options) error {
+	if err := doc.Validate(); err != nil {
+		return err
+	}
+	d := &document{doc: &doc}
+	return write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
+		d.page = p
+		d.draw()
+	})
+}
+
+type document struct {
+	*page
+	doc     *report.Document
+	numbers float64 // width of the running numbers, the same in the whole document
+}
+
+func (d *document) words(l report.Line) string { return render.Sentence(l, d.doc.AsOf) }
+
+// about says whose document it is and of which day.
+func about(doc *report.Document) string {
+	day := "as of " + dayWords(doc.AsOf)
+	if doc.Farm == "" {
+		return day
+	}
+	return doc.Farm + ", " + day
+}
+
+func dayWords(d civil.Date) string { return d.Short() + " " + strconv.Itoa(d.Year) }
+
+func (d *document) foot(p *page, n int) {
+	y := p.bottom + 8
+	p.line(p.left, y, p.right, y, 0.5, 120)
+	left := known(d.doc.Title + " · " + about(d.doc))
+	right := "page " + strconv.Itoa(n) + " of " + strconv.Itoa(p.total)
+	wide := p.measure(smallFace, right)
+	lines := p.wrap(smallFace, left, p.width()-wide-20)
+	p.text(smallFace, p.left, y+12, lines[0])
+	p.text(smallFace, p.right-wide, y+12, right)
+	if n > 1 && len(d.doc.Warnings) > 0 {
+		p.text(tinyBold, p.left, y+24, p.wrap(tinyBold, "The warnings on page 1 hold for this page too.", p.width())[0])
+		return
+	}
+	p.text(smallFace, p.left, y+24, known(made(d.doc)))
+}
+
+func made(doc *report.Document) string {
+	var parts []string
+	if !doc.Made.IsZero() {
+		s := "made " + doc.Made.Format("2006-01-02 15:04")
+		if doc.TimeZone != "" {
+			s += " " + doc.TimeZone
+		}
+		parts = append(parts, s)
+	}
+	if doc.Facts != "" {
+		parts = append(parts, "facts "+doc.Facts)
+	}
+	return strings.Join(parts, "; ")
+}
+
+func (d *document) draw() {
+	text, small := d.face(textFace), d.face(smallFace)
+	d.para(d.face(titleFace), d.left, d.width(), d.doc.Title)
+	if d.doc.Subtitle != "" {
+		d.para(text, d.left, d.width(), d.doc.Subtitle)
+	}
+	d.para(text, d.left, d.width(), about(d.doc))
+	d.y += 4
+	d.line(d.left, d.y, d.right, d.y, 1.2, 0)
+	d.y += 6
+	d.warnings()
+	d.numbers = 0
+	for _, s := range d.doc.Sections {
+		for _, it := range s.Items {
+			if it.Number > 0 {
+				d.numbers = max(d.numbers, d.measure(d.face(boldFace), strconv.Itoa(it.Number)+".")+6)
+			}
+		}
+	}
+	for i := range d.doc.Sections {
+		d.section(&d.doc.Sections[i])
+	}
+	if len(d.doc.Sources) > 0 {
+		d.heading("Sources", small.step())
+		for _, s := range d.doc.Sources {
+			words := s.Text
+			if s.Basis != "" {
+				words += " (" + s.Basis + ")"
+			}
+			if s.URL != "" {
+				words += " " + s.URL
+			}
+			d.hanging(small, d.left, 24*d.scale, d.width(), "["+strconv.Itoa(s.Key)+"]", words)
+		}
+	}
+}
+
+// warnings stand in a frame before all else.
+func (d *document) warnings() {
+	if len(d.doc.Warnings) == 0 {
+		return
+	}
+	f := d.face(boldFace)
+	const inside = 7
+	top := d.y
+	inner := func() {
+		d.y += inside - 2
+		for i, l := range d.doc.Warnings {
+			if i > 0 {
+				d.y += 3
+			}
+			d.hanging(f, d.left+inside, 12*d.scale, d.width()-2*inside, "!", d.words(l))
+		}
+		d.y += inside
+	}
+	h := d.height(inner)
+	inner()
+	if d.y >= top { // not over a page
+		d.box(d.left, top, d.width(), h, 1.2, 0)
+	}
+	d.y += 6
+}
+
+// heading begins a section; it stays with at least h points of what follows.
+func (d *document) heading(title string, h float64) {
+	if title == "" {
+		return
+	}
+	f := d.face(headFace)
+	d.need(10 + f.step() + 4 + h)
+	d.y += 10
+	d.para(f, d.left, d.width(), title)
+	d.line(d.left, d.y+1, d.right, d.y+1, 0.6, 90)
+	d.y += 5
+}
+
+func (d *document) section(s *report.Section) {
+	text := d.face(textFace)
+	columns := d.columns(s.Items)
+	d.heading(s.Title, min(d.height(func() { d.beginning(s, columns) }), 200*d.scale))
+	gap := func() { d.y += 4 }
+	if !s.Lead.IsZero() {
+		d.para(text, d.left, d.width(), d.words(s.Lead))
+		gap()
+	}
+	if s.Table != nil {
+		d.table(s.Table)
+		gap()
+	}
+	for _, it := range s.Items {
+		d.together(func() { d.item(it, columns) })
+		gap()
+	}
+	for _, f := range s.Figures {
+		d.figure(f)
+		gap()
+	}
+	for _, l := range s.Notes {
+		d.hanging(text, d.left, 10*d.scale, d.width(), "–", d.words(l))
+	}
+}
+
+// beginning is what a heading is not parted from.
+func (d *document) beginning(s *report.Section, c columns) {
+	text := d.face(textFace)
+	if !s.Lead.IsZero() {
+		d.para(text, d.left, d.width(), d.words(s.Lead))
+	}
+	switch {
+	case s.Table != nil:
+		top := *s.Table
+		top.Rows = top.Rows[:min(len(top.Rows), 2)]
+		d.table(&top)
+	case len(s.Items) > 0:
+		d.item(s.Items[0], c)
+	case len(s.Notes) > 0:
+		d.para(text, d.left, d.width(), d.words(s.Notes[0]))
+	}
+}
+
+// columns are the widths of what stands before an item's text.
+type columns struct{ number, box, mark float64 }
+
+func (c columns) all() float64 { return c.number + c.box + c.mark }
+
+const longestMark = 70
+
+func (d *document) columns(items []report.Item) columns {
+	c := columns{number: d.numbers}
+	for _, it := range items {
+		if it.Box || it.Done {
+			c.box = 18 * d.scale
+		}
+		if it.Mark != "" {
+			c.mark = max(c.mark, min(d.measure(d.face(smallFace), it.Mark), longestMark*d.scale)+8)
+		}
+	}
+	return c
+}
+
+func (d *document) item(it report.Item, c columns) {
+	bold, text, small := d.face(boldFace), d.face(textFace), d.face(smallFace)
+	x := d.left + c.all()
+	w := d.right - x
+	d.need(bold.step())
+	base := d.y + bold.size
+	if it.Number > 0 {
+		n := strconv.Itoa(it.Number) + "."
+		d.text(bold, d.left+c.number-6-d.measure(bold, n), base, n)
+	}
+	if it.Box || it.Done {
+		d.tick(d.left+c.number, base-9.5*d.scale, 10.5*d.scale, it.Done)
+	}
+	if mark := d.wrap(small, it.Mark, longestMark*d.scale); len(mark) > 0 {
+		d.text(small, d.left+c.number+c.box, base, mark[0])
+	}
+	head := d.words(it.Head)
+	if it.Ref != "" && it.Number == 0 {
+		head += " (" + it.Ref + ")"
+	}
+	due := render.DueWords(it.Due, d.doc.AsOf)
+	wide := d.measure(text, known(due))
+	if lines := d.wrap(bold, head, w); due != "" && len(lines) == 1 && d.measure(bold, lines[0])+wide+14 <= w {
+		d.text(text, d.right-wide, base, known(due))
+		due = ""
+	}
+	d.para(bold, x, w, head)
+	if due != "" {
+		d.para(text, x, w, due)
+	}
+	for _, l := range it.Details {
+		d.para(text, x, w, d.words(l))
+	}
+	for _, l := range it.Safety {
+		d.hanging(bold, x, 9*d.scale, w, "!", d.words(l))
+	}
+	if !it.Why.IsZero() {
+		d.hanging(small, x, 26*d.scale, w, "Why:", d.words(it.Why))
+	}
+}
+
+// figure prints a picture with its title, or what it would show in words.
+func (d *document) figure(f report.Figure) {
+	text := d.face(textFace)
+	if f.PNG == nil {
+		d.para(text, d.left, d.width(), "Picture: "+strings.TrimRight(f.Title, ".:")+". "+f.Alt)
+		return
+	}
+	d.y += 4
+	d.picture(f.PNG, f.Width, f.Height, (d.bottom-d.top)*0.85)
+}

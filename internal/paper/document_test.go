@@ -1,0 +1,181 @@
+package paper
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"image/png"
+	"strings"
+	"testing"
+	"time"
+
+	"leafturn/internal/civil"
+	"leafturn/internal/report"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+var day = civil.MustParse("2026-07-20")
+
+func dot(t *testing.T, w, h int) []byte {
+	img := image.NewGray(image.Rect(0, 0, w, h))
+	img.SetGray(0, 0, color.Gray{Y: 9})
+	var b bytes.Buffer
+	require.NoError(t, png.Encode(&b, img))
+	return b.Bytes()
+}
+
+// sample has every part that a document can have; all of it is invented.
+func sample(t *testing.T) report.Document {
+	return report.Document{
+		Title: "The week's list", Subtitle: "an invented week", Farm: "Tarnwick Lane (invented)", TimeZone: "Europe/London",
+		AsOf: day, Made: time.Date(2026, 7, 20, 9, 30, 0, 0, time.UTC), Facts: "f1",
+		Warnings: report.Lines("The label outranks this list."),
+		Sections: []report.Section{
+			{Title: "To do", Lead: report.Plain("Lowest step first."), Items: []report.Item{
+				{Number: 9, Box: true, Mark: "by hand", Head: report.Say("Pick {} slugs", report.Count(12345)).Cite(1), Due: report.By(day.AddDays(1)), Details: report.Lines("how much: all of them"),
+					Safety: report.Lines("Wear gloves."), Why: report.Plain("4 a trap")},
+				{Number: 10, Done: true, Head: report.Plain("Clear the boards")},
+				{Ref: "t3", Head: report.Plain("A line of its own")},
+			}},
+			{Title: "Counts", Table: &report.Table{Title: "By bed", Columns: []report.Column{{Title: "Bed"}, {Title: "Mean", Unit: "per trap"}, {Title: "Why"}},
+				Rows: [][]report.Value{{report.Text("B3"), report.Num(4.25, 1), report.Text(strings.Repeat("many words ", 30))}, {report.Text("C1"), report.Missing("the soil was dry, so that the animals stayed down"), report.Text("ü ≥ → °")}}},
+				Notes: report.Lines("a note at the end")},
+			{Title: "Pictures", Figures: []report.Figure{{Title: "One", Alt: "not shown in words", PNG: dot(t, 40, 20), Width: 400, Height: 200}, {Title: "Two.", Alt: "It rose."}}},
+			{Title: "Empty", Table: &report.Table{Columns: []report.Column{{Title: "None"}}}},
+		},
+		Sources: []report.Source{{Key: 1, Text: "Somebody 1990", URL: "https://example.org/" + strings.Repeat("long/", 40), Basis: "published"}},
+	}
+}
+
+func printed(t *testing.T, doc report.Document, o Options) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, Document(&b, doc, o))
+	return b.Bytes()
+}
+
+func TestDocument_SaysEverything(t *testing.T) {
+	for _, o := range []Options{{}, {Size: Letter}, {Size: A4, Large: true}} {
+		pages := read(t, printed(t, sample(t), o))
+		text := flat(pages)
+		for _, want := range []string{
+			"The week's list", "an invented week", "Tarnwick Lane (invented), as of Mon 20 Jul 2026", "! The label outranks this list.",
+			"To do", "Lowest step first.", "9.", "by hand", "Pick 12,345 slugs [1]", "by Tue 21 Jul (tomorrow)", "how much: all of them", "! Wear gloves.", "Why: 4 a trap",
+			"10.", "Clear the boards", "A line of its own (t3)",
+			"By bed", "Bed", "Mean", "per trap", "B3", "4.2", "– (a)", "(a) the soil was dry, so that the animals stayed down", "ü ≥ → °", "– a note at the end",
+			"Picture: Two. It rose.", "(nothing to show)", "[1] Somebody 1990 (published)", "https://example.org/long/",
+			"made 2026-07-20 09:30 Europe/London; facts f1", fmt.Sprintf("page 1 of %d", len(pages)),
+		} {
+			require.Contains(t, text, want)
+		}
+		require.NotContains(t, text, "not shown in words", "the picture itself stands there")
+		if !o.Large {
+			tidy(t, pages, o.Size)
+		}
+	}
+}
+
+// A box for each step to tick off, crossed where it is done.
+func TestDocument_Boxes(t *testing.T) {
+	pages := read(t, printed(t, sample(t), Options{Size: A4}))
+	n := 0
+	for _, p := range pages {
+		for _, b := range p.boxes {
+			if b[2] == 10.5 && b[3] == 10.5 {
+				n++
+			}
+		}
+	}
+	require.Equal(t, 2, n)
+}
+
+func TestDocument_SameBytes(t *testing.T) {
+	require.True(t, bytes.Equal(printed(t, sample(t), Options{}), printed(t, sample(t), Options{})))
+}
+
+func TestDocument_Pages(t *testing.T) {
+	doc := sample(t)
+	rows := doc.Sections[1].Table
+	for i := range 200 {
+		rows.Rows = append(rows.Rows, []report.Value{report.Text(fmt.Sprintf("X%d", i)), report.Num(1, 1), report.Text("row")})
+	}
+	pages := read(t, printed(t, doc, Options{Size: Letter}))
+	require.Greater(t, len(pages), 4)
+	tidy(t, pages, Letter)
+	for i, p := range pages {
+		require.Contains(t, p.text(), fmt.Sprintf("page %d of %d", i+1, len(pages)))
+		require.Equal(t, i > 0, strings.Contains(p.text(), "The warnings on page 1 hold for this page too."), "page %d", i+1)
+		if strings.Contains(p.text(), "\nX") {
+			require.Contains(t, p.text(), "per trap", "the table's head on page %d", i+1)
+		}
+	}
+}
+
+// A heading is not left alone at the foot of a page, nor an item cut in two.
+func TestDocument_KeepsTogether(t *testing.T) {
+	for n := range 40 {
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{
+			{Title: "First", Notes: report.Lines(make([]string, n)...)},
+			{Title: "Second", Items: []report.Item{{Number: 1, Box: true, Head: report.Plain("head of it"), Details: report.Lines("one of it", "two of it", "three of it")}}},
+			{Title: "Third", Table: &report.Table{Columns: []report.Column{{Title: "column"}}, Rows: [][]report.Value{{report.Text("cell one")}, {report.Text("cell two")}}}},
+		}}
+		for i := range doc.Sections[0].Notes {
+			doc.Sections[0].Notes[i] = report.Plain("a line to fill the page")
+		}
+		pages := read(t, printed(t, doc, Options{Size: A4}))
+		for _, p := range pages {
+			text := p.text()
+			require.Equal(t, strings.Contains(text, "Second"), strings.Contains(text, "three of it"), "%d lines before", n)
+			require.Equal(t, strings.Contains(text, "Third"), strings.Contains(text, "cell one"), "%d lines before", n)
+		}
+	}
+}
+
+func TestDocument_Refuses(t *testing.T) {
+	var b bytes.Buffer
+	require.Error(t, Document(&b, report.Document{Title: "no day"}, Options{}))
+	require.ErrorContains(t, Document(&b, sample(t), Options{Size: "a3"}), `"a3"`)
+	require.Zero(t, b.Len())
+	require.Error(t, Document(full{}, sample(t), Options{}))
+}
+
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, errors.New("no room") }
+
+// Any text comes out within the margins, on as many pages as it takes.
+func TestDocument_AnyText(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		word := rapid.StringOfN(rapid.RuneFrom([]rune("abcdefgWM iil.-/,_()\\ü≥→°😀漢\u00a0\t\n\x00")), 0, 120, -1)
+		doc := report.Document{Title: "T " + word.Draw(rt, "title"), Farm: word.Draw(rt, "farm"), AsOf: day}
+		for range rapid.IntRange(0, 4).Draw(rt, "sections") {
+			s := report.Section{Title: word.Draw(rt, "section"), Lead: report.Plain(word.Draw(rt, "lead"))}
+			for range rapid.IntRange(0, 5).Draw(rt, "items") {
+				s.Items = append(s.Items, report.Item{Box: true, Mark: word.Draw(rt, "mark"), Head: report.Plain("x" + word.Draw(rt, "head")), Details: report.Lines(word.Draw(rt, "detail"))})
+			}
+			if n := rapid.IntRange(0, 8).Draw(rt, "columns"); n > 0 {
+				s.Table = &report.Table{}
+				for range n {
+					s.Table.Columns = append(s.Table.Columns, report.Column{Title: word.Draw(rt, "column")})
+				}
+				for range rapid.IntRange(1, 4).Draw(rt, "rows") {
+					var row []report.Value
+					for range n {
+						row = append(row, report.Text(word.Draw(rt, "cell")))
+					}
+					s.Table.Rows = append(s.Table.Rows, row)
+				}
+			}
+			doc.Sections = append(doc.Sections, s)
+		}
+		if doc.Validate() != nil {
+			return
+		}
+		size := rapid.SampledFrom([]Size{Letter, A4}).Draw(rt, "size")
+		tidy(t, read(t, printed(t, doc, Options{Size: size})), size)
+	})
+}
