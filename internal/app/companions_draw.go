@@ -11,12 +11,8 @@ import (
 	"leafturn/plots"
 )
 
-// drawBloom draws the bloom calendar to a file, "" for none, puts it into the
-// document and returns what it wrote.
-func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]string, error) {
-	if file == "" {
-		return nil, nil
-	}
+// bloomCalendar is the picture of a plan.
+func (a *App) bloomCalendar(p *companionPlan) plots.BloomCalendar {
 	b := plots.BloomCalendar{
 		Title: fmt.Sprintf("Bloom of the companions, %d", p.season.Year), Year: p.season.Year,
 		Source: a.farm.Name + "; cautious bloom windows, weeks of need from the farm's own counts",
@@ -50,8 +46,17 @@ func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]
 		}
 		b.Gaps = append(b.Gaps, spans([]companion.Days{g.days}, why)...)
 	}
+	return b
+}
+
+// drawBloom draws the bloom calendar to a file, "" for none, puts it into the
+// document and returns what it wrote.
+func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]string, error) {
+	if file == "" {
+		return nil, nil
+	}
 	var figs []plots.Figure
-	for _, page := range b.Pages() {
+	for _, page := range a.bloomCalendar(p).Pages() {
 		figs = append(figs, page)
 	}
 	said, err := saveFigures(figs, file)

@@ -24,6 +24,7 @@ type CoverOptions struct {
 	Rules                  io.Reader // the grower's rules, or nil
 	Rule                   []string  // rules given one by one
 	Files                  *CoverFiles
+	Pictures               bool // draw the maps into the document
 }
 
 // digAfterFrost is how many days after the average first frost the beds are

@@ -125,6 +125,15 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 	if err := a.giveCovers(ctx, s, in, plan, doc, today, o); err != nil {
 		return nil, err
 	}
+	if o.Pictures {
+		for i, m := range a.coverMaps(s, in, plan, "", today) {
+			f, err := drawn(m, fmt.Sprintf("map-%d", i+1), capital(m.Window))
+			if err != nil {
+				return nil, err
+			}
+			doc.Sections[0].Figures = append(doc.Sections[0].Figures, f)
+		}
+	}
 	return doc, nil
 }
 

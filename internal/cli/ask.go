@@ -18,15 +18,26 @@ import (
 func weekCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "week", Usage: "the week's list: to do, must not, to order, to scout, left undone",
-		UsageText: "leafturn week\nleafturn week --date 2026-07-20 --ics week.ics\nleafturn week --json",
+		UsageText: "leafturn week\nleafturn week --date 2026-07-20 --ics week.ics\nleafturn week --json\nleafturn week --html week.html",
 		Description: "The list is made from what was known on the day: later counts and records do not\n" +
 			"change an earlier list. `leafturn why NUMBER` explains a line.",
-		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "ics", Usage: "also write the dated lines as a calendar to `FILE` (RFC 5545); - is standard output"}),
+		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "ics", Usage: "also write the dated lines as a calendar to `FILE` (RFC 5545); - is standard output"},
+			&ucli.StringFlag{Name: "html", Usage: "write it as a page with pictures to `FILE` instead, in one piece that needs no network; - is standard output"}),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
+				if page := c.String("html"); page != "" {
+					if c.Bool("json") || c.String("ics") != "" {
+						return diag.Usagef("run the command twice", "--html goes without --json and --ics")
+					}
+					doc, err := a.WeekPage(ctx, day)
+					if err != nil {
+						return err
+					}
+					return d.page(ctx, page, doc)
+				}
 				file := c.String("ics")
 				if file == "" {
 					doc, err := a.Week(ctx, day)

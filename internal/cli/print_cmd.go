@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -47,6 +48,14 @@ func printCommand(d *deps) *ucli.Command {
 			d.printed("notice", "the re-entry notice, in type to be read from some steps away", true, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.Board(ctx, day, "")
 			}),
+			d.printed("season", "the season for the grower, the landlord or an inspector: seen, decided, done, and whether it worked, with pictures", false, out,
+				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+					return a.Review(ctx, fmt.Sprint(day.Year), true)
+				}),
+			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", false, out,
+				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+					return a.NextYear(ctx, day, app.CoverOptions{Rest: "0"})
+				}),
 		},
 	}
 }

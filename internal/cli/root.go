@@ -186,6 +186,26 @@ func (d *deps) show(c *ucli.Context, doc *report.Document) error {
 	return render.Text(d.Out, *doc, render.Options{Width: width, Color: d.Color})
 }
 
+// page writes a document as a page to read, to a file or, for "-", to standard
+// output.
+func (d *deps) page(ctx context.Context, file string, doc *report.Document) error {
+	if err := d.app.CorrectedSince(ctx, doc); err != nil {
+		return err
+	}
+	if file == "-" {
+		return render.HTML(d.Out, *doc)
+	}
+	var b bytes.Buffer
+	if err := render.HTML(&b, *doc); err != nil {
+		return err
+	}
+	if err := app.WriteFile(file, b.Bytes()); err != nil {
+		return err
+	}
+	d.say("written: %s", file)
+	return nil
+}
+
 // showPages renders a document for printing and posting.
 func (d *deps) showPages(c *ucli.Context, doc *report.Document) error {
 	if c.Bool("json") {

@@ -1,0 +1,497 @@
+package app
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/diag"
+	"leafturn/internal/ingest"
+	"leafturn/internal/report"
+	"leafturn/internal/verdict"
+	"leafturn/internal/week"
+	"leafturn/plots"
+)
+
+// ReviewData is a season for machines.
+type ReviewData struct {
+	Year       int            `json:"year"`
+	From       civil.Date     `json:"from"`
+	To         civil.Date     `json:"to"`
+	Pests      []ReviewPest   `json:"pests"`
+	Beds       []ReviewBed    `json:"beds"`
+	Done       []ReviewDone   `json:"done"`
+	NotCounted []ReviewBlank  `json:"not_counted"`
+	Worked     WorkedData     `json:"worked"`
+	Records    RecordsData    `json:"records"`
+	Decided    []ReviewWeekly `json:"decided"`
+}
+
+// ReviewPest is a pest over the season, all beds together.
+type ReviewPest struct {
+	Pest    string     `json:"pest"`
+	Name    string     `json:"name"`
+	Beds    int        `json:"beds"` // counted
+	Visits  int        `json:"visits"`
+	Invalid int        `json:"invalid"` // of them, visits that do not count
+	Units   int        `json:"units"`
+	First   civil.Date `json:"first"`
+	Last    civil.Date `json:"last"`
+	ActBeds []string   `json:"act_beds"` // in which a weekly verdict was to act
+	ActFrom civil.Date `json:"act_from"` // the first such week; null for none
+	Steps   int        `json:"steps"`    // done against it, each bed counted
+}
+
+// ReviewBed is a pest in a bed over the season.
+type ReviewBed struct {
+	Bed     string     `json:"bed"`
+	Pest    string     `json:"pest"`
+	Visits  int        `json:"visits"`
+	Measure string     `json:"measure"`
+	Highest float64    `json:"highest"` // mean of a valid visit; not finite without one
+	On      civil.Date `json:"on"`
+	Act     int        `json:"act"` // weeks by verdict
+	Hold    int        `json:"hold"`
+	Look    int        `json:"look_again"`
+	Stale   int        `json:"stale"`
+	ActFrom civil.Date `json:"act_from"`
+	ActTo   civil.Date `json:"act_to"`
+}
+
+// ReviewWeekly is how many beds each verdict had in a week.
+type ReviewWeekly struct {
+	Week  string     `json:"week"`
+	Day   civil.Date `json:"day"`
+	Pest  string     `json:"pest"`
+	Act   []string   `json:"act"`
+	Look  int        `json:"look_again"`
+	Hold  int        `json:"hold"`
+	Stale int        `json:"stale"`
+}
+
+// ReviewDone is something that was done on a day, in one or more beds.
+type ReviewDone struct {
+	Date civil.Date `json:"date"`
+	Kind string     `json:"kind"` // step, release or application
+	What string     `json:"what"`
+	Pest string     `json:"pest"`
+	Beds []string   `json:"beds"`
+	Who  string     `json:"who"`
+	Note string     `json:"note"`
+}
+
+// ReviewBlank is a watched pest that was not counted in some beds.
+type ReviewBlank struct {
+	Pest string   `json:"pest"`
+	Beds []string `json:"beds"`
+}
+
+// Review is the season of a year for the grower, the landlord or an inspector:
+// what was seen, what was decided, what was done, whether it worked, and the
+// records. The verdicts are those of each week's scouting day, made from what
+// was known then. With pictures it is drawn too. An empty year is that of
+// today.
+func (a *App) Review(ctx context.Context, yearWord string, pictures bool) (*report.Document, error) {
+	year := a.Today().Year
+	if yearWord != "" {
+		d, err := civil.Parse(yearWord + "-01-01")
+		if err != nil || d.After(a.Today()) || d.Year < ingest.MinYear {
+			return nil, diag.Usagef(fmt.Sprintf("write a year up to %d, such as %[1]d", year), "--year %q is no year to look back on", yearWord)
+		}
+		year = d.Year
+	}
+	to := civil.New(year, time.December, 31)
+	if a.Today().Before(to) {
+		to = a.Today()
+	}
+	s, err := a.snapshot(ctx, to)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.visits) == 0 {
+		return nil, diag.Failf(nil, "name another year with --year, or count: `leafturn count`", "nothing was counted in %d, so there is nothing to look back on", year)
+	}
+	list, err := a.assessments(s, false)
+	if err != nil {
+		return nil, err
+	}
+	r := review{a: a, s: s, list: list, data: ReviewData{Year: year, To: to, Pests: []ReviewPest{}, Beds: []ReviewBed{}, Done: []ReviewDone{}, NotCounted: []ReviewBlank{}, Decided: []ReviewWeekly{}}}
+	r.data.From = s.visits[0].Date
+	for _, v := range s.visits {
+		if v.Date.Before(r.data.From) {
+			r.data.From = v.Date
+		}
+	}
+	if err := r.weeks(ctx); err != nil {
+		return nil, err
+	}
+	r.done()
+	r.seen()
+	worked, err := a.Worked(ctx, to, "", "")
+	if err != nil {
+		return nil, err
+	}
+	records, err := a.Records(ctx, RecordOptions{Year: fmt.Sprint(year)})
+	if err != nil {
+		return nil, err
+	}
+	r.data.Worked, r.data.Records = worked.Data.(WorkedData), records.Data.(RecordsData)
+
+	doc := a.document(fmt.Sprintf("The season of %d", year), to)
+	doc.Subtitle = strings.Join(nonEmpty(a.farm.Place, fmt.Sprintf("counts from %s to %s", r.data.From.Short(), to.Short())), "; ")
+	doc.Warnings = report.Lines("The product label and local law outrank this page. It shows what was recorded; what nobody wrote down is not in it.")
+	doc.Sections = append(doc.Sections, r.short())
+	if pictures {
+		if err := r.overview(&doc.Sections[0]); err != nil {
+			return nil, err
+		}
+	}
+	sections, err := r.byPest(pictures)
+	if err != nil {
+		return nil, err
+	}
+	doc.Sections = append(doc.Sections, sections...)
+	doc.Sections = append(doc.Sections, r.doneSection(), r.blankSection())
+	for i := range worked.Sections {
+		sec := &worked.Sections[i]
+		sec.Title = strings.TrimSuffix("Did it work? "+sec.Title, " ")
+	}
+	doc.Append(*worked)
+	doc.Append(*records)
+	doc.Data = r.data
+	return doc, nil
+}
+
+// review is a season in the making.
+type review struct {
+	a    *App
+	s    snapshot
+	list []assess.Assessment
+	data ReviewData
+	per  map[[2]string]*ReviewBed
+}
+
+// weeks makes the verdicts of each week's scouting day.
+func (r *review) weeks(ctx context.Context) error {
+	r.per = map[[2]string]*ReviewBed{}
+	day := r.data.From
+	for day.Weekday() != r.a.farm.ScoutDay {
+		day = day.AddDays(1)
+	}
+	for ; !day.After(r.data.To); day = day.AddDays(7) {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		s, err := r.a.snapshot(ctx, day)
+		if err != nil {
+			return err
+		}
+		list, err := r.a.assessments(s, true)
+		if err != nil {
+			return err
+		}
+		byPest := map[string]*ReviewWeekly{}
+		for _, x := range list {
+			if len(x.Readings) == 0 || x.Result.Verdict == verdict.Stale && !x.InSeason {
+				continue
+			}
+			w := byPest[x.Pest.Key]
+			if w == nil {
+				w = &ReviewWeekly{Week: day.WeekString(), Day: day, Pest: x.Pest.Key, Act: []string{}}
+				byPest[x.Pest.Key] = w
+			}
+			b := r.pair(x.Bed.Code, x.Pest.Key)
+			switch x.Result.Verdict {
+			case verdict.Act:
+				w.Act = append(w.Act, x.Bed.Code)
+				if b.Act++; b.ActFrom.IsZero() {
+					b.ActFrom = day
+				}
+				b.ActTo = day
+			case verdict.Hold:
+				w.Hold++
+				b.Hold++
+			case verdict.Stale:
+				w.Stale++
+				b.Stale++
+			default:
+				w.Look++
+				b.Look++
+			}
+		}
+		for _, key := range r.a.watched(s) {
+			if w := byPest[key]; w != nil {
+				r.data.Decided = append(r.data.Decided, *w)
+			}
+		}
+	}
+	return nil
+}
+
+func (r *review) pair(bed, pest string) *ReviewBed {
+	k := [2]string{bed, pest}
+	if r.per[k] == nil {
+		r.per[k] = &ReviewBed{Bed: bed, Pest: pest}
+	}
+	return r.per[k]
+}
+
+// seen sums up the counts.
+func (r *review) seen() {
+	for _, key := range r.a.watched(r.s) {
+		p := ReviewPest{Pest: key, ActBeds: []string{}}
+		blank := ReviewBlank{Pest: key}
+		for _, x := range r.list {
+			if x.Pest.Key != key {
+				continue
+			}
+			p.Name = x.Pest.Name
+			if len(x.Readings) == 0 && len(x.HotSpots) == 0 {
+				blank.Beds = append(blank.Beds, x.Bed.Code)
+				continue
+			}
+			p.Beds++
+			b := r.pair(x.Bed.Code, key)
+			u := decidingUnit(&x)
+			b.Measure = u.Words
+			for _, one := range slices.Concat(x.Readings, x.HotSpots, x.Edges) {
+				p.Visits++
+				p.Units += one.N
+				if !one.Valid() {
+					p.Invalid++
+				}
+				if p.First.IsZero() || one.Visit.Date.Before(p.First) {
+					p.First = one.Visit.Date
+				}
+				if one.Visit.Date.After(p.Last) {
+					p.Last = one.Visit.Date
+				}
+			}
+			for _, one := range x.Readings {
+				b.Visits++
+				if one.Valid() && one.Unit.Measure == u.Measure && (b.On.IsZero() || one.Value > b.Highest) {
+					b.Highest, b.On = one.Value, one.Visit.Date
+				}
+			}
+			if b.Act > 0 {
+				p.ActBeds = append(p.ActBeds, b.Bed)
+				if p.ActFrom.IsZero() || b.ActFrom.Before(p.ActFrom) {
+					p.ActFrom = b.ActFrom
+				}
+			}
+			r.data.Beds = append(r.data.Beds, *b)
+		}
+		for _, d := range r.data.Done {
+			if d.Pest == key {
+				p.Steps += len(d.Beds)
+			}
+		}
+		if p.Beds > 0 {
+			r.data.Pests = append(r.data.Pests, p)
+		}
+		if len(blank.Beds) > 0 {
+			r.data.NotCounted = append(r.data.NotCounted, blank)
+		}
+	}
+}
+
+// done gathers what was done, the same thing of a day in one line.
+func (r *review) done() {
+	add := func(x ReviewDone, bed string) {
+		for i := range r.data.Done {
+			d := &r.data.Done[i]
+			if d.Date == x.Date && d.Kind == x.Kind && d.What == x.What && d.Pest == x.Pest && d.Who == x.Who && d.Note == x.Note {
+				if !slices.Contains(d.Beds, bed) {
+					d.Beds = append(d.Beds, bed)
+				}
+				return
+			}
+		}
+		x.Beds = []string{bed}
+		r.data.Done = append(r.data.Done, x)
+	}
+	year := r.s.on.Year
+	for _, d := range r.s.done {
+		what := shortStep(d.Action)
+		for _, x := range r.a.cat.Actions(d.Pest) {
+			if x.Key == d.Action {
+				what = x.Text
+			}
+		}
+		add(ReviewDone{Date: d.Date, Kind: "step", What: what, Pest: d.Pest, Note: d.Note}, d.Bed)
+	}
+	for _, x := range r.s.releases {
+		name := x.Agent
+		if g, ok := r.a.cat.Agent(x.Agent); ok {
+			name = g.Latin
+		}
+		add(ReviewDone{Date: x.Date, Kind: "release", What: fmt.Sprintf("%s, %s animals", name, week.Number(x.Amount)), Pest: x.Pest, Note: x.Note}, x.Bed)
+	}
+	for _, t := range r.s.treatments {
+		if t.Date.Year == year {
+			add(ReviewDone{Date: t.Date, Kind: "application", What: r.s.versions[t.ID].Product, Pest: t.Pest, Who: t.Who, Note: t.Reason}, t.Bed)
+		}
+	}
+	slices.SortStableFunc(r.data.Done, func(x, y ReviewDone) int {
+		return cmp.Or(x.Date.Compare(y.Date), strings.Compare(x.Pest, y.Pest), strings.Compare(x.What, y.What))
+	})
+}
+
+func (r *review) pestName(key string) string {
+	if p, ok := r.a.cat.Pest(key); ok {
+		return p.Name
+	}
+	return key
+}
+
+// short is the season on one table.
+func (r *review) short() report.Section {
+	t := &report.Table{Columns: []report.Column{{Title: "Pest"}, {Title: "Beds counted"}, {Title: "Visits"}, {Title: "Sample units"}, {Title: "Beds to act"}, {Title: "First"}, {Title: "Steps done"}}}
+	visits, units, left := 0, 0, 0
+	for _, p := range r.data.Pests {
+		first := report.MissingAs("–", "no bed was to be acted on")
+		if !p.ActFrom.IsZero() {
+			first = report.Day(p.ActFrom)
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(p.Name), report.Count(p.Beds), report.Count(p.Visits), report.Count(p.Units), report.Count(len(p.ActBeds)), first, report.Count(p.Steps)})
+		visits, units, left = visits+p.Visits, units+p.Units, left+p.Invalid
+	}
+	sec := report.Section{Key: "short", Title: "The season in short", Table: t}
+	sec.Lead = report.Say("{} visits with {} sample units; {} of the visits do not count, because a condition of the protocol was not met. \"Beds to act\" are those in which the verdict of a weekly scouting day, made from what was known on that day, was to act.", report.Count(visits), report.Count(units), report.Count(left))
+	return sec
+}
+
+// byPest says of each pest what was seen and decided, bed by bed.
+func (r *review) byPest(pictures bool) ([]report.Section, error) {
+	var out []report.Section
+	for _, p := range r.data.Pests {
+		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Visits"}, {Title: "Highest mean"}, {Title: "On"}, {Title: "Act", Unit: "weeks"}, {Title: "Look again", Unit: "weeks"}, {Title: "Hold", Unit: "weeks"}, {Title: "To act"}}}
+		measure := ""
+		for _, b := range r.data.Beds {
+			if b.Pest != p.Pest {
+				continue
+			}
+			measure = cmp.Or(measure, b.Measure)
+			high, on, act := report.Missing("no valid count"), report.MissingAs("–", "no valid count"), report.MissingAs("–", "never")
+			if !b.On.IsZero() {
+				high, on = report.Num(b.Highest, 1), report.Day(b.On)
+			}
+			switch {
+			case b.Act == 1:
+				act = report.Text(b.ActFrom.Short())
+			case b.Act > 1:
+				act = report.Text(b.ActFrom.Short() + " to " + b.ActTo.Short())
+			}
+			t.Rows = append(t.Rows, []report.Value{report.Text(b.Bed), report.Count(b.Visits), high, on, report.Count(b.Act), report.Count(b.Look), report.Count(b.Hold), act})
+		}
+		sec := report.Section{Key: "seen-" + p.Pest, Title: "Seen and decided: " + p.Name, Lead: report.Plain(fmt.Sprintf("Means in %s. %s", measure, actWords(p))), Table: t}
+		if pictures {
+			if err := r.picture(&sec, p.Pest); err != nil {
+				return nil, err
+			}
+		}
+		out = append(out, sec)
+	}
+	return out, nil
+}
+
+func actWords(p ReviewPest) string {
+	switch n := len(p.ActBeds); n {
+	case 0:
+		return "No bed was to be acted on."
+	case 1:
+		return fmt.Sprintf("%s was to be acted on, first in the week of %s.", p.ActBeds[0], p.ActFrom.Short())
+	default:
+		return fmt.Sprintf("%d of %d beds were to be acted on, first in the week of %s: %s.", n, p.Beds, p.ActFrom.Short(), strings.Join(p.ActBeds, " "))
+	}
+}
+
+func (r *review) doneSection() report.Section {
+	t := &report.Table{Columns: []report.Column{{Title: "Day"}, {Title: "Beds"}, {Title: "What"}, {Title: "Against"}, {Title: "Note"}}}
+	for _, d := range r.data.Done {
+		note := strings.Join(nonEmpty(d.Who, d.Note), "; ")
+		t.Rows = append(t.Rows, []report.Value{report.Day(d.Date), report.Text(strings.Join(d.Beds, " ")), report.Text(d.What), report.Text(r.pestName(d.Pest)), report.Text(note)})
+	}
+	sec := report.Section{Key: "done", Title: "Done", Table: t}
+	if len(t.Rows) == 0 {
+		sec.Table, sec.Lead = nil, report.Plain("No step, release or application was recorded.")
+	}
+	return sec
+}
+
+func (r *review) blankSection() report.Section {
+	sec := report.Section{Key: "not-counted", Title: "Watched and not counted"}
+	for _, b := range r.data.NotCounted {
+		sec.Notes = append(sec.Notes, report.Plain(r.pestName(b.Pest)+": "+strings.Join(b.Beds, " ")))
+	}
+	if len(sec.Notes) == 0 {
+		sec.Lead = report.Plain("Every watched pest was counted in every bed.")
+	}
+	return sec
+}
+
+// overviewColumns is how many beds of the overview fit on the width of a sheet
+// of paper in its own type.
+const overviewColumns = 5
+
+// overview draws all pests and beds into a section.
+func (r *review) overview(sec *report.Section) error {
+	all := r.a.overview(r.s, r.list)
+	all.PerPage = overviewColumns
+	for i, page := range all.Pages() {
+		f, err := drawn(page, fmt.Sprintf("overview-%d", i+1), "All pests and beds")
+		if err != nil {
+			return err
+		}
+		sec.Figures = append(sec.Figures, f)
+	}
+	return nil
+}
+
+// picture draws a pest by bed into a section.
+func (r *review) picture(sec *report.Section, pest string) error {
+	var mine []assess.Assessment
+	for _, x := range r.list {
+		if x.Pest.Key == pest && r.per[[2]string{x.Bed.Code, pest}] != nil && r.pair(x.Bed.Code, pest).Act > 0 {
+			mine = append(mine, x)
+		}
+	}
+	if len(mine) == 0 {
+		return nil
+	}
+	fig, err := r.a.pressure(r.s, mine, nil)
+	if err != nil {
+		return err
+	}
+	for i, page := range fig.Pages() {
+		f, err := drawn(page, fmt.Sprintf("%s-%d", pest, i+1), sec.Title)
+		if err != nil {
+			return err
+		}
+		sec.Figures = append(sec.Figures, f)
+	}
+	return nil
+}
+
+// drawn is a picture as a figure of a document.
+func drawn(fig plots.Figure, key, title string) (report.Figure, error) {
+	if err := fig.Check(); err != nil {
+		return report.Figure{Key: key, Title: title, Alt: err.Error()}, nil
+	}
+	f := report.Figure{Key: key, Title: title, Alt: fig.Alt()}
+	f.Width, f.Height = fig.Size()
+	for format, to := range map[string]*[]byte{"png": &f.PNG, "svg": &f.SVG} {
+		var b bytes.Buffer
+		if err := plots.Write(fig, &b, format); err != nil {
+			return f, err
+		}
+		*to = b.Bytes()
+	}
+	return f, nil
+}

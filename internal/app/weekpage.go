@@ -1,0 +1,84 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/report"
+	"leafturn/internal/week"
+)
+
+// WeekPage is the week's list with pictures: under each pest that has work the
+// season of its beds, and at the end all pests and beds.
+func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, error) {
+	doc, err := a.Week(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	l, err := a.list(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	beds := map[string][]string{}
+	for _, line := range l.Lines {
+		if line.Section != week.Do {
+			continue
+		}
+		for _, b := range line.Beds {
+			if !slices.Contains(beds[line.Pest], b) {
+				beds[line.Pest] = append(beds[line.Pest], b)
+			}
+		}
+	}
+	s, err := a.snapshot(ctx, on)
+	if err != nil {
+		return nil, err
+	}
+	list, err := a.assessments(s, false)
+	if err != nil {
+		return nil, err
+	}
+	for i := range doc.Sections {
+		sec := &doc.Sections[i]
+		pest, ok := strings.CutPrefix(sec.Key, "do-")
+		if !ok {
+			continue
+		}
+		mine := slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return x.Pest.Key != pest })
+		var of []farm.Bed
+		for _, b := range s.beds {
+			if slices.Contains(beds[pest], b.Code) {
+				of = append(of, b)
+			}
+		}
+		if len(mine) == 0 || len(of) == 0 {
+			continue
+		}
+		fig, err := a.pressure(s, mine, of)
+		if err != nil {
+			return nil, err
+		}
+		for n, page := range fig.Pages() {
+			f, err := drawn(page, fmt.Sprintf("%s-%d", pest, n+1), sec.Title+", bed by bed")
+			if err != nil {
+				return nil, err
+			}
+			sec.Figures = append(sec.Figures, f)
+		}
+	}
+	all := report.Section{Key: "season", Title: "The season so far"}
+	for n, page := range a.overview(s, list).Pages() {
+		f, err := drawn(page, fmt.Sprintf("overview-%d", n+1), "All pests and beds")
+		if err != nil {
+			return nil, err
+		}
+		all.Figures = append(all.Figures, f)
+	}
+	doc.Sections = append(doc.Sections, all)
+	return doc, nil
+}
