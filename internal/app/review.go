@@ -54,7 +54,7 @@ type ReviewBed struct {
 	Pest    string     `json:"pest"`
 	Visits  int        `json:"visits"`
 	Measure string     `json:"measure"`
-	Highest float64    `json:"highest"` // mean of a valid visit; not finite without one
+	Highest *float64   `json:"highest"` // mean of a valid visit, nil without one
 	On      civil.Date `json:"on"`
 	Act     int        `json:"act"` // weeks by verdict
 	Hold    int        `json:"hold"`
@@ -275,8 +275,8 @@ func (r *review) seen() {
 			}
 			for _, one := range x.Readings {
 				b.Visits++
-				if one.Valid() && one.Unit.Measure == u.Measure && (b.On.IsZero() || one.Value > b.Highest) {
-					b.Highest, b.On = one.Value, one.Visit.Date
+				if one.Valid() && one.Unit.Measure == u.Measure && (b.Highest == nil || one.Value > *b.Highest) {
+					b.Highest, b.On = &one.Value, one.Visit.Date
 				}
 			}
 			if b.Act > 0 {
@@ -371,7 +371,7 @@ func (r *review) short() report.Section {
 func (r *review) byPest(pictures bool) ([]report.Section, error) {
 	var out []report.Section
 	for _, p := range r.data.Pests {
-		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Visits"}, {Title: "Highest mean"}, {Title: "On"}, {Title: "Act", Unit: "weeks"}, {Title: "Look again", Unit: "weeks"}, {Title: "Hold", Unit: "weeks"}, {Title: "To act"}}}
+		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Visits"}, {Title: "Highest mean"}, {Title: "On"}, {Title: "Act", Unit: "weeks"}, {Title: "Look again", Unit: "weeks"}, {Title: "Hold", Unit: "weeks"}, {Title: "To act, first to last"}}}
 		measure := ""
 		for _, b := range r.data.Beds {
 			if b.Pest != p.Pest {
@@ -379,8 +379,8 @@ func (r *review) byPest(pictures bool) ([]report.Section, error) {
 			}
 			measure = cmp.Or(measure, b.Measure)
 			high, on, act := report.Missing("no valid count"), report.MissingAs("–", "no valid count"), report.MissingAs("–", "never")
-			if !b.On.IsZero() {
-				high, on = report.Num(b.Highest, 1), report.Day(b.On)
+			if b.Highest != nil {
+				high, on = report.Num(*b.Highest, 1), report.Day(b.On)
 			}
 			switch {
 			case b.Act == 1:

@@ -51,6 +51,7 @@ var payloads = map[string]any{
 	"covers --pest PEST":         []app.CoverRank{},
 	"companions":                 app.CompanionsData{},
 	"records":                    app.RecordsData{},
+	"review":                     app.ReviewData{},
 	"board":                      app.BoardData{},
 	"history":                    app.HistoryData{},
 	"doctor":                     app.DoctorData{},

@@ -48,14 +48,34 @@ func printCommand(d *deps) *ucli.Command {
 			d.printed("notice", "the re-entry notice, in type to be read from some steps away", true, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.Board(ctx, day, "")
 			}),
-			d.printed("season", "the season for the grower, the landlord or an inspector: seen, decided, done, and whether it worked, with pictures", false, out,
+			d.printed("season", "the season of a year: seen, decided, done, and whether it worked, with pictures", false, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+					if day.After(a.Today()) {
+						return nil, diag.Usagef("name a day of the season to look back on", "--date %s has not come yet", day)
+					}
 					return a.Review(ctx, fmt.Sprint(day.Year), true)
 				}),
 			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", false, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 					return a.NextYear(ctx, day, app.CoverOptions{Rest: "0"})
 				}),
+		},
+	}
+}
+
+func reviewCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "review", Usage: "look back on a season: seen, decided, done, whether it worked, and the records",
+		UsageText:   "leafturn review\nleafturn review --year 2025",
+		Description: "For the grower, the landlord or an inspector. The verdicts are those of each week's\nscouting day, made from what was known then. With pictures on paper: `leafturn print season`.",
+		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, else this one"}),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			return d.answer(c, func(ctx context.Context, a *app.App, _ civil.Date) (*report.Document, error) {
+				return a.Review(ctx, c.String("year"), false)
+			})
 		},
 	}
 }

@@ -59,7 +59,7 @@ func newApp(d *deps) *ucli.App {
 			countCommand(d), importCommand(d), treatCommand(d), releaseCommand(d), settledCommand(d), didCommand(d), flowersCommand(d), stageCommand(d), weatherCommand(d),
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
-			boardCommand(d), recordsCommand(d), printCommand(d),
+			boardCommand(d), recordsCommand(d), reviewCommand(d), printCommand(d),
 			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), calcCommand(d), amendCommand(d), voidCommand(d), undoCommand(d), redoCommand(d), historyCommand(d), backupCommand(d), restoreCommand(d), checkCommand(d), doctorCommand(d),
 			demoCommand(d),
 		},
