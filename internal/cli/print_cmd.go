@@ -130,14 +130,6 @@ func (d *deps) print(c *ucli.Context, make func(context.Context, *app.App, civil
 		if err != nil {
 			return err
 		}
-		if file == "-" {
-			_, err = d.Out.Write(raw)
-			return err
-		}
-		if err := app.WriteFile(file, raw); err != nil {
-			return err
-		}
-		d.say("printed: %s", file)
-		return nil
+		return d.give(file, raw, "printed: "+file)
 	})
 }

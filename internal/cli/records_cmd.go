@@ -47,15 +47,7 @@ func recordsCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				if file == "-" {
-					_, err = d.Out.Write(raw)
-					return err
-				}
-				if err := app.WriteFile(file, raw); err != nil {
-					return err
-				}
-				d.say("the records are written to %s", file)
-				return nil
+				return d.give(file, raw, "the records are written to "+file)
 			})
 		},
 	}

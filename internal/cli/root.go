@@ -192,17 +192,23 @@ func (d *deps) page(ctx context.Context, file string, doc *report.Document) erro
 	if err := d.app.CorrectedSince(ctx, doc); err != nil {
 		return err
 	}
-	if file == "-" {
-		return render.HTML(d.Out, *doc)
-	}
 	var b bytes.Buffer
 	if err := render.HTML(&b, *doc); err != nil {
 		return err
 	}
-	if err := app.WriteFile(file, b.Bytes()); err != nil {
+	return d.give(file, b.Bytes(), "written: "+file)
+}
+
+// give writes a file whole and says so; "-" is standard output.
+func (d *deps) give(file string, raw []byte, said string) error {
+	if file == "-" {
+		_, err := d.Out.Write(raw)
 		return err
 	}
-	d.say("written: %s", file)
+	if err := app.WriteFile(file, raw); err != nil {
+		return err
+	}
+	d.say("%s", said)
 	return nil
 }
 
