@@ -4,49 +4,30 @@ import (
 	"fmt"
 	"io"
 	"strings"
-
-	"leafturn/internal/civil"
 )
 
-// noDigest are the tables that Digest leaves out: what calendars were given,
-// which no list depends on, and single counts, which never change once they are
-// stored (a trigger sees to it) and whose sums stand on the visit.
-var noDigest = map[string]bool{"calendar_entry": true, "unit_count": true}
+// notAround are the tables that Around leaves out: visits, what calendars were
+// given and the journal, which no list depends on.
+var notAround = map[string]bool{"visit": true, "unit_count": true, "enemy_count": true, "calendar_entry": true, "change_set": true, "change_added": true, "change_step": true}
 
-// Digest writes to w, for a hash, what a list is made from: every row of every table, but for
-// noDigest; of the visits, which are many, those from a day on. The earlier ones
-// are told by how many there are and how many of them are not voided: visits are
-// neither changed nor deleted. Two stores of one farm that write the same give
-// the same lists.
-func (t *Tx) Digest(w io.Writer, from civil.Date) error {
+// Around writes to w, for a hash, all that lists are made from but for visits:
+// every row of every table, a new one included, but for notAround. Two stores
+// of one farm that write the same and hold the same visits give the same lists.
+func (t *Tx) Around(w io.Writer) error {
 	var tables []string
 	if err := t.query(&tables, "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite%' ORDER BY name"); err != nil {
 		return err
 	}
 	for _, table := range tables {
-		if noDigest[table] {
+		if notAround[table] {
 			continue
-		}
-		where, args := "", []any{}
-		switch table {
-		case "visit":
-			where, args = " WHERE date >= ?", []any{from}
-			var n [3]int64
-			for i, q := range []string{"SELECT count(*) FROM visit", "SELECT count(*) FROM visit WHERE voided_at IS NULL", "SELECT ifnull(max(id), 0) FROM visit"} {
-				if _, err := t.get(&n[i], q); err != nil {
-					return err
-				}
-			}
-			fmt.Fprintln(w, n)
-		case "enemy_count":
-			where, args = " WHERE visit_id >= (SELECT min(id) FROM visit WHERE date >= ?)", []any{from}
 		}
 		cols, err := t.quoted(table)
 		if err != nil {
 			return err
 		}
 		var text *string
-		if _, err := t.get(&text, "SELECT group_concat("+cols+", char(10)) FROM "+table+where, args...); err != nil {
+		if _, err := t.get(&text, "SELECT group_concat("+cols+", char(10)) FROM "+table); err != nil {
 			return err
 		}
 		if text == nil {
@@ -77,13 +58,11 @@ func (t *Tx) quoted(table string) (string, error) {
 			out[i] = c.Name
 		case c.Type == "INTEGER":
 			out[i] = "ifnull(" + c.Name + ", '-')"
-		case c.Type == "TEXT" && c.NotNull: // with its length in front, it needs no quotes, which take long
-			out[i] = "octet_length(" + c.Name + "), " + c.Name
-		case c.Type == "TEXT":
-			out[i] = "iif(" + c.Name + " IS NULL, '-', octet_length(" + c.Name + ") || ',' || " + c.Name + ")"
+		case c.Type == "TEXT": // with its length in front, it needs no quotes, which take long
+			out[i] = "iif(" + c.Name + " IS NULL, '-', length(CAST(" + c.Name + " AS BLOB)) || ',' || " + c.Name + ")"
 		default:
 			out[i] = "iif(" + c.Name + " IS NULL, '-', quote(" + c.Name + "))"
 		}
 	}
-	return "concat_ws(',', " + strings.Join(out, ", ") + ")", nil
+	return "format('%s" + strings.Repeat(",%s", len(cols)-1) + "', " + strings.Join(out, ", ") + ")", nil
 }

@@ -101,6 +101,9 @@ func makeOptions(opts []Option) options {
 // Path returns the store's path as it was given.
 func (s *Store) Path() string { return s.path }
 
+// File returns the absolute path of the store's file, with links followed.
+func (s *Store) File() string { return s.file }
+
 // Schema returns the version of the store's tables.
 func (s *Store) Schema() int { return s.schema }
 
