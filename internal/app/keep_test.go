@@ -128,7 +128,7 @@ func lightFarm(t *testing.T, path string) {
 			}
 		}
 	}
-	for from, to := range map[string]string{"2026-05-01": "2026-07-12", "2026-07-16": "2026-07-22"} {
+	for from, to := range map[string]string{"2026-05-01": "2026-07-14", "2026-07-17": "2026-07-22"} {
 		_, err := a.WeatherFile(ctx, strings.NewReader(flatDays(from, to, 11, 23)), "days.csv", app.WeatherFileOptions{}, false)
 		require.NoError(t, err)
 	}
@@ -176,7 +176,7 @@ func TestParts_NeverOld(t *testing.T) {
 		{"undo", func(a *app.App) error { return one(a.Undo(ctx)) }},
 		{"redo", func(a *app.App) error { return one(a.Redo(ctx)) }},
 		{"weather", func(a *app.App) error {
-			return one(a.Weather(ctx, app.WeatherOptions{Date: "2026-07-" + fmt.Sprint(13+rng.IntN(3)), Min: number(12) + "C", Max: fmt.Sprint(14+rng.IntN(16)) + "C", Rain: number(9) + "mm"}))
+			return one(a.Weather(ctx, app.WeatherOptions{Date: "2026-07-" + fmt.Sprint(15+rng.IntN(2)), Min: fmt.Sprint(18+rng.IntN(4)) + "C", Max: "30C", Rain: number(9) + "mm"}))
 		}},
 		{"forecast", func(a *app.App) error {
 			return one(a.Weather(ctx, app.WeatherOptions{Date: "2026-07-" + fmt.Sprint(23+rng.IntN(7)), Min: "9C", Max: number(3) + "5C", Forecast: true}))
