@@ -98,8 +98,9 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 // newParts is the parts that are kept.
 func (a *App) newParts(ctx context.Context) *parts {
 	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[int]*bareSeason{}}
-	b, _ := readKept(a.keep.parts())
-	p.had = partsOf(b)
+	if b, ok := readKept(a.keep.parts()); ok {
+		p.had = partsOf(b)
+	}
 	return p
 }
 
@@ -201,8 +202,10 @@ func readKept(file string) ([]byte, bool) {
 		return nil, false
 	}
 	sum, b := b[:sha256.Size], b[sha256.Size:]
-	have := sha256.Sum256(b)
-	return b, bytes.Equal(sum, have[:])
+	if have := sha256.Sum256(b); !bytes.Equal(sum, have[:]) {
+		return nil, false
+	}
+	return b, true
 }
 
 // get returns what is kept under a key.
