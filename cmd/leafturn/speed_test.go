@@ -2,7 +2,9 @@ package main_test
 
 import (
 	"context"
+	"database/sql/driver"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -14,6 +16,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"leafturn/internal/app"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
@@ -28,27 +31,48 @@ func built(b *testing.B) string {
 	return exe
 }
 
-// million makes the store of an invented farm with 1,000,000 counts of one
-// season: 200 beds, 12 pests, eight weekly rounds, 52 or 53 units a visit.
-func million(b *testing.B) string {
+const benchNow = "2026-07-21T12:00:00Z"
+
+// years makes the store of an invented farm with 1,000,000 counts in some 23,000
+// visits: 60 beds, 5 pests, 43 units a visit, a round each week of the last year
+// and a half. The beds have stages and each day its weather, so that all of a
+// list's work is asked for.
+func years(b *testing.B) string {
 	ctx := context.Background()
 	cat, err := catalog.Load()
 	require.NoError(b, err)
-	f := farm.Farm{Name: "Bench (invented)", TimeZone: "UTC", Units: "metric"}
+	f := farm.Farm{Name: "Bench (invented)", TimeZone: "UTC", Units: "metric", Pests: []string{"slug", "spider_mite", "thrips", "earwig", "wireworm"}}
 	units := map[string]string{}
-	for _, p := range cat.Pests() {
-		if proto, ok := cat.Protocol(p.Key, ""); ok && len(f.Pests) < 12 {
-			f.Pests = append(f.Pests, p.Key)
-			units[p.Key] = proto.Unit
-		}
+	for _, p := range f.Pests {
+		proto, ok := cat.Protocol(p, "")
+		require.True(b, ok)
+		units[p] = proto.Unit
 	}
 	path := filepath.Join(b.TempDir(), "farm.leafturn")
 	st, err := store.Create(ctx, path, f)
 	require.NoError(b, err)
 	at := time.Date(2026, 7, 21, 9, 0, 0, 0, time.UTC)
+	stages := []farm.StageEvent{
+		{Date: civil.MustParse("2025-05-10"), Stage: farm.Planted}, {Date: civil.MustParse("2025-05-28"), Stage: farm.Emerged}, {Date: civil.MustParse("2025-11-10"), Stage: farm.Dug},
+		{Date: civil.MustParse("2026-05-08"), Stage: farm.Planted}, {Date: civil.MustParse("2026-05-26"), Stage: farm.Emerged}, {Date: civil.MustParse("2026-07-10"), Stage: farm.Budding},
+	}
 	require.NoError(b, st.Update(ctx, func(tx *store.Tx) error {
-		for i := range 200 {
-			if _, err := tx.AddBed(farm.Bed{Code: fmt.Sprintf("B%d", i+1), LengthM: 20, WidthM: 1, Plants: 60}); err != nil {
+		for i := range 60 {
+			code := fmt.Sprintf("B%d", i+1)
+			if _, err := tx.AddBed(farm.Bed{Code: code, LengthM: 20, WidthM: 1, Plants: 60}); err != nil {
+				return err
+			}
+			for _, e := range stages {
+				e.Bed = code
+				if _, err := tx.AddStage(e, at); err != nil {
+					return err
+				}
+			}
+		}
+		for d := civil.MustParse("2025-01-01"); d.Before(civil.MustParse("2026-07-21")); d = d.AddDays(1) {
+			mean := 10 - 9*math.Cos(2*math.Pi*float64(d.Time().YearDay()-15)/365)
+			low, high := mean-5, mean+5
+			if _, err := tx.AddWeather(farm.WeatherDay{Date: d, MinC: &low, MaxC: &high}, at); err != nil {
 				return err
 			}
 		}
@@ -59,9 +83,9 @@ func million(b *testing.B) string {
 		rng := rand.New(rand.NewPCG(1, 1))
 		done, err = tx.AddVisits(func(yield func(farm.Visit, error) bool) {
 			last := civil.MustParse("2026-07-20")
-			for i := range 8 * 200 * 12 {
-				pest := f.Pests[i%12]
-				v := farm.Visit{Bed: fmt.Sprintf("B%d", i/12%200+1), Pest: pest, Unit: units[pest], Stratum: farm.Random, Date: last.AddDays(-7 * (i / 2400)), Counts: make([]farm.UnitCount, 52+i%12/11)}
+			for i, left := 0, 1_000_000; left > 0; i, left = i+1, left-43 {
+				pest := f.Pests[i%5]
+				v := farm.Visit{Bed: fmt.Sprintf("B%d", i/5%60+1), Pest: pest, Unit: units[pest], Stratum: farm.Random, Date: last.AddDays(-7 * (i / 300)), Counts: make([]farm.UnitCount, min(43, left))}
 				for u := range v.Counts {
 					v.Counts[u] = farm.UnitCount{Count: int(rng.ExpFloat64() * 2), Seen: true}
 				}
@@ -77,20 +101,64 @@ func million(b *testing.B) string {
 	return path
 }
 
+// statements are all that the store was asked to make the week's list, with
+// their values, as the shell takes them.
+func statements(b *testing.B, path, lists string) string {
+	now, err := time.Parse(time.RFC3339, benchNow)
+	require.NoError(b, err)
+	var sql strings.Builder
+	a, err := app.Open(context.Background(), path, now, store.WithTrace(func(query string, args []any) {
+		if query == "BEGIN" {
+			return
+		}
+		for _, x := range args {
+			if v, ok := x.(driver.Valuer); ok {
+				x, err = v.Value()
+				require.NoError(b, err)
+			}
+			text := fmt.Sprint(x)
+			if s, ok := x.(string); ok {
+				text = "'" + strings.ReplaceAll(s, "'", "''") + "'"
+			}
+			query = strings.Replace(query, "?", text, 1)
+		}
+		sql.WriteString(query + ";\n")
+	}))
+	require.NoError(b, err)
+	a.KeepLists(lists)
+	doc, err := a.Week(context.Background(), a.Today())
+	require.NoError(b, err)
+	require.NoError(b, a.CorrectedSince(context.Background(), doc))
+	require.NoError(b, a.Close())
+	return sql.String()
+}
+
+// program is a command that is timed, what it reads, and what is done before it
+// each time.
+type program struct {
+	words  []string
+	in     string
+	before func()
+}
+
 // timed runs programs in turn, n times each, and returns the median of each in
 // milliseconds. They write to nowhere.
-func timed(b *testing.B, n int, env []string, programs ...[]string) []float64 {
+func timed(b *testing.B, n int, env []string, programs ...program) []float64 {
 	took := make([][]float64, len(programs))
 	for range n {
 		for i, p := range programs {
-			cmd := exec.Command(p[0], p[1:]...)
+			if p.before != nil {
+				p.before()
+			}
+			cmd := exec.Command(p.words[0], p.words[1:]...)
 			cmd.Env = append(os.Environ(), env...)
+			cmd.Stdin = strings.NewReader(p.in)
 			var said strings.Builder
 			cmd.Stderr = &said
 			start := time.Now()
 			err := cmd.Run()
 			took[i] = append(took[i], float64(time.Since(start).Microseconds())/1000)
-			require.NoError(b, err, "%v: %s", p, said.String())
+			require.NoError(b, err, "%v: %s", p.words, said.String())
 		}
 	}
 	out := make([]float64, len(programs))
@@ -101,32 +169,44 @@ func timed(b *testing.B, n int, env []string, programs ...[]string) []float64 {
 	return out
 }
 
-// weekSQL reads what a week's list is made from: of each bed and pest the last
-// count, and number, sum and sum of squares of the eight weeks before it.
-const weekSQL = `WITH latest AS (SELECT bed_id, pest, unit, max(date) AS last FROM visit WHERE voided_at IS NULL AND date BETWEEN '2026-01-01' AND '2026-07-21' GROUP BY bed_id, pest, unit)
-SELECT b.code, l.pest, l.unit, l.last, sum(v.n), sum(v.sum), sum(v.sumsq), sum(v.zeros)
-FROM latest l JOIN bed b ON b.id = l.bed_id
-JOIN visit v ON v.bed_id = l.bed_id AND v.pest = l.pest AND v.unit = l.unit AND v.stratum = 'random' AND v.voided_at IS NULL AND v.date > date(l.last, '-56 days') AND v.date <= l.last
-GROUP BY l.bed_id, l.pest, l.unit`
-
-// BenchmarkProcess times whole processes on a store with 1,000,000 counts, and
-// on an empty one, beside the sqlite3 shell where it is there (apt install
-// sqlite3).
+// BenchmarkProcess times whole processes: with an empty store beside a program
+// that does nothing, and the week's list and pictures on a store with 1,000,000
+// counts. "x-shell" is the time over that of the sqlite3 shell (apt install
+// sqlite3) for the same SQL, which is every statement that makes that very list,
+// with its values; "x-cold" is the time over the shell's for the statements of a
+// first list, where nothing is kept.
 func BenchmarkProcess(b *testing.B) {
-	exe, path, cache := built(b), million(b), b.TempDir()
+	exe, path, cache := built(b), years(b), b.TempDir()
 	empty := filepath.Join(b.TempDir(), "empty.leafturn")
 	st, err := store.Create(context.Background(), empty, farm.Farm{Name: "Empty (invented)", TimeZone: "UTC", Units: "metric"})
 	require.NoError(b, err)
 	require.NoError(b, st.Close())
 	env := []string{"XDG_CACHE_HOME=" + cache, "HOME=" + cache}
-	on := func(db string, words ...string) []string {
-		return append([]string{exe, "--db", db, "--now", "2026-07-21T12:00:00Z"}, words...)
+	on := func(db string, words ...string) program {
+		return program{words: append([]string{exe, "--db", db, "--now", benchNow}, words...)}
 	}
 	shell, shellErr := exec.LookPath("sqlite3")
-	beside := func(b *testing.B, db, sql string, ours []string, n int) {
-		programs := [][]string{ours}
+	if shellErr != nil {
+		b.Log("there is no sqlite3 to compare with: apt install sqlite3")
+	}
+	forget := func() { require.NoError(b, os.RemoveAll(filepath.Join(cache, "leafturn"))) }
+	lists := b.TempDir() // of this program: what another one has made is not taken
+	coldSQL := statements(b, path, lists)
+
+	hello := nothing(b)
+	for name, p := range map[string]program{"version": {words: []string{exe, "--version"}}, "empty": on(empty, "farm", "show")} {
+		b.Run("start-"+name, func(b *testing.B) {
+			for b.Loop() {
+				ms := timed(b, 15, env, p, program{words: []string{hello}})
+				b.ReportMetric(ms[0], "ms")
+				b.ReportMetric(ms[1], "ms-nothing")
+			}
+		})
+	}
+	beside := func(b *testing.B, n int, ours program, sql string) {
+		programs := []program{ours}
 		if shellErr == nil {
-			programs = append(programs, []string{shell, db, sql})
+			programs = append(programs, program{words: []string{shell, "-bail", path}, in: sql}, program{words: []string{shell, "-bail", path}, in: coldSQL})
 		}
 		var ms []float64
 		for b.Loop() {
@@ -136,30 +216,58 @@ func BenchmarkProcess(b *testing.B) {
 		if shellErr == nil {
 			b.ReportMetric(ms[1], "ms-shell")
 			b.ReportMetric(ms[0]/ms[1], "x-shell")
-		} else {
-			b.Log("there is no sqlite3 to compare with: apt install sqlite3")
+			b.ReportMetric(ms[0]/ms[2], "x-cold")
 		}
 	}
-	b.Run("start", func(b *testing.B) { beside(b, empty, "SELECT * FROM farm", on(empty, "farm", "show"), 15) })
+	week := on(path, "week")
 	b.Run("week-first", func(b *testing.B) {
+		first := week
+		first.before = forget
+		beside(b, 5, first, coldSQL)
+	})
+	counts := 0
+	count := func() { // by one bed after the other
+		counts++
+		timed(b, 1, env, on(path, append(strings.Fields("count B"+fmt.Sprint(counts%60+1)+" slug soil=moist air=14C --date "+civil.MustParse("2026-07-21").AddDays(-counts/60).String()), "3", "0", fmt.Sprint(counts%7), "1", "2")...))
+	}
+	b.Run("week-after-count", func(b *testing.B) {
+		timed(b, 1, env, week)
+		count()
+		sql := statements(b, path, lists)
+		timed(b, 1, env, week)
+		after := week
+		after.before = count
+		beside(b, 9, after, sql)
+	})
+	b.Run("count", func(b *testing.B) {
 		for b.Loop() {
-			var took []float64
-			for range 3 {
-				require.NoError(b, os.RemoveAll(filepath.Join(cache, "leafturn")))
-				took = append(took, timed(b, 1, env, on(path, "week"))...)
+			start := time.Now()
+			for range 9 {
+				count()
 			}
-			b.ReportMetric(slices.Min(took), "ms")
+			b.ReportMetric(float64(time.Since(start).Microseconds())/9000, "ms")
 		}
 	})
-	b.Run("week", func(b *testing.B) {
-		timed(b, 1, env, on(path, "week")) // the list is kept from here on
-		beside(b, path, weekSQL, on(path, "week"), 9)
-	})
-	b.Run("week-json", func(b *testing.B) { beside(b, path, weekSQL, on(path, "week", "--json"), 9) })
-	b.Run("plot-svg", func(b *testing.B) {
-		beside(b, path, weekSQL, on(path, "plot", "slug", "--bed", "B7", "--out", filepath.Join(cache, "b7.svg")), 5)
-	})
-	b.Run("plot-png", func(b *testing.B) {
-		beside(b, path, weekSQL, on(path, "plot", "slug", "--bed", "B7", "--out", filepath.Join(cache, "b7.png")), 5)
-	})
+	timed(b, 1, env, week) // the list is kept from here on
+	statements(b, path, lists)
+	keptSQL := statements(b, path, lists)
+	b.Run("week", func(b *testing.B) { beside(b, 9, week, keptSQL) })
+	b.Run("week-json", func(b *testing.B) { beside(b, 9, on(path, "week", "--json"), keptSQL) })
+	for _, kind := range []string{"svg", "png"} {
+		b.Run("plot-"+kind, func(b *testing.B) {
+			for b.Loop() {
+				b.ReportMetric(timed(b, 9, env, on(path, "plot", "mite", "--bed", "B7", "--out", filepath.Join(cache, "b7."+kind)))[0], "ms")
+			}
+		})
+	}
+}
+
+// nothing is a program that does nothing.
+func nothing(b *testing.B) string {
+	dir := b.TempDir()
+	file, exe := filepath.Join(dir, "main.go"), filepath.Join(dir, "nothing")
+	require.NoError(b, os.WriteFile(file, []byte("package main\n\nimport \"fmt\"\n\nfunc main() { fmt.Println(\"done\") }\n"), 0o600))
+	out, err := exec.Command("go", "build", "-o", exe, file).CombinedOutput()
+	require.NoError(b, err, "%s", out)
+	return exe
 }

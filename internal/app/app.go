@@ -33,7 +33,8 @@ type App struct {
 	now    time.Time
 	names  *names
 	memory memory
-	keep   *keep // nil: no lists are kept
+	keep   *keep // nil: nothing is kept
+	opened seen  // the store's file when the App was made, zero where it cannot be told
 }
 
 // loadCatalog reads the embedded facts once: they cannot change while the
@@ -42,17 +43,20 @@ var loadCatalog = sync.OnceValues(catalog.Load)
 
 // FactsVersion returns the version of the embedded facts.
 func FactsVersion() string {
-	c, err := loadCatalog()
+	v, err := catalog.Version()
 	if err != nil {
 		return "damaged: " + err.Error()
 	}
-	return c.Version
+	return v
 }
 
 // DefaultPath returns the store's file in the user's data folder.
 func DefaultPath() (string, error) {
 	return filepath.Join(xdg.DataHome, "leafturn", "farm.leafturn"), nil
 }
+
+// Begin reads the facts on another core, for an App that is opened soon.
+func Begin() { go func() { _, _ = loadCatalog() }() }
 
 // Open opens the store at path at the instant now.
 func Open(ctx context.Context, path string, now time.Time, options ...store.Option) (*App, error) {
@@ -74,6 +78,7 @@ func newApp(ctx context.Context, st *store.Store, now time.Time) (*App, error) {
 		return nil, fmt.Errorf("the embedded facts do not load: %w", err)
 	}
 	a := &App{st: &farmFile{Store: st, command: store.Command{At: now}}, cat: cat, now: now}
+	a.opened, _ = seeStore(st.File())
 	if err := a.load(ctx); err != nil {
 		return nil, err
 	}

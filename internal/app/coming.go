@@ -23,12 +23,15 @@ func (a *App) coming(ctx context.Context, s snapshot, in *week.Input) error {
 		}
 		var mine []*assess.Assessment
 		for i := range in.Assessments {
-			if x := &in.Assessments[i]; x.Pest.Key == key && asksForForecast(x) {
+			if x := &in.Assessments[i]; x.Pest.Key == key && asksForForecast(x) && !s.kept.foretold(in, x) {
 				mine = append(mine, x)
 			}
 		}
 		if len(mine) == 0 {
 			continue
+		}
+		if err := s.kept.whole(s, mine); err != nil {
+			return err
 		}
 		o, _, err := a.outlooksOf(ctx, s, p, forecast.MostDays, forecast.UsualPath, 1, false)
 		if err != nil {
@@ -37,6 +40,7 @@ func (a *App) coming(ctx context.Context, s snapshot, in *week.Input) error {
 		if err := a.comingOf(in, o, mine); err != nil {
 			return err
 		}
+		s.kept.putForetold(in, mine)
 	}
 	return nil
 }

@@ -36,7 +36,11 @@ func (a *App) pestFacts(p catalog.Pest, stage farm.Stage, s snapshot) (assess.Pe
 		}
 		out.Enemies = append(out.Enemies, assess.EnemyRule{Enemy: e.Key, Name: e.Name, Kind: e.HoldKind, Value: e.HoldValue, Ref: refOf(e.Provenance)})
 	}
-	return assess.OwnClumping(out, s.byPest[p.Key], s.on, &a.memory.beliefs)
+	var laws assess.Laws
+	if l := s.laws[p.Key]; l != nil {
+		laws = l
+	}
+	return assess.OwnClumpingBy(out, s.byPest[p.Key], s.on, &a.memory.beliefs, laws)
 }
 
 // plantingAfterFrost is how many days after the average last frost dahlias go

@@ -2,13 +2,10 @@ package app
 
 import (
 	"bytes"
-	"compress/flate"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -18,18 +15,18 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/report"
-	"leafturn/internal/store"
 )
 
-// keep is a folder of lists that were made, so that a program that has just
-// started need not make one again that nothing has changed for. Each is known
-// by a hash of all that it was made from: what the store holds, the day, the
-// facts and the program itself. So an old one is never shown; the folder can be
-// thrown away at any time, and where it cannot be read or written the list is
-// made as if there were none.
+// keep is a folder of what was made, so that a program that has just started
+// need not make again what nothing has changed for: whole lists, and the parts
+// that they are made from. A list is known by the file of the store as the
+// system tells it, by the day and by the program; a part by a hash of all that
+// it was made from. So an old one is never shown; the folder can be thrown away
+// at any time, and where it cannot be read or written all is made as if there
+// were none.
 type keep struct {
 	dir   string
-	store string // a hash of the store's path, in front of the file's name
+	store string // a hash of the store's path, in front of the files' names
 	later []func()
 }
 
@@ -60,114 +57,188 @@ type keptWeek struct {
 // weekMade is the week's list of a day as a document, with its events: one that
 // is kept, or a new one.
 func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []report.Event, error) {
-	key, ok := a.listKey(ctx, on)
-	if ok {
-		if w, ok := a.keep.get(key); ok {
-			doc := w.Doc
-			doc.Made, doc.Data = a.now.In(a.loc), w.Data
-			return &doc, w.Events, nil
+	if a.keep == nil {
+		l, err := a.list(ctx, on)
+		if err != nil {
+			return nil, nil, err
 		}
+		return a.weekDocument(l, a.weekWarnings(l)), a.weekEvents(l), nil
 	}
-	l, err := a.list(ctx, on)
+	key := a.listKey(on)
+	if w, ok := a.keep.get(key); ok {
+		doc := w.Doc
+		doc.Made, doc.Data = a.now.In(a.loc), w.Data
+		return &doc, w.Events, nil
+	}
+	p := a.newParts(ctx)
+	l, err := a.listBy(ctx, on, p)
 	if err != nil {
 		return nil, nil, err
 	}
 	doc := a.weekDocument(l, a.weekWarnings(l))
 	events := a.weekEvents(l)
-	if data, is := doc.Data.(WeekData); ok && is {
+	if data, is := doc.Data.(WeekData); is {
 		w := keptWeek{*doc, slices.Clone(events), data}
 		w.Doc.Made, w.Doc.Data = time.Time{}, nil
 		w.Doc.Sections = slices.Clone(doc.Sections)
 		a.keep.later = append(a.keep.later, func() {
 			// What another process has stored meanwhile may be in the list, or not.
-			if again, ok := a.listKey(ctx, on); ok && again == key {
-				a.keep.put(key, w)
+			if key == "" || a.listKey(on) != key {
+				return
+			}
+			a.keep.put(key, w, a.opened)
+			if p.fresh {
+				a.keep.write(a.keep.parts(), p.bytes(), nil)
 			}
 		})
 	}
 	return doc, events, nil
 }
 
-// listKey is the hash of what the list of a day is made from. Without a folder,
-// or where something of it cannot be read, there is none.
-func (a *App) listKey(ctx context.Context, on civil.Date) (string, bool) {
-	if a.keep == nil {
-		return "", false
+// newParts is the parts that are kept.
+func (a *App) newParts(ctx context.Context) *parts {
+	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[int]*bareSeason{}}
+	if b, ok := readKept(a.keep.parts()); ok {
+		p.had = partsOf(b)
 	}
+	return p
+}
+
+// program names the program that runs, "" where the system does not tell.
+func (a *App) program() string {
 	exe, err := os.Executable()
 	if err != nil {
-		return "", false
+		return ""
 	}
 	info, err := os.Stat(exe)
 	if err != nil {
-		return "", false
+		return ""
+	}
+	return fmt.Sprint(exe, " ", info.Size(), " ", info.ModTime().UnixNano(), " ", a.cat.Version)
+}
+
+// listKey names the list of a day, "" where it cannot be kept: where the system
+// does not tell enough, or the store was written to since it was opened.
+func (a *App) listKey(on civil.Date) string {
+	program := a.program()
+	now, err := seeStore(a.st.File())
+	if err != nil || program == "" || now != a.opened {
+		return ""
 	}
 	h := sha256.New()
-	fmt.Fprintln(h, exe, info.Size(), info.ModTime().UnixNano(), a.cat.Version, on, a.Today(), a.loc)
-	if err := json.NewEncoder(h).Encode(a.farm); err != nil { // as it was read when the program began
-		return "", false
+	fmt.Fprintln(h, program, on, a.Today(), a.loc, a.opened)
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// seen is what the system tells of the store's file and of its log: when they
+// were last written to, which nobody can set back, and which files they are. A
+// store of which it tells the same holds the same.
+type seen struct {
+	file, log string
+	last      time.Time // the later of the two
+}
+
+func seeStore(path string) (s seen, err error) {
+	if s.file, s.last, err = seeFile(path); err != nil {
+		return seen{}, err
 	}
-	// The list of the week before is in it.
-	from := civil.New(on.AddDays(-7).Year, time.January, 1)
-	if err := a.st.View(ctx, func(tx *store.Tx) error { return tx.Digest(h, from) }); err != nil {
-		return "", false
+	if info, err := os.Stat(path + "-wal"); err == nil && info.Size() > 0 {
+		var last time.Time
+		if s.log, last, err = seeFile(path + "-wal"); err != nil {
+			return seen{}, err
+		}
+		if last.After(s.last) {
+			s.last = last
+		}
 	}
-	return hex.EncodeToString(h.Sum(nil)), true
+	return s, nil
+}
+
+func seeFile(path string) (string, time.Time, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "", time.Time{}, err
+	}
+	last := info.ModTime()
+	out := fmt.Sprint(info.Size(), " ", last.UnixNano())
+	if sys := reflect.Indirect(reflect.ValueOf(info.Sys())); sys.Kind() == reflect.Struct {
+		for _, name := range []string{"Dev", "Ino", "Ctim", "Ctimespec"} { // as far as the system has them
+			f := sys.FieldByName(name)
+			if !f.IsValid() {
+				continue
+			}
+			out += fmt.Sprint(" ", f.Interface())
+			own := reflect.New(f.Type())
+			own.Elem().Set(f)
+			if t, ok := own.Interface().(interface{ Unix() (int64, int64) }); ok {
+				if changed := time.Unix(t.Unix()); changed.After(last) {
+					last = changed
+				}
+			}
+		}
+	}
+	return out, last, nil
+}
+
+// settledBy reports whether the store was last written to so long before an
+// instant that the clock of the files has moved on: a write from now on is seen.
+// Some file systems count two seconds at a time.
+func (s seen) settledBy(at time.Time) bool {
+	wait := 20 * time.Millisecond
+	if s.last.Nanosecond() == 0 {
+		wait = 3 * time.Second
+	}
+	return at.Sub(s.last) >= wait
 }
 
 func (k *keep) file(key string) string { return filepath.Join(k.dir, k.store+"-"+key) }
 
-// get returns what is kept under a key.
-func (k *keep) get(key string) (keptWeek, bool) {
-	b, err := os.ReadFile(k.file(key))
+func (k *keep) parts() string { return filepath.Join(k.dir, k.store+".parts") }
+
+// readKept reads a file that write wrote.
+func readKept(file string) ([]byte, bool) {
+	b, err := os.ReadFile(file)
 	if err != nil || len(b) < sha256.Size {
-		return keptWeek{}, false
+		return nil, false
 	}
 	sum, b := b[:sha256.Size], b[sha256.Size:]
 	if have := sha256.Sum256(b); !bytes.Equal(sum, have[:]) {
+		return nil, false
+	}
+	return b, true
+}
+
+// get returns what is kept under a key.
+func (k *keep) get(key string) (keptWeek, bool) {
+	if key == "" {
 		return keptWeek{}, false
 	}
-	w, err := unpack(b)
-	return w, err == nil
-}
-
-func pack(w keptWeek) ([]byte, error) {
-	plain, err := report.Keep(w)
-	if err != nil {
-		return nil, err
+	b, ok := readKept(k.file(key))
+	if !ok {
+		return keptWeek{}, false
 	}
-	var out bytes.Buffer
-	z, err := flate.NewWriter(&out, flate.BestSpeed)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := z.Write(plain); err != nil {
-		return nil, err
-	}
-	err = z.Close()
-	return out.Bytes(), err
-}
-
-func unpack(b []byte) (keptWeek, error) {
 	var w keptWeek
-	plain, err := io.ReadAll(flate.NewReader(bytes.NewReader(b)))
-	if err == nil {
-		err = report.Kept(plain, &w)
-	}
-	return w, err
+	return w, report.Kept(b, &w) == nil
 }
 
-// put writes what is to be kept under a key, whole or not at all, if it reads
-// back as the very same; nothing is said where it does not. The oldest of too
-// many go.
-func (k *keep) put(key string, w keptWeek) {
-	b, err := pack(w)
+// put writes the list that is to be kept under a key, if it reads back as the
+// very same. The oldest of too many go.
+func (k *keep) put(key string, w keptWeek, s seen) {
+	b, err := report.Keep(w)
 	if err != nil {
 		return
 	}
-	if again, err := unpack(b); err != nil || !reflect.DeepEqual(w, again) {
+	var again keptWeek
+	if err := report.Kept(b, &again); err != nil || !reflect.DeepEqual(w, again) {
 		return
 	}
+	k.write(k.file(key), b, s.settledBy)
+	k.makeRoom()
+}
+
+// write writes a file whole or not at all; nothing is said where it cannot be.
+// when, which may be nil, is asked whether it may be written at an instant.
+func (k *keep) write(file string, b []byte, when func(time.Time) bool) {
 	if os.MkdirAll(k.dir, 0o700) != nil {
 		return
 	}
@@ -177,11 +248,13 @@ func (k *keep) put(key string, w keptWeek) {
 	}
 	sum := sha256.Sum256(b)
 	_, err = f.Write(append(sum[:], b...))
-	if err2 := f.Close(); err != nil || err2 != nil || os.Rename(f.Name(), k.file(key)) != nil {
-		os.Remove(f.Name())
-		return
+	late := true
+	if info, err := f.Stat(); when != nil {
+		late = err == nil && when(info.ModTime())
 	}
-	k.makeRoom()
+	if err2 := f.Close(); err != nil || err2 != nil || !late || os.Rename(f.Name(), file) != nil {
+		os.Remove(f.Name())
+	}
 }
 
 func (k *keep) makeRoom() {

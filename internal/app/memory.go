@@ -64,20 +64,23 @@ type visits struct {
 	byPair map[[2]string][]farm.Visit // by bed and pest
 }
 
-func byDate(x, y farm.Visit) int {
+func byDate(x, y *farm.Visit) int {
 	return cmp.Or(x.Date.Compare(y.Date), cmp.Compare(x.Bed, y.Bed), cmp.Compare(x.Pest, y.Pest), cmp.Compare(x.ID, y.ID))
 }
 
 // with returns the visits and fresh ones, which it sorts.
 func (v visits) with(fresh []farm.Visit) visits {
-	slices.SortFunc(fresh, byDate)
-	if n := len(v.all); n > 0 && len(fresh) > 0 && byDate(v.all[n-1], fresh[0]) > 0 {
+	sort := func(list []farm.Visit) {
+		slices.SortFunc(list, func(x, y farm.Visit) int { return byDate(&x, &y) })
+	}
+	sort(fresh)
+	if n := len(v.all); n > 0 && len(fresh) > 0 && byDate(&v.all[n-1], &fresh[0]) > 0 {
 		fresh = append(slices.Clone(v.all), fresh...)
-		slices.SortFunc(fresh, byDate)
+		sort(fresh)
 		v = visits{}
 	}
 	if v.all == nil {
-		v.byPest, v.byPair = map[string][]farm.Visit{}, map[[2]string][]farm.Visit{}
+		return visits{fresh, split(fresh, func(x *farm.Visit) string { return x.Pest }), split(fresh, func(x *farm.Visit) [2]string { return [2]string{x.Bed, x.Pest} })}
 	}
 	v.all = append(v.all, fresh...)
 	for i := range fresh {
@@ -87,6 +90,42 @@ func (v visits) with(fresh []farm.Visit) visits {
 		v.byPair[pair] = append(v.byPair[pair], *x)
 	}
 	return v
+}
+
+// split are the visits of a list by a key, each list in one piece of memory that
+// ends where the next one begins.
+func split[K comparable](list []farm.Visit, key func(*farm.Visit) K) map[K][]farm.Visit {
+	number, of := map[K]int{}, make([]int, len(list))
+	var keys []K
+	var ends []int
+	for i := range list {
+		k := key(&list[i])
+		n, ok := number[k]
+		if !ok {
+			n = len(keys)
+			number[k] = n
+			keys, ends = append(keys, k), append(ends, 0)
+		}
+		of[i] = n
+		ends[n]++
+	}
+	at, from := make([]int, len(keys)), 0
+	for n := range keys {
+		at[n] = from
+		from += ends[n]
+		ends[n] = from
+	}
+	all, out := make([]farm.Visit, len(list)), make(map[K][]farm.Visit, len(keys))
+	for i, n := range of {
+		all[at[n]] = list[i]
+		at[n]++
+	}
+	from = 0
+	for n, k := range keys {
+		out[k] = all[from:ends[n]:ends[n]]
+		from = ends[n]
+	}
+	return out
 }
 
 // until are those of a sorted list up to a day.

@@ -45,7 +45,7 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 			return nil, err
 		}
 	}
-	s, err := a.snapshotOf(ctx, o.Date, p.Key)
+	s, err := a.snapshotOf(ctx, o.Date, p.Key, nil)
 	if err != nil {
 		return nil, err
 	}

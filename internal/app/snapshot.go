@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
@@ -34,6 +35,9 @@ type snapshot struct {
 	covers     []farm.PlannedCover // sown from lookBack days before on
 	overrides  []farm.Override
 	notes      *noteBook
+	parts      *parts // where visits are without their counts: what is known of them
+	laws       map[string]*partLaws
+	kept       *keptVerdicts
 }
 
 // lookBack is how far back stages are read: a crop may stand for a year and a
@@ -41,14 +45,14 @@ type snapshot struct {
 const lookBack = 400
 
 func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
-	return a.snapshotOf(ctx, on, "")
+	return a.snapshotOf(ctx, on, "", nil)
 }
 
 // snapshotOf is a snapshot for verdicts on one pest, "" for all: the visits of
 // the others are without their single counts, but for the virus that levels
-// depend on.
-func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string) (snapshot, error) {
-	s := snapshot{on: on, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
+// depend on. With parts all visits are without them.
+func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string, p *parts) (snapshot, error) {
+	s := snapshot{on: on, parts: p, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
 	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
@@ -75,9 +79,12 @@ func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string) (snaps
 			}
 		}
 		var known visits
-		if pest == "" {
+		switch {
+		case p != nil:
+			known, err = p.read(tx, on.Year)
+		case pest == "":
 			known, err = a.memory.read(tx, s.beds, on.Year)
-		} else {
+		default:
 			var all []farm.Visit
 			all, err = tx.Visits(store.Filter{From: season.From, To: on, CountsOf: []string{pest, "tospovirus"}})
 			known = known.with(all)
@@ -131,6 +138,12 @@ func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string) (snaps
 		}
 		return nil
 	})
+	if err == nil && p != nil {
+		s.laws, s.kept = map[string]*partLaws{}, &keptVerdicts{p: p, keys: map[[2]string]partKey{}, short: map[[2]string]assess.Input{}}
+		for pest, list := range s.byPest {
+			s.laws[pest] = &partLaws{p: p, visits: list}
+		}
+	}
 	return s, err
 }
 

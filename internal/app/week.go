@@ -57,6 +57,9 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 	for _, key := range watched {
 		grows[key] = a.memory.sameGrows(growsOf{key, s.on}, a.grows(s, key))
 	}
+	if s.kept != nil {
+		s.kept.begin(facts, grows)
+	}
 	out := make([]assess.Assessment, len(s.beds)*len(watched))
 	at := 0
 	type question struct {
@@ -76,10 +79,24 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 				Grows: grows[key],
 			}
 			var ok bool
-			if out[at], ok = a.memory.known(in, f); !ok {
+			if s.kept != nil {
+				out[at], ok = s.kept.get(in, f)
+			} else {
+				out[at], ok = a.memory.known(in, f)
+			}
+			if !ok {
 				asked = append(asked, question{at, in, f})
 			}
 			at++
+		}
+	}
+	if s.kept != nil {
+		var lists []*[]farm.Visit
+		for i := range asked {
+			lists = append(lists, &asked[i].in.Visits)
+		}
+		if err := s.parts.count(s.on.Year, lists...); err != nil {
+			return nil, err
 		}
 	}
 	err = inParallel(len(asked), func(i int) (err error) {
@@ -90,6 +107,10 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 		return nil, err
 	}
 	for _, q := range asked {
+		if s.kept != nil {
+			s.kept.put(&out[q.at])
+			continue
+		}
 		a.memory.keep(q.in, q.pest, out[q.at])
 	}
 	return out, nil
@@ -218,7 +239,13 @@ func (a *App) plannedWork(s snapshot) map[string][]label.Work {
 
 // weekInput joins everything that the list is made from, as it was known on a day.
 func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) {
-	s, err := a.snapshot(ctx, on)
+	return a.weekInputBy(ctx, on, nil)
+}
+
+// weekInputBy is weekInput with what is known already. Its assessments then are
+// short, see assess.Short, and its visits without counts.
+func (a *App) weekInputBy(ctx context.Context, on civil.Date, p *parts) (week.Input, error) {
+	s, err := a.snapshotOf(ctx, on, "", p)
 	if err != nil {
 		return week.Input{}, err
 	}
@@ -288,11 +315,16 @@ func (a *App) productSafety(l farm.Label) []string {
 
 // list makes the week's list of a day, with what was left undone.
 func (a *App) list(ctx context.Context, on civil.Date) (week.List, error) {
-	in, err := a.weekInput(ctx, on)
+	return a.listBy(ctx, on, nil)
+}
+
+// listBy is list with what is known already.
+func (a *App) listBy(ctx context.Context, on civil.Date, p *parts) (week.List, error) {
+	in, err := a.weekInputBy(ctx, on, p)
 	if err != nil {
 		return week.List{}, err
 	}
-	before, err := a.weekInput(ctx, on.AddDays(-7))
+	before, err := a.weekInputBy(ctx, on.AddDays(-7), p)
 	if err != nil {
 		return week.List{}, err
 	}
@@ -372,7 +404,7 @@ func (a *App) WhyBed(ctx context.Context, on civil.Date, bedWord, pestWord strin
 	if err != nil {
 		return nil, err
 	}
-	s, err := a.snapshotOf(ctx, on, p.Key)
+	s, err := a.snapshotOf(ctx, on, p.Key, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -427,11 +459,20 @@ func (a *App) settleNear(s snapshot, list []assess.Assessment) error {
 		}
 	}
 	near = near[:min(len(near), mostSettled)]
+	if s.kept != nil {
+		var err error
+		if near, err = s.kept.settle(s, list, near); err != nil {
+			return err
+		}
+	}
 	return inParallel(len(near), func(n int) error {
 		x := &list[near[n]]
 		p, _ := a.cat.Pest(x.Pest.Key)
 		deep, err := a.assessDeep(s, x.Bed, p)
 		x.Result.MoreUnits, x.Result.SettleChance = deep.Result.MoreUnits, deep.Result.SettleChance
+		if err == nil && s.kept != nil {
+			s.kept.putSettled(x)
+		}
 		return err
 	})
 }

@@ -88,16 +88,13 @@ func (a *App) effectCounts(s snapshot, facts assess.Pest) []effect.Count {
 	var out []effect.Count
 	for _, v := range s.byPest[facts.Key] {
 		u, ok := facts.Unit(v.Unit)
-		counts := v.Seen()
-		if !ok || u.Percent || v.Stratum == farm.HotSpot || v.Stratum == farm.Edge || v.Presence != nil || len(counts) == 0 {
+		n, total := s.counted(v)
+		if !ok || u.Percent || v.Stratum == farm.HotSpot || v.Stratum == farm.Edge || v.Presence != nil || n == 0 {
 			continue
 		}
-		c := effect.Count{Bed: v.Bed, Date: v.Date, Unit: u.Key, Units: len(counts), Visit: v.ID}
+		c := effect.Count{Bed: v.Bed, Date: v.Date, Unit: u.Key, Units: n, Total: total, Visit: v.ID}
 		if n := v.Conditions.Nights; u.PerNights > 0 && n > 0 && n != u.Nights {
 			c.Unit += fmt.Sprintf(" of %d nights", n)
-		}
-		for _, n := range counts {
-			c.Total += n
 		}
 		c.Reason = strings.Join(verdict.Validity(v, u.Needs), "; ")
 		out = append(out, c)

@@ -26,13 +26,58 @@ import (
 // in the week of on. The pest is returned anew; p is not changed. kept, which
 // may be nil, remembers laws between calls.
 func OwnClumping(p Pest, visits []farm.Visit, on civil.Date, kept *Beliefs) (Pest, error) {
+	return OwnClumpingBy(p, visits, on, kept, nil)
+}
+
+// Law is how a pest clumps on a unit by the visits before a week; Taught is
+// false where no visit of before could tell.
+type Law struct {
+	Taught     bool
+	Dispersion estimate.Dispersion
+}
+
+// Laws keeps laws between runs.
+type Laws interface {
+	// Get returns the law of a unit before a week that begins on a Monday.
+	Get(u Unit, week civil.Date) (Law, bool)
+	Put(u Unit, week civil.Date, l Law)
+	// Counted returns the visits with their counts.
+	Counted() ([]farm.Visit, error)
+}
+
+// OwnClumpingBy is OwnClumping with laws that are known already; only where one
+// is not are the counts of visits asked for.
+func OwnClumpingBy(p Pest, visits []farm.Visit, on civil.Date, kept *Beliefs, laws Laws) (Pest, error) {
 	units := make([]Unit, len(p.Units))
 	for i, u := range p.Units {
 		units[i] = u
 		if u.Percent {
 			continue
 		}
-		usable := tellClumping(p.Key, u, visits)
+		usable, read := []told(nil), false
+		law := func(w civil.Date) (l Law, err error) {
+			if laws != nil {
+				if l, ok := laws.Get(u, w); ok {
+					return l, nil
+				}
+			}
+			if !read {
+				read = true
+				if laws != nil {
+					if visits, err = laws.Counted(); err != nil {
+						return l, err
+					}
+				}
+				usable = tellClumping(p.Key, u, visits)
+			}
+			before, _ := slices.BinarySearchFunc(usable, w, func(x told, w civil.Date) int { return x.on.Compare(w) })
+			l.Taught = before > 0
+			l.Dispersion, err = kept.law(p.Key, u, usable[:before])
+			if err == nil && laws != nil {
+				laws.Put(u, w, l)
+			}
+			return l, err
+		}
 		weeks := []civil.Date{monday(on)}
 		var last civil.Date
 		for i := range visits {
@@ -43,17 +88,16 @@ func OwnClumping(p Pest, visits []farm.Visit, on civil.Date, kept *Beliefs) (Pes
 		}
 		slices.SortFunc(weeks, civil.Date.Compare)
 		for _, w := range slices.Compact(weeks) {
-			before, _ := slices.BinarySearchFunc(usable, w, func(x told, w civil.Date) int { return x.on.Compare(w) })
-			d, err := kept.law(p.Key, u, usable[:before])
+			l, err := law(w)
 			if err != nil {
 				return p, fmt.Errorf("clumping of %s on %s: %w", p.Key, u.Key, err)
 			}
-			if before > 0 {
+			if l.Taught {
 				units[i].known = u.Dispersed
-				units[i].weeks = append(units[i].weeks, weekLaw{w, d})
+				units[i].weeks = append(units[i].weeks, weekLaw{w, l.Dispersion})
 			}
 			if w == monday(on) {
-				units[i].Dispersed = d
+				units[i].Dispersed = l.Dispersion
 			}
 		}
 	}

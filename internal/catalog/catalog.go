@@ -121,6 +121,15 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	return l.c, nil
 }
 
+// Version is the version of the embedded facts, without reading them.
+func Version() (string, error) {
+	files, err := fs.Glob(Files(), "*.csv")
+	if err != nil {
+		return "", err
+	}
+	return version(Files(), files)
+}
+
 // version hashes names and contents of the files in the order of their names.
 func version(fsys fs.FS, files []string) (string, error) {
 	h := sha256.New()

@@ -261,3 +261,12 @@ func FuzzLoadFS(f *testing.F) {
 		}
 	})
 }
+
+// The version can be told without reading the facts.
+func TestVersion(t *testing.T) {
+	c, err := catalog.Load()
+	require.NoError(t, err)
+	v, err := catalog.Version()
+	require.NoError(t, err)
+	require.Equal(t, c.Version, v)
+}

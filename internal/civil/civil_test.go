@@ -87,3 +87,31 @@ func TestDate_Properties(t *testing.T) {
 		require.Equal(t, e, back)
 	})
 }
+
+// FuzzParse holds dates against package time, and days of the year too.
+func FuzzParse(f *testing.F) {
+	for _, s := range []string{"2026-07-13", "2024-02-29", "2025-02-29", "07-13", "02-29", "2020-W53-7", "0000-00-00", "9999-12-31", " 2026-07-13", "2026-7-3"} {
+		f.Add(s, 1)
+	}
+	f.Fuzz(func(t *testing.T, s string, n int) {
+		if m, err := civil.ParseMonthDay(s); err == nil {
+			require.Equal(t, s, m.String())
+			require.Equal(t, m.Day, m.In(2025).Day)
+			require.Equal(t, m.Month, m.In(2025).Month)
+		}
+		d, err := civil.Parse(s)
+		if err != nil {
+			require.ErrorIs(t, err, civil.ErrSyntax)
+			require.True(t, d.IsZero())
+			return
+		}
+		require.Equal(t, s, d.String())
+		n %= 100_000
+		then := d.Time().AddDate(0, 0, n)
+		e := d.AddDays(n)
+		require.Equal(t, then, e.Time())
+		require.Equal(t, n, e.Sub(d))
+		require.Equal(t, n > 0, e.After(d))
+		require.Equal(t, d, e.AddDays(-n))
+	})
+}

@@ -64,6 +64,7 @@ func Main(ctx context.Context, args []string, s Streams) int {
 }
 
 func run(ctx context.Context, args []string, s Streams) error {
+	app.Begin()
 	d := &deps{Streams: s, typed: typed(args)}
 	defer d.close()
 	a := newApp(d)

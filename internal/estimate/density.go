@@ -144,7 +144,7 @@ func Estimate(in Sample, disp Dispersion) (Density, error) {
 		at = d.High
 	}
 	d.K, d.KSource = law.at(at), disp.words(law)
-	d.OutlierUnit = outlier(in.Counts, t, law)
+	d.OutlierUnit = outlier(in.Counts, law)
 	d.Outlier = d.OutlierUnit > 0
 	return d, nil
 }
@@ -184,15 +184,17 @@ const outlierChance = 1e-3
 // others lead to expect (a typing slip, or a hot spot), 0 for none; see the
 // Outlier of Density. Errors: as Estimate.
 func Outlier(counts []int, disp Dispersion) (int, error) {
-	t, err := newTally(counts)
-	if err != nil {
-		return 0, err
+	if len(counts) == 0 {
+		return 0, ErrEmpty
+	}
+	if low, high := slices.Min(counts), slices.Max(counts); low < 0 || high > MaxCount {
+		return 0, fmt.Errorf("a count of %d to %d, want 0 to %d: %w", low, high, MaxCount, ErrDomain)
 	}
 	law, err := disp.law()
 	if err != nil {
 		return 0, err
 	}
-	return outlier(counts, t, law), nil
+	return outlier(counts, law), nil
 }
 
 // outlier returns the 1-based place of the highest unit when, of n units with
@@ -201,15 +203,28 @@ func Outlier(counts []int, disp Dispersion) (int, error) {
 // is ordinary. One or two others say little of their mean: its upper limit
 // stands in, so that only what no reading of them leads to expect is flagged.
 // One unit gives 0.
-func outlier(counts []int, t tally, law lawK) int {
-	if t.n < 2 || t.freq[len(t.freq)-1] > 1 || t.max < 2 {
+func outlier(counts []int, law lawK) int {
+	n, most, at, alike, total := len(counts), -1, 0, 0, 0
+	for i, x := range counts {
+		total += x
+		switch {
+		case x > most:
+			most, at, alike = x, i, 1
+		case x == most:
+			alike++
+		}
+	}
+	if n < 2 || alike > 1 || most < 2 {
 		return 0
 	}
-	others := float64(t.n - 1)
-	m := (t.total - float64(t.max) + 0.5) / others
+	m := (float64(total) - float64(most) + 0.5) / float64(n-1)
 	k := law.at(m)
-	rest := slices.DeleteFunc(slices.Clone(counts), func(x int) bool { return x == t.max })
-	if law.fixed == 0 && law.a == 0 {
+	known := law.fixed != 0 || law.a != 0
+	var rest []int
+	if !known || n-1 < leastOthers {
+		rest = slices.DeleteFunc(slices.Clone(counts), func(x int) bool { return x == most })
+	}
+	if !known {
 		// k is not known: no larger than what the other units show.
 		if f, err := FitNB(rest); err == nil {
 			if fk, ok := f.K(); ok && f.Outcome == Converged {
@@ -217,15 +232,15 @@ func outlier(counts []int, t tally, law lawK) int {
 			}
 		}
 	}
-	if len(rest) < leastOthers {
+	if n-1 < leastOthers {
 		if in, err := ProfileKnownK(rest, k, 0.95); err == nil {
 			m = math.Max(m, in.High)
 		}
 	}
-	if float64(t.n)*Survival(t.max-1, m, k) >= outlierChance {
+	if float64(n)*Survival(most-1, m, k) >= outlierChance {
 		return 0
 	}
-	return 1 + slices.Index(counts, t.max)
+	return 1 + at
 }
 
 // leastOthers is how many other units tell their mean. Ours.

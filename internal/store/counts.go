@@ -50,7 +50,7 @@ func (t *Tx) each(f func(scan func(dest ...any) error) error, query string, args
 	if err := t.flush(); err != nil {
 		return err
 	}
-	if err := t.before(query); err != nil {
+	if err := t.before(query, args...); err != nil {
 		return t.fail("read", err)
 	}
 	rows, err := t.tx.QueryContext(t.ctx, query, args...)

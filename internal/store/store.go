@@ -62,6 +62,7 @@ type Migrated struct {
 type options struct {
 	busy       time.Duration
 	hook       func(query string) error
+	trace      func(query string, args []any)
 	maxPages   int
 	migrations []migration
 	farmUID    string
@@ -78,6 +79,10 @@ func WithBusyTimeout(d time.Duration) Option { return func(o *options) { o.busy 
 // View before it runs, BEGIN and COMMIT included; an error from it fails the
 // statement. It is for fault tests.
 func WithHook(f func(query string) error) Option { return func(o *options) { o.hook = f } }
+
+// WithTrace sets a function that is called with each statement of Update and
+// View and its values before it runs. It is for benchmarks.
+func WithTrace(f func(query string, args []any)) Option { return func(o *options) { o.trace = f } }
 
 // WithMaxPages lets the file grow to n pages of 4096 bytes at most: beyond
 // that writes fail as on a full disk. It is for fault tests.
@@ -100,6 +105,9 @@ func makeOptions(opts []Option) options {
 
 // Path returns the store's path as it was given.
 func (s *Store) Path() string { return s.path }
+
+// File returns the absolute path of the store's file, with links followed.
+func (s *Store) File() string { return s.file }
 
 // Schema returns the version of the store's tables.
 func (s *Store) Schema() int { return s.schema }

@@ -33,8 +33,11 @@ type bedRef struct {
 	code string
 }
 
-// before calls the fault hook.
-func (t *Tx) before(query string) error {
+// before calls the trace and the fault hook.
+func (t *Tx) before(query string, args ...any) error {
+	if f := t.s.o.trace; f != nil {
+		f(query, args)
+	}
 	if h := t.s.o.hook; h != nil {
 		return h(query)
 	}
@@ -56,7 +59,7 @@ func (t *Tx) exec(query string, args ...any) (id, rows int64, err error) {
 	if !t.write {
 		return 0, 0, errWriteInView
 	}
-	if err := t.before(query); err != nil {
+	if err := t.before(query, args...); err != nil {
 		return 0, 0, err
 	}
 	st := t.stmts[query]
@@ -91,7 +94,7 @@ func (t *Tx) query(dest any, query string, args ...any) error {
 	if err := t.flush(); err != nil {
 		return err
 	}
-	err := t.before(query)
+	err := t.before(query, args...)
 	if err == nil {
 		err = t.tx.SelectContext(t.ctx, dest, query, args...)
 	}
@@ -106,7 +109,7 @@ func (t *Tx) get(dest any, query string, args ...any) (bool, error) {
 	if err := t.flush(); err != nil {
 		return false, err
 	}
-	err := t.before(query)
+	err := t.before(query, args...)
 	if err == nil {
 		err = t.tx.GetContext(t.ctx, dest, query, args...)
 	}

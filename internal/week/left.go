@@ -127,9 +127,14 @@ func (b *builder) recorded(l Line, bed string, since civil.Date) bool {
 			return d.Bed == bed && d.Pest == l.Pest && d.Action == farm.Settled+isCheck(l) && in(d.Date)
 		})
 	case l.Section == Scout:
-		return slices.ContainsFunc(b.in.Visits, func(v farm.Visit) bool {
-			return v.Bed == bed && v.Pest == l.Pest && in(v.Date)
-		})
+		if b.looked == nil {
+			b.looked = map[[2]string][]civil.Date{}
+			for i := range b.in.Visits {
+				v := &b.in.Visits[i]
+				b.looked[[2]string{v.Bed, v.Pest}] = append(b.looked[[2]string{v.Bed, v.Pest}], v.Date)
+			}
+		}
+		return slices.ContainsFunc(b.looked[[2]string{bed, l.Pest}], in)
 	case l.Rung == Product:
 		return slices.ContainsFunc(b.in.Treatments, func(t farm.Treatment) bool {
 			return t.Bed == bed && t.Pest == l.Pest && in(t.Date)

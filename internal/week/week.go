@@ -220,7 +220,8 @@ type builder struct {
 	at     map[string][]int // by bed: its places in lines
 	quiet  []assess.Assessment
 	closed []Closure
-	shut   map[string]time.Time // by bed: the end of re-entry, zero where it is unknown
+	shut   map[string]time.Time       // by bed: the end of re-entry, zero where it is unknown
+	looked map[[2]string][]civil.Date // by bed and pest: the days of its visits
 }
 
 func (b *builder) add(l Line) {

@@ -1,0 +1,318 @@
+package app
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/civil"
+	"leafturn/internal/farm"
+	"leafturn/internal/report"
+	"leafturn/internal/store"
+)
+
+// parts are what week's lists are made from piece by piece: how pests clump on
+// this farm, the verdict on each bed and pest, how many more units would settle
+// it, and what the forecast says of it. Each is known by a hash of all that it
+// was made from, so after one new count one bed and pest is worked out anew, and
+// of the other visits not even the counts are read.
+type parts struct {
+	ctx     context.Context
+	a       *App
+	program []byte // what names the program, whose facts are in it
+
+	mu      sync.Mutex
+	had     map[partKey]oldPart // of earlier runs
+	made    map[partKey][]byte  // of this run, new or not
+	fresh   bool                // something in made is new
+	seasons map[int]*bareSeason
+	around  []byte // a hash of all but the visits
+}
+
+type partKey [16]byte
+
+// oldPart is a part of an earlier run, and how many runs that made new ones have
+// not asked for it.
+type oldPart struct {
+	b   []byte
+	age byte
+}
+
+// mostIdle is how many such runs a part outlives.
+const mostIdle = 2
+
+// bytes writes the parts of this run and those of earlier ones down.
+func (p *parts) bytes() []byte {
+	var out []byte
+	add := func(key partKey, age byte, b []byte) {
+		out = append(append(out, key[:]...), age)
+		out = append(binary.AppendUvarint(out, uint64(len(b))), b...)
+	}
+	for key, b := range p.made {
+		add(key, 0, b)
+	}
+	for key, old := range p.had {
+		if _, ok := p.made[key]; !ok && old.age < mostIdle {
+			add(key, old.age+1, old.b)
+		}
+	}
+	return out
+}
+
+// partsOf reads what bytes wrote.
+func partsOf(b []byte) map[partKey]oldPart {
+	out := map[partKey]oldPart{}
+	for len(b) > len(partKey{}) {
+		key, age := partKey(b), b[len(partKey{})]
+		b = b[len(key)+1:]
+		n, size := binary.Uvarint(b)
+		if size <= 0 || n > uint64(len(b)-size) {
+			break
+		}
+		out[key] = oldPart{b[size : size+int(n)], age}
+		b = b[size+int(n):]
+	}
+	return out
+}
+
+// bareSeason is the visits of a year without their counts, by date, bed, pest
+// and number, and those of which the counts were read.
+type bareSeason struct {
+	visits  visits
+	bare    map[int64]*store.Bare
+	counted map[int64]farm.Visit
+	all     bool // counted holds all of them
+}
+
+// key hashes what a part is made from.
+func (p *parts) key(kind string, from ...[]byte) partKey {
+	h := sha256.New()
+	h.Write(p.program)
+	h.Write([]byte(kind))
+	for _, b := range from {
+		h.Write(binary.AppendUvarint(nil, uint64(len(b))))
+		h.Write(b)
+	}
+	return partKey(h.Sum(nil)[:16])
+}
+
+// get reads a part into what into points to.
+func (p *parts) get(key partKey, into any) bool {
+	p.mu.Lock()
+	b, ok := p.made[key]
+	if !ok {
+		var old oldPart
+		if old, ok = p.had[key]; ok {
+			b = old.b
+			p.made[key] = b
+		}
+	}
+	p.mu.Unlock()
+	return ok && report.Kept(b, into) == nil
+}
+
+func (p *parts) put(key partKey, v any) {
+	b, err := report.Keep(v)
+	if err != nil {
+		return
+	}
+	p.mu.Lock()
+	p.made[key], p.fresh = b, true
+	p.mu.Unlock()
+}
+
+// read reads the visits of a year without their counts, and what else the store
+// holds.
+func (p *parts) read(tx *store.Tx, year int) (visits, error) {
+	if s := p.seasons[year]; s != nil {
+		return s.visits, nil
+	}
+	if p.around == nil {
+		h := sha256.New()
+		if err := tx.Around(h); err != nil {
+			return visits{}, err
+		}
+		p.around = h.Sum(nil)
+	}
+	list, err := tx.BareVisits(store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31)})
+	if err != nil {
+		return visits{}, err
+	}
+	s := &bareSeason{bare: make(map[int64]*store.Bare, len(list)), counted: map[int64]farm.Visit{}}
+	order := make([]*store.Bare, len(list)) // moved about more quickly than visits
+	for i := range list {
+		order[i] = &list[i]
+	}
+	slices.SortFunc(order, func(x, y *store.Bare) int { return byDate(&x.Visit, &y.Visit) })
+	all := make([]farm.Visit, len(list))
+	virus := []int64{}
+	for i, b := range order {
+		all[i] = b.Visit
+		s.bare[all[i].ID] = b
+		if all[i].Pest == "tospovirus" { // levels depend on it
+			virus = append(virus, all[i].ID)
+		}
+	}
+	if len(virus) > 0 {
+		counted, err := tx.VisitsOf(virus)
+		if err != nil {
+			return visits{}, err
+		}
+		for _, v := range counted {
+			s.counted[v.ID] = v
+		}
+		for i := range all {
+			if v, ok := s.counted[all[i].ID]; ok {
+				all[i] = v
+			}
+		}
+	}
+	s.visits = visits{}.with(all)
+	p.seasons[year] = s
+	return s.visits, nil
+}
+
+// manyVisits is from how many on all visits of a season are read instead.
+const manyVisits = 2000
+
+// count gives visits of a year their counts.
+func (p *parts) count(year int, lists ...*[]farm.Visit) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	s := p.seasons[year]
+	var ids []int64
+	for _, list := range lists {
+		for _, v := range *list {
+			if _, ok := s.counted[v.ID]; !ok {
+				ids = append(ids, v.ID)
+			}
+		}
+	}
+	if len(ids) > 0 {
+		err := p.a.st.View(p.ctx, func(tx *store.Tx) error {
+			read, err := []farm.Visit(nil), error(nil)
+			if len(ids) < manyVisits || s.all {
+				read, err = tx.VisitsOf(ids)
+			} else { // one that was voided meanwhile is in the list still
+				s.all = true
+				read, err = tx.Visits(store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31), IncludeVoided: true})
+			}
+			for _, v := range read {
+				s.counted[v.ID] = v
+			}
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	for _, list := range lists {
+		out := make([]farm.Visit, len(*list))
+		for i, v := range *list {
+			var ok bool
+			if out[i], ok = s.counted[v.ID]; !ok {
+				return fmt.Errorf("visit %d is no longer there", v.ID)
+			}
+		}
+		*list = out
+	}
+	return nil
+}
+
+// rows hashes what the store holds of visits.
+func (s *bareSeason) rows(list []farm.Visit) []byte {
+	var all []byte
+	for _, v := range list {
+		all = append(append(all, s.bare[v.ID].Row...), '\n')
+	}
+	sum := sha256.Sum256(all)
+	return sum[:]
+}
+
+// counted is how many units of a visit were looked at, and the animals on them.
+func (s snapshot) counted(v farm.Visit) (n, total int) {
+	if s.parts != nil {
+		b := s.parts.seasons[s.on.Year].bare[v.ID]
+		return b.N, int(b.Sum)
+	}
+	for _, c := range v.Seen() {
+		n, total = n+1, total+c
+	}
+	return n, total
+}
+
+// partLaws are the laws of a pest by its visits of a season up to a day.
+type partLaws struct {
+	p      *parts
+	visits []farm.Visit
+
+	once   sync.Once
+	before map[int][]byte // a hash of the first so many visits, wherever a day begins
+}
+
+func (l *partLaws) hash() {
+	l.before = map[int][]byte{}
+	h := sha256.New()
+	season, row := l.p.seasons[l.year()], []byte(nil)
+	for i, v := range l.visits {
+		if i == 0 || v.Date != l.visits[i-1].Date {
+			l.before[i] = h.Sum(nil)
+		}
+		row = append(append(row[:0], season.bare[v.ID].Row...), '\n')
+		h.Write(row)
+	}
+	l.before[len(l.visits)] = h.Sum(nil)
+}
+
+func (l *partLaws) key(u assess.Unit, week civil.Date) (partKey, error) {
+	unit, err := report.Keep(u)
+	if err != nil {
+		return partKey{}, err
+	}
+	n, _ := slices.BinarySearchFunc(l.visits, week, func(v farm.Visit, d civil.Date) int { return v.Date.Compare(d) })
+	l.once.Do(l.hash)
+	rows := l.before[n]
+	return l.p.key("law", unit, rows), nil
+}
+
+// Get is of assess.Laws.
+func (l *partLaws) Get(u assess.Unit, week civil.Date) (law assess.Law, ok bool) {
+	key, err := l.key(u, week)
+	return law, err == nil && l.p.get(key, &law)
+}
+
+// Put is of assess.Laws.
+func (l *partLaws) Put(u assess.Unit, week civil.Date, law assess.Law) {
+	if key, err := l.key(u, week); err == nil {
+		l.p.put(key, law)
+	}
+}
+
+// Counted is of assess.Laws.
+func (l *partLaws) Counted() ([]farm.Visit, error) {
+	list := l.visits
+	err := l.p.count(l.year(), &list)
+	return list, err
+}
+
+func (l *partLaws) year() int { return l.visits[0].Date.Year }
+
+// growsBytes writes rates of growth down.
+func growsBytes(g assess.Grows) []byte {
+	days := make([]civil.Date, 0, len(g))
+	for d := range g {
+		days = append(days, d)
+	}
+	slices.SortFunc(days, civil.Date.Compare)
+	var b bytes.Buffer
+	for _, d := range days {
+		fmt.Fprintln(&b, d, g[d])
+	}
+	return b.Bytes()
+}
