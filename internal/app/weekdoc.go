@@ -113,6 +113,11 @@ func (a *App) doSections(lines []week.Line, today civil.Date, src *sources) []re
 		sec := &out[len(out)-1]
 		sec.Items = append(sec.Items, it)
 	}
+	if slices.ContainsFunc(lines, func(l week.Line) bool {
+		return slices.ContainsFunc(l.Traces, func(t week.Trace) bool { return t.Assessment != nil && t.Assessment.Course != "" })
+	}) {
+		out[0].Lead = report.Plain(sectionLeads[week.Do] + " \"So far\" has " + assess.CourseKey + ".")
+	}
 	return out
 }
 
@@ -127,7 +132,11 @@ func countsOf(lines []week.Line, pest string) string {
 			if t.Assessment == nil {
 				continue
 			}
-			if w := week.Short(*t.Assessment); !contains(words, w) {
+			w := week.Short(*t.Assessment)
+			if c := t.Assessment.Course; c != "" {
+				w += ", so far " + c
+			}
+			if !contains(words, w) {
 				words = append(words, w)
 			}
 		}
@@ -194,7 +203,7 @@ func mark(l week.Line) string {
 // quietSection says in a table what was counted and needs nothing.
 func quietSection(quiet []assess.Assessment) report.Section {
 	t := &report.Table{Columns: []report.Column{
-		{Title: "Pest"}, {Title: "Beds, last count (95 % interval)"},
+		{Title: "Pest"}, {Title: "Beds, last count (95 % interval), the season so far"},
 	}}
 	byPest := map[string][]string{}
 	var order []string
@@ -204,6 +213,9 @@ func quietSection(quiet []assess.Assessment) report.Section {
 		}
 		r := a.Decider
 		words := fmt.Sprintf("%s %s (%s-%s)", a.Bed.Code, week.Number(r.Value), week.Number(r.Low), week.Number(r.High))
+		if a.Course != "" {
+			words += " " + a.Course
+		}
 		if a.Result.Rule == verdict.RuleEnemies {
 			words += " natural enemies hold"
 		}
@@ -216,7 +228,11 @@ func quietSection(quiet []assess.Assessment) report.Section {
 	for _, p := range order {
 		t.Rows = append(t.Rows, []report.Value{report.Text(p), report.Text(strings.Join(byPest[p], ", "))})
 	}
-	return report.Section{Key: "hold", Title: "Hold: counted, and nothing to do", Table: t}
+	sec := report.Section{Key: "hold", Title: "Hold: counted, and nothing to do", Table: t}
+	if slices.ContainsFunc(quiet, func(a assess.Assessment) bool { return a.Course != "" }) {
+		sec.Notes = report.Lines("the season so far: " + assess.CourseKey)
+	}
+	return sec
 }
 
 // WeekData is the machine-readable week's list (schema 1).
@@ -267,6 +283,7 @@ type Verdict struct {
 	ActFrom    *float64   `json:"act_level"`
 	ChanceOver *float64   `json:"chance_at_or_over_act_level"`
 	Valid      bool       `json:"valid"`
+	Course     string     `json:"course"`
 
 	NullReasons map[string]string `json:"null_reasons"`
 }
@@ -296,7 +313,7 @@ func weekData(list week.List) WeekData {
 }
 
 func verdictData(a assess.Assessment) Verdict {
-	v := Verdict{Bed: a.Bed.Code, Pest: a.Pest.Key, Stage: string(a.Stage), Verdict: string(a.Result.Verdict), Reasons: orEmpty(a.Result.Reasons), NullReasons: map[string]string{}}
+	v := Verdict{Bed: a.Bed.Code, Pest: a.Pest.Key, Stage: string(a.Stage), Course: a.Course, Verdict: string(a.Result.Verdict), Reasons: orEmpty(a.Result.Reasons), NullReasons: map[string]string{}}
 	why := "never counted this season"
 	if r := a.Decider; r != nil {
 		why = "no action level is known in this measure at this stage"

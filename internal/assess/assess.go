@@ -60,7 +60,9 @@ func Assess(in Input) (Assessment, error) {
 	if err := a.believe(in); err != nil {
 		return a, err
 	}
-	return a, a.decide(in)
+	err := a.decide(in)
+	a.Course = a.course()
+	return a, err
 }
 
 // fill sets r to what one visit says in its unit's measure.

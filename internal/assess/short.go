@@ -14,6 +14,7 @@ type Short struct {
 	Earlier    *ShortReading
 	HotSpot    *ShortReading // the last one
 	HotSpotAct bool
+	Course     string
 	Prey       *float64
 	EnemyName  string
 	EnemyRef   Ref
@@ -60,7 +61,7 @@ type ShortLevel struct {
 
 // Short shortens a brief assessment.
 func (a *Assessment) Short() Short {
-	s := Short{Result: a.Result, Decider: a.shorten(a.Decider), Earlier: a.shorten(a.Earlier), HotSpotAct: a.HotSpotAct,
+	s := Short{Result: a.Result, Decider: a.shorten(a.Decider), Earlier: a.shorten(a.Earlier), HotSpotAct: a.HotSpotAct, Course: a.Course,
 		Prey: a.Prey, EnemyName: a.EnemyName, EnemyRef: a.EnemyRef, ToConfirm: a.ToConfirm, Asked: a.Asked}
 	if n := len(a.HotSpots); n > 0 {
 		s.HotSpot = a.shorten(&a.HotSpots[n-1])
@@ -98,7 +99,7 @@ func (a *Assessment) shortLevel(l *Level) ShortLevel {
 // where it is not of in.
 func (s Short) Restore(in Input) (a Assessment, ok bool) {
 	a = Assessment{Today: in.Today, Bed: in.Bed, Pest: in.Pest, Stage: in.Stage, StageSince: in.StageSince, InSeason: in.Pest.InSeason,
-		Result: s.Result, HotSpotAct: s.HotSpotAct, Prey: s.Prey, EnemyName: s.EnemyName, EnemyRef: s.EnemyRef, ToConfirm: s.ToConfirm, Asked: s.Asked}
+		Result: s.Result, HotSpotAct: s.HotSpotAct, Course: s.Course, Prey: s.Prey, EnemyName: s.EnemyName, EnemyRef: s.EnemyRef, ToConfirm: s.ToConfirm, Asked: s.Asked}
 	for _, x := range a.Asked {
 		if in.Noted == nil || !x.Conditions.Same(in.Noted(x.Bed, x.Day)) {
 			return a, false

@@ -271,6 +271,9 @@ type Assessment struct {
 	EnemyName  string
 	EnemyRef   Ref
 
+	// Course is the season in signs, see CourseKey; "" for none.
+	Course string
+
 	// ToConfirm is what must be found out before acting; nil for nothing.
 	ToConfirm *ToConfirm
 
