@@ -428,6 +428,10 @@ func TestStyle_Grey(t *testing.T) {
 	require.GreaterOrEqual(t, contrast(series, ribbon), 4.5, "values stand on the ribbon")
 	require.GreaterOrEqual(t, contrast(quiet, ribbon), 4.5, "not valid stands on the ribbon")
 	require.GreaterOrEqual(t, contrast(actCol, ribbon), 3.0, "WCAG 1.4.11: lines")
+	require.GreaterOrEqual(t, contrast(within, ribbon), 1.4, "the half in the middle on the nine in ten")
+	require.GreaterOrEqual(t, contrast(series, within), 3.0, "WCAG 1.4.11: the line of the middle")
+	require.GreaterOrEqual(t, contrast(actCol, within), 3.0, "WCAG 1.4.11: the level")
+	require.GreaterOrEqual(t, contrast(ink, nextFill), 4.5, "what to do next")
 	require.GreaterOrEqual(t, contrast(unit, paper), 2.0)
 	require.GreaterOrEqual(t, contrast(unit, ribbon), 1.5)
 	for _, s := range stageFill {

@@ -1,0 +1,611 @@
+package plots
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"leafturn/internal/civil"
+
+	"gonum.org/v1/plot/vg"
+)
+
+// FanDay is what is told of one day: the density in the middle, and between
+// which ones half and nine in ten of the chances lie.
+type FanDay struct {
+	Date          civil.Date
+	Median        float64
+	Low50, High50 float64
+	Low90, High90 float64
+	Over          *float64 // chance of being over the level; nil where there is none
+	Weather       string   // such as "forecast" or "usual"; may be empty
+}
+
+// FanWay is one thing that could be done, with what it leads to.
+type FanWay struct {
+	Name string
+	On   civil.Date
+	Days []FanDay
+}
+
+// Fan shows what could come of a pest in one place: the counts up to today,
+// the days to come when nothing is done, and beside each other what each thing
+// that could be done leads to, the one with the lowest chance of being over
+// the level on the last day first.
+type Fan struct {
+	Pest, Place string // "spider mites", "bed D5"
+	Measure     string
+	Percent     bool
+	Visits      []Visit
+	Level       float64 // the action level; 0 where none is known
+	Cap         float64 // nothing above it is told apart; 0 for none
+	Today       civil.Date
+	Nothing     []FanDay
+	Ways        []FanWay
+	NotDrawn    []string // what else there is, and why it is not drawn
+	Next        string   // what to do next
+	Source      string
+}
+
+// MaxWays is the number of things that one Fan compares.
+const MaxWays = 12
+
+const (
+	fanWidth  = 780.0
+	fanRight  = fanWidth - 136 // words on the last day stand right of it
+	fanHeight = 230.0
+	wayGap    = 24.0
+	wayHeight = 84.0
+	wayHead   = 31.0
+	wayFoot   = 20.0
+	waysInRow = 3
+)
+
+// Check returns why the picture cannot be drawn, or nil.
+func (f Fan) Check() error {
+	if len(f.Nothing) == 0 {
+		return emptyError(fmt.Sprintf("%s in %s: no day is forecast, so there is nothing to draw", orElse(f.Pest, "this pest"), f.Place))
+	}
+	if len(f.Ways) > MaxWays {
+		return fmt.Errorf("%d things to do: %w", len(f.Ways), ErrTooMany)
+	}
+	if f.Today.IsZero() {
+		return bad("%s: today is not given", f.Place)
+	}
+	if !finite(f.Level) || f.Level < 0 || !finite(f.Cap) || f.Cap < 0 {
+		return bad("%s: the level %v and the top %v must be numbers of 0 or more", f.Place, f.Level, f.Cap)
+	}
+	if err := checkVisits(f.Place, f.Visits, f.Percent); err != nil {
+		return err
+	}
+	if err := checkFanDays(f.Place, f.Nothing); err != nil {
+		return err
+	}
+	for _, w := range f.Ways {
+		if len(w.Days) == 0 || w.On.IsZero() {
+			return bad("%s: %q has no day, or none that is forecast", f.Place, w.Name)
+		}
+		if err := checkFanDays(w.Name, w.Days); err != nil {
+			return err
+		}
+	}
+	return f.span().check()
+}
+
+func checkFanDays(where string, days []FanDay) error {
+	for i, d := range days {
+		at := fmt.Sprintf("%s, forecast of %s", where, d.Date)
+		if d.Date.IsZero() || i > 0 && !days[i-1].Date.Before(d.Date) {
+			return bad("%s: the days must have dates, in order", where)
+		}
+		v := []float64{0, d.Low90, d.Low50, d.Median, d.High50, d.High90}
+		if slices.ContainsFunc(v, func(x float64) bool { return !finite(x) }) || !slices.IsSorted(v) {
+			return bad("%s: %v are not numbers of 0 or more in order", at, v[1:])
+		}
+		if d.Over != nil && !(*d.Over >= 0 && *d.Over <= 1) {
+			return bad("%s: the chance %v is not between 0 and 1", at, *d.Over)
+		}
+	}
+	return nil
+}
+
+func (f Fan) span() span {
+	var s span
+	for _, v := range f.Visits {
+		s.add(v.Date)
+	}
+	s.add(f.Today, f.Nothing[0].Date, f.Nothing[len(f.Nothing)-1].Date)
+	for _, w := range f.Ways {
+		s.add(w.On, w.Days[0].Date, w.Days[len(w.Days)-1].Date)
+	}
+	if s.to.Sub(s.from) < 14 {
+		s.from = s.to.AddDays(-14)
+	}
+	return span{s.from.AddDays(-2), s.to}
+}
+
+// end is the last day that is told of nothing done.
+func (f Fan) end() FanDay { return f.Nothing[len(f.Nothing)-1] }
+
+func lastOf(w FanWay) FanDay { return w.Days[len(w.Days)-1] }
+
+// sorted are the ways, the lowest chance on the last day first, and of equal
+// chances the lower density.
+func (f Fan) sorted() []FanWay {
+	out := slices.Clone(f.Ways)
+	chance := func(w FanWay) float64 {
+		if o := lastOf(w).Over; o != nil {
+			return *o
+		}
+		return 2
+	}
+	slices.SortStableFunc(out, func(a, b FanWay) int {
+		if d := chance(a) - chance(b); d != 0 {
+			return int(math.Copysign(1, d))
+		}
+		return int(math.Copysign(1, lastOf(a).Median-lastOf(b).Median))
+	})
+	return out
+}
+
+func (f Fan) yAxis(r rect) yAxis {
+	base := reach(f.Visits, []Segment{{Value: f.Level}})
+	high := 0.0
+	look := func(days []FanDay) {
+		for _, d := range days {
+			base, high = max(base, d.High50), max(high, d.High90)
+		}
+	}
+	look(f.Nothing)
+	for _, w := range f.Ways {
+		look(w.Days)
+	}
+	scale := Sqrt
+	if f.Percent {
+		scale = Linear
+	}
+	return newYAxis(scale, max(base, min(high, 2.5*base)), f.Percent, r.y0, r.y1)
+}
+
+type fanSheet struct {
+	top
+	axis    xAxis
+	plot    rect
+	strip   float64 // of the weather
+	ways    []FanWay
+	grid    float64 // top of the ways; their heading stands above
+	entries []keyEntry
+	places  []point
+	foot    float64
+	sources []string
+	height  float64
+}
+
+func (f Fan) layout() fanSheet {
+	const inner = fanWidth - 40
+	s := fanSheet{top: newTop(inner, f.title(), f.lead(), f.Next), ways: f.sorted()}
+	sp := f.span()
+	s.axis = xAxis{sp.from, sp.to, plotLeft, fanRight}
+	y := s.top.height() + 18
+	s.plot = rect{plotLeft, y, fanRight, y + fanHeight}
+	y += fanHeight + plotFoot
+	s.strip = y
+	if len(f.weather()) > 0 {
+		y += stageHeight + 2
+	}
+	y += dateAxisHeight + 10
+	if n := len(s.ways); n > 0 {
+		y += 24
+		s.grid = y
+		y += float64((n+waysInRow-1)/waysInRow) * (wayHead + wayHeight + wayFoot + 10)
+	}
+	s.entries = f.keyEntries()
+	s.places, y = flow(s.entries, 20, fanWidth-20, y+2)
+	s.foot = y + 6
+	for _, line := range f.NotDrawn {
+		s.sources = append(s.sources, noteFace.wrap(line, inner, 2)...)
+	}
+	s.sources = append(s.sources, noteFace.wrap(sourceLine(f.Today, f.Source, f.notes()), inner, 4)...)
+	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
+	return s
+}
+
+// Size returns the width and height in points.
+func (f Fan) Size() (width, height float64) {
+	if len(f.Nothing) == 0 {
+		return fanWidth, fanHeight
+	}
+	return fanWidth, f.layout().height
+}
+
+// Draw draws the picture; see Figure.
+func (f Fan) Draw(c vg.Canvas) error {
+	if err := f.Check(); err != nil {
+		return err
+	}
+	f.draw(newPen(c, f))
+	return nil
+}
+
+// weather are the stretches of days with the same kind of weather.
+func (f Fan) weather() []StageSpan {
+	var out []StageSpan
+	for _, d := range f.Nothing {
+		if d.Weather == "" {
+			continue
+		}
+		word := "weather: " + d.Weather
+		if n := len(out); n > 0 && out[n-1].Label == word && out[n-1].To.AddDays(1) == d.Date {
+			out[n-1].To = d.Date
+			continue
+		}
+		out = append(out, StageSpan{d.Date, d.Date, word})
+	}
+	return out
+}
+
+func (f Fan) draw(g *pen) {
+	s := f.layout()
+	s.top.draw(g, fanWidth-20)
+	r, axis := s.plot, s.axis
+	ya := f.yAxis(r)
+	unit := f.Measure
+	if f.Percent {
+		unit = "percent of units: " + unit
+	}
+	g.text(20, r.y0-8, 0, labelFace, labelFace.clip(unit+ya.scale.words()+", if nothing is done", fanWidth-40))
+	axis.grid(g, r.y0, r.y1)
+	f.drawScale(g, ya, r, true)
+	labels := &placer{within: r}
+	drawFan(g, axis, ya, f.Nothing)
+	x := axis.x(f.Today)
+	g.line(ink, 1, x, r.y0, x, r.y1, 2, 3)
+	labels.take(rect{x - 1, r.y0, x + 1, r.y1})
+	visits := byDate(f.Visits)
+	takeVisits(axis, ya, visits, labels)
+	for i, d := range f.Nothing[1:] {
+		a := f.Nothing[i]
+		labels.takeLine(point{axis.x(a.Date), ya.y(min(a.Median, ya.max))}, point{axis.x(d.Date), ya.y(min(d.Median, ya.max))})
+	}
+	if f.Level > 0 {
+		labels.take(rect{x, ya.y(f.Level) - 1, r.x1, ya.y(f.Level) + 1})
+		labelLevels(g, axis, ya, []Segment{{Value: f.Level, To: f.Today}}, nil, labels)
+		drawLevel(g, axis, ya, []Segment{{Value: f.Level}}, true, 1.9)
+	}
+	drawBars(g, axis, ya, visits)
+	for _, run := range runs(visits, func(Visit) bool { return true }) {
+		pts := make([]point, len(run))
+		for i, v := range run {
+			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
+		}
+		g.lines(series, 1.4, pts)
+	}
+	for _, v := range visits {
+		drawVisit(g, axis.x(v.Date), ya.y(v.Mean), 4, v.Invalid == "")
+	}
+	f.labelCounts(g, axis, ya, visits, labels)
+	today := "today, " + dayShort(f.Today)
+	w := smallFace.width(today)
+	cands := []rect{smallFace.box(x-4, r.y0+10, 1, today), smallFace.box(x-4, r.y1-5, 1, today), smallFace.box(x-4, (r.y0+r.y1)/2, 1, today)}
+	if x-4-w < r.x0 {
+		cands = []rect{smallFace.box(x+4, r.y0+10, 0, today), smallFace.box(x+4, r.y1-5, 0, today)}
+	}
+	at := cands[labels.place(cands)]
+	g.veil(at.x0, at.y1-0.22*sizeSmall, 0, smallFace, today)
+	f.labelEnd(g, ya, r)
+
+	y := s.strip
+	if spans := f.weather(); len(spans) > 0 {
+		for i, w := range spans { // a part of a word says nothing
+			room := axis.x(axis.clamp(w.To.AddDays(1))) - axis.x(w.From) - 4
+			if smallFace.width(w.Label) > room {
+				spans[i].Label = strings.TrimPrefix(w.Label, "weather: ")
+			}
+			if smallFace.width(spans[i].Label) > room {
+				spans[i].Label = ""
+			}
+		}
+		drawStages(g, axis, spans, y)
+		y += stageHeight + 2
+	}
+	axis.draw(g, y)
+	if len(s.ways) > 0 {
+		f.drawWays(g, s)
+	}
+	for i, e := range s.entries {
+		e.draw(g, s.places[i])
+	}
+	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
+}
+
+// drawScale draws the value axis with its lines, and the top above which
+// nothing is told.
+func (f Fan) drawScale(g *pen, ya yAxis, r rect, words bool) {
+	for _, v := range ya.ticks(13) {
+		g.line(faint, 0.8, r.x0, ya.y(v), r.x1, ya.y(v))
+		g.line(rule, 0.8, r.x0-4, ya.y(v), r.x0, ya.y(v))
+		if words {
+			g.text(r.x0-8, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
+		}
+	}
+	g.line(rule, 0.8, r.x0, r.y0, r.x0, r.y1)
+	g.line(rule, 0.8, r.x0, r.y1, r.x1, r.y1)
+}
+
+// drawFan draws the bands and the line of the middle.
+func drawFan(g *pen, axis xAxis, ya yAxis, days []FanDay) {
+	area := func(kind string, low, high func(FanDay) float64) {
+		var up, down []point
+		for _, d := range days {
+			up = append(up, point{axis.x(d.Date), ya.y(min(high(d), ya.max))})
+			down = append(down, point{axis.x(d.Date), ya.y(min(low(d), ya.max))})
+		}
+		slices.Reverse(down)
+		g.note(kind, rect{up[0].x, 0, up[len(up)-1].x, 0}, "")
+		fill := ribbon
+		if kind == "band50" {
+			fill = within
+		}
+		g.fill(fill, append(up, down...)...)
+	}
+	area("band90", func(d FanDay) float64 { return d.Low90 }, func(d FanDay) float64 { return d.High90 })
+	area("band50", func(d FanDay) float64 { return d.Low50 }, func(d FanDay) float64 { return d.High50 })
+	var mid []point
+	for _, d := range days {
+		mid = append(mid, point{axis.x(d.Date), ya.y(min(d.Median, ya.max))})
+	}
+	g.lines(series, 2.2, mid)
+	last := mid[len(mid)-1]
+	g.disc(series, last.x, last.y, 2.6)
+}
+
+// labelCounts writes the value at the last count.
+func (f Fan) labelCounts(g *pen, axis xAxis, ya yAxis, visits []Visit, labels *placer) {
+	Pressure{Percent: f.Percent}.labelVisits(g, axis, ya, visits, labels)
+}
+
+// labelEnd writes right of the last day what is told of it, each line at its
+// value where there is room.
+func (f Fan) labelEnd(g *pen, ya yAxis, r rect) {
+	d := f.end()
+	type row struct {
+		words string
+		f     face
+		y     float64
+	}
+	y := func(v float64) float64 { return ya.y(min(v, ya.max)) }
+	rows := []row{
+		{"high: " + f.value(d.High90), smallFace, y(d.High90)},
+		{f.about(d.Median), boldFace.colour(series), y(d.Median)},
+		{"low: " + f.value(d.Low90), smallFace, y(d.Low90)},
+	}
+	if f.same(d.Low90, d.High90) {
+		rows = rows[1:2]
+	}
+	if d.Over != nil {
+		mid := slices.IndexFunc(rows, func(x row) bool { return x.f.bold })
+		rows = slices.Insert(rows, mid+1, row{percent(*d.Over) + " over " + f.label(f.Level), boldFace.colour(actCol), rows[mid].y + 13})
+	}
+	const step = 13.0
+	for i := range rows { // down from the top, then back up from the foot
+		if i > 0 {
+			rows[i].y = max(rows[i].y, rows[i-1].y+step)
+		}
+	}
+	limit := r.y1 - 2
+	for i := len(rows) - 1; i >= 0; i-- {
+		rows[i].y = min(rows[i].y, limit)
+		limit = rows[i].y - step
+	}
+	for _, x := range rows {
+		g.text(r.x1+8, x.f.midline(x.y), 0, x.f, x.f.clip(x.words, fanWidth-20-r.x1-8))
+	}
+}
+
+// drawWays draws one small panel for each thing that could be done.
+func (f Fan) drawWays(g *pen, s fanSheet) {
+	head := "What could be done, the lowest chance first"
+	if f.Level == 0 {
+		head = "What could be done"
+	}
+	g.text(20, s.grid-10, 0, headFace, head)
+	const width = (fanWidth - 20 - plotLeft - (waysInRow-1)*wayGap) / waysInRow
+	from, to := f.Today, f.end().Date
+	for _, w := range s.ways {
+		to = maxDate(to, lastOf(w).Date)
+	}
+	if !from.Before(to) {
+		to = from.AddDays(1)
+	}
+	for i, w := range s.ways {
+		x0 := plotLeft + float64(i%waysInRow)*(width+wayGap)
+		y0 := s.grid + float64(i/waysInRow)*(wayHead+wayHeight+wayFoot+10)
+		r := rect{x0, y0 + wayHead, x0 + width, y0 + wayHead + wayHeight}
+		f.drawWay(g, w, xAxis{from, to, r.x0, r.x1}, r, i%waysInRow == 0)
+	}
+}
+
+func maxDate(a, b civil.Date) civil.Date {
+	if a.Before(b) {
+		return b
+	}
+	return a
+}
+
+func (f Fan) drawWay(g *pen, w FanWay, axis xAxis, r rect, words bool) {
+	g.note("way", r, w.Name)
+	end := lastOf(w)
+	g.text(r.x0, r.y0-wayHead+11, 0, boldFace, boldFace.clip(w.Name+", "+dayShort(w.On), r.w()))
+	x := r.x0
+	if end.Over != nil {
+		said := percent(*end.Over) + " over"
+		g.text(x, r.y0-6, 0, boldFace.colour(actCol), said)
+		x += boldFace.width(said) + 6
+	}
+	g.text(x, r.y0-6, 0, smallFace, smallFace.clip(f.about(end.Median)+" on "+dayShort(end.Date), r.x1-x))
+
+	ya := f.yAxis(r)
+	f.drawScale(g, ya, r, words)
+	drawFan(g, axis, ya, w.Days)
+	var mid []point
+	for _, d := range f.Nothing {
+		mid = append(mid, point{axis.x(d.Date), ya.y(min(d.Median, ya.max))})
+	}
+	g.lines(ink, 1.2, mid, 3, 2.5)
+	if f.Level > 0 {
+		drawLevel(g, axis, ya, []Segment{{Value: f.Level}}, true, 1.6)
+	}
+	step := axis.x(axis.clamp(w.On))
+	g.note("step", around(step, r.y0+4, 5), w.Name)
+	g.line(treatCol, 0.8, step, r.y0, step, r.y1, 6, 2)
+	g.fill(treatCol, point{step - 5, r.y0 - 1}, point{step + 5, r.y0 - 1}, point{step, r.y0 + 8})
+	for _, d := range axis.mondays() {
+		x := axis.x(d)
+		g.line(rule, 0.8, x, r.y1, x, r.y1+4)
+		if d.Sub(axis.from) >= 2 || d == axis.from {
+			word := dayShort(d)
+			at := min(max(x, r.x0+tickFace.width(word)/2-4), r.x1-tickFace.width(word)/2+4)
+			g.text(at, r.y1+15, 0.5, tickFace, word)
+		}
+	}
+}
+
+func (f Fan) keyEntries() []keyEntry {
+	valid := slices.ContainsFunc(f.Visits, func(v Visit) bool { return v.Invalid == "" })
+	invalid := slices.ContainsFunc(f.Visits, func(v Visit) bool { return v.Invalid != "" })
+	interval := slices.ContainsFunc(f.Visits, func(v Visit) bool { return v.Invalid == "" && v.Interval != nil })
+	var out []keyEntry
+	if valid {
+		word := "counted, with its 95 % interval"
+		if !interval {
+			word = "counted"
+		}
+		out = append(out, keyEntry{word, 12, func(g *pen, r rect) {
+			m := (r.x0 + r.x1) / 2
+			g.line(series, 0.9, m, r.y0, m, r.y1)
+			keyDisc(g, r, 4, series)
+		}})
+	}
+	if invalid {
+		out = append(out, visitKey("", false, true, false, false)...)
+	}
+	out = append(out, keyEntry{"half of the chances", 22, func(g *pen, r rect) { g.fillRect(within, r) }},
+		keyEntry{"9 in 10 chances", 22, func(g *pen, r rect) { g.fillRect(ribbon, r) }})
+	if len(f.Ways) > 0 {
+		out = append(out, keyEntry{"middle if nothing is done", 22, func(g *pen, r rect) {
+			g.line(ink, 1.2, r.x0, (r.y0+r.y1)/2, r.x1, (r.y0+r.y1)/2, 3, 2.5)
+		}}, keyEntry{"day of the step", 12, func(g *pen, r rect) {
+			m := (r.x0 + r.x1) / 2
+			g.fill(treatCol, point{m - 5, r.y0 + 1}, point{m + 5, r.y0 + 1}, point{m, r.y0 + 10})
+		}})
+	}
+	return out
+}
+
+// value writes a density, "50+" where nothing above is told apart.
+func (f Fan) value(v float64) string {
+	switch {
+	case f.Cap > 0 && v >= f.Cap*(1-1e-9):
+		return f.label(f.Cap) + "+"
+	case v > 0 && v < leastValue:
+		return "almost none"
+	}
+	return f.label(rough(v))
+}
+
+func (f Fan) label(v float64) string { return yAxis{percent: f.Percent}.label(v) }
+
+// rough is v to two digits: a forecast is no more exact than that.
+func rough(v float64) float64 {
+	if v <= 0 {
+		return v
+	}
+	p := math.Pow(10, math.Floor(math.Log10(v))-1)
+	return math.Round(v/p) * p
+}
+
+// leastValue is the least density that is written as a number.
+const leastValue = 0.005
+
+func (f Fan) about(v float64) string {
+	if v < leastValue {
+		return "almost none"
+	}
+	if f.Cap > 0 && v >= f.Cap*(1-1e-9) {
+		return f.value(v)
+	}
+	return "about " + f.value(v)
+}
+
+func (f Fan) same(a, b float64) bool { return f.value(a) == f.value(b) }
+
+func (f Fan) title() string {
+	return fmt.Sprintf("%s in %s – what could come by %s", upperFirst(orElse(f.Pest, "pest")), f.Place, dayMonth(f.end().Date))
+}
+
+// lastCount is the last valid visit.
+func (f Fan) lastCount() (Visit, bool) {
+	for _, v := range slices.Backward(byDate(f.Visits)) {
+		if v.Invalid == "" {
+			return v, true
+		}
+	}
+	return Visit{}, false
+}
+
+func (f Fan) lead() string {
+	var out []string
+	if v, ok := f.lastCount(); ok {
+		out = append(out, fmt.Sprintf("Counted %s %s on %s.", f.label(v.Mean), f.Measure, dayMonth(v.Date)))
+	}
+	end := f.end()
+	said := fmt.Sprintf("If nothing is done: %s on %s", f.about(end.Median), dayMonth(end.Date))
+	switch {
+	case f.same(end.Low90, end.High90):
+		said += ", in more than 9 of 10 chances"
+	default:
+		said += fmt.Sprintf(", 9 in 10 chances between %s and %s", f.value(end.Low90), f.value(end.High90))
+	}
+	switch {
+	case end.Over != nil && f.Level > 0:
+		said += fmt.Sprintf("; the chance of being over the action level of %s then is %s.", f.label(f.Level), percent(*end.Over))
+	default:
+		said += "; no action level is known to hold it against."
+	}
+	out = append(out, said)
+	if ways := f.sorted(); len(ways) > 0 && f.Level > 0 && lastOf(ways[0]).Over != nil {
+		out = append(out, fmt.Sprintf("Lowest chance of what is compared: %s on %s, %s.", ways[0].Name, dayMonth(ways[0].On), percent(*lastOf(ways[0]).Over)))
+	} else if len(ways) == 0 {
+		out = append(out, "Nothing that is open can be reckoned to compare it with.")
+	}
+	return strings.Join(out, " ")
+}
+
+func (f Fan) notes() string {
+	s := ""
+	if f.Cap > 0 {
+		s += fmt.Sprintf("At %s the reckoning stops: %s is that or more. ", f.label(f.Cap), f.value(f.Cap))
+	}
+	return s + "Small panels: the same scale, from today on. A forecast is no count: count again."
+}
+
+// Alt says what the picture shows, and what to do next.
+func (f Fan) Alt() string {
+	if len(f.Nothing) == 0 {
+		return "Forecast of " + orElse(f.Pest, "a pest") + ": nothing is forecast."
+	}
+	out := []string{f.title() + ".", f.lead()}
+	for _, w := range f.sorted() {
+		end := lastOf(w)
+		said := fmt.Sprintf("%s on %s: %s on %s", w.Name, dayMonth(w.On), f.about(end.Median), dayMonth(end.Date))
+		if end.Over != nil {
+			said += fmt.Sprintf(", %s over the level", percent(*end.Over))
+		}
+		out = append(out, said+".")
+	}
+	if f.Next != "" {
+		out = append(out, "Next: "+f.Next)
+	}
+	return strings.Join(out, " ")
+}
