@@ -432,6 +432,8 @@ func TestStyle_Grey(t *testing.T) {
 	require.GreaterOrEqual(t, contrast(series, within), 3.0, "WCAG 1.4.11: the line of the middle")
 	require.GreaterOrEqual(t, contrast(actCol, within), 3.0, "WCAG 1.4.11: the level")
 	require.GreaterOrEqual(t, contrast(ink, nextFill), 4.5, "what to do next")
+	require.GreaterOrEqual(t, contrast(series, bandFill), 4.5, "words and the line on other years")
+	require.GreaterOrEqual(t, contrast(bandFill, paper), 1.3, "other years on paper")
 	require.GreaterOrEqual(t, contrast(unit, paper), 2.0)
 	require.GreaterOrEqual(t, contrast(unit, ribbon), 1.5)
 	for _, s := range stageFill {

@@ -52,6 +52,7 @@ var (
 	treatCol   = rgb(0x53217F) // treatments
 	releaseCol = rgb(0x1C6638) // releases
 
+	bandFill  = rgb(0xE0DCD3) // other years
 	nextFill  = rgb(0xF3EFE3) // behind what to do next
 	stageFill = [2]color.NRGBA{rgb(0xECEAE4), rgb(0xD9D5CA)}
 
