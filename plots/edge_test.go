@@ -86,6 +86,7 @@ func edgeFigures() map[string]Figure {
 	maps.Copy(out, bloomEdges())
 	maps.Copy(out, fanEdges())
 	maps.Copy(out, sumEdges())
+	maps.Copy(out, workedEdges())
 	return out
 }
 
