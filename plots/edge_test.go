@@ -87,6 +87,7 @@ func edgeFigures() map[string]Figure {
 	maps.Copy(out, fanEdges())
 	maps.Copy(out, sumEdges())
 	maps.Copy(out, workedEdges())
+	maps.Copy(out, planEdges())
 	return out
 }
 

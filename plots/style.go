@@ -53,6 +53,8 @@ var (
 	releaseCol = rgb(0x1C6638) // releases
 
 	bandFill  = rgb(0xE0DCD3) // other years
+	actFill   = rgb(0xE8BFA4) // totals that act
+	holdFill  = rgb(0xDDE8CF) // totals that hold
 	nextFill  = rgb(0xF3EFE3) // behind what to do next
 	stageFill = [2]color.NRGBA{rgb(0xECEAE4), rgb(0xD9D5CA)}
 
