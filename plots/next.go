@@ -7,7 +7,7 @@ type top struct{ title, lead, next []string }
 const nextAir = 6
 
 func newTop(width float64, title, lead, next string) top {
-	t := top{title: titleFace.wrap(title, width, 2), lead: leadFace.wrap(lead, width, 4)}
+	t := top{title: titleFace.wrap(title, width, 2), lead: leadFace.wrap(lead, width, 5)}
 	if next != "" {
 		t.next = headFace.wrap("Next: "+next, width-2*nextAir-6, 3)
 	}

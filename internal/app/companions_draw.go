@@ -13,7 +13,7 @@ import (
 
 // drawBloom draws the bloom calendar to a file, "" for none, puts it into the
 // document and returns what it wrote.
-func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]string, error) {
+func (a *App) drawBloom(p *companionPlan, doc *report.Document, today civil.Date, file string) ([]string, error) {
 	if file == "" {
 		return nil, nil
 	}
@@ -50,6 +50,7 @@ func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]
 		}
 		b.Gaps = append(b.Gaps, spans([]companion.Days{g.days}, why)...)
 	}
+	b.AsOf, b.Next = today, bloomNext(b.Rows, today)
 	var figs []plots.Figure
 	for _, page := range b.Pages() {
 		figs = append(figs, page)

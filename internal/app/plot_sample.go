@@ -43,13 +43,14 @@ func (a *App) drawSample(doc *report.Document, x asked, plan sampling.Plan, file
 	return drawInto(doc, "sampling plan for "+x.pest.Name, []plots.Figure{fig}, file)
 }
 
-// soFarNext says what the counts so far ask for.
+// soFarNext says what the counts so far ask for. Where the verdict on the bed
+// differs from the lines, it decides.
 func soFarNext(x asked, adv SampleAdvice) string {
-	switch adv.Stop {
-	case "go on":
-		return fmt.Sprintf("go on: about %s more %s.", plainNumber(float64(int(adv.More+0.5))), assess.Plural(x.unit.Label, 2))
-	case "act", "hold":
-		return "stop looking: " + adv.Stop + ". Enter the counts with `leafturn count`; the verdict decides."
+	switch {
+	case adv.Stop == "go on":
+		return fmt.Sprintf("go on: about %.0f more %s.", adv.More, assess.Plural(x.unit.Label, 2))
+	case adv.Verdict != "" && adv.Verdict != adv.Stop:
+		return fmt.Sprintf("the verdict decides, and it is: %s. The lines alone would say %s.", adv.Verdict, adv.Stop)
 	}
-	return "stop looking and enter the counts with `leafturn count`; the verdict decides."
+	return "stop looking: " + adv.Stop + ". Enter the counts with `leafturn count`."
 }
