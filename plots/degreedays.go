@@ -431,22 +431,28 @@ func drawStageMark(g *pen, axis xAxis, m StageMark, y float64) {
 	g.fillRect(series, rect{x - 2, y + 1, x + 2, y + stageRow - 1})
 	words := m.words("Jan")
 	base := smallFace.midline(y + stageRow/2)
+	left, right := r.x0-8-axis.left, axis.right-r.x1-8
 	w := smallFace.width(legible(words))
-	switch {
-	case r.x1+8+w <= axis.right:
-		g.halo(r.x1+8, base, 0, smallFace, words)
-	case r.x0-8-w >= axis.left:
-		g.halo(r.x0-8, base, 1, smallFace, words)
-	case r.x0-axis.left > axis.right-r.x1:
-		g.halo(r.x0-8, base, 1, smallFace, smallFace.clip(words, r.x0-8-axis.left))
-	default:
-		g.halo(r.x1+8, base, 0, smallFace, smallFace.clip(words, axis.right-r.x1-8))
+	if w > max(left, right) { // the bar shows the range
+		words = m.on("Jan")
+		w = smallFace.width(legible(words))
 	}
+	switch {
+	case w <= right || right >= left:
+		g.halo(r.x1+8, base, 0, smallFace, smallFace.clip(words, right))
+	default:
+		g.halo(r.x0-8, base, 1, smallFace, smallFace.clip(words, left))
+	}
+}
+
+// on says the expected day of a stage: "egg to adult: 2 Aug".
+func (m StageMark) on(month string) string {
+	return m.Name + ": " + m.Expected.Time().Format("2 "+month)
 }
 
 // words say when a stage is reached: "egg to adult: 2 Aug (17 Jul to 28 Aug)".
 func (m StageMark) words(month string) string {
-	s := m.Name + ": " + m.Expected.Time().Format("2 "+month)
+	s := m.on(month)
 	if !m.Earliest.IsZero() && !m.Latest.IsZero() && m.Earliest != m.Latest {
 		s += " (" + Span{From: m.Earliest, To: m.Latest}.days(month) + ")"
 	}

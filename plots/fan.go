@@ -269,8 +269,7 @@ func (f Fan) draw(g *pen) {
 		labels.takeLine(point{axis.x(a.Date), ya.y(min(a.Median, ya.max))}, point{axis.x(d.Date), ya.y(min(d.Median, ya.max))})
 	}
 	if f.Level > 0 {
-		labels.take(rect{x, ya.y(f.Level) - 1, r.x1, ya.y(f.Level) + 1})
-		labelLevels(g, axis, ya, []Segment{{Value: f.Level, To: f.Today}}, nil, labels)
+		labels.take(rect{r.x0, ya.y(f.Level) - 1, r.x1, ya.y(f.Level) + 1})
 		drawLevel(g, axis, ya, []Segment{{Value: f.Level}}, true, 1.9)
 	}
 	drawBars(g, axis, ya, visits)
@@ -284,15 +283,7 @@ func (f Fan) draw(g *pen) {
 	for _, v := range visits {
 		drawVisit(g, axis.x(v.Date), ya.y(v.Mean), 4, v.Invalid == "")
 	}
-	f.labelCounts(g, axis, ya, visits, labels)
-	today := "today, " + dayShort(f.Today)
-	w := smallFace.width(today)
-	cands := []rect{smallFace.box(x-4, r.y0+10, 1, today), smallFace.box(x-4, r.y1-5, 1, today), smallFace.box(x-4, (r.y0+r.y1)/2, 1, today)}
-	if x-4-w < r.x0 {
-		cands = []rect{smallFace.box(x+4, r.y0+10, 0, today), smallFace.box(x+4, r.y1-5, 0, today)}
-	}
-	at := cands[labels.place(cands)]
-	g.veil(at.x0, at.y1-0.22*sizeSmall, 0, smallFace, today)
+	f.drawWords(g, axis, ya, r, visits, labels)
 	f.labelEnd(g, ya, r)
 
 	y := s.strip
@@ -360,9 +351,65 @@ func drawFan(g *pen, axis xAxis, ya yAxis, days []FanDay) {
 	g.disc(series, last.x, last.y, 2.6)
 }
 
-// labelCounts writes the value at the last count.
-func (f Fan) labelCounts(g *pen, axis xAxis, ya yAxis, visits []Visit, labels *placer) {
-	Pressure{Percent: f.Percent}.labelVisits(g, axis, ya, visits, labels)
+// drawWords writes in the plot which day is today, the level, and the values
+// of the last and the highest count, each where no other words are; else not.
+func (f Fan) drawWords(g *pen, axis xAxis, ya yAxis, r rect, visits []Visit, labels *placer) {
+	var said []rect
+	say := func(fc face, s string, cands ...rect) {
+		cands = slices.DeleteFunc(cands, func(c rect) bool {
+			return c.x0 < r.x0 || c.x1 > r.x1 || c.y0 < r.y0 || c.y1 > r.y1 ||
+				slices.ContainsFunc(said, func(o rect) bool { return o.overlap(c) > 0 })
+		})
+		if len(cands) == 0 {
+			return
+		}
+		at := cands[labels.place(cands)]
+		said = append(said, at)
+		g.veil(at.x0, at.y1-0.22*fc.size, 0, fc, s)
+	}
+	x := axis.x(f.Today)
+	var near []rect
+	today := "today, " + dayShort(f.Today)
+	for i := range 8 {
+		y := r.y0 + 11 + float64(i)*28
+		near = append(near, smallFace.box(x-4, y, 1, today), smallFace.box(x+4, y, 0, today))
+	}
+	say(smallFace, today, near...)
+	if f.Level > 0 {
+		fc, s, y := boldFace.colour(actCol), "act at "+f.label(f.Level), ya.y(f.Level)
+		near = nil
+		for i := range 9 {
+			left := r.x0 + 3 + float64(i)*(max(x-fc.width(s), r.x0+40)-r.x0-3)/8
+			near = append(near, fc.box(left, y-4, 0, s), fc.box(left, y+12, 0, s))
+		}
+		say(fc, s, near...)
+	}
+	last, high := -1, -1
+	for i, v := range visits {
+		if v.Invalid == "" {
+			last = i
+			if high < 0 || v.Mean > visits[high].Mean {
+				high = i
+			}
+		}
+	}
+	for _, i := range []int{last, high} {
+		if i < 0 {
+			break
+		}
+		v := visits[i]
+		fc, s := boldFace.colour(series), f.label(v.Mean)
+		x, y, w := axis.x(v.Date), ya.y(v.Mean), fc.width(s)
+		near = nil
+		for _, d := range []float64{0, 10, 22} {
+			near = append(near, fc.box(x-8-d-w, y-8, 0, s), fc.box(x, y-8-d, 0.5, s), fc.box(x+8+d, y+3.6, 0, s), fc.box(x-8-d-w, y+3.6, 0, s), fc.box(x, y+16+d, 0.5, s),
+				fc.box(x+6, y-8-d, 0, s), fc.box(x+6, y+16+d, 0, s), fc.box(x-6, y+16+d, 1, s))
+		}
+		say(fc, s, near...)
+		if high == last {
+			break
+		}
+	}
 }
 
 // labelEnd writes right of the last day what is told of it, each line at its

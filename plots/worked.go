@@ -407,8 +407,10 @@ func (t Try) drawEffect(g *pen, y float64) {
 		}
 		g.line(series, 1.6, x(v), y-5, x(v), y+5)
 	}
-	g.disc(paper, x(e.Percent), y, 5.5)
-	g.disc(series, x(e.Percent), y, 4.5)
+	if e.Percent >= effectLeast { // else it lies beyond the arrow
+		g.disc(paper, x(e.Percent), y, 5.5)
+		g.disc(series, x(e.Percent), y, 4.5)
+	}
 	words := fewerWords(e.Percent)
 	f := boldFace.colour(series)
 	mid := min(max(x(e.Percent), effectLeft+f.width(words)/2), effectRight-f.width(words)/2)

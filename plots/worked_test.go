@@ -86,6 +86,10 @@ func TestWorked_EveryLabel(t *testing.T) {
 	require.Equal(t, 2, countOf(ms, "expected"))
 	require.Equal(t, 1, countOf(ms, "cut"), "189 % more lies left of twice as many")
 
+	many := traced(t, workedEdges()["worked many times"])
+	require.Equal(t, 2, countOf(many, "cut"), "the whole interval lies beyond the axis")
+	require.Contains(t, textsOf(many), "many times as many")
+
 	alone := workedEdges()["worked without untreated"]
 	texts = textsOf(traced(t, alone))
 	require.Contains(t, texts, "fewer than before", "no untreated bed: it may be the weather")
