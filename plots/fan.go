@@ -621,10 +621,15 @@ func (f Fan) lead() string {
 		said += "; no action level is known to hold it against."
 	}
 	out = append(out, said)
-	if ways := f.sorted(); len(ways) > 0 && f.Level > 0 && lastOf(ways[0]).Over != nil {
-		out = append(out, fmt.Sprintf("Lowest chance of what is compared: %s on %s, %s.", ways[0].Name, dayMonth(ways[0].On), percent(*lastOf(ways[0]).Over)))
-	} else if len(ways) == 0 {
+	ways := f.sorted()
+	switch {
+	case len(ways) == 0:
 		out = append(out, "Nothing that is open can be reckoned to compare it with.")
+	case f.Level == 0 || end.Over == nil || lastOf(ways[0]).Over == nil:
+	case *end.Over-*lastOf(ways[0]).Over < 0.01:
+		out = append(out, "Nothing that is compared makes that chance lower.")
+	default:
+		out = append(out, fmt.Sprintf("Lowest chance of what is compared: %s on %s, %s.", ways[0].Name, dayMonth(ways[0].On), percent(*lastOf(ways[0]).Over)))
 	}
 	return strings.Join(out, " ")
 }

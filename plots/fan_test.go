@@ -208,6 +208,8 @@ func TestFan_Alt(t *testing.T) {
 		"predators on 21 July: almost none on 3 August, 9 % over the level. water jet on 20 July: about 28 on 3 August, 93 % over the level. "+
 		"Next: put out predators on Tue 21 Jul, then count D5 again by Mon 27 Jul.", f.Alt())
 	require.NotEmpty(t, Fan{}.Alt())
+	f.Ways[1].Days[0].Over = &low
+	require.Contains(t, f.Alt(), "then is 93 %. Nothing that is compared makes that chance lower.")
 	f.Level, f.Ways, f.Next = 0, nil, ""
 	require.Contains(t, f.Alt(), "no action level is known to hold it against. Nothing that is open can be reckoned to compare it with.")
 }

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -19,6 +20,11 @@ func checkDraw(file string) error {
 
 // drawInto draws figures to a file and names them in the document.
 func drawInto(doc *report.Document, title string, figs []plots.Figure, file string) error {
+	for _, f := range figs {
+		if err := f.Check(); errors.Is(err, plots.ErrValue) {
+			return diag.Failf(err, "ask for fewer days, such as with a later start", "the picture cannot be drawn: %v", err)
+		}
+	}
 	said, err := saveFigures(figs, file)
 	if err != nil {
 		return err
