@@ -135,7 +135,7 @@ func TestPlan_Alt(t *testing.T) {
 		"Stop lines: after 5 traps hold at 7 or fewer and act at 22 or more; after 14 traps hold at 46 or fewer and act at 47 or more. So far 18 on 6. "+
 		"Next: look at traps one by one over the whole bed and keep the total.", p.Alt())
 	require.NotEmpty(t, SamplePlan{}.Alt())
-	require.InDelta(t, 0.65, p.holdAt(3), 1e-9, "half way between 0.9 and 0.4")
+	require.InDelta(t, 0.775, p.holdAt(2.5), 1e-9, "a quarter of the way from 0.9 to 0.4")
 }
 
 func TestPlan_Errors(t *testing.T) {
