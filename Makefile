@@ -38,8 +38,9 @@ bench:
 demo:
 	$(GO) run ./cmd/leafturn demo
 
-pictures: ## the demo season's pictures, for the eye
-	$(GO) run ./cmd/leafturn demo --keep pictures
+pictures: ## every picture of the demo season with pictures/index.html, for the eye
+	rm -rf pictures
+	$(GO) run ./cmd/leafturn demo --quiet --pictures pictures
 
 # Each fuzz target in turn; new findings are kept under testdata/fuzz.
 fuzz:

@@ -47,6 +47,8 @@ type BloomCalendar struct {
 	Rows     []BloomRow  // plants, top to bottom
 	Needed   []BloomNeed // pests whose natural enemies are needed
 	Gaps     []Span
+	AsOf     civil.Date // date of the source line
+	Next     string     // what to do next; may be empty
 
 	pageNote string // set by Pages
 }
@@ -174,6 +176,13 @@ func (b BloomCalendar) span() span {
 		s = s.padded()
 	}
 	s.add(b.From, b.To)
+	for _, r := range b.Rows { // the mark of a sowing on the first day stands in the plot
+		for _, d := range r.Sow {
+			if d.Sub(s.from) < 2 {
+				s.from = d.AddDays(-3)
+			}
+		}
+	}
 	if s.to.Sub(s.from) < 13 {
 		s = s.padded()
 	}
@@ -231,7 +240,7 @@ func (n BloomNeed) height() float64 {
 }
 
 type bloomSheet struct {
-	title, lead  []string
+	head         top
 	axis         xAxis
 	gaps         []gapName
 	unnamed      []Span // gaps with no room for their name
@@ -246,13 +255,12 @@ type bloomSheet struct {
 func (b BloomCalendar) layout() bloomSheet {
 	var s bloomSheet
 	const inner = bloomWidth - 40
-	s.title = titleFace.wrap(b.title(), inner, 2)
-	s.lead = leadFace.wrap(b.lead(), inner, 3)
+	s.head = newTop(inner, b.title(), b.lead(), b.Next)
 	sp := b.span()
 	s.axis = xAxis{sp.from, sp.to.AddDays(1), bloomLeft, bloomWidth - 20}
 	var lanes int
 	s.gaps, s.unnamed, lanes = nameGaps(s.axis, b.Gaps)
-	s.top = headHeight(s.title, s.lead) + max(float64(lanes)*gapLane+4, 18)
+	s.top = s.head.height() + max(float64(lanes)*gapLane+4, 18)
 	s.needs = s.top
 	for _, r := range b.Rows {
 		s.needs += r.height()
@@ -290,7 +298,7 @@ func (b BloomCalendar) Draw(c vg.Canvas) error {
 
 func (b BloomCalendar) draw(g *pen) {
 	s := b.layout()
-	drawHead(g, s.title, s.lead)
+	s.head.draw(g, bloomWidth-20)
 	plot := rect{s.axis.left, s.top, s.axis.right, s.bottom}
 	s.axis.grid(g, plot.y0, plot.y1)
 	for _, p := range b.Gaps {

@@ -210,6 +210,15 @@ func TestBloom_EveryLabel(t *testing.T) {
 	require.NotContains(t, texts, "in bloom", "the key holds only what is in the picture")
 }
 
+// The mark of a sowing on the first day stands in the plot.
+func TestBloom_SownOnTheFirstDay(t *testing.T) {
+	b := sampleBloom()
+	b.From = b.Rows[0].Sow[0]
+	for _, m := range marksOf(traced(t, b), "sow") {
+		require.Greater(t, m.box.x0, bloomLeft)
+	}
+}
+
 // A gap that finds no room for its name is named at the foot.
 func TestBloom_ManyGaps(t *testing.T) {
 	s := bloomEdges()["dense bloom 1"].(BloomCalendar).layout()
@@ -251,6 +260,10 @@ func TestBloom_Alt(t *testing.T) {
 		"Fennel (evidence C): sown 20 April; bloom not known: the facts give no days from sowing to bloom. Chervil (evidence C): no bloom. "+
 		"Natural enemies needed against thrips: 29 June to 6 September (highest in August). "+
 		"Natural enemies needed against spider mites: 13 to 19 July and 10 to 30 August. Natural enemies needed against slugs: in no week.", b.Alt())
+	b.Next, b.AsOf = "sow phacelia on Sat 25 Apr.", day("2026-04-20")
+	require.Contains(t, b.Alt(), " Next: sow phacelia on Sat 25 Apr.")
+	require.Contains(t, textsOf(traced(t, b)), "Next: sow phacelia on Sat 25 Apr.")
+	require.Contains(t, strings.Join(textsOf(traced(t, b)), " "), "As of 20 April 2026. From: ")
 	b.Gaps = nil
 	require.Contains(t, b.Alt(), " No gap is marked. ")
 	require.NotEmpty(t, BloomCalendar{}.Alt())

@@ -142,6 +142,9 @@ func (b BloomCalendar) keyEntries() []keyEntry {
 
 func (b BloomCalendar) notes(s bloomSheet) string {
 	var out []string
+	if !b.AsOf.IsZero() {
+		out = append(out, "As of "+longDate(b.AsOf)+".")
+	}
 	if b.Source != "" {
 		out = append(out, "From: "+b.Source+".")
 	}
@@ -170,6 +173,9 @@ func (b BloomCalendar) Alt() string {
 	out = append(out, plants...)
 	for _, n := range b.Needed {
 		out = append(out, "Natural enemies needed against "+n.Pest+": "+orElse(spanList(n.Spans, 12), "in no week")+".")
+	}
+	if b.Next != "" {
+		out = append(out, "Next: "+b.Next)
 	}
 	return strings.Join(out, " ")
 }

@@ -37,6 +37,7 @@ type CoverMap struct {
 	Source  string
 	Beds    []CoverBed
 	NoPlace []string // codes of beds whose place is not known; listed at the foot
+	Next    string   // what to do next; may be empty
 }
 
 // Check returns why the map cannot be drawn, or nil.
@@ -216,7 +217,7 @@ func dayShort(d civil.Date) string { return d.Time().Format("2 Jan") }
 
 type coverSheet struct {
 	field
-	title, lead  []string
+	top
 	covers       []string
 	labels       []sownLabel
 	entries      []keyEntry
@@ -230,9 +231,8 @@ func (m CoverMap) layout() coverSheet {
 	var s coverSheet
 	s.field = newField(m.lots())
 	inner := s.width - 40
-	s.title = titleFace.wrap(m.title(), inner, 2)
-	s.lead = leadFace.wrap(m.lead(), inner, 5)
-	s.putAt(headHeight(s.title, s.lead) + 8)
+	s.top = newTop(inner, m.title(), m.lead(), m.Next)
+	s.putAt(s.top.height() + 8)
 	s.covers = m.covers()
 	for _, b := range m.Beds {
 		s.labels = append(s.labels, sownLabelOf(b, b.wordRoom(s.place(b.lot())), slices.Index(s.covers, b.Cover)+1))
@@ -264,7 +264,7 @@ func (m CoverMap) Draw(c vg.Canvas) error {
 
 func (m CoverMap) draw(g *pen) {
 	s := m.layout()
-	drawHead(g, s.title, s.lead)
+	s.top.draw(g, s.width-20)
 	for i, b := range m.Beds {
 		r := s.place(b.lot())
 		g.note("bed", r, b.Code)
@@ -491,6 +491,9 @@ func (m CoverMap) Alt() string {
 	}
 	if len(m.NoPlace) > 0 {
 		out = append(out, "Place not known: bed "+list(m.NoPlace, 20)+".")
+	}
+	if m.Next != "" {
+		out = append(out, "Next: "+m.Next)
 	}
 	return strings.Join(out, " ")
 }

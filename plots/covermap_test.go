@@ -242,6 +242,9 @@ func TestCoverMap_Alt(t *testing.T) {
 		"Rye: A2 and A3. Vetch: A1. Left bare on purpose, to compare with: A5. Bare: A4. "+
 		"In the ground: A1 1 September to 20 April and A2 sown 12 September. Rested: A2. Pinned by the grower: A1. "+
 		"The choice rests on something that is not known in bed A3. Place not known: bed H1.", m.Alt())
+	m.Next = "sow rye in A2 from Sat 12 Sep on."
+	require.Contains(t, m.Alt(), "Place not known: bed H1. Next: sow rye in A2 from Sat 12 Sep on.")
+	require.Contains(t, textsOf(traced(t, m)), "Next: sow rye in A2 from Sat 12 Sep on.")
 	m.Title = "Covers for the winter"
 	require.Equal(t, m.Title, m.title(), "the window is not said twice")
 	many := coverEdges()["200 beds of covers"].(CoverMap)

@@ -84,6 +84,10 @@ func edgeFigures() map[string]Figure {
 	}
 	maps.Copy(out, coverEdges())
 	maps.Copy(out, bloomEdges())
+	maps.Copy(out, fanEdges())
+	maps.Copy(out, sumEdges())
+	maps.Copy(out, workedEdges())
+	maps.Copy(out, planEdges())
 	return out
 }
 

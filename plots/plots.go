@@ -1,9 +1,12 @@
 // Package plots draws the pictures of the season: Pressure (one pest over the
 // season, bed by bed), Overview (all pests and beds in small multiples),
 // FieldMap (the beds in place, shaded by the chance of being over the action
-// level), CoverMap (the beds in place, filled by what is sown in them) and
+// level), CoverMap (the beds in place, filled by what is sown in them),
 // BloomCalendar (sowing and bloom of companion plants against the weeks in
-// which nectar is needed). They are written as PNG, SVG or PDF.
+// which nectar is needed), Fan (what could come of a pest, and of each thing
+// that could be done), Worked (before and after a step, against untreated
+// beds), DegreeDays (the warmth of a season and a pest's stages) and SamplePlan
+// (stop lines and their risks). They are written as PNG, SVG or PDF.
 //
 // A figure is a plain struct of numbers that somebody else computed: nothing
 // here estimates, judges, reads a file or asks the clock. The same struct
@@ -12,7 +15,7 @@
 //
 // How things look (sizes, colours, fonts) is decided in style.go alone.
 //
-// Not here: interactive pictures, weather curves, several measures
+// Not here: interactive pictures, several measures
 // on one axis. Characters that the bundled font does not have (and, in PDF,
 // characters outside Windows code page 1252) are shown as "?", never dropped.
 package plots

@@ -44,6 +44,7 @@ var (
 
 	series = rgb(0x0F4A6B) // visit means and the line through them
 	ribbon = rgb(0xC3D9E4) // 95 % interval
+	within = rgb(0x8DB4C8) // the half of the chances in the middle
 	unit   = rgb(0x86A3B3) // single units
 
 	actCol     = rgb(0xA02C08) // action level
@@ -51,6 +52,10 @@ var (
 	treatCol   = rgb(0x53217F) // treatments
 	releaseCol = rgb(0x1C6638) // releases
 
+	bandFill  = rgb(0xE0DCD3) // other years
+	actFill   = rgb(0xE8BFA4) // totals that act
+	holdFill  = rgb(0xDDE8CF) // totals that hold
+	nextFill  = rgb(0xF3EFE3) // behind what to do next
 	stageFill = [2]color.NRGBA{rgb(0xECEAE4), rgb(0xD9D5CA)}
 
 	// fills of a map of sown beds: all light, so that words and patterns in

@@ -85,10 +85,6 @@ func stageCells(c ClockData, s StageData, today civil.Date) []report.Value {
 		}
 		return report.MissingAs("not reached", "not within the time looked at")
 	}
-	name := s.Row.Stage
-	if s.Generation > 1 || len(c.Stages) > 1 && c.Stages[1].Row.Key == s.Row.Key {
-		name = fmt.Sprintf("%s (%d)", name, s.Generation)
-	}
 	done := report.MissingAs("–", "a day is missing")
 	if s.Progress != nil {
 		done = report.Percent(*s.Progress)
@@ -97,7 +93,7 @@ func stageCells(c ClockData, s StageData, today civil.Date) []report.Value {
 	if s.Expected != nil {
 		kind = report.Text(kindWord(climate.Kind(s.Kind)))
 	}
-	return []report.Value{report.Text(c.Name), report.Text(name), report.Text(dayWords(*c.Start, today)), done, day(s.Earliest), day(s.Expected), day(s.Latest), kind}
+	return []report.Value{report.Text(c.Name), report.Text(stageName(c, s)), report.Text(dayWords(*c.Start, today)), done, day(s.Earliest), day(s.Expected), day(s.Latest), kind}
 }
 
 func sourceOf(b Basis) string {

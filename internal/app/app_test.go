@@ -314,7 +314,7 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			doc, _ := a.Import(ctx, []string{sheetFile(t, "x.csv", "date,bed,pest,trap,count,note", "2026-07-06,A1,slug,1,4,", "2026-07-06,B9,slug,1,4,a", "Total,,,,8,")}, app.ImportOptions{Check: true})
 			return doc, nil
 		},
-		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "") },
+		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "", "") },
 		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
 		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },
 		"threshold list":   func() (*report.Document, error) { return a.Thresholds(ctx, day, nil) },

@@ -98,7 +98,7 @@ func (a *App) CompanionCalendar(ctx context.Context, day civil.Date, o Companion
 	if doc.Events, _, err = a.calendarEvents(ctx, now, day, part); err != nil {
 		return nil, nil, "", err
 	}
-	if said, err = a.drawBloom(p, doc, o.Draw); err != nil {
+	if said, err = a.drawBloom(p, doc, day, o.Draw); err != nil {
 		return nil, nil, "", err
 	}
 	if warning, err = a.export(ctx, day, doc, now, part, stage); err != nil && len(said) > 0 {

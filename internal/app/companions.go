@@ -79,7 +79,7 @@ func (a *App) Companions(ctx context.Context, day civil.Date, o CompanionOptions
 		return nil, nil, err
 	}
 	doc := a.companionDocument(p, day)
-	said, err := a.drawBloom(p, doc, o.Draw)
+	said, err := a.drawBloom(p, doc, day, o.Draw)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -12,7 +12,7 @@ import (
 )
 
 // bloomCalendar is the picture of a plan.
-func (a *App) bloomCalendar(p *companionPlan) plots.BloomCalendar {
+func (a *App) bloomCalendar(p *companionPlan, today civil.Date) plots.BloomCalendar {
 	b := plots.BloomCalendar{
 		Title: fmt.Sprintf("Bloom of the companions, %d", p.season.Year), Year: p.season.Year,
 		Source: a.farm.Name + "; cautious bloom windows, weeks of need from the farm's own counts",
@@ -46,17 +46,18 @@ func (a *App) bloomCalendar(p *companionPlan) plots.BloomCalendar {
 		}
 		b.Gaps = append(b.Gaps, spans([]companion.Days{g.days}, why)...)
 	}
+	b.AsOf, b.Next = today, bloomNext(b.Rows, today)
 	return b
 }
 
 // drawBloom draws the bloom calendar to a file, "" for none, puts it into the
 // document and returns what it wrote.
-func (a *App) drawBloom(p *companionPlan, doc *report.Document, file string) ([]string, error) {
+func (a *App) drawBloom(p *companionPlan, doc *report.Document, today civil.Date, file string) ([]string, error) {
 	if file == "" {
 		return nil, nil
 	}
 	var figs []plots.Figure
-	for _, page := range a.bloomCalendar(p).Pages() {
+	for _, page := range a.bloomCalendar(p, today).Pages() {
 		figs = append(figs, page)
 	}
 	said, err := saveFigures(figs, file)

@@ -220,6 +220,7 @@ func (a *App) coverMap(s snapshot, in coverPlan, plan cover.Plan, w cover.Stand,
 		}
 		m.Beds = append(m.Beds, x)
 	}
+	m.Next = coverNext(m.Beds, today)
 	return m
 }
 

@@ -23,6 +23,7 @@ import (
 type DegreeDaysOptions struct {
 	Pest, Base, Upper, Method, Cutoff, From, To, Start, Reach string
 	Fill                                                      bool
+	Draw                                                      string // file of the picture
 }
 
 // ddPlan is a question about degree-days, understood.
@@ -225,6 +226,9 @@ func word[T ~string](known []T, text, flag string, bad func(do, format string, a
 
 // DegreeDays adds up degree-days from a start on.
 func (a *App) DegreeDays(ctx context.Context, o DegreeDaysOptions, today civil.Date) (*report.Document, error) {
+	if err := checkDraw(o.Draw); err != nil {
+		return nil, err
+	}
 	p, err := o.plan(a, today)
 	if err != nil {
 		return nil, err
@@ -264,7 +268,11 @@ func (a *App) DegreeDays(ctx context.Context, o DegreeDaysOptions, today civil.D
 		what, do := s.gap(gap, p.start, o.Fill)
 		return nil, diag.Failf(nil, do, "the sum cannot start: %s", what)
 	}
-	return a.degreeDaysDocument(p, s, series, steps, gap, o.Fill, today), nil
+	doc := a.degreeDaysDocument(p, s, series, steps, gap, o.Fill, today)
+	if o.Draw != "" {
+		err = a.drawDegreeDays(ctx, doc, p, s, o, today)
+	}
+	return doc, err
 }
 
 // startOf moves the start to the day on which the pest's own clock starts,

@@ -23,6 +23,7 @@ import (
 type ForecastOptions struct {
 	Pest, Bed, Days, Seed string
 	Fill, Past            bool
+	Draw                  string // file of the picture of a bed
 }
 
 // Forecast says what could come of a pest in the next days: densities for at
@@ -32,6 +33,9 @@ type ForecastOptions struct {
 func (a *App) Forecast(ctx context.Context, o ForecastOptions, today civil.Date) (*report.Document, error) {
 	if today.After(a.Today()) {
 		return nil, a.future("--date", today)
+	}
+	if err := checkDraw(o.Draw); err != nil {
+		return nil, err
 	}
 	if o.Past {
 		return a.forecastPast(ctx, o, today)
@@ -87,7 +91,11 @@ func (a *App) Forecast(ctx context.Context, o ForecastOptions, today civil.Date)
 	if err := a.forecastClocks(ctx, &d, p, s, o.Fill, !ok, days > forecast.MostDays); err != nil {
 		return nil, err
 	}
-	return a.forecastDocument(d, p, outlooks, bed), nil
+	doc := a.forecastDocument(d, p, outlooks, bed)
+	if o.Draw != "" {
+		err = a.drawForecast(doc, p, d, mine, o.Draw)
+	}
+	return doc, err
 }
 
 // forecastPlan understands the words of `forecast`, with every problem.

@@ -133,7 +133,7 @@ func (a *App) Review(ctx context.Context, yearWord string, pictures bool) (*repo
 	}
 	r.done()
 	r.seen()
-	worked, err := a.Worked(ctx, to, "", "")
+	worked, err := a.Worked(ctx, to, "", "", "")
 	if err != nil {
 		return nil, err
 	}

@@ -30,6 +30,7 @@ type SampleOptions struct {
 	K                      string   // "" is what is known of the pest on the unit
 	Curve                  bool     // the whole operating characteristic
 	Precision              string   // in percent: how well to know a mean, instead of a decision
+	Draw                   string   // file of the picture of a plan
 }
 
 // percentOf reads a percentage between 0 and 50, both excluded; "" is 10.
@@ -142,6 +143,12 @@ func clumpOf(u assess.Unit, k string) (sampling.Clump, string, error) {
 // and what they say to the counts so far. With a precision it says how many
 // units a mean takes.
 func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, error) {
+	if err := checkDraw(o.Draw); err != nil {
+		return nil, err
+	}
+	if o.Draw != "" && o.Precision != "" {
+		return nil, diag.Usagef("leave one of them out", "--draw draws a plan for a decision, and --precision asks how many units a mean takes")
+	}
 	x, err := a.ask(ctx, o)
 	if err != nil {
 		return nil, err
@@ -184,7 +191,11 @@ func (a *App) Sample(ctx context.Context, o SampleOptions) (*report.Document, er
 	if err != nil {
 		return nil, err
 	}
-	return a.sampleDocument(x, plan)
+	doc, err := a.sampleDocument(x, plan)
+	if err == nil && o.Draw != "" {
+		err = a.drawSample(doc, x, plan, o.Draw)
+	}
+	return doc, err
 }
 
 // question asks for a plan around the level. It stops no earlier than a

@@ -120,8 +120,12 @@ func (a *App) effects(s snapshot, p catalog.Pest) ([]effect.Result, error) {
 	return effect.Judge(steps, a.effectCounts(s, facts), k, s.on), nil
 }
 
-// Worked says of each step of the season whether it worked.
-func (a *App) Worked(ctx context.Context, day civil.Date, pestWord, bedWord string) (*report.Document, error) {
+// Worked says of each step of the season whether it worked, and draws it to a
+// file where one is named.
+func (a *App) Worked(ctx context.Context, day civil.Date, pestWord, bedWord, draw string) (*report.Document, error) {
+	if err := checkDraw(draw); err != nil {
+		return nil, err
+	}
 	if day.After(a.Today()) {
 		return nil, a.future("--date", day)
 	}
@@ -151,6 +155,7 @@ func (a *App) Worked(ctx context.Context, day civil.Date, pestWord, bedWord stri
 	doc := a.document(title, day)
 	d := WorkedData{Steps: []WorkedStep{}, Own: []WorkedOwn{}, Questions: []WorkedQuestion{}}
 	var own, questions []report.Line
+	var all []tried
 	for _, key := range keys {
 		p, ok := a.cat.Pest(key)
 		if !ok {
@@ -167,6 +172,7 @@ func (a *App) Worked(ctx context.Context, day civil.Date, pestWord, bedWord stri
 				continue
 			}
 			d.Steps = append(d.Steps, workedStep(p.Key, r))
+			all = append(all, tried{p, r})
 			words := fmt.Sprintf("%s, %s: %s", r.Date.Short(), r.Name, r.Words())
 			for _, w := range r.Warnings {
 				words += "; " + w
@@ -192,7 +198,7 @@ func (a *App) Worked(ctx context.Context, day civil.Date, pestWord, bedWord stri
 		}
 	}
 	doc.Data = d
-	if len(doc.Sections) == 0 {
+	if len(doc.Sections) == 0 && draw == "" {
 		doc.Sections = []report.Section{{Key: "steps", Lead: report.Plain("No step is recorded this season: `leafturn did`, `leafturn treat` and `leafturn release` record them.")}}
 		return doc, nil
 	}
@@ -205,6 +211,11 @@ func (a *App) Worked(ctx context.Context, day civil.Date, pestWord, bedWord stri
 	doc.Sections = append(doc.Sections, report.Section{Key: "how", Title: "How it is reckoned", Notes: report.Lines(
 		"before, after, untreated: animals on so many units; the last valid count within 14 days before the step, the first within 21 days after its wait",
 		"Henderson & Tilton 1955, J. Economic Entomology 48:157-161; Abbott 1925, J. Economic Entomology 18:265-267; \"likely\" is the 95 % interval")})
+	if draw != "" {
+		if err := a.drawWorked(ctx, doc, day, title, all, d.Own, draw); err != nil {
+			return nil, err
+		}
+	}
 	return doc, nil
 }
 

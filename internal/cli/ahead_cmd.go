@@ -16,7 +16,8 @@ func degreeDaysCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "degree-days", Usage: "add up degree-days, and when a sum is or will be reached",
 		UsageText: "leafturn degree-days thrips\nleafturn degree-days --base 10C --upper 30C --method double-sine --start 2026-03-01 --reach 100,500\n" +
-			"leafturn degree-days mite --to 2026-09-01 --from 2026-07-01 --fill",
+			"leafturn degree-days mite --to 2026-09-01 --from 2026-07-01 --fill\n" +
+			"leafturn degree-days --draw warmth.png mite",
 		ArgsUsage: "[PEST]",
 		Description: "Of a PEST or a natural enemy the catalogue's base, method and start are taken; flags\n" +
 			"go before them. Days to come are forecasts where there are some, and usual days after.",
@@ -29,6 +30,7 @@ func degreeDaysCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "from", Usage: "show each day from this `DAY` on"},
 			&ucli.StringFlag{Name: "to", Usage: "the last `DAY`, at most a year ahead (else today)"},
 			&ucli.StringFlag{Name: "reach", Usage: "when these `SUMS` are reached, such as 100,500, in the farm's own units"},
+			&ucli.StringFlag{Name: "draw", Usage: "also draw the sum and the PEST's stages to `FILE`: .png, .svg or .pdf"},
 			fillOption),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 1, "at most one PEST"); err != nil {
@@ -37,7 +39,7 @@ func degreeDaysCommand(d *deps) *ucli.Command {
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.DegreeDays(ctx, app.DegreeDaysOptions{
 					Pest: c.Args().First(), Base: c.String("base"), Upper: c.String("upper"), Method: c.String("method"), Cutoff: c.String("cutoff"),
-					From: c.String("from"), To: c.String("to"), Start: c.String("start"), Reach: c.String("reach"), Fill: c.Bool("fill"),
+					From: c.String("from"), To: c.String("to"), Start: c.String("start"), Reach: c.String("reach"), Fill: c.Bool("fill"), Draw: c.String("draw"),
 				}, day)
 			})
 		},

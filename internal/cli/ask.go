@@ -149,7 +149,7 @@ func sampleCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "sample", Usage: "how many to look at: stop lines for a pest, and whether to stop now",
 		UsageText: "leafturn sample slug\nleafturn sample mite D5\nleafturn sample mite D5 --so-far 0 3 1 12 0 2\n" +
-			"leafturn sample mite --method wald --curve\nleafturn sample mite --precision 25\n" +
+			"leafturn sample mite --method wald --curve\nleafturn sample mite --draw plan.png\nleafturn sample mite --precision 25\n" +
 			"leafturn sample mite D5 --precision 25 --so-far 0 3 1 12 0 2",
 		ArgsUsage: "PEST [BED] [--so-far COUNTS...]",
 		Description: "A sequential plan: look at one unit after the other and stop as soon as the running\n" +
@@ -169,6 +169,7 @@ func sampleCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "clumping", Usage: "how clumped the animals are: `K` of the negative binomial, or poisson, when you know better"},
 			&ucli.BoolFlag{Name: "curve", Usage: "for an adviser: chances and units at every density, Wald's formulas beside the exact ones"},
 			&ucli.StringFlag{Name: "precision", Usage: "how many units to know the mean to a standard error of so many `PERCENT` of it"},
+			&ucli.StringFlag{Name: "draw", Usage: "also draw the curves and the stop lines to `FILE`: .png, .svg or .pdf"},
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 1, -1, "PEST [BED] [--so-far COUNTS...]")
@@ -178,7 +179,7 @@ func sampleCommand(d *deps) *ucli.Command {
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				o := app.SampleOptions{Date: day, Pest: w[0], Unit: c.String("unit"), Stage: c.String("stage"), Most: c.String("most"),
 					Needless: c.String("needless"), Missed: c.String("missed"),
-					Method: c.String("method"), K: c.String("clumping"), Curve: c.Bool("curve"), Precision: c.String("precision")}
+					Method: c.String("method"), K: c.String("clumping"), Curve: c.Bool("curve"), Precision: c.String("precision"), Draw: c.String("draw")}
 				rest := w[1:]
 				if len(rest) > 0 && (!c.Bool("so-far") || a.HasBed(rest[0])) {
 					o.Bed, rest = rest[0], rest[1:]

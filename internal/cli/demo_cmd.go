@@ -19,25 +19,34 @@ import (
 func demoCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "demo", Usage: "play an invented season through these same commands, show a week and draw it",
-		UsageText: "leafturn demo\nleafturn demo --keep demo-farm",
+		UsageText: "leafturn demo\nleafturn demo --keep demo-farm\nleafturn demo --pictures pictures",
 		Description: "Builds the farm's file in a fresh folder by the commands that you would type,\n" +
-			"prints the list of a telling week and draws the season. All data is invented.\nWith --keep the folder stays, to play with.",
+			"prints the list of a telling week and draws the season. All data is invented.\nWith --keep the folder stays, to play with. With --pictures every kind of picture is drawn,\nas PNG, SVG and PDF, with a page that shows them.",
 		Flags: []ucli.Flag{
 			&ucli.StringFlag{Name: "keep", Usage: "leave everything in `FOLDER`, which must be empty or not there"},
+			&ucli.StringFlag{Name: "pictures", Usage: "draw every kind of picture, and an index.html, into `FOLDER`, which must be empty or not there"},
 			&ucli.BoolFlag{Name: "quiet", Usage: "no progress"},
 		},
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
-			return runDemo(c.Context, d, c.String("keep"), c.Bool("quiet"))
+			return runDemo(c.Context, d, c.String("keep"), c.String("pictures"), c.Bool("quiet"))
 		},
 	}
 }
 
 // runDemo writes the demo's files into a folder and runs its script, line by
 // line, through Main: the same code path as a person typing the lines.
-func runDemo(ctx context.Context, d *deps, keep string, quiet bool) error {
+func runDemo(ctx context.Context, d *deps, keep, pictures string, quiet bool) error {
+	if pictures != "" {
+		if keep != "" && filepath.Clean(keep) == filepath.Clean(pictures) {
+			return diag.Usagef("name two folders", "--keep and --pictures both name %q", keep)
+		}
+		if err := emptyFolder(pictures); err != nil {
+			return err
+		}
+	}
 	dir := keep
 	if keep == "" {
 		tmp, err := os.MkdirTemp("", "leafturn-demo-")
@@ -79,8 +88,15 @@ func runDemo(ctx context.Context, d *deps, keep string, quiet bool) error {
 	if err := run(ctx, args, show); err != nil {
 		return err
 	}
-	if keep == "" {
+	if pictures != "" {
+		if err := drawPictures(ctx, d, db, pictures); err != nil {
+			return err
+		}
+	}
+	if keep == "" && pictures == "" {
 		d.say("\nThe pictures and the calendar were drawn and thrown away; `leafturn demo --keep FOLDER` leaves them.")
+	}
+	if keep == "" {
 		return nil
 	}
 	d.say("\nThe invented farm is in %s; ask it things:", db)

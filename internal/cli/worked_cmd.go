@@ -13,9 +13,9 @@ import (
 func workedCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "worked", Usage: "whether the season's steps worked: counts before and after, against untreated beds",
-		UsageText: "leafturn worked\nleafturn worked slug\nleafturn worked slug B3",
+		UsageText: "leafturn worked\nleafturn worked slug\nleafturn worked slug B3\nleafturn worked slug --draw worked.png",
 		ArgsUsage: "[PEST [BED]]",
-		Flags:     outputFlags(dateOption),
+		Flags:     outputFlags(dateOption, &ucli.StringFlag{Name: "draw", Usage: "also draw the counts before and after to `FILE`: .png, .svg or .pdf"}),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 0, 2, "at most PEST BED")
 			if err != nil {
@@ -23,7 +23,7 @@ func workedCommand(d *deps) *ucli.Command {
 			}
 			w = append(w, "", "")
 			return d.answer(c, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
-				return a.Worked(ctx, day, w[0], w[1])
+				return a.Worked(ctx, day, w[0], w[1], c.String("draw"))
 			})
 		},
 	}
