@@ -84,6 +84,7 @@ func edgeFigures() map[string]Figure {
 	}
 	maps.Copy(out, coverEdges())
 	maps.Copy(out, bloomEdges())
+	maps.Copy(out, seasonEdges())
 	return out
 }
 

@@ -174,7 +174,7 @@ func (p Pressure) layout() sheet {
 	s.lead = leadFace.wrap(p.lead(), inner, 3)
 	y := headHeight(s.title, s.lead)
 	for i, b := range p.Panels {
-		box := panelBox{head: y + 12, lanes: laneOut(s.axis, b.Treatments, b.Releases)}
+		box := panelBox{head: y + 12, lanes: laneOut(s.axis, b.Treatments, b.Releases, nil)}
 		y += 23 + float64(laneHeight*len(box.lanes))
 		box.plot = rect{plotLeft, y, plotRight, y + p.plotHeight()}
 		y = box.plot.y1 + plotFoot

@@ -66,6 +66,14 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 				return nil, err
 			}
 		}
+		if len(beds) == 1 && contains(a.watched(s), p.Key) {
+			fig, err := a.bedSeason(ctx, s, p, beds[0])
+			if err != nil {
+				return nil, err
+			}
+			figs = append(figs, fig)
+			break
+		}
 		var mine []assess.Assessment
 		if contains(a.watched(s), p.Key) {
 			drawn := s
@@ -246,11 +254,8 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (p
 	}
 	from, to := season(s)
 	fig := plots.Pressure{
-		Pest: list[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: plots.Sqrt, From: from, To: to, AsOf: s.on,
+		Pest: list[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u), From: from, To: to, AsOf: s.on,
 		Source: fmt.Sprintf("%s, %s; 95 %% intervals", a.farm.Name, u.Words),
-	}
-	if u.Percent {
-		fig.Scale = plots.Linear
 	}
 	for _, x := range list {
 		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true)}
@@ -265,13 +270,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (p
 				p.Releases = append(p.Releases, plots.Event{Date: r.Date, Label: a.agentShort(r.Agent)})
 			}
 		}
-		events := sortedStages(s.stages[x.Bed.Code])
-		for i, e := range events {
-			if i+1 < len(events) && events[i+1].Date == e.Date {
-				continue
-			}
-			p.Stages = append(p.Stages, plots.StageSpan{From: e.Date, Label: string(e.Stage)})
-		}
+		p.Stages = plotStages(s.stages[x.Bed.Code])
 		fig.Panels = append(fig.Panels, p)
 	}
 	return fig, nil
@@ -305,10 +304,7 @@ func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
 		if !ok {
 			continue // never counted in any bed: a row of blanks says nothing
 		}
-		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: plots.Sqrt}
-		if u.Percent {
-			row.Scale = plots.Linear
-		}
+		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {
 			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x)}
 			c.Act, c.Watch = a.segments(x, s.stages[x.Bed.Code], u)
@@ -317,14 +313,6 @@ func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
 		o.Rows = append(o.Rows, row)
 	}
 	return o
-}
-
-// plotVerdict is the verdict to print: none where the pest is out of season.
-func plotVerdict(x assess.Assessment) plots.Verdict {
-	if x.Result.Verdict == verdict.Stale && !x.InSeason {
-		return plots.NoVerdict
-	}
-	return plots.Verdict(x.Result.Verdict)
 }
 
 func (a *App) fieldMap(s snapshot, list []assess.Assessment) plots.FieldMap {
