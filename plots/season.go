@@ -60,12 +60,11 @@ type Season struct {
 }
 
 const (
-	seasonPlot   = 235
-	weatherHead  = 20
-	tempHeight   = 66
-	rainHeight   = 48
-	bannerHeight = 12 // above and below its words
-	mostLanes    = 6
+	seasonPlot  = 235
+	weatherHead = 20
+	tempHeight  = 66
+	rainHeight  = 48
+	mostLanes   = 6
 )
 
 // Check returns why the picture cannot be drawn, or nil.
@@ -131,20 +130,20 @@ func (s Season) yAxis(r rect) yAxis {
 }
 
 type seasonSheet struct {
-	title, lead, next []string
-	banner            rect
-	axis              xAxis
-	head              float64
-	lanes             []lane
-	plot              rect
-	stages            float64
-	temp, rain        rect
-	dates             float64
-	days              []dayMark
-	entries           []keyEntry
-	keyPositions      []point
-	foot, height      float64
-	sources           []string
+	title, lead  []string
+	banner       banner
+	axis         xAxis
+	head         float64
+	lanes        []lane
+	plot         rect
+	stages       float64
+	temp, rain   rect
+	dates        float64
+	days         []dayMark
+	entries      []keyEntry
+	keyPositions []point
+	foot, height float64
+	sources      []string
 }
 
 func (s Season) layout() seasonSheet {
@@ -155,12 +154,8 @@ func (s Season) layout() seasonSheet {
 	l.title = titleFace.wrap(s.title(), inner, 2)
 	l.lead = leadFace.wrap(s.lead(), inner, 3)
 	y := headHeight(l.title, l.lead)
-	if s.Verdict != NoVerdict || s.Next != "" {
-		l.next = labelFace.wrap(s.Next, inner-20-s.verdictWidth(), 4)
-		h := float64(max(1, len(l.next)))*sizeLabel*lineStep + bannerHeight
-		l.banner = rect{20, y, plotRight, y + h}
-		y += h + 14
-	}
+	l.banner = newBanner(s.Verdict, s.Next, y)
+	y = l.banner.below(y)
 	l.head = y + 12
 	l.lanes = fewLanes(l.axis, s.Treatments, s.Releases, s.Steps)
 	y += 23 + float64(laneHeight*len(l.lanes))
@@ -223,9 +218,7 @@ func (s Season) Draw(c vg.Canvas) error {
 func (s Season) draw(g *pen) {
 	l := s.layout()
 	drawHead(g, l.title, l.lead)
-	if l.banner.h() > 0 {
-		s.drawBanner(g, l)
-	}
+	l.banner.draw(g)
 	g.text(20, l.head, 0, headFace, headFace.clip("Counts", 240))
 	unit := s.Measure
 	if s.Percent {
@@ -245,37 +238,6 @@ func (s Season) draw(g *pen) {
 		e.draw(g, l.keyPositions[i])
 	}
 	drawLines(g, 20, l.foot+sizeSmall, noteFace, l.sources)
-}
-
-func (s Season) verdictWidth() float64 {
-	if s.Verdict == NoVerdict {
-		return 0
-	}
-	return boldFace.width(boldFace.clip(string(s.Verdict), 150)) + 20
-}
-
-// drawBanner writes the verdict and what to do next in a frame.
-func (s Season) drawBanner(g *pen, l seasonSheet) {
-	r := l.banner
-	g.note("banner", r, s.Next)
-	g.frame(ink, 1.1, r)
-	if s.Verdict != NoVerdict {
-		word := boldFace.clip(string(s.Verdict), 150)
-		v := rect{r.x0 + 6, r.y0 + 6, r.x0 + 6 + boldFace.width(word) + 10, r.y0 + 6 + 15}
-		f := boldFace
-		switch s.Verdict {
-		case Act:
-			g.fillRect(actCol, v)
-			f = f.colour(paper)
-		case Stale, NeverCounted:
-			g.frame(quiet, 0.9, v, 2.5, 2)
-		default:
-			g.frame(ink, 1, v)
-		}
-		g.note("verdict", v, string(s.Verdict))
-		g.text(v.x0+5, f.midline((v.y0+v.y1)/2), 0, f, word)
-	}
-	drawLines(g, r.x0+10+s.verdictWidth(), r.y0+5+sizeLabel, labelFace, l.next)
 }
 
 // at is the place of a moment on the axis, on its own clock. What is known only

@@ -12,8 +12,6 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
-	"leafturn/internal/verdict"
-	"leafturn/internal/week"
 	"leafturn/plots"
 )
 
@@ -23,7 +21,9 @@ type PlotOptions struct {
 	Pest string
 	Beds []string
 	Map  bool
-	Out  string
+	// Years compares the season with earlier ones by week.
+	Years bool
+	Out   string
 }
 
 // Plot draws a picture of the season and returns what it wrote and what the
@@ -37,6 +37,9 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	}
 	if len(o.Beds) > 0 && (o.Map || o.Pest == "") {
 		return nil, diag.Usagef("leave --bed out, or name a pest and leave --map out", "--bed goes with the season of one pest")
+	}
+	if o.Years && (o.Pest == "" || o.Map || len(o.Beds) > 1) {
+		return nil, diag.Usagef("name the pest and at most one bed, such as `leafturn plot mite --years --bed D5 --out mites.svg`", "--years compares one pest over the years, in one bed or as the mean of all, and not on the map")
 	}
 	var p catalog.Pest
 	if o.Pest != "" {
@@ -56,7 +59,11 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		for _, p := range a.overview(s, list).Pages() {
+		next, err := a.nextOf(ctx, s, list)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range a.overview(s, list, next).ByNeed().Pages() {
 			figs = append(figs, p)
 		}
 	default:
@@ -65,6 +72,14 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 			if beds, err = a.names.findBeds(o.Beds); err != nil {
 				return nil, err
 			}
+		}
+		if o.Years {
+			fig, err := a.yearsFigure(ctx, s, p, beds)
+			if err != nil {
+				return nil, err
+			}
+			figs = append(figs, fig)
+			break
 		}
 		if len(beds) == 1 && contains(a.watched(s), p.Key) {
 			fig, err := a.bedSeason(ctx, s, p, beds[0])
@@ -87,7 +102,13 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 			}
 		}
 		if o.Map {
-			figs = append(figs, a.fieldMap(s, mine))
+			next, err := a.nextOf(ctx, onlyOf(s, p.Key), mine)
+			if err != nil {
+				return nil, err
+			}
+			for _, page := range a.fieldMap(s, mine, next).Pages() {
+				figs = append(figs, page)
+			}
 			break
 		}
 		fig, err := a.pressure(s, mine, beds)
@@ -289,11 +310,19 @@ func (a *App) agentShort(key string) string {
 	return genus[:1] + ". " + species
 }
 
-func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
+// An overview's page holds so many beds and pests: printed on one sheet it can
+// be read at arm's length.
+const (
+	overviewBeds  = 8
+	overviewPests = 6
+)
+
+func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plots.Overview {
 	from, to := season(s)
 	o := plots.Overview{
 		Title: "All pests and beds, " + fmt.Sprint(s.on.Year), From: from, To: to, AsOf: s.on,
 		Source: a.farm.Name + "; visit means with 95 % intervals, lines are action levels",
+		Todo:   next.todo(list), PerPage: overviewBeds, RowsPerPage: overviewPests,
 	}
 	for _, b := range s.beds {
 		o.Columns = append(o.Columns, b.Code)
@@ -306,43 +335,11 @@ func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
 		}
 		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {
-			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x)}
+			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x), Next: next.short(x)}
 			c.Act, c.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 			row.Cells = append(row.Cells, c)
 		}
 		o.Rows = append(o.Rows, row)
 	}
 	return o
-}
-
-func (a *App) fieldMap(s snapshot, list []assess.Assessment) plots.FieldMap {
-	m := plots.FieldMap{AsOf: s.on}
-	if len(list) > 0 {
-		m.Pest = list[0].Pest.Name
-	}
-	words := map[string]bool{}
-	for _, x := range list {
-		b := x.Bed
-		if d := x.Decider; d != nil && d.Act != nil && d.Act.Operator != "none" {
-			words[week.LevelOf(*d.Act, d.Unit)] = true
-		}
-		if b.X == nil || b.Y == nil {
-			m.NoPlace = append(m.NoPlace, b.Code)
-			continue
-		}
-		mb := plots.MapBed{Code: b.Code, X: *b.X, Y: *b.Y, EastM: b.LengthM, NorthM: b.WidthM, Act: x.Result.Verdict == verdict.Act}
-		if x.Decider != nil && x.Result.ChanceKnown && x.Result.Verdict != verdict.Stale {
-			c := x.Result.Chance
-			mb.Over = &c
-		}
-		m.Beds = append(m.Beds, mb)
-	}
-	var levels []string
-	for w := range words {
-		levels = append(levels, w)
-	}
-	slices.Sort(levels)
-	m.Level = strings.Join(levels, " or ")
-	m.Source = a.farm.Name + "; stale and uncounted beds are hatched"
-	return m
 }

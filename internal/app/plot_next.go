@@ -4,11 +4,13 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
 	"leafturn/internal/week"
 	"leafturn/plots"
@@ -21,6 +23,12 @@ type nextSteps struct {
 	due    map[[2]string]week.Due
 	closed map[string]time.Time // by bed: until when, zero where nobody has read it
 	loc    *time.Location
+}
+
+// onlyOf is a snapshot with the visits of one pest alone.
+func onlyOf(s snapshot, pest string) snapshot {
+	s.visits, s.byPest = s.byPest[pest], map[string][]farm.Visit{pest: s.byPest[pest]}
+	return s
 }
 
 // nextOf works them out for assessments of some pests.
@@ -134,7 +142,7 @@ func (n nextSteps) short(x assess.Assessment) string {
 		return "by " + d.Time().Format("2 Jan")
 	}
 	if l, ok := n.do[k]; ok && x.Result.Verdict == verdict.Act {
-		return strings.TrimSpace("step " + day(cmp.Or(l.By, n.today)))
+		return "act " + day(cmp.Or(l.By, n.today))
 	}
 	if d, ok := n.due[k]; ok {
 		return "count " + day(d.By)
@@ -142,57 +150,58 @@ func (n nextSteps) short(x assess.Assessment) string {
 	return ""
 }
 
-// foot lists the steps of several beds for the foot of a picture, those that
-// cannot wait first.
-func (n nextSteps) foot(list []assess.Assessment, most int) []string {
-	type group struct {
-		head, pest string
-		by         civil.Date
-		beds       []string
+// todo lists the steps of several beds for the foot of a picture: what a
+// verdict to act asks for, then what is to be looked at again, each by its day.
+func (n nextSteps) todo(list []assess.Assessment) []plots.Todo {
+	type step struct {
+		plots.Todo
+		by    civil.Date
+		again bool
 	}
-	var order []string
-	groups := map[string]*group{}
-	add := func(pest, head string, by civil.Date, bed string) {
-		k := pest + head + by.String()
-		if groups[k] == nil {
-			groups[k] = &group{head: head, pest: pest, by: by}
-			order = append(order, k)
+	var steps []step
+	at := map[string]int{}
+	add := func(x assess.Assessment, words string, by civil.Date, again bool) {
+		if !by.IsZero() {
+			words += ", by " + by.Short()
 		}
-		groups[k].beds = append(groups[k].beds, bed)
+		i, ok := at[x.Pest.Key+words]
+		if !ok {
+			i = len(steps)
+			at[x.Pest.Key+words] = i
+			steps = append(steps, step{plots.Todo{Pest: x.Pest.Name, Words: words}, by, again})
+		}
+		steps[i].Beds = append(steps[i].Beds, x.Bed.Code)
 	}
 	for _, x := range list {
-		l, ok := n.do[[2]string{x.Bed.Code, x.Pest.Key}]
+		k := [2]string{x.Bed.Code, x.Pest.Key}
+		line, ok := n.do[k]
 		if ok && x.Result.Verdict == verdict.Act {
-			add(x.Pest.Name, strings.TrimSuffix(l.Head, "."), l.By, x.Bed.Code)
+			add(x, lowerFirst(strings.TrimSuffix(line.Head, ".")), line.By, false)
 		}
-	}
-	for _, x := range list {
-		d, ok := n.due[[2]string{x.Bed.Code, x.Pest.Key}]
+		due, ok := n.due[k]
 		if ok && x.Result.Verdict == verdict.LookAgain {
-			add(x.Pest.Name, "look again", n.by(d), x.Bed.Code)
+			add(x, "look again", n.by(due), true)
 		}
 	}
-	var out []string
-	for _, k := range order {
-		g := groups[k]
-		when := ""
-		if !g.by.IsZero() {
-			when = ", by " + g.by.Short()
-		}
-		out = append(out, fmt.Sprintf("%s, bed %s: %s%s", sentence(g.pest), bedList(g.beds), lowerFirst(g.head), when))
-	}
-	if len(out) > most {
-		out = append(out[:most-1], fmt.Sprintf("and %d more: `leafturn week`", len(out)-most+1))
+	slices.SortStableFunc(steps, func(x, y step) int {
+		return cmp.Or(boolOrder(x.again, y.again), civil.CompareDeadline(x.by, y.by))
+	})
+	var out []plots.Todo
+	for _, s := range steps {
+		out = append(out, s.Todo)
 	}
 	return out
 }
 
-// bedList names up to ten beds.
-func bedList(beds []string) string {
-	if len(beds) > 10 {
-		beds = append(beds[:9:9], fmt.Sprintf("%d more", len(beds)-9))
+// boolOrder puts false before true.
+func boolOrder(x, y bool) int {
+	switch {
+	case x == y:
+		return 0
+	case y:
+		return -1
 	}
-	return strings.Join(beds, " ")
+	return 1
 }
 
 // plotVerdict is the verdict to print: none where the pest is out of season.

@@ -27,9 +27,7 @@ func (a *App) bedSeason(ctx context.Context, s snapshot, p catalog.Pest, bed far
 	if len(x.Readings) == 0 {
 		return fig, diag.Failf(plots.ErrNoData, "count some first: `leafturn count`", "nothing of it has been counted in bed %s this season up to %s", bed.Code, s.on)
 	}
-	one := s
-	one.visits, one.byPest = s.byPest[p.Key], map[string][]farm.Visit{p.Key: s.byPest[p.Key]}
-	next, err := a.nextOf(ctx, one, []assess.Assessment{x})
+	next, err := a.nextOf(ctx, onlyOf(s, p.Key), []assess.Assessment{x})
 	if err != nil {
 		return fig, err
 	}
