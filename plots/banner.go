@@ -49,19 +49,47 @@ func (b banner) draw(g *pen) {
 	g.note("banner", r, b.full)
 	g.frame(ink, 1.1, r)
 	if b.word != "" {
-		v := rect{r.x0 + 6, r.y0 + 6, r.x0 + 16 + boldFace.width(b.word), r.y0 + 21}
-		f := boldFace
-		switch b.verdict {
-		case Act:
-			g.fillRect(actCol, v)
-			f = f.colour(paper)
-		case Stale, NeverCounted:
-			g.frame(quiet, 0.9, v, 2.5, 2)
-		default:
-			g.frame(ink, 1, v)
-		}
-		g.note("verdict", v, string(b.verdict))
-		g.text(v.x0+5, f.midline((v.y0+v.y1)/2), 0, f, b.word)
+		drawVerdictWord(g, b.verdict, b.word, rect{r.x0 + 6, r.y0 + 6, r.x0 + 15 + boldFace.width(b.word), r.y0 + 21})
 	}
 	drawLines(g, r.x0+10+b.indent(), r.y0+5+sizeLabel, labelFace, b.next)
+}
+
+func verdictFace(v Verdict) face {
+	if v == Act {
+		return boldFace.colour(paper)
+	}
+	return smallFace
+}
+
+// drawVerdict writes a verdict in its shape from x, y on and returns where
+// words after it may begin.
+func drawVerdict(g *pen, v Verdict, x, y float64) float64 {
+	if v == NoVerdict {
+		return x
+	}
+	word := verdictFace(v).clip(string(v), 150)
+	r := rect{x, y, x + verdictFace(v).width(word) + 7, y + 14}
+	drawVerdictWord(g, v, word, r)
+	return r.x1 + 9
+}
+
+// drawVerdictWord writes the word of a verdict in its shape: act on a filled
+// label, look again in a frame, stale and never counted in a dashed one, any
+// other as a plain word.
+func drawVerdictWord(g *pen, v Verdict, word string, r rect) {
+	g.note("verdict", r, string(v))
+	switch v {
+	case Act:
+		g.fillRect(actCol, r)
+	case LookAgain:
+		g.fillRect(paper, r)
+		g.frame(ink, 1, r)
+	case Stale, NeverCounted:
+		g.fillRect(paper, r)
+		g.frame(quiet, 0.9, r, 2.5, 2)
+	default:
+		g.fillRect(paper, r)
+	}
+	f := verdictFace(v)
+	g.text(r.x0+3.5, f.midline((r.y0+r.y1)/2), 0, f, word)
 }

@@ -85,6 +85,7 @@ func edgeFigures() map[string]Figure {
 	maps.Copy(out, coverEdges())
 	maps.Copy(out, bloomEdges())
 	maps.Copy(out, seasonEdges())
+	maps.Copy(out, yearEdges())
 	return out
 }
 

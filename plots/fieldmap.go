@@ -55,16 +55,23 @@ type FieldMap struct {
 	Feet    bool // the scale bar is in feet
 
 	pageNote string // set by Pages
-	detailed bool   // set by Pages: other pages have the beds too small for their words
+	detailed bool   // set by Pages: other pages show parts closer
 }
 
-// Pages returns the map, and where beds are too small for their words closer
-// maps of parts of the field after it, until each bed has its words.
+// partSize is the longest side in points of a field that can be read when it is
+// printed on A4 or letter paper.
+const partSize = 820
+
+// Pages returns the map, and where beds are too small for their words, or the
+// sheet too large to be printed, closer maps of parts of the field after it.
 func (m FieldMap) Pages() []FieldMap {
-	if m.Check() != nil || len(m.unlabelled(m.layout())) == 0 || len(m.Beds) < 2 {
+	if m.Check() != nil {
 		return []FieldMap{m}
 	}
 	parts := m.parts(m.Beds)
+	if len(parts) == 1 {
+		return []FieldMap{m}
+	}
 	out := []FieldMap{m}
 	out[0].detailed = true
 	for i, beds := range parts {
@@ -86,19 +93,31 @@ func (m FieldMap) Pages() []FieldMap {
 func (m FieldMap) parts(beds []MapBed) [][]MapBed {
 	q := m
 	q.Beds = beds
-	if len(beds) <= 6 || len(q.unlabelled(q.layout())) == 0 {
+	s := q.layout()
+	if len(beds) <= 6 || max(s.box.w(), s.box.h()) <= partSize && len(q.unlabelled(s)) == 0 {
 		return [][]MapBed{beds}
 	}
-	e := extent(q.lots())
+	at := func(b MapBed) float64 { return b.X + b.EastM/2 }
+	if e := extent(q.lots()); e.w() < e.h() {
+		at = func(b MapBed) float64 { return -b.Y - b.NorthM/2 } // the north first
+	}
 	beds = slices.Clone(beds)
-	slices.SortStableFunc(beds, func(a, b MapBed) int {
-		if e.w() >= e.h() {
-			return cmp.Compare(a.X+a.EastM/2, b.X+b.EastM/2)
+	slices.SortStableFunc(beds, func(a, b MapBed) int { return cmp.Compare(at(a), at(b)) })
+	// In the middle half the widest gap is the best place to cut, the one
+	// nearest to the middle of several as wide.
+	n := len(beds)
+	cut, widest := n/2, -1.0
+	for i := range n/4 + 1 {
+		for _, k := range []int{n/2 - i, n/2 + i} {
+			if k < 1 || k >= n {
+				continue
+			}
+			if gap := at(beds[k]) - at(beds[k-1]); gap > widest+1e-9 {
+				cut, widest = k, gap
+			}
 		}
-		return cmp.Compare(b.Y+b.NorthM/2, a.Y+a.NorthM/2) // the north first
-	})
-	half := len(beds) / 2
-	return append(m.parts(beds[:half]), m.parts(beds[half:])...)
+	}
+	return append(m.parts(beds[:cut]), m.parts(beds[cut:])...)
 }
 
 const mapLegendRow = 34
@@ -427,8 +446,8 @@ func (m FieldMap) unlabelled(s mapSheet) []string {
 func (m FieldMap) notes(s mapSheet) string {
 	out := "Shades and numbers: the chance that the bed is over the action level."
 	switch u := m.unlabelled(s); {
-	case len(u) > 0 && m.detailed:
-		out += fmt.Sprintf(" %s too small for words here; the maps that follow have them.", plural(len(u), "bed is", "beds are"))
+	case m.detailed:
+		out += " The maps that follow show the parts of the field closer."
 	case len(u) > 0:
 		out += " Too small to label: " + list(u, 40) + "."
 	}

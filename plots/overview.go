@@ -331,7 +331,7 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 		f := smallFace
 		g.halo((box.x0+box.x1)/2, f.midline((box.y0+box.y1)/2), 0.5, f, f.clip("not counted", box.w()-4))
 		if c.Verdict != NeverCounted { // the picture says that already
-			drawVerdict(g, c.Verdict, box)
+			drawCellVerdict(g, c.Verdict, box)
 		}
 		drawNext(g, c.Next, box)
 		return
@@ -362,7 +362,7 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 		}
 	}
 	g.frame(rule, 0.7, box)
-	drawVerdict(g, c.Verdict, box)
+	drawCellVerdict(g, c.Verdict, box)
 	drawNext(g, c.Next, box)
 }
 
@@ -392,32 +392,13 @@ func drawSmallRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
 	}
 }
 
-// drawVerdict writes the verdict at the top right of a cell in its shape.
-func drawVerdict(g *pen, v Verdict, box rect) {
+// drawCellVerdict writes the verdict at the top right of a cell.
+func drawCellVerdict(g *pen, v Verdict, box rect) {
 	if v == NoVerdict {
 		return
 	}
-	f := smallFace
-	if v == Act {
-		f = boldFace.colour(paper)
-	}
-	word := f.clip(string(v), box.w()-10)
-	w := f.width(word)
-	r := rect{box.x1 - w - 9, box.y0 + 2, box.x1 - 2, box.y0 + 15}
-	g.note("verdict", r, string(v))
-	switch v {
-	case Act:
-		g.fillRect(actCol, r)
-	case LookAgain:
-		g.fillRect(paper, r)
-		g.frame(ink, 1, r)
-	case Stale, NeverCounted:
-		g.fillRect(paper, r)
-		g.frame(quiet, 0.9, r, 2.5, 2)
-	default:
-		g.fillRect(paper, r)
-	}
-	g.text(r.x0+3.5, f.midline((r.y0+r.y1)/2), 0, f, word)
+	word := verdictFace(v).clip(string(v), box.w()-10)
+	drawVerdictWord(g, v, word, rect{box.x1 - verdictFace(v).width(word) - 9, box.y0 + 2, box.x1 - 2, box.y0 + 15})
 }
 
 func (o Overview) keyEntries() []keyEntry {
@@ -444,81 +425,4 @@ func (o Overview) keyEntries() []keyEntry {
 		}})
 	}
 	return out
-}
-
-// byVerdict says for which pests and columns a verdict stands.
-func (o Overview) byVerdict(v Verdict, n int) string {
-	var parts []string
-	for _, r := range o.Rows {
-		var in []string
-		for j, c := range r.Cells {
-			if c.Verdict == v {
-				in = append(in, o.Columns[j])
-			}
-		}
-		if len(in) > 0 {
-			parts = append(parts, r.Pest+" in "+list(in, n))
-		}
-	}
-	return strings.Join(parts, "; ")
-}
-
-func (o Overview) lead() string {
-	var out []string
-	if s := o.byVerdict(Act, 6); s != "" {
-		out = append(out, "Act: "+s+".")
-	}
-	if s := o.byVerdict(LookAgain, 4); s != "" {
-		out = append(out, "Look again: "+s+".")
-	}
-	if len(out) == 0 {
-		out = append(out, "No verdict is act or look again.")
-	}
-	return strings.Join(out, " ")
-}
-
-// Alt says what the overview shows: its size and time, where each verdict
-// stands, the highest mean of each pest, and how much was not counted.
-func (o Overview) Alt() string {
-	var s span
-	empty, cells := 0, 0
-	var highs []string
-	for _, r := range o.Rows {
-		var best Visit
-		in := ""
-		for j, c := range r.Cells {
-			cells++
-			if len(c.Visits) == 0 {
-				empty++
-			}
-			for _, v := range c.Visits {
-				s.add(v.Date)
-			}
-			if v, ok := peak(c.Visits); ok && (in == "" || v.Mean > best.Mean) {
-				best, in = v, o.Columns[j]
-			}
-		}
-		switch {
-		case in == "":
-			highs = append(highs, r.Pest+": no valid visit")
-		case best.Mean == 0:
-			highs = append(highs, r.Pest+": none found")
-		default:
-			highs = append(highs, fmt.Sprintf("%s: %s in %s on %s", r.Pest, yAxis{percent: r.Percent}.label(best.Mean), in, dayMonth(best.Date)))
-		}
-	}
-	out := []string{fmt.Sprintf("%s%s: %s in %s%s.", orElse(o.Title, "Season overview"), o.pageNote,
-		plural(len(o.Rows), "pest", "pests"), plural(len(o.Columns), o.column(), o.column()+"s"), period(s))}
-	for _, v := range []Verdict{Act, LookAgain, Hold, Stale} {
-		if w := o.byVerdict(v, 12); w != "" {
-			out = append(out, upperFirst(string(v))+": "+w+".")
-		}
-	}
-	if len(highs) > 0 {
-		out = append(out, "Highest mean of "+strings.Join(highs, "; ")+".")
-	}
-	if empty > 0 {
-		out = append(out, fmt.Sprintf("Not counted: %d of %d cells.", empty, cells))
-	}
-	return strings.Join(append(out, todoAlt(o.Todo, true)...), " ")
 }

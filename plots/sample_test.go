@@ -188,7 +188,7 @@ func samples() map[string]Figure {
 		"pressure-one": sampleSingle(), "pressure-log": single, "pressure-three": sampleSeveral(), "pressure-presence": samplePresence(),
 		"overview": sampleOverview(8), "overview-24": sampleOverview(24), "overview-2": sampleOverview(2), "fieldmap": sampleMap(),
 		"covermap": sampleCovers(), "bloomcalendar": sampleBloom(),
-		"season": sampleSeason(),
+		"season": sampleSeason(), "years": sampleYears(),
 	}
 }
 

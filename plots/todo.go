@@ -18,12 +18,20 @@ type Todo struct {
 // beds are named in each.
 const (
 	mostTodo = 9
-	mostBeds = 12
+	mostBeds = 9
 )
+
+// Where names the beds, the first of many.
+func (t Todo) Where() string {
+	if len(t.Beds) == 1 {
+		return "bed " + t.Beds[0]
+	}
+	return "beds " + list(t.Beds, mostBeds)
+}
 
 // words are the step in one line, with its pest where several are shown.
 func (t Todo) words(pest bool) string {
-	s := "bed " + list(t.Beds, mostBeds) + ": " + t.Words
+	s := t.Where() + ": " + t.Words
 	if pest {
 		return upperFirst(t.Pest) + ", " + s
 	}

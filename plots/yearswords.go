@@ -57,8 +57,8 @@ func (y Years) passed() string {
 		return "In the earlier year " + who + " did not reach the action level."
 	case n == 0:
 		return fmt.Sprintf("In none of %d earlier years did %s reach the action level.", compared, who)
-	case n == 1:
-		return fmt.Sprintf("In 1 of %s %s reached the action level, in %s.", plural(compared, "earlier year", "earlier years"), who, y.weekWords(weeks[0]))
+	case n == 1 || weeks[0] == weeks[n-1]:
+		return fmt.Sprintf("In %d of %s %s reached the action level in %s.", n, plural(compared, "earlier year", "earlier years"), who, y.weekWords(weeks[0]))
 	default:
 		return fmt.Sprintf("In %d of %d earlier years %s had reached the action level by %s, first in week %d.", n, compared, who, y.weekWords(weeks[n-1]), weeks[0])
 	}
@@ -87,7 +87,7 @@ func (y Years) now() string {
 		case last.Value < low:
 			s += fmt.Sprintf(", below all of %s (%s at least)", years, y.value(low))
 		default:
-			s += fmt.Sprintf(", within %s (%s to %s)", years, y.value(low), y.value(high))
+			s += fmt.Sprintf(", within the range of %s (%s to %s)", years, y.value(low), y.value(high))
 		}
 	}
 	switch {

@@ -55,71 +55,90 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	var figs []plots.Figure
 	switch {
 	case o.Pest == "":
-		list, err := a.assessments(s, false)
-		if err != nil {
-			return nil, err
-		}
-		next, err := a.nextOf(ctx, s, list)
-		if err != nil {
-			return nil, err
-		}
-		for _, p := range a.overview(s, list, next).ByNeed().Pages() {
-			figs = append(figs, p)
-		}
+		figs, err = a.overviewPages(ctx, s)
+	case o.Map:
+		figs, err = a.mapPages(ctx, s, p)
 	default:
 		var beds []farm.Bed
-		if !o.Map {
-			if beds, err = a.names.findBeds(o.Beds); err != nil {
-				return nil, err
-			}
-		}
-		if o.Years {
-			fig, err := a.yearsFigure(ctx, s, p, beds)
-			if err != nil {
-				return nil, err
-			}
-			figs = append(figs, fig)
-			break
-		}
-		if len(beds) == 1 && contains(a.watched(s), p.Key) {
-			fig, err := a.bedSeason(ctx, s, p, beds[0])
-			if err != nil {
-				return nil, err
-			}
-			figs = append(figs, fig)
-			break
-		}
-		var mine []assess.Assessment
-		if contains(a.watched(s), p.Key) {
-			drawn := s
-			if len(beds) > 0 {
-				drawn.beds = slices.DeleteFunc(slices.Clone(s.beds), func(b farm.Bed) bool {
-					return !slices.ContainsFunc(beds, func(x farm.Bed) bool { return x.Code == b.Code })
-				})
-			}
-			if mine, err = a.assessmentsOf(drawn, []string{p.Key}, false); err != nil {
-				return nil, err
-			}
-		}
-		if o.Map {
-			next, err := a.nextOf(ctx, onlyOf(s, p.Key), mine)
-			if err != nil {
-				return nil, err
-			}
-			for _, page := range a.fieldMap(s, mine, next).Pages() {
-				figs = append(figs, page)
-			}
-			break
-		}
-		fig, err := a.pressure(s, mine, beds)
-		if err != nil {
+		if beds, err = a.names.findBeds(o.Beds); err != nil {
 			return nil, err
 		}
-		for _, page := range fig.Pages() {
-			figs = append(figs, page)
-		}
+		figs, err = a.seasonPages(ctx, s, p, beds, o.Years)
+	}
+	if err != nil {
+		return nil, err
 	}
 	return saveFigures(figs, o.Out)
+}
+
+// overviewPages are all pests and beds.
+func (a *App) overviewPages(ctx context.Context, s snapshot) ([]plots.Figure, error) {
+	list, err := a.assessments(s, false)
+	if err != nil {
+		return nil, err
+	}
+	if err := a.settleNear(s, list); err != nil {
+		return nil, err
+	}
+	next, err := a.nextOf(ctx, s, list)
+	if err != nil {
+		return nil, err
+	}
+	return figures(a.overview(s, list, next).ByNeed().Pages()), nil
+}
+
+// mapPages are the field for one pest.
+func (a *App) mapPages(ctx context.Context, s snapshot, p catalog.Pest) ([]plots.Figure, error) {
+	list, next, err := a.onePest(ctx, s, p, nil)
+	if err != nil {
+		return nil, err
+	}
+	return figures(a.fieldMap(s, list, next).Pages()), nil
+}
+
+// seasonPages are one pest over the season: in one bed, by bed, or against
+// earlier years.
+func (a *App) seasonPages(ctx context.Context, s snapshot, p catalog.Pest, beds []farm.Bed, years bool) ([]plots.Figure, error) {
+	switch {
+	case years:
+		fig, err := a.yearsFigure(ctx, s, p, beds)
+		return []plots.Figure{fig}, err
+	case len(beds) == 1:
+		fig, err := a.bedSeason(ctx, s, p, beds[0])
+		return []plots.Figure{fig}, err
+	}
+	list, next, err := a.onePest(ctx, s, p, beds)
+	if err != nil {
+		return nil, err
+	}
+	fig, err := a.pressure(s, list, beds, next)
+	return figures(fig.Pages()), err
+}
+
+// onePest assesses one pest in some beds, all where none are given, and says
+// what is to be done next there.
+func (a *App) onePest(ctx context.Context, s snapshot, p catalog.Pest, beds []farm.Bed) ([]assess.Assessment, nextSteps, error) {
+	if !contains(a.watched(s), p.Key) {
+		return nil, nextSteps{}, nil
+	}
+	of := s
+	if len(beds) > 0 {
+		of.beds = beds
+	}
+	list, err := a.assessmentsOf(of, []string{p.Key}, false)
+	if err != nil {
+		return nil, nextSteps{}, err
+	}
+	next, err := a.nextFor(ctx, s, p.Key, list)
+	return list, next, err
+}
+
+func figures[F plots.Figure](pages []F) []plots.Figure {
+	out := make([]plots.Figure, len(pages))
+	for i, p := range pages {
+		out[i] = p
+	}
+	return out
 }
 
 // saveFigures writes figures, numbered when there are several.
@@ -261,7 +280,7 @@ func sortedStages(events []farm.StageEvent) []farm.StageEvent {
 	return out
 }
 
-func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (plots.Pressure, error) {
+func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, next nextSteps) (plots.Pressure, error) {
 	if len(beds) > 0 {
 		list = slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool {
 			return !slices.ContainsFunc(beds, func(b farm.Bed) bool { return b.Code == x.Bed.Code })
@@ -279,7 +298,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (p
 		Source: fmt.Sprintf("%s, %s; 95 %% intervals", a.farm.Name, u.Words),
 	}
 	for _, x := range list {
-		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true)}
+		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true), Verdict: plotVerdict(x), Next: next.words(x)}
 		p.Act, p.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 		for _, t := range s.treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && t.Date.Year == s.on.Year {

@@ -31,6 +31,15 @@ func onlyOf(s snapshot, pest string) snapshot {
 	return s
 }
 
+// nextFor works them out for assessments of one pest, with as many more units
+// as the week's list asks for.
+func (a *App) nextFor(ctx context.Context, s snapshot, pest string, list []assess.Assessment) (nextSteps, error) {
+	if err := a.settleNear(s, list); err != nil {
+		return nextSteps{}, err
+	}
+	return a.nextOf(ctx, onlyOf(s, pest), list)
+}
+
 // nextOf works them out for assessments of some pests.
 func (a *App) nextOf(ctx context.Context, s snapshot, list []assess.Assessment) (nextSteps, error) {
 	n := nextSteps{today: s.on, do: map[[2]string]week.Line{}, due: map[[2]string]week.Due{}, closed: map[string]time.Time{}, loc: a.loc}

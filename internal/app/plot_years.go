@@ -303,28 +303,21 @@ func commonLevel(beds [][]plots.Segment, day civil.Date) (float64, bool) {
 
 // yearsNext fills what to do next.
 func (a *App) yearsNext(ctx context.Context, s snapshot, p catalog.Pest, beds []farm.Bed, fig *plots.Years) error {
-	if len(s.byPest[p.Key]) == 0 && !contains(a.watched(s), p.Key) {
+	if !contains(a.watched(s), p.Key) {
 		return nil
 	}
-	var list []assess.Assessment
-	var err error
 	if len(beds) == 1 {
-		var x assess.Assessment
-		x, err = a.assessDeep(s, beds[0], p)
-		list = append(list, x)
-	} else {
-		list, err = a.assessmentsOf(s, []string{p.Key}, true)
-	}
-	if err != nil {
+		x, err := a.assessDeep(s, beds[0], p)
+		if err != nil {
+			return err
+		}
+		next, err := a.nextOf(ctx, onlyOf(s, p.Key), []assess.Assessment{x})
+		fig.Verdict, fig.Next = plotVerdict(x), next.words(x)
 		return err
 	}
-	next, err := a.nextOf(ctx, onlyOf(s, p.Key), list)
-	if err != nil {
+	list, next, err := a.onePest(ctx, s, p, nil)
+	if err != nil || len(list) == 0 {
 		return err
-	}
-	if len(beds) == 1 {
-		fig.Verdict, fig.Next = plotVerdict(list[0]), next.words(list[0])
-		return nil
 	}
 	var out []string
 	for _, t := range next.todo(list) {
@@ -332,7 +325,7 @@ func (a *App) yearsNext(ctx context.Context, s snapshot, p catalog.Pest, beds []
 			out = append(out, "More: `leafturn week`.")
 			break
 		}
-		out = append(out, "Bed "+bedWords(t.Beds, len(s.beds))+": "+t.Words+".")
+		out = append(out, sentence(t.Where())+": "+t.Words+".")
 	}
 	if len(out) == 0 {
 		var first civil.Date
