@@ -97,6 +97,18 @@ func (n nextSteps) look(x assess.Assessment, d week.Due) string {
 	return words + ": every " + u.Label
 }
 
+// keepOut says until when a bed is closed, "" where it is open.
+func (n nextSteps) keepOut(bed string) string {
+	until, shut := n.closed[bed]
+	switch {
+	case !shut:
+		return ""
+	case until.IsZero():
+		return "keep out: the bed is closed until the re-entry interval has been read off the label"
+	}
+	return fmt.Sprintf("keep out until %s (re-entry)", until.In(n.loc).Format("Mon 2 Jan 15:04"))
+}
+
 // words say what to do next in one bed against one pest.
 func (n nextSteps) words(x assess.Assessment) string {
 	k := [2]string{x.Bed.Code, x.Pest.Key}
@@ -104,12 +116,8 @@ func (n nextSteps) words(x assess.Assessment) string {
 	say := func(format string, args ...any) {
 		out = append(out, sentence(strings.TrimSuffix(fmt.Sprintf(format, args...), "."))+".")
 	}
-	if until, shut := n.closed[x.Bed.Code]; shut {
-		if until.IsZero() {
-			say("keep out: the bed is closed until the re-entry interval has been read off the label")
-		} else {
-			say("keep out until %s (re-entry)", until.In(n.loc).Format("Mon 2 Jan 15:04"))
-		}
+	if w := n.keepOut(x.Bed.Code); w != "" {
+		say("%s", w)
 	}
 	line, step := n.do[k]
 	due, round := n.due[k]
@@ -144,6 +152,9 @@ func (n nextSteps) words(x assess.Assessment) string {
 // short is the next step in two or three words, for a small cell.
 func (n nextSteps) short(x assess.Assessment) string {
 	k := [2]string{x.Bed.Code, x.Pest.Key}
+	if _, shut := n.closed[x.Bed.Code]; shut {
+		return "keep out now"
+	}
 	day := func(d civil.Date) string {
 		if !d.After(n.today) {
 			return "today"
@@ -172,6 +183,9 @@ func (n nextSteps) todo(list []assess.Assessment) []plots.Todo {
 	add := func(x assess.Assessment, words string, by civil.Date, again bool) {
 		if !by.IsZero() {
 			words += ", by " + by.Short()
+		}
+		if w := n.keepOut(x.Bed.Code); w != "" {
+			words += "; first " + w
 		}
 		i, ok := at[x.Pest.Key+words]
 		if !ok {

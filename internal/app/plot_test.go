@@ -2,6 +2,7 @@ package app
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -152,4 +153,14 @@ func TestPlotNext_Todo(t *testing.T) {
 		{Pest: "slugs", Beds: []string{"A2", "A3"}, Words: "lift boards, by Fri 24 Jul"},
 		{Pest: "slugs", Beds: []string{"A1"}, Words: "look again, by Tue 21 Jul"},
 	}, n.todo(list))
+
+	// A closed bed says so first.
+	n.loc, n.closed = time.UTC, map[string]time.Time{"A2": time.Date(2026, 7, 21, 8, 30, 0, 0, time.UTC), "A4": {}}
+	require.Equal(t, []plots.Todo{
+		{Pest: "slugs", Beds: []string{"A4"}, Words: "bag blooms, by Wed 22 Jul; first keep out: the bed is closed until the re-entry interval has been read off the label"},
+		{Pest: "slugs", Beds: []string{"A2"}, Words: "lift boards, by Fri 24 Jul; first keep out until Tue 21 Jul 08:30 (re-entry)"},
+		{Pest: "slugs", Beds: []string{"A3"}, Words: "lift boards, by Fri 24 Jul"},
+	}, n.todo(list)[:3])
+	require.Equal(t, "keep out now", n.short(list[1]))
+	require.Equal(t, "Keep out until Tue 21 Jul 08:30 (re-entry). By Fri 24 Jul: lift boards. No count is due at this stage.", n.words(list[1]))
 }
