@@ -376,14 +376,15 @@ const (
 
 // drawSwarms draws each sample unit as a dot. Equal counts stand beside each
 // other about the day, as far as there is room before the next visit, so the
-// width of a row shows how many there are. All dots are one path, which keeps
-// a season of 200 units a visit fast.
+// width of a row shows how many there are. The dots of a visit are one path: a
+// path for each would be slow, and so is the PNG canvas with one for them all.
 func drawSwarms(g *pen, axis xAxis, ya yAxis, visits []Visit, labels *placer) {
-	var all vg.Path
+	g.c.SetColor(dot)
 	for i, v := range visits {
 		if len(v.Counts) == 0 {
 			continue
 		}
+		var all vg.Path
 		x := axis.x(v.Date)
 		room := max(3, min(swarmReach, x-axis.left, axis.right-x))
 		for _, j := range []int{i - 1, i + 1} {
@@ -408,9 +409,6 @@ func drawSwarms(g *pen, axis xAxis, ya yAxis, visits []Visit, labels *placer) {
 			labels.take(rect{x - half, y - dotSize, x + half, y + dotSize})
 			counts = counts[n:]
 		}
-	}
-	if len(all) > 0 {
-		g.c.SetColor(dot)
 		g.c.Fill(all)
 	}
 }

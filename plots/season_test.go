@@ -178,14 +178,20 @@ func TestSeason_EveryMark(t *testing.T) {
 	for kind, want := range map[string]int{"unit": units, "visit": valid, "invalid": 1, "likely": 1, "closed": 1, "treatment": 2, "release": 1, "step": 3, "stage": 5, "temp": temps, "rain": rains, "banner": 1, "verdict": 1} {
 		require.Equal(t, want, countOf(ms, kind), kind)
 	}
-	// All dots are one path of the SVG, one circle for each unit.
-	arcs := 0
+	// The dots of a visit are one path of the SVG, a circle for each unit.
+	arcs, paths := 0, 0
 	for _, e := range readSVG(t, write(t, s, "svg")) {
 		if e.style == "fill:#557689" && e.name == "path" {
-			arcs = max(arcs, strings.Count(e.d, "Z"))
+			arcs, paths = arcs+strings.Count(e.d, "Z"), paths+1
 		}
 	}
-	require.Equal(t, units, arcs)
+	require.Equal(t, units+1, arcs, "and one in the key")
+	require.Equal(t, len(s.Visits)+1, paths)
+	// What happened on a day stands above or below its mark.
+	for i, m := range kindOf(ms, "rain") {
+		found := slices.ContainsFunc(s.Weather, func(w WeatherDay) bool { return math.Abs((m.box.x0+m.box.x1)/2-axis.x(w.Date)) < 1e-6 })
+		require.True(t, found || i == 0 && m.box.x0 == axis.left, "%v is about no day", m.box)
+	}
 
 	texts := textsOf(ms)
 	for _, want := range []string{"Slugs in bed B3 – slugs per trap", "look again", "slugs per trap (square-root scale)", "done: board check", "done: morning water", "treated: iron phosphate bait",

@@ -86,6 +86,13 @@ func TestPlotYears_CommonLevel(t *testing.T) {
 		require.Equal(t, c.want, v)
 		require.Equal(t, c.ok, ok)
 	}
+	for _, c := range []struct {
+		value    float64
+		operator string
+		want     bool
+	}{{5, ">=", true}, {5, ">", false}, {5.1, ">", true}, {4.9, ">=", false}} {
+		require.Equal(t, c.want, reaches(c.value, &assess.Level{Value: 5, Operator: c.operator}))
+	}
 	levels := []plots.WeekLevel{{From: 45, To: 52, Value: 5}, {From: 1, To: 4, Value: 10}}
 	require.Equal(t, 5.0, levelInWeek(levels, 50, true).Value)
 	require.Equal(t, 10.0, levelInWeek(levels, 3, true).Value)

@@ -80,7 +80,7 @@ func (a *App) yearsFigure(ctx context.Context, s snapshot, p catalog.Pest, beds 
 		then := levels[r.Visit.ID]
 		c.staged = then.staged
 		if l := then.level; l != nil && l.Operator != "none" {
-			c.compared, c.passed = true, r.Value > l.Value || r.Value == l.Value && l.Operator == ">="
+			c.compared, c.passed = true, reaches(r.Value, l)
 		}
 		counts, units = append(counts, c), units+r.N
 	}
@@ -94,6 +94,11 @@ func (a *App) yearsFigure(ctx context.Context, s snapshot, p catalog.Pest, beds 
 	thisYear, _ := seasonWeek(s.on, fig.South)
 	fig.This, fig.Earlier = yearLines(counts, thisYear, fig.South)
 	return fig, a.yearsNext(ctx, s, p, beds, &fig)
+}
+
+// reaches reports whether a value is at a level or over it, as the level asks.
+func reaches(value float64, l *assess.Level) bool {
+	return value > l.Value || value == l.Value && l.Operator == ">="
 }
 
 // countedYears are the calendar years before that of a day in which the pest

@@ -70,6 +70,14 @@ func TestThrough_DayByDay(t *testing.T) {
 	last := got[len(got)-1]
 	require.Equal(t, []float64{low, high}, []float64{last.Low, last.High}, "what the verdict rests on")
 
+	// It goes by the growth of the weather where that is known: just before a
+	// visit it is what the belief of that visit began from.
+	in.Grows = rates("2026-06-01", "2026-07-19", 0.2)
+	hot := assessed(t, in)
+	warm, err := hot.Through(unit.Measure)
+	require.NoError(t, err)
+	require.Greater(t, warm[6].High, got[6].High, "8 July came after a warm week")
+
 	none, err := a.Through("some other measure")
 	require.NoError(t, err)
 	require.Empty(t, none)
