@@ -227,7 +227,6 @@ func (s Season) draw(g *pen) {
 	x := 20 + headFace.width("Counts") + 12
 	g.text(x, l.head, 0, labelFace, labelFace.clip(unit+s.Scale.words(), plotRight-x))
 
-	s.drawClosed(g, l)
 	s.drawCounts(g, l)
 	if len(s.Stages) > 0 {
 		drawStages(g, l.axis, s.Stages, l.stages)
@@ -249,25 +248,28 @@ func (a xAxis) at(t time.Time) float64 {
 	return min(max(a.x(d)+float64(day*(hours/24)), a.left), a.right)
 }
 
-// drawClosed shades the times in which the bed was closed.
-func (s Season) drawClosed(g *pen, l seasonSheet) {
+// closedBoxes are the times in which the bed was closed.
+func (s Season) closedBoxes(l seasonSheet) []rect {
+	var out []rect
 	for _, c := range s.Closed {
 		x0, x1 := l.axis.at(c.From), l.axis.right
 		if !c.To.IsZero() {
 			x1 = l.axis.at(c.To)
 		}
 		x1 = max(x1, x0+2.5) // an hour must be seen
-		r := rect{x0, l.plot.y0, x1, l.plot.y1}
-		g.note("closed", r, "")
-		g.fillRect(closedFill, r)
-		g.pattern(2, treatCol, r)
+		out = append(out, rect{x0, l.plot.y0, x1, l.plot.y1})
 	}
+	return out
 }
 
 // drawCounts draws the plot of the counts.
 func (s Season) drawCounts(g *pen, l seasonSheet) {
 	r, axis := l.plot, l.axis
 	ya := s.yAxis(r)
+	for _, c := range s.closedBoxes(l) {
+		g.note("closed", c, "")
+		g.fillRect(closedFill, c)
+	}
 	axis.grid(g, r.y0, r.y1)
 	for _, v := range ya.ticks(13) {
 		g.line(faint, 0.8, r.x0, ya.y(v), r.x1, ya.y(v))
@@ -280,6 +282,9 @@ func (s Season) drawCounts(g *pen, l seasonSheet) {
 	labels := &placer{within: r}
 	visits := byDate(s.Visits)
 	drawLikely(g, axis, ya, s.Likely)
+	for _, c := range s.closedBoxes(l) { // over the band, which must not hide it
+		g.pattern(2, treatCol, c)
+	}
 	drawLanes(g, axis, l.lanes, r, labels)
 	drawSwarms(g, axis, ya, visits, labels)
 	takeVisits(axis, ya, visits, labels)

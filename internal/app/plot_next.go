@@ -85,16 +85,21 @@ func (n nextSteps) look(x assess.Assessment, d week.Due) string {
 	if x.Decider != nil {
 		u = x.Decider.Unit
 	}
-	words := "look again by " + n.by(d).Short()
+	words := "look again by " + n.by(d).Short() + ": "
 	switch {
 	case x.ToConfirm != nil:
-		return words + ": look for " + x.ToConfirm.Words + " before acting"
+		return words + "look for " + x.ToConfirm.Words + " before acting"
 	case d.More > 0:
-		return fmt.Sprintf("%s: %d more %s would probably settle it", words, d.More, unitPlural(u.Label, d.More))
+		return words + fmt.Sprintf("%d more %s would probably settle it", d.More, unitPlural(u.Label, d.More))
 	case u.Wanted > 0:
-		return fmt.Sprintf("%s: %d %s", words, u.Wanted, unitPlural(u.Label, u.Wanted))
+		words += fmt.Sprintf("%d %s", u.Wanted, unitPlural(u.Label, u.Wanted))
+	default:
+		words += "every " + u.Label
 	}
-	return words + ": every " + u.Label
+	if w := u.ValidWhen(); w != "" && x.Decider != nil && !x.Decider.Valid() {
+		words += "; the last count was not valid, one is only when " + w
+	}
+	return words
 }
 
 // keepOut says until when a bed is closed, "" where it is open.

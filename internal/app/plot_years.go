@@ -54,7 +54,7 @@ func (a *App) yearsFigure(ctx context.Context, s snapshot, p catalog.Pest, beds 
 	for _, year := range append(years, s.on.Year) {
 		then := s
 		if year != s.on.Year {
-			if then, err = a.snapshotOf(ctx, civil.New(year, time.December, 31), p.Key); err != nil {
+			if then, err = a.snapshotOf(ctx, civil.New(year, time.December, 31), p.Key, nil); err != nil {
 				return fig, err
 			}
 		}
