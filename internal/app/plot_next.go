@@ -97,7 +97,7 @@ func (n nextSteps) look(x assess.Assessment, d week.Due) string {
 		words += "every " + u.Label
 	}
 	if w := u.ValidWhen(); w != "" && x.Decider != nil && !x.Decider.Valid() {
-		words += "; the last count was not valid, one is only when " + w
+		words += "; the last count was not valid: count only when " + w
 	}
 	return words
 }

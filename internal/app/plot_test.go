@@ -142,7 +142,7 @@ func TestPlotNext_NotValid(t *testing.T) {
 	x := assess.Assessment{Pest: assess.Pest{Units: []assess.Unit{u}}, Decider: &assess.Reading{Unit: u, Invalid: []string{"the soil surface was dry"}}}
 	n := nextSteps{today: civil.MustParse("2026-07-20")}
 	due := week.Due{By: civil.MustParse("2026-07-23")}
-	require.Equal(t, "look again by Thu 23 Jul: 9 refuge traps; the last count was not valid, one is only when the soil surface is moist", n.look(x, due))
+	require.Equal(t, "look again by Thu 23 Jul: 9 refuge traps; the last count was not valid: count only when the soil surface is moist", n.look(x, due))
 	x.Decider.Invalid = nil
 	require.Equal(t, "look again by Thu 23 Jul: 9 refuge traps", n.look(x, due))
 }
