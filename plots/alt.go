@@ -148,6 +148,15 @@ func (p Pressure) Alt() string {
 	if len(done) > 0 {
 		out = append(out, upperFirst(list(done, 12))+".")
 	}
+	for _, b := range p.Panels {
+		if b.Next != "" {
+			now := ""
+			if b.Verdict != NoVerdict {
+				now = string(b.Verdict) + ". "
+			}
+			out = append(out, "Bed "+b.Bed+": "+now+b.Next)
+		}
+	}
 	return strings.Join(out, " ")
 }
 

@@ -28,3 +28,13 @@ func BenchmarkPressureSVG(b *testing.B) {
 		}
 	}
 }
+
+// A bed's season with 200 units a visit, which the grower waits for.
+func BenchmarkSeasonPNG(b *testing.B) {
+	fig := seasonEdges()["season of 200 units a visit"]
+	for b.Loop() {
+		if err := Write(fig, io.Discard, "png"); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

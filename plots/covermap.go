@@ -295,7 +295,7 @@ func (m CoverMap) draw(g *pen) {
 	for i, e := range s.entries {
 		e.draw(g, s.places[i])
 	}
-	drawScale(g, s.field, s.scaleY)
+	drawScale(g, s.field, s.scaleY, false)
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
 }
 

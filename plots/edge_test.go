@@ -88,6 +88,8 @@ func edgeFigures() map[string]Figure {
 	maps.Copy(out, sumEdges())
 	maps.Copy(out, workedEdges())
 	maps.Copy(out, planEdges())
+	maps.Copy(out, seasonEdges())
+	maps.Copy(out, yearEdges())
 	return out
 }
 

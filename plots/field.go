@@ -3,6 +3,8 @@ package plots
 import (
 	"image/color"
 	"math"
+
+	"leafturn/internal/units"
 )
 
 // What the maps share: beds to scale in their places, their words, the scale.
@@ -97,19 +99,23 @@ func outline(g *pen, r rect, code string) {
 	g.frame(ink, 2.8, r)
 }
 
-// drawScale draws the scale bar, about a fifth of the width, and the arrow to
-// the field's north.
-func drawScale(g *pen, f field, y float64) {
-	metres := niceStep(max(f.width/5/f.scale, 0.5), 1)
-	for metres*f.scale > f.width/3 {
-		metres /= 2
+// drawScale draws the scale bar in metres or feet, about a fifth of the width,
+// and the arrow to the field's north.
+func drawScale(g *pen, f field, y float64, feet bool) {
+	scale, unit := f.scale, " m"
+	if feet {
+		scale, unit = scale*units.Of(1, "ft").MustIn("m"), " ft"
 	}
-	x1 := 20 + metres*f.scale
+	long := niceStep(max(f.width/5/scale, 0.5), 1)
+	for long*scale > f.width/3 {
+		long /= 2
+	}
+	x1 := 20 + float64(long*scale)
 	g.line(ink, 1.2, 20, y+8, x1, y+8)
 	g.line(ink, 1.2, 20, y+4, 20, y+12)
 	g.line(ink, 1.2, x1, y+4, x1, y+12)
-	g.text(x1+6, y+11.5, 0, smallFace, number(metres)+" m")
-	nx := x1 + 6 + smallFace.width(number(metres)+" m") + 26
+	g.text(x1+6, y+11.5, 0, smallFace, number(long)+unit)
+	nx := x1 + 6 + smallFace.width(number(long)+unit) + 26
 	g.line(ink, 1.2, nx, y+16, nx, y+2)
 	g.fill(ink, point{nx, y - 3}, point{nx + 4, y + 4}, point{nx - 4, y + 4})
 	g.text(nx+9, y+11.5, 0, smallFace, "north of the field")

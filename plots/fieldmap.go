@@ -20,15 +20,28 @@ type MapBed struct {
 	X, Y          float64
 	EastM, NorthM float64
 	// Over is the chance, 0 to 1, that the bed is over the action level; nil
-	// when the bed was not counted.
+	// when the bed was not counted, or so long ago that it says nothing.
 	Over *float64
+	// Blank is why Over is nil: BlankStale, or other words such as "no level";
+	// "" is not counted.
+	Blank string
 	// Act is true where the verdict is act; such beds are outlined.
 	Act bool
+	// Hot is true where the bed stands out of the field, and Spot where a hot
+	// spot was found within it.
+	Hot, Spot bool
 }
+
+// BlankStale is the word in a bed whose count is too old.
+const BlankStale = "stale"
+
+func (b MapBed) blank() string { return orElse(b.Blank, "not counted") }
 
 // FieldMap shows the beds to scale in place, shaded by the chance that a pest
 // is over its action level, with that chance as a number. Beds to act on have
-// a thick outline; beds that were not counted are hatched.
+// a thick outline, beds that stand out of the field a dashed one within; beds
+// that were not counted, or too long ago, are hatched. What stands out and what
+// is to be done next is said under it.
 type FieldMap struct {
 	Pest    string // such as "slugs"
 	Level   string // the action level in words: "5 slugs per trap"
@@ -36,6 +49,75 @@ type FieldMap struct {
 	Source  string
 	Beds    []MapBed
 	NoPlace []string // codes of beds whose place is not known; listed at the foot
+	HotTold string   // when a bed stands out: "over 1.5 times the field"
+	Told    []string // what else stands out, in sentences
+	Todo    []Todo
+	Feet    bool // the scale bar is in feet
+
+	pageNote string // set by Pages
+	detailed bool   // set by Pages: other pages show parts closer
+}
+
+// partSize is the longest side in points of a field that can be read when it is
+// printed on A4 or letter paper.
+const partSize = 820
+
+// Pages returns the map, and where beds are too small for their words, or the
+// sheet too large to be printed, closer maps of parts of the field after it.
+func (m FieldMap) Pages() []FieldMap {
+	if m.Check() != nil {
+		return []FieldMap{m}
+	}
+	parts := m.parts(m.Beds)
+	if len(parts) == 1 {
+		return []FieldMap{m}
+	}
+	out := []FieldMap{m}
+	out[0].detailed = true
+	for i, beds := range parts {
+		q := m
+		q.Beds, q.NoPlace = beds, nil
+		var codes []string
+		for _, b := range beds {
+			codes = append(codes, b.Code)
+		}
+		q.Todo = todoFor(m.Todo, []string{m.Pest}, codes)
+		q.pageNote = fmt.Sprintf(", part %d of %d", i+1, len(parts))
+		out = append(out, q)
+	}
+	return out
+}
+
+// parts cuts beds across the longer side of their ground until the words of
+// each bed fit, or few are left.
+func (m FieldMap) parts(beds []MapBed) [][]MapBed {
+	q := m
+	q.Beds = beds
+	s := q.layout()
+	if len(beds) <= 6 || max(s.box.w(), s.box.h()) <= partSize && len(q.unlabelled(s)) == 0 {
+		return [][]MapBed{beds}
+	}
+	at := func(b MapBed) float64 { return b.X + b.EastM/2 }
+	if e := extent(q.lots()); e.w() < e.h() {
+		at = func(b MapBed) float64 { return -b.Y - b.NorthM/2 } // the north first
+	}
+	beds = slices.Clone(beds)
+	slices.SortStableFunc(beds, func(a, b MapBed) int { return cmp.Compare(at(a), at(b)) })
+	// In the middle half the widest gap is the best place to cut, the one
+	// nearest to the middle of several as wide.
+	n := len(beds)
+	cut, widest := n/2, -1.0
+	for i := range n/4 + 1 {
+		for _, k := range []int{n/2 - i, n/2 + i} {
+			if k < 1 || k >= n {
+				continue
+			}
+			if gap := at(beds[k]) - at(beds[k-1]); gap > widest+1e-9 {
+				cut, widest = k, gap
+			}
+		}
+	}
+	return append(m.parts(beds[:cut]), m.parts(beds[cut:])...)
 }
 
 const mapLegendRow = 34
@@ -50,11 +132,11 @@ func (m FieldMap) Check() error {
 		if b.Over != nil && (!finite(*b.Over) || *b.Over < 0 || *b.Over > 1) {
 			return bad("bed %s: the chance %v is not between 0 and 1", b.Code, *b.Over)
 		}
-		if b.Over != nil {
+		if b.Over != nil || b.Blank != "" {
 			counted++
 		}
 	}
-	if counted == 0 {
+	if counted == 0 && m.pageNote == "" {
 		return fmt.Errorf("map of %s: %w", orElse(m.Pest, "this pest"), ErrNoData)
 	}
 	return checkScale(m.lots())
@@ -74,6 +156,11 @@ type mapSheet struct {
 	field
 	title, lead  []string
 	legend       float64
+	signs        []keyEntry
+	signsAt      []point
+	scaleAt      float64
+	toldY, todoY float64
+	told, todo   []string
 	foot, height float64
 	sources      []string
 }
@@ -86,7 +173,20 @@ func (m FieldMap) layout() mapSheet {
 	s.lead = leadFace.wrap(m.lead(), inner, 3)
 	s.putAt(headHeight(s.title, s.lead) + 8)
 	s.legend = s.box.y1 + 18
-	s.foot = s.legend + 2*mapLegendRow
+	var y float64
+	s.signs = m.signs()
+	s.signsAt, y = flow(s.signs, 20, s.width-20, s.legend+mapLegendRow)
+	s.scaleAt = y + 8
+	s.toldY = s.scaleAt + mapLegendRow
+	for _, w := range m.Told {
+		s.told = append(s.told, labelFace.wrap(w, inner, 2)...)
+	}
+	s.todoY = s.toldY
+	if len(s.told) > 0 {
+		s.todoY += float64(len(s.told))*sizeLabel*lineStep + 6
+	}
+	s.todo = todoLines(m.Todo, false, inner)
+	s.foot = s.todoY + todoHeight(s.todo) + 6
 	s.sources = noteFace.wrap(sourceLine(m.AsOf, m.Source, m.notes(s)), inner, 6)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
 	return s
@@ -114,23 +214,60 @@ func (m FieldMap) draw(g *pen) {
 		r := s.place(b.lot())
 		g.note("bed", r, b.Code)
 		fill := paper
-		if b.Over == nil {
+		switch {
+		case b.Over == nil:
 			g.fillRect(paper, r)
-			g.hatch(r, 6)
-		} else {
+			hatchBed(g, b, r)
+		default:
 			fill = shades[shadeOf(*b.Over)]
 			g.fillRect(fill, r)
 		}
 		g.frame(rule, 0.8, r)
-		drawBedLabel(g, bedLabel(b, r), r, fill, b.Over == nil)
+		if b.Hot {
+			g.note("hot", r, b.Code)
+			hotOutline(g, r)
+		}
+		drawBedLabel(g, bedLabel(b, r), r, fill, b.Over == nil || b.Hot)
 	}
 	for _, b := range m.Beds { // outlines last, so that no neighbour covers one
 		if b.Act {
 			outline(g, s.place(b.lot()), b.Code)
 		}
+		if b.Spot {
+			r := s.place(b.lot())
+			g.note("spot", r, b.Code)
+			spotSign(g, min(r.x0+8, (r.x0+r.x1)/2), min(r.y0+8, (r.y0+r.y1)/2))
+		}
 	}
 	m.drawLegend(g, s)
+	drawLines(g, 20, s.toldY+sizeLabel, labelFace, s.told)
+	drawTodo(g, 20, s.todoY, s.todo)
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
+}
+
+// hatchBed hatches a bed without a chance: up to the right where it was not
+// counted, down where its count is too old.
+func hatchBed(g *pen, b MapBed, r rect) {
+	if b.Blank != "" {
+		g.note("blank", r, b.Blank)
+		g.slant(hatch, r, 6, true)
+		return
+	}
+	g.hatch(r, 6)
+}
+
+// hotOutline is a dashed line within a bed, on paper so that it shows on dark.
+func hotOutline(g *pen, r rect) {
+	in := r.inset(min(3.6, r.w()/5, r.h()/5))
+	g.frame(paper, 2.6, in)
+	g.frame(ink, 1.5, in, 5, 3)
+}
+
+// spotSign is a ring with a dot.
+func spotSign(g *pen, x, y float64) {
+	g.disc(paper, x, y, 5)
+	g.stroke(ink, 1.2, g.circle(x, y, 4.2))
+	g.disc(ink, x, y, 1.8)
 }
 
 // percent writes a chance; what is not certain is not printed as 0 or 100.
@@ -148,8 +285,7 @@ func percent(v float64) string {
 // bedLabel returns the fullest form that fits: code over chance, code beside
 // chance, that turned, the chance alone; or none.
 func bedLabel(b MapBed, r rect) label {
-	val := "not counted"
-	short := "–"
+	val, short := b.blank(), orElse(b.Blank, "–")
 	if b.Over != nil {
 		val = percent(*b.Over)
 		short = val
@@ -199,33 +335,51 @@ func (m FieldMap) drawLegend(g *pen, s mapSheet) {
 	}
 	x += 5 * w
 	g.text(x, y+h+11, 0.5, tickFace, "100 %")
-	x += 34
-	for _, b := range m.Beds {
-		if b.Act {
-			g.frame(ink, 2.8, rect{x, y + 1, x + 22, y + h - 1})
-			g.text(x+29, y+10.5, 0, smallFace, "act")
-			x += 29 + smallFace.width("act") + 18
-			break
-		}
+	for i, e := range s.signs {
+		e.draw(g, s.signsAt[i])
 	}
-	for _, b := range m.Beds {
-		if b.Over == nil {
-			r := rect{x, y, x + 22, y + h}
+	drawScale(g, s.field, s.scaleAt, m.Feet)
+}
+
+// signs are the other signs that are in the map.
+func (m FieldMap) signs() []keyEntry {
+	has := func(f func(b MapBed) bool) bool { return slices.ContainsFunc(m.Beds, f) }
+	quietly := func(draw func(g *pen, r rect)) func(g *pen, r rect) { // a sign is not a bed
+		return func(g *pen, r rect) {
 			old := g.trace
-			g.trace = nil // the sign is not a bed
-			g.hatch(r, 6)
+			g.trace = nil
+			draw(g, r)
 			g.trace = old
-			g.frame(rule, 0.8, r)
-			g.text(x+29, y+10.5, 0, smallFace, "not counted")
-			break
 		}
 	}
-	drawScale(g, s.field, y+mapLegendRow)
+	var out []keyEntry
+	if has(func(b MapBed) bool { return b.Act }) {
+		out = append(out, keyEntry{"act", 24, func(g *pen, r rect) { g.frame(ink, 2.8, r.inset(1)) }})
+	}
+	if has(func(b MapBed) bool { return b.Hot }) {
+		out = append(out, keyEntry{orElse(m.HotTold, "stands out of the field"), 24, func(g *pen, r rect) {
+			g.frame(rule, 0.8, r)
+			hotOutline(g, r)
+		}})
+	}
+	if has(func(b MapBed) bool { return b.Spot }) {
+		out = append(out, keyEntry{"a hot spot within the bed", 12, func(g *pen, r rect) { spotSign(g, (r.x0+r.x1)/2, (r.y0+r.y1)/2) }})
+	}
+	for _, b := range m.Beds {
+		word := b.blank()
+		if b.Over == nil && !slices.ContainsFunc(out, func(e keyEntry) bool { return e.word == word }) {
+			out = append(out, keyEntry{word, 24, quietly(func(g *pen, r rect) {
+				hatchBed(g, b, r)
+				g.frame(rule, 0.8, r)
+			})})
+		}
+	}
+	return out
 }
 
 func (m FieldMap) title() string {
 	s := "Where " + orElse(m.Pest, "the pest") + " may be over the action level"
-	return s + onDate(m.AsOf)
+	return s + onDate(m.AsOf) + m.pageNote
 }
 
 // ranked returns the counted beds, the highest chance first.
@@ -258,7 +412,7 @@ func (m FieldMap) toAct() []string {
 func (m FieldMap) highest() string {
 	r := m.ranked()
 	if len(r) == 0 {
-		return ""
+		return "The chance is not known in any bed here."
 	}
 	return fmt.Sprintf("Highest: bed %s, %s.", r[0].Code, percent(*r[0].Over))
 }
@@ -279,7 +433,7 @@ func (m FieldMap) unlabelled(s mapSheet) []string {
 	var out []string
 	for _, b := range m.Beds {
 		if !bedLabel(b, s.place(b.lot())).coded {
-			v := "not counted"
+			v := b.blank()
 			if b.Over != nil {
 				v = percent(*b.Over)
 			}
@@ -291,7 +445,10 @@ func (m FieldMap) unlabelled(s mapSheet) []string {
 
 func (m FieldMap) notes(s mapSheet) string {
 	out := "Shades and numbers: the chance that the bed is over the action level."
-	if u := m.unlabelled(s); len(u) > 0 {
+	switch u := m.unlabelled(s); {
+	case m.detailed:
+		out += " The maps that follow show the parts of the field closer."
+	case len(u) > 0:
 		out += " Too small to label: " + list(u, 40) + "."
 	}
 	if len(m.NoPlace) > 0 {
@@ -304,17 +461,34 @@ func (m FieldMap) notes(s mapSheet) string {
 // to act on, and those not counted or without a place.
 func (m FieldMap) Alt() string {
 	out := []string{fmt.Sprintf("%s: map of %s, shaded by that chance.", m.title(), plural(len(m.Beds), "bed", "beds")), m.lead()}
-	var empty []string
+	var hot, spots, whys []string
+	blank := map[string][]string{}
 	for _, b := range m.Beds {
 		if b.Over == nil {
-			empty = append(empty, b.Code)
+			if blank[b.blank()] == nil {
+				whys = append(whys, b.blank())
+			}
+			blank[b.blank()] = append(blank[b.blank()], b.Code)
+		}
+		if b.Hot {
+			hot = append(hot, b.Code)
+		}
+		if b.Spot {
+			spots = append(spots, b.Code)
 		}
 	}
-	if len(empty) > 0 {
-		out = append(out, "Not counted: bed "+list(empty, 12)+".")
+	if len(hot) > 0 {
+		out = append(out, upperFirst(orElse(m.HotTold, "stands out of the field"))+": bed "+list(hot, 12)+".")
+	}
+	if len(spots) > 0 {
+		out = append(out, "A hot spot within the bed: "+list(spots, 12)+".")
+	}
+	out = append(out, m.Told...)
+	for _, w := range whys {
+		out = append(out, upperFirst(w)+": bed "+list(blank[w], 12)+".")
 	}
 	if len(m.NoPlace) > 0 {
 		out = append(out, "Place not known: bed "+list(m.NoPlace, 12)+".")
 	}
-	return strings.Join(out, " ")
+	return strings.Join(append(out, todoAlt(m.Todo, false)...), " ")
 }

@@ -122,39 +122,59 @@ func keyDisc(g *pen, r rect, size float64, c color.Color) {
 // lane is one row of events above a plot.
 type lane struct{ runs []laneRun }
 
-// laneRun is the days of one treatment or release with its words once.
+// eventKind is what was done on a day.
+type eventKind string
+
+const (
+	treated  eventKind = "treated"
+	released eventKind = "released"
+	stepDone eventKind = "done" // hand work and other steps
+)
+
+// eventStyles are the line through the plot and the colour of each kind.
+var eventStyles = map[eventKind]struct {
+	col  color.NRGBA
+	dash []float64
+}{
+	treated:  {treatCol, []float64{6, 2}},
+	released: {releaseCol, []float64{1.5, 3}},
+	stepDone: {stepCol, []float64{3, 4}},
+}
+
+// laneRun is the days of one treatment, release or step with its words once.
 type laneRun struct {
-	days    []civil.Date
-	release bool
-	label   string // clipped
-	full    string
-	labelX  float64
-	x0, x1  float64 // extent with the label
+	days   []civil.Date
+	kind   eventKind
+	label  string // clipped
+	full   string
+	labelX float64
+	x0, x1 float64 // extent with the label
 }
 
 // laneOut orders events into lanes: one run for each different label, its
 // words left of its first mark, right of its last, or in its widest gap; runs
 // share a lane where they do not meet.
-func laneOut(axis xAxis, treatments, releases []Event) []lane {
+func laneOut(axis xAxis, treatments, releases, steps []Event) []lane {
 	var all []laneRun
-	collect := func(events []Event, release bool, word string) {
+	collect := func(events []Event, kind eventKind) {
 		events = slices.Clone(events)
 		slices.SortStableFunc(events, func(a, b Event) int { return a.Date.Compare(b.Date) })
 		for _, e := range events {
-			full := word
+			full := string(kind)
 			if e.Label != "" {
 				full += ": " + e.Label
 			}
-			i := slices.IndexFunc(all, func(r laneRun) bool { return r.full == full && r.release == release })
+			i := slices.IndexFunc(all, func(r laneRun) bool { return r.full == full })
 			if i < 0 {
 				i = len(all)
-				all = append(all, laneRun{full: full, release: release})
+				all = append(all, laneRun{full: full, kind: kind})
 			}
 			all[i].days = append(all[i].days, e.Date)
 		}
 	}
-	collect(treatments, false, "treated")
-	collect(releases, true, "released")
+	collect(treatments, treated)
+	collect(releases, released)
+	collect(steps, stepDone)
 
 	var lanes []lane
 	for _, r := range all {
@@ -202,16 +222,12 @@ func (r *laneRun) fit(axis xAxis) {
 	r.x0, r.x1 = min(first-half, r.labelX), max(last+half, r.labelX+w)
 }
 
-func (r laneRun) face() face {
-	if r.release {
-		return smallFace.colour(releaseCol)
-	}
-	return smallFace.colour(treatCol)
-}
+func (r laneRun) face() face { return smallFace.colour(eventStyles[r.kind].col) }
 
 // drawLanes draws the events above the plot r: a filled wedge for a treatment,
-// a hollow diamond for a release, and from each a thin line down through the
-// plot. The lines come first, so that they cross no words of lower lanes.
+// a hollow diamond for a release, a filled square for a step, and from each a
+// thin line down through the plot. The lines come first, so that they cross no
+// words of lower lanes.
 func drawLanes(g *pen, axis xAxis, lanes []lane, r rect, labels *placer) {
 	each := func(do func(x, y float64, run laneRun)) {
 		for i, l := range lanes {
@@ -224,11 +240,8 @@ func drawLanes(g *pen, axis xAxis, lanes []lane, r rect, labels *placer) {
 		}
 	}
 	each(func(x, y float64, run laneRun) {
-		col, dash := treatCol, []float64{6, 2}
-		if run.release {
-			col, dash = releaseCol, []float64{1.5, 3}
-		}
-		g.line(col, 0.8, x, y, x, r.y1, dash...)
+		s := eventStyles[run.kind]
+		g.line(s.col, 0.8, x, y, x, r.y1, s.dash...)
 		labels.take(rect{x - 1, r.y0, x + 1, r.y1})
 	})
 	for i, l := range lanes {
@@ -237,15 +250,22 @@ func drawLanes(g *pen, axis xAxis, lanes []lane, r rect, labels *placer) {
 			g.halo(run.labelX, run.face().midline(y), 0, run.face(), run.label)
 		}
 	}
-	each(func(x, y float64, run laneRun) {
-		if run.release {
-			g.note("release", around(x, y, 5), run.full)
-			pts := []point{{x, y - 5.5}, {x + 5, y}, {x, y + 5.5}, {x - 5, y}}
-			g.fill(paper, pts...)
-			g.stroke(releaseCol, 1.5, g.path(pts, true))
-			return
-		}
+	each(func(x, y float64, run laneRun) { drawEvent(g, x, y, run) })
+}
+
+// drawEvent draws the mark of an event.
+func drawEvent(g *pen, x, y float64, run laneRun) {
+	switch run.kind {
+	case released:
+		g.note("release", around(x, y, 5), run.full)
+		pts := []point{{x, y - 5.5}, {x + 5, y}, {x, y + 5.5}, {x - 5, y}}
+		g.fill(paper, pts...)
+		g.stroke(releaseCol, 1.5, g.path(pts, true))
+	case stepDone:
+		g.note("step", around(x, y, 4), run.full)
+		g.fillRect(stepCol, around(x, y, 3.6))
+	default:
 		g.note("treatment", around(x, y, 5), run.full)
 		g.fill(treatCol, point{x - 5.5, y - 4.5}, point{x + 5.5, y - 4.5}, point{x, y + 5.5})
-	})
+	}
 }

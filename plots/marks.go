@@ -189,7 +189,7 @@ func (p Pressure) labelVisits(g *pen, axis xAxis, ya yAxis, visits []Visit, labe
 				f.box(x+6, y-8-d, 0, s), f.box(x-6, y-8-d, 1, s), f.box(x+6, y+16+d, 0, s), f.box(x-6, y+16+d, 1, s))
 		}
 		at := cands[labels.place(cands)]
-		g.text(at.x0, at.y1-0.22*f.size, 0, f, s)
+		g.veil(at.x0, at.y1-0.22*f.size, 0, f, s)
 	}
 	invalid := 0
 	for _, v := range visits {

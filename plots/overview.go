@@ -30,6 +30,7 @@ type Cell struct {
 	Act     []Segment
 	Watch   []Segment
 	Verdict Verdict
+	Next    string // what to do next in a few words, such as "count by 27 Jul"
 }
 
 // Row is one pest of an Overview; it has its own y axis.
@@ -45,7 +46,8 @@ type Row struct {
 // season as small multiples: visit means with their 95 % intervals, action and
 // watch level, and the last verdict as a word with its own shape. All cells
 // share the date axis and the cells of a row their y axis. A cell without
-// visits is hatched and says "not counted".
+// visits is hatched and says "not counted". Under the cells stands what is to
+// be done next.
 type Overview struct {
 	Title    string // "" is "Season overview" with the year
 	Column   string // what a column is; "" is "bed"
@@ -54,10 +56,13 @@ type Overview struct {
 	From, To civil.Date // season to show; widened to hold all visits
 	AsOf     civil.Date
 	Source   string
+	Todo     []Todo
 	// PerPage is the number of columns that Pages puts on a page, at most
 	// MaxColumns; 0 is 12, which can be read when printed on A4 or letter paper.
-	PerPage int
+	// RowsPerPage is that of rows; 0 is MaxRows.
+	PerPage, RowsPerPage int
 
+	sorted bool // by ByNeed
 	// Set by Pages.
 	pageNote string
 	reach    []float64
@@ -75,6 +80,7 @@ const (
 	cellHeight   = 76
 	verdictStrip = 16
 	columnHead   = 20
+	nextStrip    = 17
 )
 
 // Pages parts the overview into pages of at most PerPage columns and MaxRows
@@ -84,7 +90,11 @@ func (o Overview) Pages() []Overview {
 	if o.PerPage > 0 {
 		perPage = min(o.PerPage, MaxColumns)
 	}
-	nc, nr := pageCount(len(o.Columns), perPage), pageCount(len(o.Rows), MaxRows)
+	rows := MaxRows
+	if o.RowsPerPage > 0 {
+		rows = min(o.RowsPerPage, MaxRows)
+	}
+	nc, nr := pageCount(len(o.Columns), perPage), pageCount(len(o.Rows), rows)
 	if nc*nr <= 1 {
 		return []Overview{o}
 	}
@@ -103,7 +113,11 @@ func (o Overview) Pages() []Overview {
 				n := len(q.Rows[k].Cells)
 				q.Rows[k].Cells = q.Rows[k].Cells[min(c0, n):min(c1, n)]
 			}
-			q.pageNote = fmt.Sprintf(", page %d of %d: %ss %s to %s", len(out)+1, nc*nr, o.column(), o.Columns[c0], o.Columns[c1-1])
+			q.Todo = todoFor(o.Todo, q.pests(), q.Columns)
+			q.pageNote = fmt.Sprintf(", page %d of %d", len(out)+1, nc*nr)
+			if !o.sorted {
+				q.pageNote += fmt.Sprintf(": %ss %s to %s", o.column(), o.Columns[c0], o.Columns[c1-1])
+			}
 			out = append(out, q)
 		}
 	}
@@ -195,10 +209,23 @@ type overviewSheet struct {
 	cellW        float64
 	top          float64 // of the first row of cells
 	axisY        float64
+	todoY        float64
+	todo         []string
 	entries      []keyEntry
 	keyPositions []point
 	foot, height float64
 	sources      []string
+}
+
+// rowHeight is the height of a cell: with a strip for the next step where some
+// cell has one.
+func (o Overview) rowHeight() float64 {
+	for _, r := range o.Rows {
+		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.Next != "" }) {
+			return cellHeight + nextStrip
+		}
+	}
+	return cellHeight
 }
 
 func (o Overview) layout() overviewSheet {
@@ -210,12 +237,17 @@ func (o Overview) layout() overviewSheet {
 	s.title = titleFace.wrap(orElse(o.Title, fmt.Sprint("Season overview ", o.span().to.Year))+o.pageNote, inner, 2)
 	s.lead = leadFace.wrap(o.lead(), inner, 3)
 	s.top = headHeight(s.title, s.lead) + columnHead
-	s.axisY = s.top + float64(len(o.Rows))*(cellHeight+cellGap) - cellGap + 2
+	s.axisY = s.top + float64(len(o.Rows))*(o.rowHeight()+cellGap) - cellGap + 2
+	y := s.axisY + monthAxisHeight + 6
 	s.entries = o.keyEntries()
-	var y float64
-	s.keyPositions, y = flow(s.entries, 20, s.width-20, s.axisY+monthAxisHeight+6)
-	s.foot = y + 6
+	s.keyPositions, y = flow(s.entries, 20, s.width-20, y)
+	s.todoY = y + 8
+	s.todo = todoLines(o.Todo, true, inner)
+	s.foot = s.todoY + todoHeight(s.todo) + 4
 	notes := fmt.Sprintf("Each row has its own scale. Lines join valid visits up to %d days apart.", maxGapDays)
+	if o.sorted {
+		notes += " " + needWords(o.column())
+	}
 	s.sources = noteFace.wrap(sourceLine(o.AsOf, o.Source, notes), inner, 4)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
 	return s
@@ -248,12 +280,12 @@ func (o Overview) draw(g *pen) {
 		g.text(x+s.cellW/2, s.top-7, 0.5, headFace, headFace.clip(name, s.cellW+cellGap-4))
 	}
 	for i, r := range o.Rows {
-		y := s.top + float64(i)*(cellHeight+cellGap)
+		y := s.top + float64(i)*(o.rowHeight()+cellGap)
 		ya := newYAxis(r.Scale, reaches[i], r.Percent, y+verdictStrip, y+cellHeight-3)
 		o.drawRowName(g, r, ya, y)
 		for j, c := range r.Cells {
 			x := overviewLeft + float64(j)*(s.cellW+cellGap)
-			box := rect{x, y, x + s.cellW, y + cellHeight}
+			box := rect{x, y, x + s.cellW, y + o.rowHeight()}
 			drawCell(g, c, box, xAxis{sp.from, sp.to, x + 2, x + s.cellW - 2}, ya)
 		}
 	}
@@ -264,7 +296,17 @@ func (o Overview) draw(g *pen) {
 	for i, e := range s.entries {
 		e.draw(g, s.keyPositions[i])
 	}
+	drawTodo(g, 20, s.todoY, s.todo)
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
+}
+
+// pests are the names of the rows.
+func (o Overview) pests() []string {
+	var out []string
+	for _, r := range o.Rows {
+		out = append(out, r.Pest)
+	}
+	return out
 }
 
 // drawRowName writes the pest and its measure, and the tick labels.
@@ -289,8 +331,9 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 		f := smallFace
 		g.halo((box.x0+box.x1)/2, f.midline((box.y0+box.y1)/2), 0.5, f, f.clip("not counted", box.w()-4))
 		if c.Verdict != NeverCounted { // the picture says that already
-			drawVerdict(g, c.Verdict, box)
+			drawCellVerdict(g, c.Verdict, box)
 		}
+		drawNext(g, c.Next, box)
 		return
 	}
 	g.note("cell", box, "")
@@ -319,7 +362,15 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 		}
 	}
 	g.frame(rule, 0.7, box)
-	drawVerdict(g, c.Verdict, box)
+	drawCellVerdict(g, c.Verdict, box)
+	drawNext(g, c.Next, box)
+}
+
+// drawNext writes the next step at the foot of a cell.
+func drawNext(g *pen, next string, box rect) {
+	if next != "" {
+		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, box.w()-8))
+	}
 }
 
 // drawSmallRibbon draws the intervals; a bar only where no ribbon can be.
@@ -341,32 +392,13 @@ func drawSmallRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
 	}
 }
 
-// drawVerdict writes the verdict at the top right of a cell in its shape.
-func drawVerdict(g *pen, v Verdict, box rect) {
+// drawCellVerdict writes the verdict at the top right of a cell.
+func drawCellVerdict(g *pen, v Verdict, box rect) {
 	if v == NoVerdict {
 		return
 	}
-	f := smallFace
-	if v == Act {
-		f = boldFace.colour(paper)
-	}
-	word := f.clip(string(v), box.w()-10)
-	w := f.width(word)
-	r := rect{box.x1 - w - 9, box.y0 + 2, box.x1 - 2, box.y0 + 15}
-	g.note("verdict", r, string(v))
-	switch v {
-	case Act:
-		g.fillRect(actCol, r)
-	case LookAgain:
-		g.fillRect(paper, r)
-		g.frame(ink, 1, r)
-	case Stale, NeverCounted:
-		g.fillRect(paper, r)
-		g.frame(quiet, 0.9, r, 2.5, 2)
-	default:
-		g.fillRect(paper, r)
-	}
-	g.text(r.x0+3.5, f.midline((r.y0+r.y1)/2), 0, f, word)
+	word := verdictFace(v).clip(string(v), box.w()-10)
+	drawVerdictWord(g, v, word, rect{box.x1 - verdictFace(v).width(word) - 9, box.y0 + 2, box.x1 - 2, box.y0 + 15})
 }
 
 func (o Overview) keyEntries() []keyEntry {
@@ -393,81 +425,4 @@ func (o Overview) keyEntries() []keyEntry {
 		}})
 	}
 	return out
-}
-
-// byVerdict says for which pests and columns a verdict stands.
-func (o Overview) byVerdict(v Verdict, n int) string {
-	var parts []string
-	for _, r := range o.Rows {
-		var in []string
-		for j, c := range r.Cells {
-			if c.Verdict == v {
-				in = append(in, o.Columns[j])
-			}
-		}
-		if len(in) > 0 {
-			parts = append(parts, r.Pest+" in "+list(in, n))
-		}
-	}
-	return strings.Join(parts, "; ")
-}
-
-func (o Overview) lead() string {
-	var out []string
-	if s := o.byVerdict(Act, 6); s != "" {
-		out = append(out, "Act: "+s+".")
-	}
-	if s := o.byVerdict(LookAgain, 4); s != "" {
-		out = append(out, "Look again: "+s+".")
-	}
-	if len(out) == 0 {
-		out = append(out, "No verdict is act or look again.")
-	}
-	return strings.Join(out, " ")
-}
-
-// Alt says what the overview shows: its size and time, where each verdict
-// stands, the highest mean of each pest, and how much was not counted.
-func (o Overview) Alt() string {
-	var s span
-	empty, cells := 0, 0
-	var highs []string
-	for _, r := range o.Rows {
-		var best Visit
-		in := ""
-		for j, c := range r.Cells {
-			cells++
-			if len(c.Visits) == 0 {
-				empty++
-			}
-			for _, v := range c.Visits {
-				s.add(v.Date)
-			}
-			if v, ok := peak(c.Visits); ok && (in == "" || v.Mean > best.Mean) {
-				best, in = v, o.Columns[j]
-			}
-		}
-		switch {
-		case in == "":
-			highs = append(highs, r.Pest+": no valid visit")
-		case best.Mean == 0:
-			highs = append(highs, r.Pest+": none found")
-		default:
-			highs = append(highs, fmt.Sprintf("%s: %s in %s on %s", r.Pest, yAxis{percent: r.Percent}.label(best.Mean), in, dayMonth(best.Date)))
-		}
-	}
-	out := []string{fmt.Sprintf("%s%s: %s in %s%s.", orElse(o.Title, "Season overview"), o.pageNote,
-		plural(len(o.Rows), "pest", "pests"), plural(len(o.Columns), o.column(), o.column()+"s"), period(s))}
-	for _, v := range []Verdict{Act, LookAgain, Hold, Stale} {
-		if w := o.byVerdict(v, 12); w != "" {
-			out = append(out, upperFirst(string(v))+": "+w+".")
-		}
-	}
-	if len(highs) > 0 {
-		out = append(out, "Highest mean of "+strings.Join(highs, "; ")+".")
-	}
-	if empty > 0 {
-		out = append(out, fmt.Sprintf("Not counted: %d of %d cells.", empty, cells))
-	}
-	return strings.Join(out, " ")
 }

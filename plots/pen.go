@@ -3,6 +3,7 @@ package plots
 import (
 	"image/color"
 	"math"
+	"slices"
 
 	"golang.org/x/text/encoding/charmap"
 	"gonum.org/v1/plot/vg"
@@ -309,6 +310,7 @@ func (p *pen) encode(s string) string {
 type placer struct {
 	within rect
 	taken  []rect
+	words  []rect // labels that were placed: nothing may hide them
 }
 
 func (l *placer) take(r rect) { l.taken = append(l.taken, r) }
@@ -322,8 +324,22 @@ func (l *placer) takeLine(a, b point) {
 	}
 }
 
+// free is place among those candidates that lie within bounds and clear of
+// other labels; ok is false where there is none.
+func (l *placer) free(cands []rect, bounds rect) (at rect, ok bool) {
+	cands = slices.DeleteFunc(slices.Clone(cands), func(c rect) bool {
+		return c.x0 < bounds.x0 || c.y0 < bounds.y0 || c.x1 > bounds.x1 || c.y1 > bounds.y1 ||
+			slices.ContainsFunc(l.words, func(w rect) bool { return w.overlap(c) > 0 })
+	})
+	if len(cands) == 0 {
+		return rect{}, false
+	}
+	return cands[l.place(cands)], true
+}
+
 // place returns the index of the candidate that covers least of what is
-// taken, and takes it. Room outside the bounds counts four times, and each
+// taken, and takes it. Room outside the bounds counts four times, room of other
+// labels fifty times, and each
 // candidate costs a little more than the one before it, so a clear spot near
 // by wins over one far off.
 func (l *placer) place(cands []rect) int {
@@ -333,10 +349,13 @@ func (l *placer) place(cands []rect) int {
 		for _, t := range l.taken {
 			sum += c.overlap(t)
 		}
+		for _, w := range l.words {
+			sum += 50 * c.overlap(w)
+		}
 		if sum < cost-1e-9 {
 			best, cost = i, sum
 		}
 	}
-	l.take(cands[best])
+	l.words = append(l.words, cands[best])
 	return best
 }

@@ -18,6 +18,9 @@ type Panel struct {
 
 	Treatments, Releases []Event
 	Stages               []StageSpan
+
+	Verdict Verdict // the last one
+	Next    string  // what to do next, in sentences
 }
 
 // Pressure shows one pest over the season in one bed or several, one panel
@@ -52,7 +55,8 @@ const (
 	plotRight     = pressureWidth - 22
 	laneHeight    = 16
 	stageHeight   = 18
-	plotFoot      = 6 // air for marks at 0
+	plotFoot      = 6  // air for marks at 0
+	nextLine      = 18 // of what to do next
 )
 
 // Pages parts the picture into pages of at most MaxPanels panels, with the
@@ -160,6 +164,7 @@ type sheet struct {
 
 type panelBox struct {
 	head  float64 // baseline of the panel's name
+	todo  float64 // baseline of what to do next
 	lanes []lane
 	plot  rect
 	next  float64
@@ -174,7 +179,11 @@ func (p Pressure) layout() sheet {
 	s.lead = leadFace.wrap(p.lead(), inner, 3)
 	y := headHeight(s.title, s.lead)
 	for i, b := range p.Panels {
-		box := panelBox{head: y + 12, lanes: laneOut(s.axis, b.Treatments, b.Releases)}
+		box := panelBox{head: y + 12, lanes: laneOut(s.axis, b.Treatments, b.Releases, nil)}
+		if b.Next != "" {
+			box.todo = y + 12 + nextLine
+			y += nextLine
+		}
 		y += 23 + float64(laneHeight*len(box.lanes))
 		box.plot = rect{plotLeft, y, plotRight, y + p.plotHeight()}
 		y = box.plot.y1 + plotFoot
@@ -272,6 +281,10 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 	x := 20 + headFace.width(name) + 12
 	g.text(x, box.head, 0, labelFace, labelFace.clip(unit+p.Scale.words(), plotRight-x))
 
+	if b.Next != "" {
+		v := drawVerdict(g, b.Verdict, 20, box.todo-11)
+		g.text(v, box.todo, 0, labelFace, labelFace.clip(b.Next, plotRight-v))
+	}
 	if len(b.Visits) == 0 {
 		g.hatch(r, 9)
 	}

@@ -189,6 +189,7 @@ func samples() map[string]Figure {
 		"overview": sampleOverview(8), "overview-24": sampleOverview(24), "overview-2": sampleOverview(2), "fieldmap": sampleMap(),
 		"covermap": sampleCovers(), "bloomcalendar": sampleBloom(),
 		"fan": sampleFan(3), "degreedays": sampleSums(), "worked": sampleWorked(), "sampleplan": samplePlan(),
+		"season": sampleSeason(), "years": sampleYears(),
 	}
 }
 

@@ -51,6 +51,16 @@ var (
 	watchCol   = rgb(0x7C5B0C) // watch level
 	treatCol   = rgb(0x53217F) // treatments
 	releaseCol = rgb(0x1C6638) // releases
+	stepCol    = rgb(0x4A4038) // hand work and other steps
+	closedFill = rgb(0xEFE8F4) // days on which a bed is closed
+	dot        = rgb(0x557689) // single units that stand on the band of what is believed
+
+	coldHot = rgb(0x978A7E) // a day's lowest to highest temperature
+	rainCol = rgb(0x2F6690) // a day's rain
+	ahead   = rgb(0xCBC7D2) // days that a forecast speaks of
+
+	rangeFill = rgb(0xE3DED2)                                                              // what earlier years held
+	yearCols  = [4]color.NRGBA{rgb(0x6E6B78), rgb(0x7A5C3E), rgb(0x4E6E5A), rgb(0x6A5488)} // earlier years, told apart by dash and name
 
 	bandFill  = rgb(0xE0DCD3) // other years
 	actFill   = rgb(0xE8BFA4) // totals that act

@@ -12,8 +12,6 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
-	"leafturn/internal/verdict"
-	"leafturn/internal/week"
 	"leafturn/plots"
 )
 
@@ -23,7 +21,9 @@ type PlotOptions struct {
 	Pest string
 	Beds []string
 	Map  bool
-	Out  string
+	// Years compares the season with earlier ones by week.
+	Years bool
+	Out   string
 }
 
 // Plot draws a picture of the season and returns what it wrote and what the
@@ -37,6 +37,9 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	}
 	if len(o.Beds) > 0 && (o.Map || o.Pest == "") {
 		return nil, diag.Usagef("leave --bed out, or name a pest and leave --map out", "--bed goes with the season of one pest")
+	}
+	if o.Years && (o.Pest == "" || o.Map || len(o.Beds) > 1) {
+		return nil, diag.Usagef("name the pest and at most one bed, such as `leafturn plot mite --years --bed D5 --out mites.svg`", "--years compares one pest over the years, in one bed or as the mean of all, and not on the map")
 	}
 	var p catalog.Pest
 	if o.Pest != "" {
@@ -52,45 +55,90 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 	var figs []plots.Figure
 	switch {
 	case o.Pest == "":
-		list, err := a.assessments(s, false)
-		if err != nil {
-			return nil, err
-		}
-		for _, p := range a.overview(s, list).Pages() {
-			figs = append(figs, p)
-		}
+		figs, err = a.overviewPages(ctx, s)
+	case o.Map:
+		figs, err = a.mapPages(ctx, s, p)
 	default:
 		var beds []farm.Bed
-		if !o.Map {
-			if beds, err = a.names.findBeds(o.Beds); err != nil {
-				return nil, err
-			}
-		}
-		var mine []assess.Assessment
-		if contains(a.watched(s), p.Key) {
-			drawn := s
-			if len(beds) > 0 {
-				drawn.beds = slices.DeleteFunc(slices.Clone(s.beds), func(b farm.Bed) bool {
-					return !slices.ContainsFunc(beds, func(x farm.Bed) bool { return x.Code == b.Code })
-				})
-			}
-			if mine, err = a.assessmentsOf(drawn, []string{p.Key}, false); err != nil {
-				return nil, err
-			}
-		}
-		if o.Map {
-			figs = append(figs, a.fieldMap(s, mine))
-			break
-		}
-		fig, err := a.pressure(s, mine, beds)
-		if err != nil {
+		if beds, err = a.names.findBeds(o.Beds); err != nil {
 			return nil, err
 		}
-		for _, page := range fig.Pages() {
-			figs = append(figs, page)
-		}
+		figs, err = a.seasonPages(ctx, s, p, beds, o.Years)
+	}
+	if err != nil {
+		return nil, err
 	}
 	return saveFigures(figs, o.Out)
+}
+
+// overviewPages are all pests and beds.
+func (a *App) overviewPages(ctx context.Context, s snapshot) ([]plots.Figure, error) {
+	list, err := a.assessments(s, false)
+	if err != nil {
+		return nil, err
+	}
+	if err := a.settleNear(s, list); err != nil {
+		return nil, err
+	}
+	next, err := a.nextOf(ctx, s, list)
+	if err != nil {
+		return nil, err
+	}
+	return figures(a.overview(s, list, next).ByNeed().Pages()), nil
+}
+
+// mapPages are the field for one pest.
+func (a *App) mapPages(ctx context.Context, s snapshot, p catalog.Pest) ([]plots.Figure, error) {
+	list, next, err := a.onePest(ctx, s, p, nil)
+	if err != nil {
+		return nil, err
+	}
+	return figures(a.fieldMap(s, list, next).Pages()), nil
+}
+
+// seasonPages are one pest over the season: in one bed, by bed, or against
+// earlier years.
+func (a *App) seasonPages(ctx context.Context, s snapshot, p catalog.Pest, beds []farm.Bed, years bool) ([]plots.Figure, error) {
+	switch {
+	case years:
+		fig, err := a.yearsFigure(ctx, s, p, beds)
+		return []plots.Figure{fig}, err
+	case len(beds) == 1:
+		fig, err := a.bedSeason(ctx, s, p, beds[0])
+		return []plots.Figure{fig}, err
+	}
+	list, next, err := a.onePest(ctx, s, p, beds)
+	if err != nil {
+		return nil, err
+	}
+	fig, err := a.pressure(s, list, beds, next)
+	return figures(fig.Pages()), err
+}
+
+// onePest assesses one pest in some beds, all where none are given, and says
+// what is to be done next there.
+func (a *App) onePest(ctx context.Context, s snapshot, p catalog.Pest, beds []farm.Bed) ([]assess.Assessment, nextSteps, error) {
+	if !contains(a.watched(s), p.Key) {
+		return nil, nextSteps{}, nil
+	}
+	of := s
+	if len(beds) > 0 {
+		of.beds = beds
+	}
+	list, err := a.assessmentsOf(of, []string{p.Key}, false)
+	if err != nil {
+		return nil, nextSteps{}, err
+	}
+	next, err := a.nextFor(ctx, s, p.Key, list)
+	return list, next, err
+}
+
+func figures[F plots.Figure](pages []F) []plots.Figure {
+	out := make([]plots.Figure, len(pages))
+	for i, p := range pages {
+		out[i] = p
+	}
+	return out
 }
 
 // saveFigures writes figures, numbered when there are several.
@@ -232,7 +280,7 @@ func sortedStages(events []farm.StageEvent) []farm.StageEvent {
 	return out
 }
 
-func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (plots.Pressure, error) {
+func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, next nextSteps) (plots.Pressure, error) {
 	if len(beds) > 0 {
 		list = slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool {
 			return !slices.ContainsFunc(beds, func(b farm.Bed) bool { return b.Code == x.Bed.Code })
@@ -246,14 +294,11 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (p
 	}
 	from, to := season(s)
 	fig := plots.Pressure{
-		Pest: list[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: plots.Sqrt, From: from, To: to, AsOf: s.on,
+		Pest: list[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u), From: from, To: to, AsOf: s.on,
 		Source: fmt.Sprintf("%s, %s; 95 %% intervals", a.farm.Name, u.Words),
 	}
-	if u.Percent {
-		fig.Scale = plots.Linear
-	}
 	for _, x := range list {
-		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true)}
+		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true), Verdict: plotVerdict(x), Next: next.words(x)}
 		p.Act, p.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 		for _, t := range s.treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && t.Date.Year == s.on.Year {
@@ -265,13 +310,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed) (p
 				p.Releases = append(p.Releases, plots.Event{Date: r.Date, Label: a.agentShort(r.Agent)})
 			}
 		}
-		events := sortedStages(s.stages[x.Bed.Code])
-		for i, e := range events {
-			if i+1 < len(events) && events[i+1].Date == e.Date {
-				continue
-			}
-			p.Stages = append(p.Stages, plots.StageSpan{From: e.Date, Label: string(e.Stage)})
-		}
+		p.Stages = plotStages(s.stages[x.Bed.Code])
 		fig.Panels = append(fig.Panels, p)
 	}
 	return fig, nil
@@ -290,11 +329,19 @@ func (a *App) agentShort(key string) string {
 	return genus[:1] + ". " + species
 }
 
-func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
+// An overview's page holds so many beds and pests: printed on one sheet it can
+// be read at arm's length.
+const (
+	overviewBeds  = 8
+	overviewPests = 6
+)
+
+func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plots.Overview {
 	from, to := season(s)
 	o := plots.Overview{
 		Title: "All pests and beds, " + fmt.Sprint(s.on.Year), From: from, To: to, AsOf: s.on,
 		Source: a.farm.Name + "; visit means with 95 % intervals, lines are action levels",
+		Todo:   next.todo(list), PerPage: overviewBeds, RowsPerPage: overviewPests,
 	}
 	for _, b := range s.beds {
 		o.Columns = append(o.Columns, b.Code)
@@ -305,56 +352,13 @@ func (a *App) overview(s snapshot, list []assess.Assessment) plots.Overview {
 		if !ok {
 			continue // never counted in any bed: a row of blanks says nothing
 		}
-		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: plots.Sqrt}
-		if u.Percent {
-			row.Scale = plots.Linear
-		}
+		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {
-			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x)}
+			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x), Next: next.short(x)}
 			c.Act, c.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 			row.Cells = append(row.Cells, c)
 		}
 		o.Rows = append(o.Rows, row)
 	}
 	return o
-}
-
-// plotVerdict is the verdict to print: none where the pest is out of season.
-func plotVerdict(x assess.Assessment) plots.Verdict {
-	if x.Result.Verdict == verdict.Stale && !x.InSeason {
-		return plots.NoVerdict
-	}
-	return plots.Verdict(x.Result.Verdict)
-}
-
-func (a *App) fieldMap(s snapshot, list []assess.Assessment) plots.FieldMap {
-	m := plots.FieldMap{AsOf: s.on}
-	if len(list) > 0 {
-		m.Pest = list[0].Pest.Name
-	}
-	words := map[string]bool{}
-	for _, x := range list {
-		b := x.Bed
-		if d := x.Decider; d != nil && d.Act != nil && d.Act.Operator != "none" {
-			words[week.LevelOf(*d.Act, d.Unit)] = true
-		}
-		if b.X == nil || b.Y == nil {
-			m.NoPlace = append(m.NoPlace, b.Code)
-			continue
-		}
-		mb := plots.MapBed{Code: b.Code, X: *b.X, Y: *b.Y, EastM: b.LengthM, NorthM: b.WidthM, Act: x.Result.Verdict == verdict.Act}
-		if x.Decider != nil && x.Result.ChanceKnown && x.Result.Verdict != verdict.Stale {
-			c := x.Result.Chance
-			mb.Over = &c
-		}
-		m.Beds = append(m.Beds, mb)
-	}
-	var levels []string
-	for w := range words {
-		levels = append(levels, w)
-	}
-	slices.Sort(levels)
-	m.Level = strings.Join(levels, " or ")
-	m.Source = a.farm.Name + "; stale and uncounted beds are hatched"
-	return m
 }

@@ -436,13 +436,16 @@ func (r *review) blankSection() report.Section {
 	return sec
 }
 
+// past asks for no next step: the season is looked back on.
+func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc} }
+
 // overviewColumns is how many beds of the overview fit on the width of a sheet
 // of paper in its own type.
 const overviewColumns = 5
 
 // overview draws all pests and beds into a section.
 func (r *review) overview(sec *report.Section) error {
-	all := r.a.overview(r.s, r.list)
+	all := r.a.overview(r.s, r.list, r.past())
 	all.PerPage = overviewColumns
 	for i, page := range all.Pages() {
 		f, err := drawn(page, fmt.Sprintf("overview-%d", i+1), "All pests and beds")
@@ -465,7 +468,7 @@ func (r *review) picture(sec *report.Section, pest string) error {
 	if len(mine) == 0 {
 		return nil
 	}
-	fig, err := r.a.pressure(r.s, mine, nil)
+	fig, err := r.a.pressure(r.s, mine, nil, r.past())
 	if err != nil {
 		return err
 	}

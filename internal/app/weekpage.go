@@ -43,6 +43,13 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 	if err != nil {
 		return nil, err
 	}
+	if err := a.settleNear(s, list); err != nil {
+		return nil, err
+	}
+	next, err := a.nextOf(ctx, s, list)
+	if err != nil {
+		return nil, err
+	}
 	for i := range doc.Sections {
 		sec := &doc.Sections[i]
 		pest, ok := strings.CutPrefix(sec.Key, "do-")
@@ -59,7 +66,7 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 		if len(mine) == 0 || len(of) == 0 {
 			continue
 		}
-		fig, err := a.pressure(s, mine, of)
+		fig, err := a.pressure(s, mine, of, next)
 		if err != nil {
 			return nil, err
 		}
@@ -72,7 +79,7 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 		}
 	}
 	all := report.Section{Key: "season", Title: "The season so far"}
-	for n, page := range a.overview(s, list).Pages() {
+	for n, page := range a.overview(s, list, next).ByNeed().Pages() {
 		f, err := drawn(page, fmt.Sprintf("overview-%d", n+1), "All pests and beds")
 		if err != nil {
 			return nil, err

@@ -29,6 +29,28 @@ const SameRound = 3
 // entry checks rule out.
 func Assess(in Input) (Assessment, error) {
 	a := Assessment{Today: in.Today, Bed: in.Bed, Pest: in.Pest, Stage: in.Stage, StageSince: in.StageSince, InSeason: in.Pest.InSeason}
+	if err := a.read(in); err != nil {
+		return a, err
+	}
+	if err := a.believe(in); err != nil {
+		return a, err
+	}
+	err := a.decide(in)
+	a.Course = a.course()
+	return a, err
+}
+
+// Read is what each visit to random units says by itself, oldest first: what
+// was counted and whether it is valid, without belief and verdict.
+func Read(in Input) ([]Reading, error) {
+	var a Assessment
+	in.Brief = true
+	err := a.read(in)
+	return a.Readings, err
+}
+
+// read fills the readings of each stratum.
+func (a *Assessment) read(in Input) error {
 	a.Readings = make([]Reading, 0, len(in.Visits))
 	for i := range in.Visits {
 		v := &in.Visits[i]
@@ -47,7 +69,7 @@ func Assess(in Input) (Assessment, error) {
 		}
 		*list = append(*list, Reading{})
 		if err := (*list)[len(*list)-1].fill(v, &in); err != nil {
-			return a, fmt.Errorf("visit %d of %s on %s: %w", v.ID, v.Bed, v.Date, err)
+			return fmt.Errorf("visit %d of %s on %s: %w", v.ID, v.Bed, v.Date, err)
 		}
 	}
 	// Of two visits on one day the one recorded later counts.
@@ -57,12 +79,7 @@ func Assess(in Input) (Assessment, error) {
 	slices.SortStableFunc(a.Readings, byDate)
 	slices.SortStableFunc(a.HotSpots, byDate)
 	slices.SortStableFunc(a.Edges, byDate)
-	if err := a.believe(in); err != nil {
-		return a, err
-	}
-	err := a.decide(in)
-	a.Course = a.course()
-	return a, err
+	return nil
 }
 
 // fill sets r to what one visit says in its unit's measure.

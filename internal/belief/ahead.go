@@ -94,7 +94,16 @@ func (a *Ahead) Belief() Belief {
 	if a == nil {
 		return Weak()
 	}
-	b, err := Carry(a.from, a.days, a.growth)
+	return a.After(a.days)
+}
+
+// Days is how far ahead the belief was asked for.
+func (a *Ahead) Days() int { return a.days }
+
+// After is the belief some days after the one that was looked ahead from, 0 to
+// Days, on the same growth.
+func (a *Ahead) After(days int) Belief {
+	b, err := Carry(a.from, days, a.growth)
 	if err != nil { // LookAhead has asked already
 		return Belief{Date: a.from.Date}
 	}

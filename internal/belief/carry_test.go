@@ -181,6 +181,8 @@ func TestLookAhead(t *testing.T) {
 						a, err := belief.LookAhead(from, days, g)
 						require.NoError(t, err)
 						require.Equal(t, want, a.Belief())
+						require.Equal(t, days, a.Days())
+						require.Equal(t, must(belief.Carry(from, days/2, g)), a.After(days/2))
 						for _, level := range []float64{math.NaN(), 0, belief.Lowest, 0.001, 0.1, 0.5, 1, 3, 5, 20, 1000, 9999, belief.Highest, 2e4} {
 							require.InDelta(t, want.Exceeds(level), a.Exceeds(level), 5e-5, "%s %v, %d days, over %g", lawNames[i], counts, days, level)
 						}

@@ -11,15 +11,19 @@ import (
 
 func plotCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
-		Name: "plot", Usage: "draw the season: a pest by bed, all pests, or the field",
-		UsageText: "leafturn plot mite --bed D5 --out mites.svg\nleafturn plot slug --out slugs.png\nleafturn plot --out season.png\nleafturn plot mite --map --out field.svg",
+		Name: "plot", Usage: "draw the season: a pest in a bed or by bed, all pests, the field, the years",
+		UsageText: "leafturn plot mite --bed D5 --out mites.svg\nleafturn plot slug --out slugs.png\nleafturn plot --out season.png\nleafturn plot mite --map --out field.svg\nleafturn plot mite --years --out years.png",
 		ArgsUsage: "[PEST]",
-		Description: "With a pest: its pressure over the season by bed, with the 95 % interval, the\n" +
-			"action level, treatments, releases and growth stages. Without: all pests and beds\n" +
-			"in small multiples. With --map: the beds in place, shaded by the chance of being\nover the action level.",
+		Description: "With a pest and one bed: every unit counted, what is believed from visit to visit,\n" +
+			"the action level by stage, what was done, the weather, and what to do next. With a\n" +
+			"pest: its pressure over the season by bed. Without: all pests and beds in small\n" +
+			"multiples, the most pressing first. With --map: the beds in place, shaded by the\n" +
+			"chance of being over the action level, with hot spots. With --years: the season by\n" +
+			"week against earlier years. Several pages are numbered: season-1.png, season-2.png.",
 		Flags: []ucli.Flag{
 			&ucli.StringFlag{Name: "out", Aliases: []string{"o"}, Usage: "`FILE` to write: .png, .svg or .pdf"},
 			&ucli.StringSliceFlag{Name: "bed", Usage: "only this bed (may be given again)"},
+			&ucli.BoolFlag{Name: "years", Usage: "this season of a pest against earlier years, by week"},
 			&ucli.BoolFlag{Name: "map", Usage: "the field map of a pest on the day"},
 			dateOption,
 		},
@@ -29,7 +33,7 @@ func plotCommand(d *deps) *ucli.Command {
 				return err
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, day civil.Date) error {
-				o := app.PlotOptions{Date: day, Out: c.String("out"), Beds: c.StringSlice("bed"), Map: c.Bool("map")}
+				o := app.PlotOptions{Date: day, Out: c.String("out"), Beds: c.StringSlice("bed"), Map: c.Bool("map"), Years: c.Bool("years")}
 				if len(w) == 1 {
 					o.Pest = w[0]
 				}
