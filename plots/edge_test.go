@@ -145,6 +145,38 @@ func TestOverview_200BedsPaged(t *testing.T) {
 	require.Len(t, sampleOverview(12).Pages(), 1)
 }
 
+// A page does not show rows that have no visit in its beds: it names them, and
+// no visit is lost.
+func TestOverview_UncountedRows(t *testing.T) {
+	o := sampleOverview(24)
+	o.PerPage = 12
+	for _, r := range o.Rows[1:] {
+		for j := range r.Cells[:12] {
+			r.Cells[j].Visits = nil
+		}
+	}
+	pages := o.Pages()
+	require.Len(t, pages, 2)
+	require.Len(t, pages[0].Rows, 1)
+	require.Len(t, pages[1].Rows, len(o.Rows))
+	require.Equal(t, o.reaches()[:1], pages[0].reaches(), "the scale of its own row")
+	var names []string
+	for _, r := range o.Rows[1:] {
+		names = append(names, r.Pest)
+	}
+	words := "Not counted in these beds: " + strings.Join(names, ", ") + "."
+	require.Contains(t, strings.Join(textsOf(traced(t, pages[0])), " "), words)
+	require.Contains(t, pages[0].Alt(), words)
+	require.NotContains(t, pages[1].Alt(), "in these beds")
+
+	for _, r := range o.Rows {
+		for j := range r.Cells[:12] {
+			r.Cells[j].Visits = nil
+		}
+	}
+	require.Len(t, o.Pages()[0].Rows, len(o.Rows), "beds without any count are shown as such")
+}
+
 func TestPressure_Paged(t *testing.T) {
 	p := sampleSingle()
 	p.Panels = nil

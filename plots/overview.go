@@ -64,8 +64,9 @@ type Overview struct {
 
 	sorted bool // by ByNeed
 	// Set by Pages.
-	pageNote string
-	reach    []float64
+	pageNote  string
+	reach     []float64
+	uncounted []string // rows without a visit in these columns
 }
 
 // MaxColumns and MaxRows are the most cells of one Overview; see Pages.
@@ -84,7 +85,8 @@ const (
 )
 
 // Pages parts the overview into pages of at most PerPage columns and MaxRows
-// rows, as even as they come, with the same axes. The order is by rows of pages.
+// rows, as even as they come, with the same axes. The order is by columns; a row
+// without a visit in a page's columns is named in words.
 func (o Overview) Pages() []Overview {
 	perPage := MaxColumns / 2
 	if o.PerPage > 0 {
@@ -94,34 +96,70 @@ func (o Overview) Pages() []Overview {
 	if o.RowsPerPage > 0 {
 		rows = min(o.RowsPerPage, MaxRows)
 	}
-	nc, nr := pageCount(len(o.Columns), perPage), pageCount(len(o.Rows), rows)
-	if nc*nr <= 1 {
+	nc := pageCount(len(o.Columns), perPage)
+	if nc*pageCount(len(o.Rows), rows) <= 1 {
 		return []Overview{o}
 	}
 	s := o.span()
 	o.From, o.To = s.from, s.to
 	o.reach = o.reaches()
 	var out []Overview
-	for i := range nr {
-		r0, r1 := i*len(o.Rows)/nr, (i+1)*len(o.Rows)/nr
-		for j := range nc {
-			c0, c1 := j*len(o.Columns)/nc, (j+1)*len(o.Columns)/nc
+	for j := range nc {
+		c0, c1 := j*len(o.Columns)/nc, (j+1)*len(o.Columns)/nc
+		shown, uncounted := o.countedRows(c0, c1)
+		nr := pageCount(len(shown), rows)
+		for i := range nr {
 			q := o
-			q.Columns, q.reach = o.Columns[c0:c1], o.reach[r0:r1]
-			q.Rows = slices.Clone(o.Rows[r0:r1])
-			for k := range q.Rows {
-				n := len(q.Rows[k].Cells)
-				q.Rows[k].Cells = q.Rows[k].Cells[min(c0, n):min(c1, n)]
+			q.Columns, q.Rows, q.reach = o.Columns[c0:c1], nil, nil
+			for _, k := range shown[i*len(shown)/nr : (i+1)*len(shown)/nr] {
+				r := o.Rows[k]
+				r.Cells = r.Cells[min(c0, len(r.Cells)):min(c1, len(r.Cells))]
+				q.Rows, q.reach = append(q.Rows, r), append(q.reach, o.reach[k])
 			}
 			q.Todo = todoFor(o.Todo, q.pests(), q.Columns)
-			q.pageNote = fmt.Sprintf(", page %d of %d", len(out)+1, nc*nr)
-			if !o.sorted {
-				q.pageNote += fmt.Sprintf(": %ss %s to %s", o.column(), o.Columns[c0], o.Columns[c1-1])
+			if i == nr-1 {
+				q.uncounted = uncounted
 			}
 			out = append(out, q)
 		}
 	}
+	for i := range out {
+		q := &out[i]
+		q.pageNote = fmt.Sprintf(", page %d of %d", i+1, len(out))
+		if !o.sorted {
+			q.pageNote += fmt.Sprintf(": %ss %s to %s", o.column(), q.Columns[0], q.Columns[len(q.Columns)-1])
+		}
+	}
 	return out
+}
+
+// countedRows are the rows that have a visit in some columns, and the names of
+// those that have none: a page says these in words. Where no row has one, all
+// are shown.
+func (o Overview) countedRows(c0, c1 int) (shown []int, uncounted []string) {
+	for k, r := range o.Rows {
+		n := len(r.Cells)
+		if slices.ContainsFunc(r.Cells[min(c0, n):min(c1, n)], func(c Cell) bool { return len(c.Visits) > 0 }) {
+			shown = append(shown, k)
+		} else {
+			uncounted = append(uncounted, r.Pest)
+		}
+	}
+	if len(shown) > 0 {
+		return shown, uncounted
+	}
+	for k := range o.Rows {
+		shown = append(shown, k)
+	}
+	return shown, nil
+}
+
+// uncountedWords names the rows that a page leaves out.
+func (o Overview) uncountedWords() string {
+	if len(o.uncounted) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" Not counted in these %ss: %s.", o.column(), strings.Join(o.uncounted, ", "))
 }
 
 func pageCount(n, perPage int) int { return max(1, (n+perPage-1)/perPage) }
@@ -248,6 +286,7 @@ func (o Overview) layout() overviewSheet {
 	if o.sorted {
 		notes += " " + needWords(o.column())
 	}
+	notes += o.uncountedWords()
 	s.sources = noteFace.wrap(sourceLine(o.AsOf, o.Source, notes), inner, 4)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
 	return s

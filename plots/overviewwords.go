@@ -81,5 +81,8 @@ func (o Overview) Alt() string {
 	if empty > 0 {
 		out = append(out, fmt.Sprintf("Not counted: %d of %d cells.", empty, cells))
 	}
+	if w := o.uncountedWords(); w != "" {
+		out = append(out, w[1:])
+	}
 	return strings.Join(append(out, todoAlt(o.Todo, true)...), " ")
 }

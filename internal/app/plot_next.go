@@ -232,9 +232,10 @@ func boolOrder(x, y bool) int {
 	return 1
 }
 
-// plotVerdict is the verdict to print: none where the pest is out of season.
+// plotVerdict is the verdict to print: none where the pest is out of season
+// and nothing is to be done about it.
 func plotVerdict(x assess.Assessment) plots.Verdict {
-	if x.Result.Verdict == verdict.Stale && !x.InSeason {
+	if x.Result.Verdict != verdict.Act && !x.InSeason {
 		return plots.NoVerdict
 	}
 	return plots.Verdict(x.Result.Verdict)
