@@ -439,15 +439,18 @@ func (r *review) blankSection() report.Section {
 // past asks for no next step: the season is looked back on.
 func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc} }
 
-// overviewColumns is how many beds of the overview fit on the width of a sheet
-// of paper in its own type.
-const overviewColumns = 5
+// So many rows of the overview, and beds of one pest, fit on a sheet of paper
+// that lies on its side, in type that can be read.
+const (
+	overviewRows = 4
+	bedsOnPaper  = 2
+)
 
 // overview draws all pests and beds into a section.
 func (r *review) overview(sec *report.Section) error {
 	all := r.a.overview(r.s, r.list, r.past())
-	all.PerPage = overviewColumns
-	for i, page := range all.Pages() {
+	all.RowsPerPage = overviewRows
+	for i, page := range all.ByNeed().Pages() {
 		f, err := drawn(page, fmt.Sprintf("overview-%d", i+1), "All pests and beds")
 		if err != nil {
 			return err
@@ -472,8 +475,12 @@ func (r *review) picture(sec *report.Section, pest string) error {
 	if err != nil {
 		return err
 	}
-	for i, page := range fig.Pages() {
-		f, err := drawn(page, fmt.Sprintf("%s-%d", pest, i+1), sec.Title)
+	i := 0
+	for part := range slices.Chunk(fig.Panels, bedsOnPaper) {
+		i++
+		page := fig
+		page.Panels = part
+		f, err := drawn(page, fmt.Sprintf("%s-%d", pest, i), sec.Title)
 		if err != nil {
 			return err
 		}

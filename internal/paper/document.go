@@ -265,5 +265,5 @@ func (d *document) figure(f report.Figure) {
 		return
 	}
 	d.y += 4
-	d.picture(f.PNG, f.Width, f.Height, (d.bottom-d.top)*0.85)
+	d.picture(f.PNG, f.Width, f.Height)
 }

@@ -147,6 +147,26 @@ type full struct{}
 
 func (full) Write([]byte) (int, error) { return 0, errors.New("no room") }
 
+// A wide picture that would come out small lies on a page of its own; what
+// follows stands upright again. A tall one does not.
+func TestDocument_WidePicture(t *testing.T) {
+	for _, x := range []struct {
+		wide, high float64
+		lies       bool
+	}{{864, 500, true}, {864, 1000, false}, {400, 200, false}, {500, 100, false}} {
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Title: "Before", Figures: []report.Figure{{Title: "Wide", PNG: dot(t, 40, 20), Width: x.wide, Height: x.high}}, Notes: report.Lines("after it")}}}
+		pdf := printed(t, doc, Options{Size: A4})
+		require.Equal(t, x.lies, bytes.Contains(pdf, []byte("/MediaBox [0 0 841.89 595.28]")), "%v", x)
+		pages := read(t, pdf)
+		if x.lies {
+			require.Len(t, pages, 3)
+			require.NotContains(t, pages[1].text(), "after it")
+			require.Contains(t, pages[2].text(), "after it")
+			require.Contains(t, pages[1].text(), "page 2 of 3")
+		}
+	}
+}
+
 // Any text comes out within the margins, on as many pages as it takes.
 func TestDocument_AnyText(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {

@@ -80,6 +80,9 @@ type page struct {
 	scale                    float64 // of all type
 	dry                      bool    // nothing is drawn and no page is turned: y is measured
 	pages, total             int
+	sheet                    fpdf.SizeType    // upright
+	lying                    bool             // the page is turned on its side
+	closed                   bool             // nothing more stands on this page
 	again                    func(*page)      // what stands at the head of each further page
 	foot                     func(*page, int) // what stands at the foot of page n
 	pictures                 int
@@ -138,7 +141,7 @@ func newPage(o Options, m meta) (*page, error) {
 	pdf.AddUTF8FontFromBytes("sans", "", liberationsansregular.TTF)
 	pdf.AddUTF8FontFromBytes("sans", "B", liberationsansbold.TTF)
 	pdf.AddUTF8FontFromBytes("mono", "", liberationmonoregular.TTF)
-	p := &page{pdf: pdf, left: marginLeft, right: size.Wd - marginRight, top: marginTop, bottom: size.Ht - marginBottom, scale: 1}
+	p := &page{pdf: pdf, sheet: size, scale: 1}
 	if o.Large {
 		p.scale = 1.5
 	}
@@ -147,14 +150,20 @@ func newPage(o Options, m meta) (*page, error) {
 
 func (p *page) width() float64 { return p.right - p.left }
 
-// turn begins a page.
-func (p *page) turn() {
+// turn begins an upright page.
+func (p *page) turn() { p.begin("P", p.sheet.Wd, p.sheet.Ht) }
+
+// lay begins a page that lies on its side.
+func (p *page) lay() { p.begin("L", p.sheet.Ht, p.sheet.Wd) }
+
+func (p *page) begin(orientation string, wide, high float64) {
 	if p.pages > 0 {
 		p.foot(p, p.pages)
 	}
-	p.pdf.AddPage()
+	p.pdf.AddPageFormat(orientation, p.sheet)
+	p.left, p.right, p.top, p.bottom = marginLeft, wide-marginRight, marginTop, high-marginBottom
 	p.pages++
-	p.y = p.top
+	p.y, p.lying, p.closed = p.top, orientation == "L", false
 	if p.pages > 1 && p.again != nil {
 		p.again(p)
 	}
@@ -163,7 +172,7 @@ func (p *page) turn() {
 // need turns the page when less than h is left on it, unless the page is
 // still empty.
 func (p *page) need(h float64) {
-	if !p.dry && p.y+h > p.bottom && p.y > p.top {
+	if !p.dry && (p.closed || p.y+h > p.bottom && p.y > p.top) {
 		p.turn()
 	}
 }
@@ -261,15 +270,22 @@ func (p *page) tick(x, y, size float64, done bool) {
 	}
 }
 
-// picture draws a PNG as wide as the page and no higher than most; it keeps
-// its shape.
-func (p *page) picture(png []byte, width, height, most float64) {
-	w := min(p.width(), width)
-	h := height * w / width
-	if h > most {
-		w, h = w*most/h, most
+// picture draws a PNG as large as the page allows; it keeps its shape. One that
+// is wide, and would be made small, has a page of its own that lies on its
+// side.
+func (p *page) picture(png []byte, width, height float64) {
+	scale := func(wide, high float64) float64 { return min(1, wide/width, high/height) }
+	upright := scale(p.sheet.Wd-marginLeft-marginRight, p.sheet.Ht-marginTop-marginBottom-20)
+	lying := scale(p.sheet.Ht-marginLeft-marginRight, p.sheet.Wd-marginTop-marginBottom)
+	own := !p.dry && lying > 1.15*upright
+	if own {
+		upright = lying
+		p.lay()
 	}
-	p.need(h)
+	w, h := width*upright, height*upright
+	if !own {
+		p.need(h)
+	}
 	if !p.dry {
 		p.pictures++
 		name := fmt.Sprintf("picture%d", p.pictures)
@@ -277,6 +293,7 @@ func (p *page) picture(png []byte, width, height, most float64) {
 		p.pdf.ImageOptions(name, p.left, p.y, w, h, false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
 	}
 	p.y += h
+	p.closed = p.closed || own
 }
 
 // wrap breaks a text into lines of at most w points, at blanks; a word that is

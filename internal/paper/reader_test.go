@@ -116,7 +116,7 @@ func tidy(t *testing.T, pages []printedPage, size Size) {
 	t.Helper()
 	p, err := newPage(Options{Size: size}, meta{})
 	require.NoError(t, err)
-	p.pdf.AddPage()
+	p.turn()
 	wide := func(r run) float64 { // by the narrowest of the faces: it tells no font by its name
 		w := p.measure(face{"sans", "", r.size}, r.text)
 		if strings.Contains(r.text, "____") || strings.HasPrefix(r.text, "date ") {
