@@ -83,6 +83,19 @@ func (j *journal) add(kind Kind, id int64) {
 
 func (j *journal) step(s step) { j.steps = append(j.steps, s) }
 
+// newest is the instant at which the newest record was entered or the newest
+// command given, as far as the last record of each kind tells.
+func (t *Tx) newest() (time.Time, error) {
+	query := "SELECT max(at) AS at FROM change_set"
+	for _, k := range Kinds {
+		table := kinds[k].table
+		query += " UNION ALL SELECT entered_at FROM " + table + " WHERE id = (SELECT max(id) FROM " + table + ")"
+	}
+	var at utc
+	_, err := t.get(&at, "SELECT max(at) FROM ("+query+")")
+	return at.Time, err
+}
+
 func (j *journal) empty() bool { return len(j.added) == 0 && len(j.steps) == 0 && !j.told && !j.made }
 
 // AddedMany notes records of one kind that were stored with consecutive
