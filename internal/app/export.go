@@ -185,8 +185,13 @@ func writeTable(tx *store.Tx, disk *errgroup.Group, file string, t tables.Table,
 		if tell != nil {
 			told = func(rows int64) { tell(r.Path, rows, 0) }
 		}
+		out := writeBehind(size)
 		var err error
-		if r.Rows, err = tx.WriteTable(size, t, told); err != nil {
+		r.Rows, err = tx.WriteTable(out, t, told)
+		if err2 := out.end(); err == nil {
+			err = err2
+		}
+		if err != nil {
 			return err
 		}
 		r.Bytes, r.Hash = size.n, "sha256:"+hex.EncodeToString(sum.Sum(nil))
@@ -204,6 +209,41 @@ func (c *sized) Write(p []byte) (int, error) {
 	n, err := c.w.Write(p)
 	c.n += int64(n)
 	return n, err
+}
+
+// behind writes on a goroutine of its own, so that reading the store and writing
+// and hashing share two cores. An error of writing is told at the end.
+type behind struct {
+	full, free chan []byte
+	done       chan error
+}
+
+func writeBehind(w io.Writer) *behind {
+	b := &behind{make(chan []byte, 4), make(chan []byte, 4), make(chan error, 1)}
+	for range cap(b.free) {
+		b.free <- nil
+	}
+	go func() {
+		var err error
+		for p := range b.full {
+			if err == nil {
+				_, err = w.Write(p)
+			}
+			b.free <- p
+		}
+		b.done <- err
+	}()
+	return b
+}
+
+func (b *behind) Write(p []byte) (int, error) {
+	b.full <- append((<-b.free)[:0], p...)
+	return len(p), nil
+}
+
+func (b *behind) end() error {
+	close(b.full)
+	return <-b.done
 }
 
 // writeSynced makes a file, which is on the disk when disk has ended.
