@@ -69,12 +69,16 @@ func (a *App) exportMap(ctx context.Context, o ExportOptions, data *ExportData) 
 		}
 		pest = p.Key
 	}
-	s, err := a.snapshotOf(ctx, o.Date, pest)
+	s, err := a.snapshotOf(ctx, o.Date, pest, nil)
 	if err != nil {
 		return "", err
 	}
 	of := map[string]mapPest{}
-	if pest != "" {
+	switch {
+	case pest == "":
+	case !contains(a.watched(s), pest):
+		data.Notes = append(data.Notes, fmt.Sprintf("the farm does not watch %s, so nothing is said of it", pest))
+	default:
 		list, err := a.assessmentsOf(s, []string{pest}, false)
 		if err != nil {
 			return "", err
