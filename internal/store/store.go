@@ -247,4 +247,6 @@ func openDB(file, mode string, o options, pragmas ...string) (*sqlx.DB, error) {
 	return db, nil
 }
 
+var errWriteInLoad = errors.New("store: a method that writes was called while visits are loaded")
+
 var errWriteInView = errors.New("store: a method that writes was called in View")
