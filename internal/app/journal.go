@@ -35,6 +35,14 @@ func (f *farmFile) Update(ctx context.Context, do func(*store.Tx) error) error {
 	return f.UpdateAs(ctx, f.command, do)
 }
 
+// Bulk is Update for very many visits.
+func (f *farmFile) Bulk(ctx context.Context, do func(*store.Tx) error) error {
+	if f.tx != nil {
+		return do(f.tx)
+	}
+	return f.BulkAs(ctx, f.command, do)
+}
+
 // As names the command that the journal keeps, and who typed it.
 func (a *App) As(command, actor string) {
 	a.st.command = store.Command{Words: command, Actor: actor, At: a.now}

@@ -73,6 +73,35 @@ type Result struct {
 	Faults   *Faults
 	Rest     map[int]*RestRow // rows to be corrected
 	Usual    map[string]string
+	problems *problems
+}
+
+// Refusals are visits that were taken from a reading and refused later.
+type Refusals struct {
+	problems
+	visits, units int
+}
+
+// Add notes a visit by its first row and the units that were looked at on it.
+func (f *Refusals) Add(row, units int, no *Refusal) {
+	f.add(row, 0, "", "", no.Do, "%s", no.What)
+	f.visits++
+	f.units += units
+}
+
+// Any reports whether any visit was refused.
+func (f *Refusals) Any() bool { return f.visits > 0 }
+
+// Refuse puts visits that were refused later among the problems, as if the sink
+// had refused them; it gathers nothing for the rest.
+func (res *Result) Refuse(f *Refusals) {
+	for _, p := range f.all {
+		res.problems.add(p.Row, 0, "", "", p.Do, "%s", p.What)
+	}
+	res.problems.more += f.problems.more
+	res.Visits -= f.visits
+	res.Units -= f.units
+	res.Problems = res.problems.list()
 }
 
 // RestRow is why a row is to be corrected, and which of its counts: groups of
@@ -149,7 +178,7 @@ func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
 		problems: problems{file: s.Name},
 		res:      &Result{Rest: map[int]*RestRow{}, Faults: &Faults{bad: map[key]bool{}, loose: map[part]int{}}, Usual: map[string]string{}},
 	}
-	r.res.Format = format
+	r.res.Format, r.res.problems = format, &r.problems
 	err = r.all(src)
 	r.res.Problems = r.list()
 	if r.shows.order != "" {
@@ -200,9 +229,11 @@ type reader struct {
 	said []*Column // columns of what rows say besides counts
 
 	// Kept from row to row, so that a row costs little.
-	counts []obs
-	labels []string
-	one    [1]farm.UnitCount
+	counts  []obs
+	labels  []string
+	touched []*build
+	spare   []*build // finished, to be filled again
+	one     [1]farm.UnitCount
 }
 
 // all reads the headings, then row after row.
@@ -322,7 +353,8 @@ func (r *reader) headings(first []Row, i int) {
 // row reads one row below the headings.
 func (r *reader) row(row Row) error {
 	cells := row.Cells
-	if filled(cells) == 0 {
+	n := filled(cells)
+	if n == 0 {
 		r.res.Blank++
 		return nil
 	}
@@ -335,7 +367,7 @@ func (r *reader) row(row Row) error {
 		r.res.Totals++
 		return nil
 	}
-	if filled(cells[:min(len(cells), r.res.width)]) < filled(cells) {
+	if len(cells) > r.res.width && filled(cells[:r.res.width]) < n {
 		if r.res.Format.Kind == "CSV" {
 			at := r.res.width + 1
 			r.add(row.N, at, "", cells[r.res.width], "put a value that holds the separating sign in quotation marks", "the row has more cells than the headings: a separating sign inside a value cuts it in two")
@@ -386,7 +418,10 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		first = false
-		if cached(&r.words.total, text, func() bool {
+		if r.words.total == nil {
+			r.words.total = make([]memo[string, bool], len(r.res.Columns))
+		}
+		if r.words.total[i].get(text, func() bool {
 			_, bed := known(text, r.Names.Bed)
 			return totalWord(text) && !bed
 		}) {
@@ -452,6 +487,9 @@ func (r *reader) flush(row int) error {
 		}
 		if err := r.give(b); err != nil {
 			return err
+		}
+		if row >= 0 {
+			r.spare = append(r.spare, b)
 		}
 	}
 	return nil

@@ -28,7 +28,7 @@ func (s *Store) BulkAs(ctx context.Context, c Command, f func(tx *Tx) error) err
 	if s.readOnly {
 		return s.UpdateAs(ctx, c, f) // says why not
 	}
-	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff, "cache_size(-4000)")
+	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff)
 	if err != nil {
 		return problem(s.path, "open", err)
 	}
