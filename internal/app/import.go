@@ -54,6 +54,7 @@ type imported struct {
 	new     int
 	units   int
 	already int // identical visits that were stored before
+	twice   int // identical visits that stand in a file before it
 	more    int // of them, those to which the sheet adds a note or a condition
 	first   int64
 	last    int64
@@ -186,20 +187,29 @@ func (x *importing) again(f func() error) error {
 	}
 }
 
-// look reads one file and looks its visits up in the store.
-func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source) (*imported, error) {
+// look reads one file and looks its visits up in the store and in the files
+// before it, of which seen tells; nil where there is one file.
+func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source, seen before) (*imported, error) {
 	got := &imported{src: s}
 	res, err := sheet.Read(s, x.options(ctx, s), func(v sheet.Visit) error {
 		old, found, err := tx.LiveVisit(v.Visit)
 		switch {
 		case err != nil:
 			return err
-		case !found:
+		case !found && seen[placeOf(v.Visit)].file == "":
 			got.new++
 			got.units += v.UnitsLooked()
+			if seen != nil {
+				seen[placeOf(v.Visit)] = read{v.Visit, s.Name}
+			}
 			return nil
 		}
-		if no := got.meets(old, v.Visit); no != nil {
+		file := ""
+		if !found {
+			at := seen[placeOf(v.Visit)]
+			old, file = at.visit, at.file
+		}
+		if no := got.meets(old, v.Visit, file); no != nil {
 			return no
 		}
 		return nil
@@ -217,8 +227,9 @@ func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source) (*i
 var errEnough = errors.New("no more visits are wanted")
 
 // store reads one file and stores its visits. The file is read on a goroutine
-// of its own, so a visit that is refused is told after the reading.
-func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, hold *sheet.Result) (*imported, error) {
+// of its own, so a visit that is refused is told after the reading. all are the
+// files before it.
+func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, hold *sheet.Result, all []*imported) (*imported, error) {
 	got := &imported{src: s}
 	o := x.options(ctx, s)
 	o.Hold = hold
@@ -243,7 +254,7 @@ func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, ho
 			return err
 		}
 		old += v.UnitsLooked()
-		if no := got.meets(there, v); no != nil {
+		if no := got.meets(there, v, fileOf(id, all)); no != nil {
 			refused.Add(int(v.ID), v.UnitsLooked(), no)
 		}
 		return nil
@@ -263,67 +274,18 @@ func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, ho
 	return got, nil
 }
 
-// meets counts a visit that is stored already, or says why it is refused.
-func (got *imported) meets(old, v farm.Visit) *sheet.Refusal {
-	if sameCounts(old, v) {
-		got.already++
-		if addsWords(old, v) {
-			got.more++
-		}
-		return nil
-	}
-	return &sheet.Refusal{
-		What: fmt.Sprintf("%s %s of %s is stored with other counts: visit %d", v.Bed, v.Pest, v.Date, old.ID),
-		Do:   fmt.Sprintf("if the sheet is right: `leafturn void visit %d --reason \"...\"`, then import it again; else correct the sheet", old.ID),
-	}
-}
-
-// sameCounts reports whether two visits have the same counts, in any order of
-// the units, the same presence sample, damage and natural enemies.
-func sameCounts(a, b farm.Visit) bool {
-	x, y := slices.Clone(a.Counts), slices.Clone(b.Counts)
-	for _, u := range [][]farm.UnitCount{x, y} {
-		slices.SortFunc(u, func(p, q farm.UnitCount) int {
-			if p.Seen != q.Seen {
-				if p.Seen {
-					return 1
-				}
-				return -1
-			}
-			return p.Count - q.Count
-		})
-	}
-	samePresence := a.Presence == b.Presence || a.Presence != nil && b.Presence != nil && *a.Presence == *b.Presence
-	if !slices.Equal(x, y) || !samePresence {
-		return false
-	}
-	for _, e := range b.Enemies { // what the sheet does not say is no difference
-		if n, ok := a.EnemyTotal(e.Enemy); ok && n != e.Count {
-			return false
-		}
-	}
-	return a.Damage == nil || b.Damage == nil || *a.Damage == *b.Damage
-}
-
-// addsWords reports whether b says something besides the counts that a does
-// not.
-func addsWords(a, b farm.Visit) bool {
-	for _, e := range b.Enemies {
-		if _, ok := a.EnemyTotal(e.Enemy); !ok {
-			return true
-		}
-	}
-	return b.Note != "" && b.Note != a.Note || b.Observer != "" && b.Observer != a.Observer || b.Damage != nil && a.Damage == nil || b.Conditions != (farm.Conditions{}) && !a.Conditions.Same(b.Conditions)
-}
-
 // check shows what an import would do.
 func (x *importing) check(ctx context.Context) (*report.Document, error) {
 	var all []*imported
 	err := x.again(func() error {
 		all = nil
+		var seen before
+		if len(x.sources) > 1 {
+			seen = before{}
+		}
 		return x.a.st.View(ctx, func(tx *store.Tx) error {
 			for _, s := range x.sources {
-				got, err := x.look(ctx, tx, s)
+				got, err := x.look(ctx, tx, s, seen)
 				if err != nil {
 					return err
 				}
@@ -362,7 +324,7 @@ func (x *importing) allOrNone(ctx context.Context) (*report.Document, error) {
 		all = nil
 		return x.a.st.Bulk(ctx, func(tx *store.Tx) error {
 			for _, s := range x.sources {
-				got, err := x.store(ctx, tx, s, nil)
+				got, err := x.store(ctx, tx, s, nil, all)
 				if err != nil {
 					return err
 				}
@@ -417,13 +379,13 @@ func (x *importing) acceptGood(ctx context.Context) (*report.Document, error) {
 	var undo, done func()
 	err = x.again(func() error {
 		return x.a.st.Bulk(ctx, func(tx *store.Tx) (err error) {
-			if first, err = x.look(ctx, tx, s); err != nil {
+			if first, err = x.look(ctx, tx, s, nil); err != nil {
 				return err
 			}
 			if first.res.Faults.Unreadable || len(first.res.Columns) == 0 || headingsWrong(first.res) {
 				return x.refused([]*imported{first})
 			}
-			got, err = x.store(ctx, tx, s, first.res)
+			got, err = x.store(ctx, tx, s, first.res, nil)
 			if err != nil || len(got.res.Rest) == 0 {
 				return err
 			}
