@@ -54,8 +54,8 @@ type imported struct {
 	new     int
 	units   int
 	already int // identical visits that were stored before
-	twice   int // identical visits that stand in a file before it
 	more    int // of them, those to which the sheet adds a note or a condition
+	twice   int // identical visits that stand in a file before it
 	first   int64
 	last    int64
 	rest    int
@@ -189,7 +189,7 @@ func (x *importing) again(f func() error) error {
 
 // look reads one file and looks its visits up in the store and in the files
 // before it, of which seen tells; nil where there is one file.
-func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source, seen before) (*imported, error) {
+func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source, seen seenVisits) (*imported, error) {
 	got := &imported{src: s}
 	res, err := sheet.Read(s, x.options(ctx, s), func(v sheet.Visit) error {
 		old, found, err := tx.LiveVisit(v.Visit)
@@ -200,7 +200,7 @@ func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source, see
 			got.new++
 			got.units += v.UnitsLooked()
 			if seen != nil {
-				seen[placeOf(v.Visit)] = read{v.Visit, s.Name}
+				seen[placeOf(v.Visit)] = seenVisit{v.Visit, s.Name}
 			}
 			return nil
 		}
@@ -279,9 +279,9 @@ func (x *importing) check(ctx context.Context) (*report.Document, error) {
 	var all []*imported
 	err := x.again(func() error {
 		all = nil
-		var seen before
+		var seen seenVisits
 		if len(x.sources) > 1 {
-			seen = before{}
+			seen = seenVisits{}
 		}
 		return x.a.st.View(ctx, func(tx *store.Tx) error {
 			for _, s := range x.sources {

@@ -45,9 +45,9 @@ func fileOf(id int64, all []*imported) string {
 	return ""
 }
 
-// before holds the visits of files that come before others, for --check, which
+// seenVisits are those of files that come before others, for --check, which
 // stores none of them.
-type before map[place]read
+type seenVisits map[place]seenVisit
 
 // place is what makes a visit one.
 type place struct {
@@ -56,7 +56,7 @@ type place struct {
 	stratum         farm.Stratum
 }
 
-type read struct {
+type seenVisit struct {
 	visit farm.Visit
 	file  string
 }

@@ -60,7 +60,7 @@ func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w
 	case label != "" && len(units) > 1:
 		return 0, bad("write one count for each numbered unit", "unit %s of %s has %d counts in one cell", label, b.words(), len(units))
 	case (label == "") != (len(b.labels) == 0) && len(b.units) > 0:
-		return 0, bad("number all of them or none", "some units of %s have a number and some have none", b.words())
+		return 0, bad("number all of them or none; head a column of sums with Total, or set it to \"ignore\" in a map file (see --save-map)", "some units of %s have a number and some have none", b.words())
 	}
 	for _, u := range units {
 		b.units = append(b.units, unit{value(u), int32(row)})

@@ -270,7 +270,7 @@ func (t *Tx) where(f Filter, date string, pest bool) (string, []any, error) {
 // when SQLite found a duplicate. existing is the query for that record's id.
 func (t *Tx) stored(kind Kind, id int64, err error, what, existing string, args ...any) (int64, error) {
 	if err == nil {
-		t.log.add(kind, id)
+		t.log.add(kind, id, id)
 		return id, nil
 	}
 	if code(err) != codeUnique {

@@ -42,7 +42,7 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if err != nil {
 		return t.visitStored(v, b, err)
 	}
-	t.log.add(KindVisit, id)
+	t.log.add(KindVisit, id, id)
 	return id, t.addParts(v, id)
 }
 
