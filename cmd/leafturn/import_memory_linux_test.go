@@ -19,7 +19,7 @@ func TestImportMemory(t *testing.T) {
 		countRows(t, file, rows, false)
 		least := 0.0
 		for range 2 {
-			_, mb := imports(t, exe, testkit.Fresh(t, empty, filepath.Join(dir, "farm.leafturn")), file)
+			mb := importPeak(t, exe, testkit.Fresh(t, empty, filepath.Join(dir, "farm.leafturn")), file)
 			if least == 0 || mb < least {
 				least = mb
 			}

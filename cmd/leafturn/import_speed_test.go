@@ -63,26 +63,39 @@ func sixtyBeds(tb testing.TB) []byte {
 	return b
 }
 
-// imports runs `leafturn import` as a process and returns its time and, on
-// Linux, the most memory that it held, in MB, as read off every few
-// milliseconds.
-func imports(tb testing.TB, exe, db, file string, words ...string) (time.Duration, float64) {
-	cmd := exec.Command(exe, append([]string{"--db", db, "--now", "2027-12-31T12:00:00Z", "import", file}, words...)...)
+// importing is `leafturn import` of a file as a process.
+func importing(exe, db, file string) *exec.Cmd {
+	cmd := exec.Command(exe, "--db", db, "--now", "2027-12-31T12:00:00Z", "import", file)
 	home := filepath.Dir(db)
 	cmd.Env = append(os.Environ(), "HOME="+home, "XDG_CACHE_HOME="+home)
+	return cmd
+}
+
+// importTime is how long it takes.
+func importTime(tb testing.TB, exe, db, file string) time.Duration {
+	cmd := importing(exe, db, file)
+	start := time.Now()
+	out, err := cmd.CombinedOutput()
+	took := time.Since(start)
+	require.NoError(tb, err, "%s", out)
+	return took
+}
+
+// importPeak is, on Linux, the most memory that it holds, in MB, as read off
+// every few milliseconds.
+func importPeak(tb testing.TB, exe, db, file string) float64 {
+	cmd := importing(exe, db, file)
 	var said strings.Builder
 	cmd.Stderr = &said
-	start := time.Now()
 	require.NoError(tb, cmd.Start())
-	ended := make(chan time.Duration, 1)
-	var err error
-	go func() { err = cmd.Wait(); ended <- time.Since(start) }()
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
 	peak := 0.0
 	for {
 		select {
-		case took := <-ended:
+		case err := <-ended:
 			require.NoError(tb, err, "%s", said.String())
-			return took, peak
+			return peak
 		case <-time.After(4 * time.Millisecond):
 			b, _ := os.ReadFile(fmt.Sprintf("/proc/%d/status", cmd.Process.Pid))
 			if _, rest, ok := strings.Cut(string(b), "VmHWM:"); ok {
@@ -104,14 +117,13 @@ func BenchmarkImport(b *testing.B) {
 	file := filepath.Join(dir, "counts.csv")
 	countRows(b, file, 1_000_000, false)
 	path, beside := filepath.Join(dir, "ours.leafturn"), filepath.Join(dir, "shell.leafturn")
-	imports(b, exe, testkit.Fresh(b, empty, path), file)
+	importTime(b, exe, testkit.Fresh(b, empty, path), file)
 	shellImport := testkit.ShellImport(b, path, dir)
 	var ours, theirs []time.Duration
 	for b.Loop() {
 		for range 5 {
 			theirs = append(theirs, shellImport(testkit.Fresh(b, empty, beside)))
-			took, _ := imports(b, exe, testkit.Fresh(b, empty, path), file)
-			ours = append(ours, took)
+			ours = append(ours, importTime(b, exe, testkit.Fresh(b, empty, path), file))
 		}
 	}
 	testkit.SameRows(b, path, beside)
@@ -132,8 +144,7 @@ func BenchmarkImportMemory(b *testing.B) {
 				countRows(b, file, n, order == "scattered")
 				peak := 0.0
 				for b.Loop() {
-					_, mb := imports(b, exe, testkit.Fresh(b, empty, filepath.Join(dir, "farm.leafturn")), file)
-					peak = max(peak, mb)
+					peak = max(peak, importPeak(b, exe, testkit.Fresh(b, empty, filepath.Join(dir, "farm.leafturn")), file))
 				}
 				b.ReportMetric(peak, "MB-peak")
 			})
