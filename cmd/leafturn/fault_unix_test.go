@@ -192,28 +192,14 @@ func TestKilled(t *testing.T) {
 				for kills < wanted && kills+ended < 10*wanted {
 					fresh()
 					cmd := program(t, work, "lt", c.words...)
-					require.NoError(t, cmd.Start())
-					// Half of them at any time; half from when it begins to write.
-					if pause := rng.Float64() * float64(took); kills%2 == 0 {
-						time.Sleep(time.Duration(1.05 * pause))
-					} else {
-						for began := time.Now(); time.Since(began) < 3*took; time.Sleep(100 * time.Microsecond) {
-							if info, err := os.Stat(work + "-wal"); err == nil && info.Size() > 0 {
-								break
-							}
-						}
-						time.Sleep(min(time.Duration(pause/20), time.Duration(rng.IntN(3000))*time.Microsecond))
-					}
-					_ = cmd.Process.Kill()
-					err := cmd.Wait()
-					if err == nil {
+					if !killAt(t, cmd, work, took, rng, kills) {
 						if ended++; ended%8 == 1 { // it was quicker than the signal
 							require.Equal(t, after, holds(t, work))
 						}
 						continue
 					}
 					kills++
-					if info, err := os.Stat(work + "-wal"); err == nil && info.Size() > 0 {
+					if logged(work) {
 						midway++
 					}
 					if name == "migration" {
@@ -245,6 +231,30 @@ func TestKilled(t *testing.T) {
 	sums.Range(func(_, n any) bool { total += n.(int); return true })
 	require.GreaterOrEqual(t, total, 200)
 	t.Logf("%d kills in all", total)
+}
+
+// logged reports whether there is something in the log of a store.
+func logged(file string) bool {
+	info, err := os.Stat(file + "-wal")
+	return err == nil && info.Size() > 0
+}
+
+// killAt starts a command that takes about as long as took and kills it: by
+// turns at any time, and from when it begins to write. It reports whether the
+// signal came before its end.
+func killAt(t *testing.T, cmd *exec.Cmd, file string, took time.Duration, rng *rand.Rand, turn int) bool {
+	t.Helper()
+	require.NoError(t, cmd.Start())
+	if pause := rng.Float64() * float64(took); turn%2 == 0 {
+		time.Sleep(time.Duration(1.05 * pause))
+	} else {
+		for began := time.Now(); time.Since(began) < 3*took && !logged(file); {
+			time.Sleep(100 * time.Microsecond)
+		}
+		time.Sleep(min(time.Duration(pause/20), time.Duration(rng.IntN(3000))*time.Microsecond))
+	}
+	_ = cmd.Process.Kill()
+	return cmd.Wait() != nil
 }
 
 // oldStore makes a store of schema version 1 with many visits.

@@ -24,7 +24,7 @@ import (
 )
 
 // built is the program as it is given to people, made once.
-func built(b *testing.B) string {
+func built(b testing.TB) string {
 	exe := filepath.Join(b.TempDir(), "leafturn")
 	out, err := exec.Command("go", "build", "-o", exe, ".").CombinedOutput()
 	require.NoError(b, err, "%s", out)

@@ -265,6 +265,9 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 	}
 	_, err := a.WeatherFile(ctx, strings.NewReader(days), "days.csv", app.WeatherFileOptions{}, false)
 	require.NoError(t, err)
+	back := filepath.Join(t.TempDir(), "back")
+	_, _, err = a.Export(ctx, app.ExportOptions{Out: back, Date: day})
+	require.NoError(t, err)
 	docs := map[string]func() (*report.Document, error){
 		"week":         func() (*report.Document, error) { return a.Week(ctx, day) },
 		"why NUMBER":   func() (*report.Document, error) { return a.WhyLine(ctx, day, 1) },
@@ -272,8 +275,17 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		"due":          func() (*report.Document, error) { return a.Due(ctx, day) },
 		"history":      func() (*report.Document, error) { return a.History(ctx, nil, false) },
 		"doctor":       func() (*report.Document, error) { return a.Doctor(ctx) },
-		"visits":       func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
-		"estimate":     func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
+		"check":        func() (*report.Document, error) { return a.Doctor(ctx) },
+		"export": func() (*report.Document, error) {
+			doc, _, err := a.Export(ctx, app.ExportOptions{Out: filepath.Join(t.TempDir(), "out"), Date: day})
+			return doc, err
+		},
+		"restore": func() (*report.Document, error) {
+			doc, _, err := app.Restore(ctx, filepath.Join(t.TempDir(), "new.leafturn"), app.RestoreOptions{From: back}, summer)
+			return doc, err
+		},
+		"visits":   func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
+		"estimate": func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
 		"calc clumping": func() (*report.Document, error) {
 			return app.ClumpingOf(bytes.NewReader([]byte("0 3 1 2\n5 0 9 1\n1 0 0 2\n7 30 2 4\n")), "lists.txt", "12/50", day)
 		},

@@ -437,19 +437,6 @@ func (d *doctor) rest(tx *store.Tx) error {
 	return nil
 }
 
-// Restore puts a checked backup in the place of the farm's file.
-func Restore(ctx context.Context, from, path string) (string, error) {
-	aside, err := store.Restore(ctx, from, path)
-	if err != nil {
-		return "", err
-	}
-	said := fmt.Sprintf("%s is in the place of %s, checked before and after", from, path)
-	if aside != "" {
-		said += "\nwhat was there is kept as " + aside
-	}
-	return said, nil
-}
-
 // Rescue writes what can still be read of a damaged farm's file into a new
 // folder, a CSV file for each table.
 func Rescue(ctx context.Context, path, folder string) (string, error) {

@@ -16,6 +16,7 @@ import (
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
+	"leafturn/internal/report"
 	"leafturn/internal/store"
 	"leafturn/internal/units"
 	"leafturn/internal/week"
@@ -461,14 +462,30 @@ func (a *App) Backup(ctx context.Context, dst string) (string, error) {
 	return fmt.Sprintf("a checked copy of %s is in %s", a.st.Path(), dst), nil
 }
 
-// Check looks for damage in the store.
-func (a *App) Check(ctx context.Context) (string, error) {
-	found, err := a.st.Check(ctx)
-	if err != nil {
-		return "", err
+// Summary says in a line what doctor found: an error where the file is not whole,
+// and how much else there is to be seen.
+func Summary(doc *report.Document) (string, error) {
+	data := doc.Data.(DoctorData)
+	broken, wrong, look := 0, 0, 0
+	for _, f := range data.Findings {
+		switch {
+		case f.Wrong && f.Check == checkWhole:
+			broken++
+		case f.Wrong:
+			wrong++
+		default:
+			look++
+		}
 	}
-	if len(found) > 0 {
-		return "", diag.Failf(store.ErrDamaged, "stop entering, copy the file away, and go back to the last backup", "%s is not whole:\n    %s", a.st.Path(), strings.Join(found, "\n    "))
+	if broken > 0 {
+		return "", diag.Failf(store.ErrDamaged, "`leafturn doctor` says of each what to do; go back to the newest backup that is sound (`leafturn restore FILE`)", "%s is not whole: %s wrong", data.File, areOf(broken, "thing"))
 	}
-	return fmt.Sprintf("%s is whole: schema %d, facts %s", a.st.Path(), a.st.Schema(), a.cat.Version), nil
+	said := fmt.Sprintf("%s is whole: schema %d, facts %s", data.File, data.Schema, data.Facts)
+	if wrong > 0 {
+		said += fmt.Sprintf("\n%s wrong in its records: `leafturn doctor` says of each what to do", areOf(wrong, "thing"))
+	}
+	if look > 0 {
+		said += fmt.Sprintf("\n%s worth a look: `leafturn doctor` tells", areOf(look, "thing"))
+	}
+	return said, nil
 }

@@ -55,6 +55,7 @@ type imported struct {
 	units   int
 	already int // identical visits that were stored before
 	more    int // of them, those to which the sheet adds a note or a condition
+	twice   int // identical visits that stand in a file before it
 	first   int64
 	last    int64
 	rest    int
@@ -93,7 +94,7 @@ func (a *App) Import(ctx context.Context, files []string, o ImportOptions) (*rep
 		return nil, kept(err, "nothing was stored")
 	}
 	// A short command lets its garbage lie; a long sheet makes too much of it.
-	defer debug.SetGCPercent(debug.SetGCPercent(50))
+	defer debug.SetGCPercent(debug.SetGCPercent(100))
 	switch {
 	case o.Check:
 		return x.check(ctx)
@@ -186,36 +187,32 @@ func (x *importing) again(f func() error) error {
 	}
 }
 
-// read reads one file and hands its visits to put, which returns the number of
-// the record that has the visit, and whether it is new.
-func (x *importing) read(ctx context.Context, s *sheet.Source, hold *sheet.Result, put func(farm.Visit) (farm.Visit, bool, error)) (*imported, error) {
+// look reads one file and looks its visits up in the store and in the files
+// before it, of which seen tells; nil where there is one file.
+func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source, seen seenVisits) (*imported, error) {
 	got := &imported{src: s}
-	o := x.options(ctx, s)
-	o.Hold = hold
-	res, err := sheet.Read(s, o, func(v sheet.Visit) error {
-		old, isNew, err := put(v.Visit)
+	res, err := sheet.Read(s, x.options(ctx, s), func(v sheet.Visit) error {
+		old, found, err := tx.LiveVisit(v.Visit)
 		switch {
 		case err != nil:
 			return err
-		case isNew:
+		case !found && seen[placeOf(v.Visit)].file == "":
 			got.new++
 			got.units += v.UnitsLooked()
-			if got.first == 0 {
-				got.first = old.ID
-			}
-			got.last = old.ID
-			return nil
-		case sameCounts(old, v.Visit):
-			got.already++
-			if addsWords(old, v.Visit) {
-				got.more++
+			if seen != nil {
+				seen[placeOf(v.Visit)] = seenVisit{v.Visit, s.Name}
 			}
 			return nil
 		}
-		return &sheet.Refusal{
-			What: fmt.Sprintf("%s %s of %s is stored with other counts: visit %d", v.Bed, v.Pest, v.Date, old.ID),
-			Do:   fmt.Sprintf("if the sheet is right: `leafturn void visit %d --reason \"...\"`, then import it again; else correct the sheet", old.ID),
+		file := ""
+		if !found {
+			at := seen[placeOf(v.Visit)]
+			old, file = at.visit, at.file
 		}
+		if no := got.meets(old, v.Visit, file); no != nil {
+			return no
+		}
+		return nil
 	})
 	if errors.Is(err, sheet.ErrScattered) {
 		return nil, scattered{s}
@@ -227,67 +224,54 @@ func (x *importing) read(ctx context.Context, s *sheet.Source, hold *sheet.Resul
 	return got, nil
 }
 
-// putVisit stores a visit that is not there yet. It returns the stored one,
-// and whether it is new.
-func putVisit(tx *store.Tx, a *App, v farm.Visit) (farm.Visit, bool, error) {
-	id, err := tx.AddVisit(v, a.now)
-	var d *store.DuplicateError
-	switch {
-	case errors.As(err, &d):
-		old, err := tx.Visit(d.ID)
-		return old, false, err
-	case err != nil:
-		return v, false, err
-	}
-	v.ID = id
-	return v, true, nil
-}
+var errEnough = errors.New("no more visits are wanted")
 
-// lookUp is putVisit without storing.
-func lookUp(tx *store.Tx, v farm.Visit) (farm.Visit, bool, error) {
-	old, found, err := tx.LiveVisit(v)
-	if err != nil || found {
-		return old, false, err
-	}
-	return v, true, nil
-}
-
-// sameCounts reports whether two visits have the same counts, in any order of
-// the units, the same presence sample, damage and natural enemies.
-func sameCounts(a, b farm.Visit) bool {
-	x, y := slices.Clone(a.Counts), slices.Clone(b.Counts)
-	for _, u := range [][]farm.UnitCount{x, y} {
-		slices.SortFunc(u, func(p, q farm.UnitCount) int {
-			if p.Seen != q.Seen {
-				if p.Seen {
-					return 1
-				}
-				return -1
+// store reads one file and stores its visits. The file is read on a goroutine
+// of its own, so a visit that is refused is told after the reading. all are the
+// files before it.
+func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, hold *sheet.Result, all []*imported) (*imported, error) {
+	got := &imported{src: s}
+	o := x.options(ctx, s)
+	o.Hold = hold
+	var res *sheet.Result
+	var refused sheet.Refusals
+	old := 0 // units of visits that are not new
+	done, err := tx.AddVisits(func(yield func(farm.Visit, error) bool) {
+		var err error
+		res, err = sheet.Read(s, o, func(v sheet.Visit) error {
+			v.ID = int64(v.Row) // for Duplicate
+			if !yield(v.Visit, nil) {
+				return errEnough
 			}
-			return p.Count - q.Count
+			return nil
 		})
-	}
-	samePresence := a.Presence == b.Presence || a.Presence != nil && b.Presence != nil && *a.Presence == *b.Presence
-	if !slices.Equal(x, y) || !samePresence {
-		return false
-	}
-	for _, e := range b.Enemies { // what the sheet does not say is no difference
-		if n, ok := a.EnemyTotal(e.Enemy); ok && n != e.Count {
-			return false
+		if err != nil && !errors.Is(err, errEnough) {
+			yield(farm.Visit{}, err)
 		}
-	}
-	return a.Damage == nil || b.Damage == nil || *a.Damage == *b.Damage
-}
-
-// addsWords reports whether b says something besides the counts that a does
-// not.
-func addsWords(a, b farm.Visit) bool {
-	for _, e := range b.Enemies {
-		if _, ok := a.EnemyTotal(e.Enemy); !ok {
-			return true
+	}, x.a.now, store.Load{Duplicate: func(v farm.Visit, id int64) error {
+		there, err := tx.Visit(id)
+		if err != nil {
+			return err
 		}
+		old += v.UnitsLooked()
+		if no := got.meets(there, v, fileOf(id, all)); no != nil {
+			refused.Add(int(v.ID), v.UnitsLooked(), no)
+		}
+		return nil
+	}})
+	if errors.Is(err, sheet.ErrScattered) {
+		return nil, scattered{s}
 	}
-	return b.Note != "" && b.Note != a.Note || b.Observer != "" && b.Observer != a.Observer || b.Damage != nil && a.Damage == nil || b.Conditions != (farm.Conditions{}) && !a.Conditions.Same(b.Conditions)
+	if err != nil {
+		return nil, err
+	}
+	got.new, got.units, got.first, got.last = done.Visits, res.Units-old, done.First, done.Last
+	if hold != nil && refused.Any() {
+		return nil, errors.New("import: a visit that was looked up in the same transaction is refused")
+	}
+	res.Refuse(&refused)
+	got.res = res
+	return got, nil
 }
 
 // check shows what an import would do.
@@ -295,9 +279,13 @@ func (x *importing) check(ctx context.Context) (*report.Document, error) {
 	var all []*imported
 	err := x.again(func() error {
 		all = nil
+		var seen seenVisits
+		if len(x.sources) > 1 {
+			seen = seenVisits{}
+		}
 		return x.a.st.View(ctx, func(tx *store.Tx) error {
 			for _, s := range x.sources {
-				got, err := x.read(ctx, s, nil, func(v farm.Visit) (farm.Visit, bool, error) { return lookUp(tx, v) })
+				got, err := x.look(ctx, tx, s, seen)
 				if err != nil {
 					return err
 				}
@@ -334,9 +322,9 @@ func (x *importing) allOrNone(ctx context.Context) (*report.Document, error) {
 	var refused error
 	err := x.again(func() error {
 		all = nil
-		return x.a.st.Update(ctx, func(tx *store.Tx) error {
+		return x.a.st.Bulk(ctx, func(tx *store.Tx) error {
 			for _, s := range x.sources {
-				got, err := x.read(ctx, s, nil, func(v farm.Visit) (farm.Visit, bool, error) { return putVisit(tx, x.a, v) })
+				got, err := x.store(ctx, tx, s, nil, all)
 				if err != nil {
 					return err
 				}
@@ -390,17 +378,14 @@ func (x *importing) acceptGood(ctx context.Context) (*report.Document, error) {
 	var first, got *imported
 	var undo, done func()
 	err = x.again(func() error {
-		if err := x.a.st.View(ctx, func(tx *store.Tx) (err error) {
-			first, err = x.read(ctx, s, nil, func(v farm.Visit) (farm.Visit, bool, error) { return lookUp(tx, v) })
-			return err
-		}); err != nil {
-			return err
-		}
-		if first.res.Faults.Unreadable || len(first.res.Columns) == 0 || headingsWrong(first.res) {
-			return x.refused([]*imported{first})
-		}
-		return x.a.st.Update(ctx, func(tx *store.Tx) (err error) {
-			got, err = x.read(ctx, s, first.res, func(v farm.Visit) (farm.Visit, bool, error) { return putVisit(tx, x.a, v) })
+		return x.a.st.Bulk(ctx, func(tx *store.Tx) (err error) {
+			if first, err = x.look(ctx, tx, s, nil); err != nil {
+				return err
+			}
+			if first.res.Faults.Unreadable || len(first.res.Columns) == 0 || headingsWrong(first.res) {
+				return x.refused([]*imported{first})
+			}
+			got, err = x.store(ctx, tx, s, first.res, nil)
 			if err != nil || len(got.res.Rest) == 0 {
 				return err
 			}

@@ -142,6 +142,7 @@ func (x *importing) came(f *imported) report.Section {
 		say(1, "Stored: %s with %s (records %d to %d).", unitsOf(f.new, "visit"), unitsOf(f.units, "unit"), f.first, f.last)
 	}
 	say(f.already, "Already stored with the same counts, and left alone: %s.", unitsOf(f.already, "visit"))
+	say(f.twice, "Stand in another of the files with the same counts, and %sread once: %s.", would, unitsOf(f.twice, "visit"))
 	say(f.more, "Of these, the sheet says more (a note, a condition, an observer) of %s than is stored; that was not added.", unitsOf(f.more, "visit"))
 	say(r.BlankCell, "Blank counts: %d, %s.", r.BlankCell, blankWords(x.m.Blank))
 	say(r.NotLooked, "Not looked at (-, NA): %s.", unitsOf(r.NotLooked, "unit"))
@@ -208,7 +209,7 @@ func (x *importing) file(f *imported) ImportFile {
 	d := ImportFile{
 		File: f.src.Name, Kind: r.Format.Kind, Encoding: r.Format.Encoding, Sheet: r.Format.Sheet, Dates: string(x.m.Dates), Blank: x.m.Blank,
 		HeadRow: r.HeadRow, Columns: []ImportColumn{}, Rows: r.Rows, Totals: r.Totals, NoCount: r.NoCount, Repeated: r.Repeated,
-		NotLooked: r.NotLooked, Blanks: r.BlankCell, Visits: r.Visits, Units: r.Units, New: f.new, Already: f.already, Problems: []ImportProblem{},
+		NotLooked: r.NotLooked, Blanks: r.BlankCell, Visits: r.Visits, Units: r.Units, New: f.new, Already: f.already, Twice: f.twice, Problems: []ImportProblem{},
 		RestRows: f.rest,
 	}
 	if r.Format.Separator != 0 {

@@ -14,6 +14,7 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
+	"leafturn/internal/testkit"
 )
 
 // importFarm is a farm with the beds B1 to B4, and what lies in its store.
@@ -162,4 +163,78 @@ func TestImport_NothingHalfDone(t *testing.T) {
 	_, err = a.Import(stop, []string{good}, app.ImportOptions{})
 	require.Error(t, err)
 	require.Empty(t, stored())
+}
+
+// What --check tells of two sheets is what importing them does, problem by
+// problem in the order of the rows, also where a visit stands in both of them or
+// in the store.
+func TestImport_CheckTellsWhatImportDoes(t *testing.T) {
+	rng := testkit.Seeded(15, 29)
+	problems, twice, already, stored := 0, 0, 0, 0
+	for range 25 {
+		a, all := importFarm(t)
+		counts := map[string]int{} // how often a place was given other counts than its first
+		rows := func(visits int, slip, other float64) []string {
+			out := []string{"date,bed,pest,trap,count"}
+			drawn := map[string]bool{}
+			for range visits {
+				date, bed := fmt.Sprintf("2026-07-%02d", rng.IntN(12)+1), fmt.Sprintf("B%d", rng.IntN(4)+1)
+				if drawn[date+bed] {
+					continue
+				}
+				drawn[date+bed] = true
+				more := 0
+				if rng.Float64() < other {
+					counts[date+bed]++
+					more = counts[date+bed]
+				}
+				for u := range 3 {
+					n := fmt.Sprint(u + more)
+					if rng.Float64() < slip {
+						n = ">50"
+					}
+					out = append(out, fmt.Sprintf("%s,%s,slug,%d,%s", date, bed, u+1, n))
+				}
+			}
+			return out
+		}
+		_, err := a.Import(ctx, []string{sheetFile(t, "before.csv", rows(8, 0, 0)...)}, app.ImportOptions{})
+		require.NoError(t, err)
+		before := all()
+		slip, other := []float64{0, 0, 0.02}[rng.IntN(3)], []float64{0, 0, 0.1}[rng.IntN(3)]
+		files := []string{sheetFile(t, "one.csv", rows(20, slip, other)...), sheetFile(t, "two.csv", rows(20, slip, other)...)}
+		doc, errCheck := a.Import(ctx, files, app.ImportOptions{Check: true})
+		require.NotNil(t, doc)
+		told := doc.Data.(app.ImportData).Files
+		require.Equal(t, before, all())
+		doc, err = a.Import(ctx, files, app.ImportOptions{})
+		require.Equal(t, errCheck == nil, err == nil)
+		if err != nil {
+			text := err.Error()
+			for i, f := range told {
+				for _, p := range f.Problems {
+					want := fmt.Sprintf("%s:%d: %s", files[i], p.Row, p.Problem)
+					if p.Column != "" {
+						want = fmt.Sprintf("%s:%d:5: column E %q: %s", files[i], p.Row, p.Heading, p.Problem)
+					}
+					var found bool
+					_, text, found = strings.Cut(text, want)
+					require.True(t, found, "%s\nin %s", want, err)
+					problems++
+				}
+			}
+			require.NotContains(t, text, ".csv:", "no other problem")
+			require.Equal(t, before, all())
+			continue
+		}
+		for i, f := range doc.Data.(app.ImportData).Files {
+			require.Equal(t, []int{told[i].New, told[i].Units, told[i].Already, told[i].Twice, told[i].Visits}, []int{f.New, f.Units, f.Already, f.Twice, f.Visits})
+			require.Equal(t, f.Visits, f.New+f.Already+f.Twice)
+			twice, already, stored = twice+f.Twice, already+f.Already, stored+f.New
+		}
+		require.Len(t, all(), len(before)+doc.Data.(app.ImportData).Files[0].New+doc.Data.(app.ImportData).Files[1].New)
+	}
+	for _, n := range []int{problems, twice, already, stored} {
+		require.Greater(t, n, 10)
+	}
 }

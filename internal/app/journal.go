@@ -35,9 +35,28 @@ func (f *farmFile) Update(ctx context.Context, do func(*store.Tx) error) error {
 	return f.UpdateAs(ctx, f.command, do)
 }
 
+// Bulk is Update for very many visits.
+func (f *farmFile) Bulk(ctx context.Context, do func(*store.Tx) error) error {
+	if f.tx != nil {
+		return do(f.tx)
+	}
+	return f.BulkAs(ctx, f.command, do)
+}
+
 // As names the command that the journal keeps, and who typed it.
 func (a *App) As(command, actor string) {
 	a.st.command = store.Command{Words: command, Actor: actor, At: a.now}
+}
+
+// ClockNote says that this command stored something at an instant before the
+// newest record, or "".
+func (a *App) ClockNote() string {
+	at := a.st.Ahead()
+	if at.IsZero() {
+		return ""
+	}
+	return fmt.Sprintf("this computer's clock says %s, and the newest record was entered on %s: set the clock if it is wrong; `leafturn doctor` tells more",
+		a.now.In(a.loc).Format("2 Jan 2006 15:04"), at.In(a.loc).Format("2 Jan 2006 15:04"))
 }
 
 // Undo takes back all that the last command did that still stands.

@@ -36,19 +36,19 @@ func (a *App) NextYear(ctx context.Context, day civil.Date, o CoverOptions) (*re
 	doc.Subtitle = "covers, companions and the work they bring"
 	doc.Warnings = report.Lines("Local law outranks this plan: what may be sown near water, which plants are listed as weeds, and what a certifier asks for.")
 	covers.Sections[0].Title = "Covers by bed"
-	behindCovers := behind(covers, "plan", "works", "seed")
+	behindCovers := putBehind(covers, "plan", "works", "seed")
 	companions.Sections[0].Title = "Companion plants"
-	behindCompanions := behind(companions, "answer", "sowing", "calendar", "avoid")
+	behindCompanions := putBehind(companions, "answer", "sowing", "calendar", "avoid")
 	for _, part := range []*report.Document{covers, companions, behindCovers, behindCompanions} {
 		doc.Append(*part)
 	}
 	return doc, nil
 }
 
-// behind takes the sections that are not named out of a document and returns
+// putBehind takes the sections that are not named out of a document and returns
 // them as one of their own: what is to be done stands first on paper, and why
 // and what is not known behind it.
-func behind(doc *report.Document, keys ...string) *report.Document {
+func putBehind(doc *report.Document, keys ...string) *report.Document {
 	rest := *doc
 	rest.Sections = nil
 	front := doc.Sections

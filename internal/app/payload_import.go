@@ -27,6 +27,7 @@ type ImportFile struct {
 	Units     int             `json:"units"`
 	New       int             `json:"new_visits"`
 	Already   int             `json:"already_stored"`
+	Twice     int             `json:"in_file_before"`
 	First     *int64          `json:"first_visit"`
 	Last      *int64          `json:"last_visit"`
 	Problems  []ImportProblem `json:"problems"`

@@ -55,6 +55,9 @@ var payloads = map[string]any{
 	"board":                      app.BoardData{},
 	"history":                    app.HistoryData{},
 	"doctor":                     app.DoctorData{},
+	"check":                      app.DoctorData{},
+	"export":                     app.ExportData{},
+	"restore":                    app.RestoreData{},
 }
 
 func schema(t *testing.T) string {

@@ -12,17 +12,24 @@ import (
 	"leafturn/internal/units"
 )
 
+const placeForm = `write degrees north and east, such as "45.1, -122.9"`
+
+// parsePlace reads a latitude and a longitude in degrees.
+func parsePlace(text string) (lat, lon float64, ok bool) {
+	north, east, ok := strings.Cut(text, ",")
+	lat, err1 := units.ParseNumber(north)
+	lon, err2 := units.ParseNumber(east)
+	return lat, lon, ok && err1 == nil && err2 == nil && lat >= -90 && lat <= 90 && lon >= -180 && lon <= 180
+}
+
 // week puts where the farm lies and its working week into a farm. An empty
 // word clears.
 func (o FarmOptions) week(f *farm.Farm, bad func(do, format string, args ...any)) {
 	if o.At != nil {
 		f.Latitude, f.Longitude = nil, nil
 		if *o.At != "" {
-			north, east, ok := strings.Cut(*o.At, ",")
-			lat, err1 := units.ParseNumber(north)
-			lon, err2 := units.ParseNumber(east)
-			if !ok || err1 != nil || err2 != nil || !(lat >= -90 && lat <= 90) || !(lon >= -180 && lon <= 180) {
-				bad(`write degrees north and east, such as "45.1, -122.9"`, "--at %q is not a latitude and a longitude", *o.At)
+			if lat, lon, ok := parsePlace(*o.At); !ok {
+				bad(placeForm, "--at %q is not a latitude and a longitude", *o.At)
 			} else {
 				f.Latitude, f.Longitude = &lat, &lon
 			}
@@ -134,7 +141,7 @@ func (o BedOptions) more(m farm.BedMore, bad func(do, format string, args ...any
 	return m
 }
 
-// SetBed changes what was given of a bed beyond its size and place.
+// SetBed changes what was given of a bed beyond its size.
 func (a *App) SetBed(ctx context.Context, o BedOptions) (string, error) {
 	beds, err := a.names.findBeds([]string{o.Code})
 	if err != nil {
@@ -144,6 +151,7 @@ func (a *App) SetBed(ctx context.Context, o BedOptions) (string, error) {
 	var l diag.List
 	bad := func(do, format string, args ...any) { l.Add(diag.Usagef(do, format, args...)) }
 	b.BedMore = o.more(b.BedMore, bad)
+	o.place(&b, bad)
 	if o.Cultivar != "" {
 		b.Cultivar = o.Cultivar
 	}

@@ -284,15 +284,7 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 			b.WidthM = metres(parts[1], "--size", bad)
 		}
 	}
-	if o.At != "" {
-		parts := strings.Split(o.At, ",")
-		if len(parts) != 2 {
-			bad(`write east, north, such as "0 m, 12 m"`, "--at %q is not two distances", o.At)
-		} else {
-			x, y := distance(parts[0], "--at", bad), distance(parts[1], "--at", bad)
-			b.X, b.Y = &x, &y
-		}
-	}
+	o.place(&b, bad)
 	if o.Plants != "" {
 		n, err := strconv.Atoi(o.Plants)
 		if err != nil || n < 0 || n > 1_000_000 {
@@ -317,6 +309,20 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 		return "", err
 	}
 	return fmt.Sprintf("bed %s is added: %s m², %s", b.Code, a.number(b.AreaM2()), unitsOf(b.Plants, "plant")), a.load(ctx)
+}
+
+// place reads where a bed lies on the field.
+func (o BedOptions) place(b *farm.Bed, bad func(do, format string, args ...any)) {
+	if o.At == "" {
+		return
+	}
+	parts := strings.Split(o.At, ",")
+	if len(parts) != 2 {
+		bad(`write east, north, such as "0 m, 12 m"`, "--at %q is not two distances", o.At)
+		return
+	}
+	x, y := distance(parts[0], "--at", bad), distance(parts[1], "--at", bad)
+	b.X, b.Y = &x, &y
 }
 
 func contains[T comparable](all []T, x T) bool {

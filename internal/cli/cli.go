@@ -72,6 +72,9 @@ func run(ctx context.Context, args []string, s Streams) error {
 	if err != nil && d.app != nil {
 		d.app.KeepLists("") // a command that is refused leaves nothing behind
 	}
+	if d.app != nil && d.app.ClockNote() != "" {
+		d.warn([]string{d.app.ClockNote()})
+	}
 	return err
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
+	"leafturn/internal/render"
 	"leafturn/internal/report"
 )
 
@@ -191,29 +192,6 @@ func typed(args []string) string {
 	return app.Typed(out)
 }
 
-func restoreCommand(d *deps) *ucli.Command {
-	return &ucli.Command{
-		Name: "restore", Usage: "put a checked backup in the place of the farm's file, which is kept aside",
-		UsageText: "leafturn restore farm-2026-07-20.leafturn", ArgsUsage: "FILE",
-		Action: func(c *ucli.Context) error {
-			w, err := words(c, 1, 1, "FILE")
-			if err != nil {
-				return err
-			}
-			path, err := d.path()
-			if err != nil {
-				return err
-			}
-			said, err := app.Restore(c.Context, w[0], path)
-			if err != nil {
-				return err
-			}
-			d.say("%s", said)
-			return nil
-		},
-	}
-}
-
 func doctorCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "doctor", Usage: "look for what is wrong with the farm's file and its records, and say what to do",
@@ -240,24 +218,63 @@ func doctorCommand(d *deps) *ucli.Command {
 				d.say("%s", said)
 				return nil
 			}
-			var doc *report.Document
-			a, err := d.open(c.Context)
-			if err == nil {
-				doc, err = a.Doctor(c.Context)
-			}
+			doc, err := d.examine(c)
 			if err != nil {
-				now, err2 := d.now()
-				if err2 != nil {
-					return err2
-				}
-				if doc = app.DamagedReport(path, err, now); doc == nil {
-					return err
-				}
+				return err
 			}
 			if err := d.show(c, doc); err != nil {
 				return err
 			}
 			return app.Unsound(doc)
+		},
+	}
+}
+
+// examine is what doctor finds, also of a file that does not open.
+func (d *deps) examine(c *ucli.Context) (*report.Document, error) {
+	a, err := d.open(c.Context)
+	if err == nil {
+		return a.Doctor(c.Context)
+	}
+	path, err2 := d.path()
+	if err2 != nil {
+		return nil, err2
+	}
+	now, err2 := d.now()
+	if err2 != nil {
+		return nil, err2
+	}
+	if doc := app.DamagedReport(path, err, now); doc != nil {
+		return doc, nil
+	}
+	return nil, err
+}
+
+func checkCommand(d *deps) *ucli.Command {
+	return &ucli.Command{
+		Name: "check", Usage: "is the farm's file whole: doctor's answer in a line",
+		UsageText: "leafturn check",
+		Description: "Looks at what doctor looks at. Ends with code 1 when the file is not whole; what is\n" +
+			"wrong in its records is counted, and `leafturn doctor` says what to do.",
+		Flags: outputFlags(),
+		Action: func(c *ucli.Context) error {
+			if _, err := words(c, 0, 0, ""); err != nil {
+				return err
+			}
+			doc, err := d.examine(c)
+			if err != nil {
+				return err
+			}
+			said, wrong := app.Summary(doc)
+			switch {
+			case c.Bool("json"):
+				if err := render.JSON(d.Out, *doc); err != nil {
+					return err
+				}
+			case wrong == nil:
+				d.say("%s", said)
+			}
+			return wrong
 		},
 	}
 }

@@ -69,7 +69,7 @@ belong to it, all its rows go to the rest file.`,
 					}
 					o.Date = day
 				}
-				tell, stop := importBar(d)
+				tell, stop := fileBar(d, "reading")
 				o.Progress = tell
 				doc, err := a.Import(ctx, files, o)
 				stop()
@@ -84,9 +84,9 @@ belong to it, all its rows go to the rest file.`,
 	}
 }
 
-// importBar shows how far a file is read, on a terminal, once that takes more
-// than a moment.
-func importBar(d *deps) (tell func(file string, done, total int64), stop func()) {
+// fileBar shows how far a file is read or written, on a terminal, once that takes
+// more than a moment.
+func fileBar(d *deps, doing string) (tell func(file string, done, total int64), stop func()) {
 	if !isTerminal(d.Err) {
 		return nil, func() {}
 	}
@@ -116,7 +116,7 @@ func importBar(d *deps) (tell func(file string, done, total int64), stop func())
 			if total > 0 {
 				count = decor.CountersKibiByte("% .1f of % .1f")
 			}
-			bar = p.AddBar(total, mpb.PrependDecorators(decor.Name("reading "+filepath.Base(file)+" ")), mpb.AppendDecorators(count))
+			bar = p.AddBar(total, mpb.PrependDecorators(decor.Name(doing+" "+filepath.Base(file)+" ")), mpb.AppendDecorators(count))
 		}
 		bar.SetCurrent(done)
 	}

@@ -60,7 +60,7 @@ func newApp(d *deps) *ucli.App {
 			labelCommand(d), pestCommand(d), thresholdCommand(d),
 			plotCommand(d), companionsCommand(d), coversCommand(d),
 			boardCommand(d), recordsCommand(d), reviewCommand(d), printCommand(d),
-			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), calcCommand(d), amendCommand(d), voidCommand(d), undoCommand(d), redoCommand(d), historyCommand(d), backupCommand(d), restoreCommand(d), checkCommand(d), doctorCommand(d),
+			farmCommand(d), bedCommand(d), visitsCommand(d), estimateCommand(d), calcCommand(d), amendCommand(d), voidCommand(d), undoCommand(d), redoCommand(d), historyCommand(d), exportCommand(d), backupCommand(d), restoreCommand(d), checkCommand(d), doctorCommand(d),
 			demoCommand(d),
 		},
 		Action: func(c *ucli.Context) error {

@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"context"
-	"fmt"
 
 	ucli "github.com/urfave/cli/v2"
 
@@ -116,6 +115,7 @@ func farmCommand(d *deps) *ucli.Command {
 }
 
 var (
+	bedAt      = &ucli.StringFlag{Name: "at", Usage: "distance of its corner from the field's south-west corner, east and north, such as \"0 m, 12 m\""}
 	bedWater   = &ucli.StringFlag{Name: "water", Usage: "distance to the nearest water, such as \"20 m\""}
 	bedAnimals = &ucli.StringFlag{Name: "animals", Usage: "animals that come to it, such as \"hens, dog\", or none"}
 	bedCrop    = &ucli.StringFlag{Name: "crop", Usage: "what grows in it, if not dahlias"}
@@ -134,7 +134,7 @@ func bedCommand(d *deps) *ucli.Command {
 				Flags: []ucli.Flag{
 					&ucli.StringFlag{Name: "block", Usage: "the block it lies in"},
 					&ucli.StringFlag{Name: "size", Usage: "length x width, such as \"25 m x 1.2 m\" or \"80 ft x 4 ft\""},
-					&ucli.StringFlag{Name: "at", Usage: "distance of its corner from the field's south-west corner, east and north, such as \"0 m, 12 m\""},
+					bedAt,
 					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
 					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
@@ -164,6 +164,7 @@ func bedCommand(d *deps) *ucli.Command {
 				Name: "set", Usage: "change what is known of a bed, leave the rest",
 				UsageText: `leafturn bed set B3 --water "20 m" --animals none --leaves 45`, ArgsUsage: "CODE",
 				Flags: []ucli.Flag{
+					bedAt,
 					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
 					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
@@ -176,7 +177,7 @@ func bedCommand(d *deps) *ucli.Command {
 					}
 					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
 						said, err := a.SetBed(ctx, app.BedOptions{
-							Code: w[0], Plants: c.String("plants"), Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"),
+							Code: w[0], At: c.String("at"), Plants: c.String("plants"), Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"),
 							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
 						})
 						if err != nil {
@@ -242,28 +243,6 @@ func backupCommand(d *deps) *ucli.Command {
 				return err
 			}
 			d.say("%s", said)
-			return nil
-		},
-	}
-}
-
-func checkCommand(d *deps) *ucli.Command {
-	return &ucli.Command{
-		Name: "check", Usage: "check that the farm's file is whole",
-		UsageText: "leafturn check",
-		Action: func(c *ucli.Context) error {
-			if _, err := words(c, 0, 0, ""); err != nil {
-				return err
-			}
-			a, err := d.open(c.Context)
-			if err != nil {
-				return err
-			}
-			said, err := a.Check(c.Context)
-			if err != nil {
-				return err
-			}
-			fmt.Fprintln(d.Out, said)
 			return nil
 		},
 	}

@@ -25,8 +25,8 @@ const root = "../.."
 var layers = [][]string{
 	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
 	{"internal/farm", "internal/catalog"},
-	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan", "internal/allot"},
-	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/ingest", "internal/sheet", "internal/store", "internal/paper", "plots"},
+	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan", "internal/allot", "internal/geo"},
+	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/tables", "internal/workbook", "internal/ingest", "internal/sheet", "internal/store", "internal/paper", "plots"},
 	{"internal/app", "internal/demo"},
 	{"internal/cli", "cmd/leafturn"},
 }
@@ -41,7 +41,7 @@ var only = map[string][]string{
 	"github.com/urfave/cli/v2":    {"internal/cli", "cmd/leafturn"},
 	"github.com/jmoiron/sqlx":     {"internal/store"},
 	"modernc.org/sqlite":          {"internal/store"},
-	"github.com/xuri/excelize/v2": {"internal/sheet"},
+	"github.com/xuri/excelize/v2": {"internal/sheet", "internal/workbook"},
 	"gonum.org/v1/plot":           {"plots"},
 	"codeberg.org/go-pdf/fpdf":    {"internal/paper"},
 }

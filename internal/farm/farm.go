@@ -354,7 +354,12 @@ func (v Visit) Seen() []int {
 
 // UnitsLooked returns the number of units looked at.
 func (v Visit) UnitsLooked() int {
-	n := len(v.Seen())
+	n := 0
+	for _, c := range v.Counts {
+		if c.Seen {
+			n++
+		}
+	}
 	if v.Presence != nil {
 		n += v.Presence.Looked
 	}
@@ -596,7 +601,7 @@ func ValidateVisit(v Visit) error {
 			return fmt.Errorf("has the count %d on unit %d; more than %d on one unit is taken for a slip", c.Count, i+1, MaxCount)
 		}
 	}
-	if len(v.Counts) > 0 && len(v.Seen()) == 0 && v.Presence == nil {
+	if len(v.Counts) > 0 && v.UnitsLooked() == 0 {
 		return fmt.Errorf("has no unit that was looked at")
 	}
 	if p := v.Presence; p != nil {

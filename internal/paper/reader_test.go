@@ -45,7 +45,7 @@ func flat(pages []printedPage) string {
 }
 
 var (
-	stream   = regexp.MustCompile(`(?s)stream\r?\n(.*?)\r?\nendstream`)
+	stream   = regexp.MustCompile(`/Length (\d+)>>\r?\nstream\r?\n`)
 	mediaBox = regexp.MustCompile(`/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]`)
 	operator = regexp.MustCompile(`(?s)BT /F(\w+) ([\d.]+) Tf ET|BT ([-\d.]+) ([-\d.]+) Td \(((?:\\.|[^\\)])*)\) Tj ET|([-\d.]+) ([-\d.]+) ([-\d.]+) ([-\d.]+) re`)
 )
@@ -57,13 +57,14 @@ func read(t *testing.T, pdf []byte) []printedPage {
 	require.NotNil(t, m)
 	high := number(string(m[2]))
 	var pages []printedPage
-	for _, s := range stream.FindAllSubmatch(pdf, -1) {
-		z, err := zlib.NewReader(bytes.NewReader(s[1]))
+	for _, s := range stream.FindAllSubmatchIndex(pdf, -1) {
+		z, err := zlib.NewReader(bytes.NewReader(pdf[s[1] : s[1]+int(number(string(pdf[s[2]:s[3]])))]))
 		if err != nil {
 			continue
 		}
 		raw, err := io.ReadAll(z)
-		if err != nil || !bytes.Contains(raw, []byte(") Tj ET")) {
+		require.NoError(t, err)
+		if !bytes.Contains(raw, []byte(") Tj ET")) {
 			continue
 		}
 		p := printedPage{high: high}

@@ -21,13 +21,17 @@ import (
 // number is a plain number: it may begin with a sign and is no formula.
 var number = regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?$`)
 
-// runs reports whether a spreadsheet might run a cell: it begins with = + - @,
+// risky reports whether a spreadsheet might run a cell: it begins with = + - @,
 // also in the wide forms of East Asian text, a tab or a line break, after any
-// apostrophes, and is not a plain number.
+// apostrophes and blanks.
+func risky(s string) bool {
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(s, "' \u00a0\u3000"))
+	return strings.ContainsRune("=+-@＝＋－＠\t\r\n", first)
+}
+
+// runs is risky for a cell that may hold a number, which no spreadsheet runs.
 func runs(s string) bool {
-	s = strings.TrimLeft(s, "'")
-	first, _ := utf8.DecodeRuneInString(s)
-	return s != "" && strings.ContainsRune("=+-@＝＋－＠\t\r\n", first) && !number.MatchString(s)
+	return risky(s) && !number.MatchString(strings.TrimLeft(s, "' "))
 }
 
 // Guard makes a cell harmless to a spreadsheet. Line breaks become single

@@ -13,7 +13,9 @@ import (
 type build struct {
 	key
 	units     []unit
-	labels    []string // of the units that have one, in the order of units; nil for none
+	labels    []string // of the units that have one, in the order of units; empty for none
+	high      int      // the highest of them that is a number
+	turned    bool     // they are not all numbers that rise
 	presence  *farm.Presence
 	damage    *farm.Damage
 	enemies   []farm.EnemyCount
@@ -40,7 +42,8 @@ func (k key) hash() uint64 { return maphash.Comparable(seed, k) }
 // add puts units into the visit. It returns the number of those that stood
 // there already with the same count.
 func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w *wrong) {
-	if label != "" {
+	n := unitNo(label)
+	if label != "" && n <= b.high { // else it is none of those before
 		for i, l := range b.labels {
 			if l != label {
 				continue
@@ -56,16 +59,33 @@ func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w
 		return 0, bad("check the date and the bed; split a longer visit over two dates or places", "%s has more than %d units, which is taken for a slip", b.words(), farm.MaxUnits)
 	case label != "" && len(units) > 1:
 		return 0, bad("write one count for each numbered unit", "unit %s of %s has %d counts in one cell", label, b.words(), len(units))
-	case (label == "") != (b.labels == nil) && len(b.units) > 0:
-		return 0, bad("number all of them or none", "some units of %s have a number and some have none", b.words())
+	case (label == "") != (len(b.labels) == 0) && len(b.units) > 0:
+		return 0, bad("number all of them or none; head a column of sums with Total, or set it to \"ignore\" in a map file (see --save-map)", "some units of %s have a number and some have none", b.words())
 	}
 	for _, u := range units {
 		b.units = append(b.units, unit{value(u), int32(row)})
 		if label != "" {
 			b.labels = append(b.labels, label)
+			b.turned = b.turned || n <= b.high
+			b.high = max(b.high, n)
 		}
 	}
 	return 0, nil
+}
+
+// unitNo is a label as a number above 0, or 0 where it is none.
+func unitNo(label string) int {
+	if len(label) > 9 || !plainDigits(label) {
+		return 0
+	}
+	n, _ := strconv.Atoi(label)
+	return n
+}
+
+// empty makes a new build of one that is finished.
+func (b *build) empty(k key, row, col int) *build {
+	*b = build{key: k, first: row, col: col, units: b.units[:0], labels: b.labels[:0], rows: b.rows[:0], groups: b.groups[:0]}
+	return b
 }
 
 func value(u farm.UnitCount) int32 {
@@ -92,21 +112,29 @@ func (b *build) visit() (farm.Visit, *wrong) {
 		Presence: b.presence, Damage: b.damage, Enemies: b.enemies, Conditions: b.cond,
 		Observer: strings.Join(b.observers, ", "), Note: strings.Join(b.notes, "; "),
 	}
-	order := make([]int, len(b.units))
-	for i := range order {
-		order[i] = i
-	}
-	if len(b.labels) == len(b.units) {
-		slices.SortStableFunc(order, func(x, y int) int { return natural(b.labels[x], b.labels[y]) })
-	} else if w := b.pasted(); w != nil {
-		return v, w
-	}
-	for _, i := range order {
-		u := farm.UnitCount{}
-		if n := b.units[i].n; n >= 0 {
-			u = farm.UnitCount{Count: int(n), Seen: true}
+	var order []int // nil: as they are
+	if len(b.labels) == len(b.units) && b.turned {
+		order = make([]int, len(b.units))
+		for i := range order {
+			order[i] = i
 		}
-		v.Counts = append(v.Counts, u)
+		slices.SortStableFunc(order, func(x, y int) int { return natural(b.labels[x], b.labels[y]) })
+	} else if len(b.labels) != len(b.units) {
+		if w := b.pasted(); w != nil {
+			return v, w
+		}
+	}
+	if len(b.units) > 0 {
+		v.Counts = make([]farm.UnitCount, len(b.units))
+	}
+	for i := range v.Counts {
+		at := i
+		if order != nil {
+			at = order[i]
+		}
+		if n := b.units[at].n; n >= 0 {
+			v.Counts[i] = farm.UnitCount{Count: int(n), Seen: true}
+		}
 	}
 	if v.UnitsLooked() == 0 || b.bad {
 		return v, nil

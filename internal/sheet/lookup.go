@@ -9,7 +9,7 @@ import (
 )
 
 func (r *reader) bed(text string) answer {
-	return cached(&r.words.bed, text, func() answer {
+	return r.words.bed.get(text, func() answer {
 		if text == "" {
 			return answer{w: bad(`write the bed in every row: a blank is not "as above"`, "no bed in this row")}
 		}
@@ -50,7 +50,7 @@ func cutFold(s, prefix string) string {
 }
 
 func (r *reader) pestOf(text string) answer {
-	return cached(&r.words.pest, text, func() answer {
+	return r.words.pest.get(text, func() answer {
 		if text == "" {
 			return answer{w: bad(`write the pest in every row: a blank is not "as above"`, "no pest in this row")}
 		}
@@ -72,7 +72,7 @@ func (r *reader) pestOf(text string) answer {
 }
 
 func (r *reader) date(text string) dateAnswer {
-	return cached(&r.words.date, text, func() dateAnswer {
+	return r.words.date.get(text, func() dateAnswer {
 		if text == "" {
 			return dateAnswer{w: bad(`write the date in every row: a blank is not "as above"`, "no date in this row")}
 		}
@@ -108,7 +108,7 @@ func (r *reader) notice(text string) {
 // unitOf finds the sample unit of a pest: the row's own word, the one for the
 // whole sheet, the one in the heading, else the usual one.
 func (r *reader) unitOf(pest, own, head string) answer {
-	return cached(&r.words.unit, [3]string{pest, own, head}, func() answer {
+	return r.words.unit.get([3]string{pest, own, head}, func() answer {
 		word := own
 		if word == "" {
 			word = r.Map.Unit

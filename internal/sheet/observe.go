@@ -13,11 +13,11 @@ import (
 
 // wordCache keeps what the words of a sheet stand for: most stand in many rows.
 type wordCache struct {
-	bed, pest map[string]answer
-	total     map[string]bool
-	label     map[string]string
-	unit      map[[3]string]answer
-	date      map[string]dateAnswer
+	bed, pest memo[string, answer]
+	label     memo[string, string]
+	unit      memo[[3]string, answer]
+	date      memo[string, dateAnswer]
+	total     []memo[string, bool] // by column
 }
 
 type answer struct {
@@ -32,19 +32,33 @@ type dateAnswer struct {
 
 const maxCached = 100_000
 
-func cached[K comparable, V any](m *map[K]V, k K, find func() V) V {
-	if v, ok := (*m)[k]; ok {
-		return v
+// memo keeps answers, and the last one at hand: rows that follow each other
+// say the same.
+type memo[K comparable, V any] struct {
+	all  map[K]V
+	last K
+	is   V
+}
+
+func (m *memo[K, V]) get(k K, find func() V) V {
+	if m.all != nil && k == m.last {
+		return m.is
 	}
-	v := find()
-	if *m == nil {
-		*m = map[K]V{}
+	v, ok := m.all[k]
+	if !ok {
+		v = find()
 	}
-	if len(*m) < maxCached {
-		if s, ok := any(k).(string); ok { // a cell holds on to the row that it was cut from
-			k = any(strings.Clone(s)).(K)
-		}
-		(*m)[k] = v
+	if s, is := any(k).(string); is && !ok { // a cell holds on to the row that it was cut from
+		k = any(strings.Clone(s)).(K)
+	}
+	if m.all == nil {
+		m.all = map[K]V{}
+	}
+	if !ok && len(m.all) < maxCached {
+		m.all[k] = v
+	}
+	if ok || len(m.all) < maxCached {
+		m.last, m.is = k, v
 	}
 	return v
 }
@@ -107,7 +121,7 @@ func (r *reader) observe(row Row) error {
 		case Unit:
 			unitWord, unitCol = text, c
 		case Number:
-			label, labelWord = cached(&r.words.label, text, func() string { return unitNumber(strings.Clone(text), c.Word) }), c.Word
+			label, labelWord = r.label(text, c.Word), c.Word
 		case Count:
 			if strings.EqualFold(text, storedWord) {
 				continue
@@ -179,7 +193,8 @@ func (r *reader) observe(row Row) error {
 		base.date = r.Map.Date
 	}
 
-	var touched, twice []*build
+	touched := r.touched[:0]
+	var twice []*build
 	missed := false
 	visit := func(c *Column, word string) *build {
 		k := base
@@ -214,7 +229,11 @@ func (r *reader) observe(row Row) error {
 		b := r.last
 		if b == nil || b.key != k {
 			if b = r.open[k]; b == nil {
-				b = &build{key: k, first: row.N, col: c.Col, labels: nil}
+				b = &build{}
+				if n := len(r.spare); n > 0 {
+					b, r.spare = r.spare[n-1], r.spare[:n-1]
+				}
+				b = b.empty(k, row.N, c.Col)
 				r.open[k] = b
 			}
 			r.last = b
@@ -294,7 +313,7 @@ func (r *reader) observe(row Row) error {
 			spot(b, o.col, o.text, w)
 		}
 	}
-	r.labels = labels
+	r.labels, r.touched = labels, touched
 	if columns {
 		b := visit(infCol, labelWord)
 		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {
@@ -367,6 +386,22 @@ func shareOf(ic *Column, infested string, lc *Column, looked string) (farm.Prese
 		return farm.Presence{}, ic, infested, bad("write infested first, then how many were looked at", "%d infested of %d looked at: the first number cannot be above the second", hit, of)
 	}
 	return farm.Presence{Infested: hit, Looked: of}, ic, infested, nil
+}
+
+// someNumbers are the numbers that most units have.
+var someNumbers = func() (out [1000]string) {
+	for i := range out {
+		out[i] = strconv.Itoa(i)
+	}
+	return out
+}()
+
+func (r *reader) label(text, word string) string {
+	if len(text) < 4 && plainDigits(text) {
+		n, _ := strconv.Atoi(text)
+		return someNumbers[n]
+	}
+	return r.words.label.get(text, func() string { return unitNumber(strings.Clone(text), word) })
 }
 
 // unitNumber writes the number of a unit in one way: "Trap 07" is 7.

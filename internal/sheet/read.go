@@ -40,101 +40,6 @@ type Visit struct {
 	Row, Col int // its first cell
 }
 
-// Refusal is the error of a sink that will not have a visit. The reading goes
-// on.
-type Refusal struct {
-	What, Do string
-}
-
-// Error says what is wrong with the visit.
-func (r *Refusal) Error() string { return r.What }
-
-// Summary counts what was read.
-type Summary struct {
-	Rows      int // below the headings, blank ones apart
-	Blank     int // blank rows
-	Totals    int // rows of sums and means: skipped
-	Again     int // heading rows that stand again: skipped
-	NoCount   int // rows without any count: skipped
-	Repeated  int // units that stand twice and are the same: read once
-	NotLooked int // units that were not looked at
-	BlankCell int // blank counts, read as Map.Blank says
-	Beside    int // cells outside the table: not read
-	Empty     int // visits without a unit that was looked at: skipped
-	Visits    int // that read well
-	Units     int // looked at on them
-}
-
-// Result is what a reading found.
-type Result struct {
-	Layout
-	Summary
-	Problems []*Problem
-	Faults   *Faults
-	Rest     map[int]*RestRow // rows to be corrected
-	Usual    map[string]string
-}
-
-// RestRow is why a row is to be corrected, and which of its counts: groups of
-// columns that belong to one visit.
-type RestRow struct {
-	Why    string
-	all    bool
-	groups []int
-}
-
-// key is what makes a visit one.
-type key struct {
-	bed, pest, unit string
-	date            civil.Date
-	stratum         farm.Stratum
-}
-
-// part is what of a row's key could be read, and which units it would add.
-type part struct {
-	bed, pest string
-	date      civil.Date
-	labels    string // their numbers, between blanks; "" where units have none
-	share     bool
-}
-
-// Faults are the visits that a reading could not vouch for: those with a
-// wrong cell, and those that a row with an unreadable bed, pest or date may
-// belong to.
-type Faults struct {
-	bad        map[key]bool
-	loose      map[part]int // and the first such row
-	Unreadable bool         // a row's cells could not be told apart: it can stand in no rest
-}
-
-// holds reports whether a visit is to be held back, and the row that it waits
-// for where it is itself in order.
-func (res *Result) holds(b *build) (row int, held bool) {
-	if res == nil {
-		return 0, false
-	}
-	f := res.Faults
-	if f.bad[b.key] {
-		return 0, true
-	}
-	for p, row := range f.loose {
-		if p.bed != "" && p.bed != b.bed || p.pest != "" && p.pest != b.pest || !p.date.IsZero() && p.date != b.date {
-			continue
-		}
-		if p.share && b.presence != nil {
-			continue
-		}
-		taken := false
-		for _, l := range strings.Fields(p.labels) {
-			taken = taken || slices.Contains(b.labels, l)
-		}
-		if !taken {
-			return row, true
-		}
-	}
-	return 0, false
-}
-
 // Read reads a sheet and gives its visits to sink. The result is there unless
 // the file cannot be read; the error is a *diag.Problem, ErrScattered, or what
 // sink or Stop returned.
@@ -149,7 +54,7 @@ func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
 		problems: problems{file: s.Name},
 		res:      &Result{Rest: map[int]*RestRow{}, Faults: &Faults{bad: map[key]bool{}, loose: map[part]int{}}, Usual: map[string]string{}},
 	}
-	r.res.Format = format
+	r.res.Format, r.res.problems = format, &r.problems
 	err = r.all(src)
 	r.res.Problems = r.list()
 	if r.shows.order != "" {
@@ -200,9 +105,11 @@ type reader struct {
 	said []*Column // columns of what rows say besides counts
 
 	// Kept from row to row, so that a row costs little.
-	counts []obs
-	labels []string
-	one    [1]farm.UnitCount
+	counts  []obs
+	labels  []string
+	touched []*build
+	spare   []*build // finished, to be filled again
+	one     [1]farm.UnitCount
 }
 
 // all reads the headings, then row after row.
@@ -322,7 +229,8 @@ func (r *reader) headings(first []Row, i int) {
 // row reads one row below the headings.
 func (r *reader) row(row Row) error {
 	cells := row.Cells
-	if filled(cells) == 0 {
+	n := filled(cells)
+	if n == 0 {
 		r.res.Blank++
 		return nil
 	}
@@ -335,7 +243,7 @@ func (r *reader) row(row Row) error {
 		r.res.Totals++
 		return nil
 	}
-	if filled(cells[:min(len(cells), r.res.width)]) < filled(cells) {
+	if len(cells) > r.res.width && filled(cells[:r.res.width]) < n {
 		if r.res.Format.Kind == "CSV" {
 			at := r.res.width + 1
 			r.add(row.N, at, "", cells[r.res.width], "put a value that holds the separating sign in quotation marks", "the row has more cells than the headings: a separating sign inside a value cuts it in two")
@@ -386,7 +294,10 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		first = false
-		if cached(&r.words.total, text, func() bool {
+		if r.words.total == nil {
+			r.words.total = make([]memo[string, bool], len(r.res.Columns))
+		}
+		if r.words.total[i].get(text, func() bool {
 			_, bed := known(text, r.Names.Bed)
 			return totalWord(text) && !bed
 		}) {
@@ -452,6 +363,9 @@ func (r *reader) flush(row int) error {
 		}
 		if err := r.give(b); err != nil {
 			return err
+		}
+		if row >= 0 {
+			r.spare = append(r.spare, b)
 		}
 	}
 	return nil

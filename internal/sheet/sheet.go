@@ -160,18 +160,18 @@ func (p *problems) add(row, col int, heading, value, do, format string, args ...
 
 // list returns the problems by row and column.
 func (p *problems) list() []*Problem {
-	slices.SortStableFunc(p.all, func(a, b *Problem) int {
+	all := slices.Clone(p.all)
+	slices.SortStableFunc(all, func(a, b *Problem) int {
 		if a.Row != b.Row {
 			return a.Row - b.Row
 		}
 		return a.Col - b.Col
 	})
 	if p.more > 0 {
-		p.all = append(p.all, &Problem{File: p.file, What: fmt.Sprintf("%d more problems like these", p.more),
+		all = append(all, &Problem{File: p.file, What: fmt.Sprintf("%d more problems like these", p.more),
 			Do: "correct these first, or store the good rows with --accept-good: the rest file gives the reason beside each row"})
-		p.more = 0
 	}
-	return p.all
+	return all
 }
 
 // quote quotes a person's text and cuts it when it is long.

@@ -174,22 +174,8 @@ func (t *textRows) next() (Row, error) {
 	for {
 		fields, err := t.csv.Read()
 		t.guard.n = 0
-		var pe *csv.ParseError
-		switch {
-		case err == io.EOF:
-			if _, err := io.Copy(io.Discard, t.guard); err != nil { // to the end, for the sum
-				return Row{}, t.read(err)
-			}
-			if err := t.s.same(t.sum.Sum32()); err != nil {
-				return Row{}, err
-			}
-			return Row{}, io.EOF
-		case errors.As(err, &pe) && (errors.Is(err, csv.ErrQuote) || errors.Is(err, csv.ErrBareQuote)):
-			row := pe.StartLine - t.lines
-			t.lines += pe.Line - pe.StartLine
-			return Row{N: row}, t.s.fail(row, `put a value that holds a quotation mark in quotation marks and double it: "a ""b"" c"`, "the quotation marks do not match")
-		case err != nil:
-			return Row{}, t.read(err)
+		if err != nil {
+			return t.failed(err)
 		}
 		line, _ := t.csv.FieldPos(0)
 		row := Row{N: line - t.lines, Cells: fields}
@@ -208,6 +194,26 @@ func (t *textRows) next() (Row, error) {
 		}
 		return row, nil
 	}
+}
+
+// failed is what became of a row that the CSV reader does not give.
+func (t *textRows) failed(err error) (Row, error) {
+	var pe *csv.ParseError
+	switch {
+	case err == io.EOF:
+		if _, err := io.Copy(io.Discard, t.guard); err != nil { // to the end, for the sum
+			return Row{}, t.read(err)
+		}
+		if err := t.s.same(t.sum.Sum32()); err != nil {
+			return Row{}, err
+		}
+		return Row{}, io.EOF
+	case errors.As(err, &pe) && (errors.Is(err, csv.ErrQuote) || errors.Is(err, csv.ErrBareQuote)):
+		row := pe.StartLine - t.lines
+		t.lines += pe.Line - pe.StartLine
+		return Row{N: row}, t.s.fail(row, `put a value that holds a quotation mark in quotation marks and double it: "a ""b"" c"`, "the quotation marks do not match")
+	}
+	return Row{}, t.read(err)
 }
 
 func (t *textRows) read(err error) error {

@@ -3,46 +3,61 @@ package store
 import (
 	"bufio"
 	"fmt"
-	"io"
 	"strconv"
 	"strings"
+
+	"leafturn/internal/record"
+	"leafturn/internal/tables"
 )
 
-// WriteCounts writes every single count as CSV, visit by visit: the number of
-// the visit's record, the unit and its count, an empty cell where the unit was
-// not looked at. Voided visits are among them. Little is held in memory.
-func (t *Tx) WriteCounts(w io.Writer) error {
-	out := bufio.NewWriterSize(w, 1<<16)
-	out.WriteString("visit,unit,count\r\n")
-	// One row a count would cost three times as much as one a visit.
+// writeCounts writes the single counts visit by visit, an empty cell where the
+// unit was not looked at. One row a count would cost three times as much.
+func (t *Tx) writeCounts(out *bufio.Writer, _ tables.Table, did func(int64)) error {
+	var line, head []byte
+	var rows, all int64
 	err := t.each(func(scan func(dest ...any) error) error {
-		var id, units, last int64
-		var counts string
-		if err := scan(&id, &units, &last, &counts); err != nil {
+		var id, last int64
+		var bed, date, pest, counts string
+		if err := scan(&id, &bed, &date, &pest, &last, &counts); err != nil {
 			return err
 		}
-		if units != last {
-			return damaged(t.s.path, fmt.Errorf("visit %d has %d units, the last of them number %d", id, units, last))
+		head = strconv.AppendInt(head[:0], id, 10)
+		for _, cell := range []string{bed, date, pest} {
+			head = record.AppendCell(append(head, ','), record.Text(cell))
 		}
-		visit := strconv.FormatInt(id, 10)
-		var line []byte
+		head = append(head, ',')
 		unit := int64(0)
-		for count := range strings.SplitSeq(counts, " ") {
+		for more := true; more; {
+			var count string
+			count, counts, more = strings.Cut(counts, " ")
 			unit++
-			line = append(append(line[:0], visit...), ',')
+			line = append(line[:0], head...)
 			line = append(strconv.AppendInt(line, unit, 10), ',')
 			line = append(append(line, count...), '\r', '\n')
 			if _, err := out.Write(line); err != nil {
 				return err
 			}
 		}
+		if unit != last {
+			return damaged(t.s.path, fmt.Errorf("visit %d has %d units, the last of them number %d", id, unit, last))
+		}
+		rows += unit
+		did(unit)
 		return nil
-	}, `SELECT visit_id, count(*), max(seq), group_concat(ifnull(count, ''), ' ')
-FROM (SELECT visit_id, seq, count FROM unit_count ORDER BY visit_id, seq) GROUP BY visit_id`)
+	}, `SELECT v.id, b.code, v.date, v.pest, (SELECT max(seq) FROM unit_count WHERE visit_id = v.id),
+iif(v.n = v.units, (SELECT group_concat(count, ' ') FROM unit_count WHERE visit_id = v.id),
+ (SELECT group_concat(ifnull(count, ''), ' ') FROM unit_count WHERE visit_id = v.id))
+FROM visit v JOIN bed b ON b.id = v.bed_id WHERE v.units > 0 ORDER BY v.id`)
 	if err != nil {
 		return err
 	}
-	return out.Flush()
+	if _, err := t.get(&all, "SELECT count(*) FROM unit_count"); err != nil {
+		return err
+	}
+	if rows != all {
+		return damaged(t.s.path, fmt.Errorf("%d counts belong to visits that tell of them, and there are %d", rows, all))
+	}
+	return nil
 }
 
 // each reads row after row, and ends at an error of f.

@@ -7,14 +7,15 @@ import (
 	"testing"
 
 	"leafturn/internal/store"
+	"leafturn/internal/tables"
 	"leafturn/internal/testkit"
 
 	"github.com/stretchr/testify/require"
 )
 
-// WriteCounts against the visits as they are read, units not looked at and
+// The single counts against the visits as they are read, units not looked at and
 // voided visits included.
-func TestWriteCounts(t *testing.T) {
+func TestWriteTable_Counts(t *testing.T) {
 	s := newStore(t)
 	vs := someVisits(testkit.Seeded(5, 5), 150)
 	update(t, s, func(tx *store.Tx) error {
@@ -23,7 +24,7 @@ func TestWriteCounts(t *testing.T) {
 		}
 		return tx.Void(store.KindVisit, 3, "twice", at)
 	})
-	want := [][]string{{"visit", "unit", "count"}}
+	want := [][]string{{"visit_id", "bed", "date", "pest", "seq", "count"}}
 	all := visits(t, s, store.Filter{IncludeVoided: true})
 	for id := int64(1); id <= int64(len(all)); id++ {
 		for _, v := range all {
@@ -35,18 +36,18 @@ func TestWriteCounts(t *testing.T) {
 				if u.Seen {
 					count = fmt.Sprint(u.Count)
 				}
-				want = append(want, []string{fmt.Sprint(id), fmt.Sprint(i + 1), count})
+				want = append(want, []string{fmt.Sprint(id), v.Bed, v.Date.String(), v.Pest, fmt.Sprint(i + 1), count})
 			}
 		}
 	}
 	var out bytes.Buffer
-	view(t, s, func(tx *store.Tx) error { return tx.WriteCounts(&out) })
+	view(t, s, func(tx *store.Tx) error { _, err := tx.WriteTable(&out, tables.ByName("unit_count"), nil); return err })
 	got, err := csv.NewReader(&out).ReadAll()
 	require.NoError(t, err)
 	require.Equal(t, want, got)
 
 	rawExec(t, s.Path(), "INSERT INTO unit_count VALUES (1, 9999, 1)") // a gap in the numbers
-	err = s.View(ctx, func(tx *store.Tx) error { return tx.WriteCounts(&out) })
+	err = s.View(ctx, func(tx *store.Tx) error { _, err := tx.WriteTable(&out, tables.ByName("unit_count"), nil); return err })
 	require.ErrorIs(t, err, store.ErrDamaged)
 }
 

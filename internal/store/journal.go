@@ -70,25 +70,38 @@ type journal struct {
 	steps      []step
 }
 
-// add notes a record that was stored.
-func (j *journal) add(kind Kind, id int64) {
+// add notes records that were stored with consecutive numbers.
+func (j *journal) add(kind Kind, low, high int64) {
 	for i := range j.added {
-		if s := &j.added[i]; s.Kind == kind && s.High+1 == id {
-			s.High = id
+		if s := &j.added[i]; s.Kind == kind && s.High+1 == low {
+			s.High = high
 			return
 		}
 	}
-	j.added = append(j.added, span{kind, id, id})
+	j.added = append(j.added, span{kind, low, high})
 }
 
 func (j *journal) step(s step) { j.steps = append(j.steps, s) }
+
+// newest is the instant at which the newest record was entered or the newest
+// command given, as far as the last record of each kind tells.
+func (t *Tx) newest() (time.Time, error) {
+	query := "SELECT max(at) AS at FROM change_set"
+	for _, k := range Kinds {
+		table := kinds[k].table
+		query += " UNION ALL SELECT entered_at FROM " + table + " WHERE id = (SELECT max(id) FROM " + table + ")"
+	}
+	var at utc
+	_, err := t.get(&at, "SELECT max(at) FROM ("+query+")")
+	return at.Time, err
+}
 
 func (j *journal) empty() bool { return len(j.added) == 0 && len(j.steps) == 0 && !j.told && !j.made }
 
 // AddedMany notes records of one kind that were stored with consecutive
 // numbers by other ways than this type's methods.
 func (t *Tx) AddedMany(kind Kind, low, high int64) {
-	t.log.added = append(t.log.added, span{kind, low, high})
+	t.log.add(kind, low, high)
 }
 
 // describe notes how a bed or the farm was described and is now; nil is "not

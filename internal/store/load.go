@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"iter"
 	"slices"
@@ -14,8 +15,9 @@ import (
 )
 
 // Bulk is Update for very many visits: see AddVisits. Foreign keys are not
-// looked up at each row; all of them are checked before the commit, and a row
-// that points to nothing undoes everything. It has a connection of its own,
+// looked up at each row, and AddVisits needs no CHECK of SQLite's. Where f
+// writes in other ways too, all keys are checked before the commit, and a row
+// that points to nothing undoes everything. Bulk has a connection of its own,
 // because SQLite cannot turn the keys off within a transaction.
 func (s *Store) Bulk(ctx context.Context, f func(tx *Tx) error) error {
 	return s.BulkAs(ctx, Command{}, f)
@@ -26,13 +28,14 @@ func (s *Store) BulkAs(ctx context.Context, c Command, f func(tx *Tx) error) err
 	if s.readOnly {
 		return s.UpdateAs(ctx, c, f) // says why not
 	}
-	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff, "cache_size(-4000)")
+	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff)
 	if err != nil {
 		return problem(s.path, "open", err)
 	}
 	defer db.Close()
 	return s.runOn(ctx, db, &c, func(tx *Tx) error {
-		if err := f(tx); err != nil {
+		tx.bulk = true
+		if err := f(tx); err != nil || !tx.wrote {
 			return err
 		}
 		return tx.pointsSomewhere()
@@ -58,8 +61,8 @@ func (t *Tx) pointsSomewhere() error {
 // Load says what AddVisits does besides storing.
 type Load struct {
 	// Duplicate is asked of a visit that is stored already under the number
-	// old: nil leaves it out and goes on, an error ends the loading. Without it
-	// the first such visit ends it with ErrDuplicate.
+	// old, and must not write: nil leaves it out and goes on, an error ends the
+	// loading. Without it the first such visit ends it with ErrDuplicate.
 	Duplicate func(v farm.Visit, old int64) error
 	// Progress is told how many visits were read, now and then.
 	Progress func(visits int)
@@ -91,6 +94,10 @@ type batch struct {
 // own, so that reading a file and storing share two cores: it must not use the
 // transaction. An error of src, or a visit that is refused, ends the loading,
 // and the transaction can only be undone.
+//
+// In Bulk, the CHECKs of the tables are left out and no key is looked up: each
+// visit has passed the same rules in checkVisit (TestBulk_EveryCheck), its bed
+// was read in this transaction, and its number was given in it.
 func (t *Tx) AddVisits(src iter.Seq2[farm.Visit, error], at time.Time, o Load) (Loaded, error) {
 	l := loader{t: t, at: instant(at), o: o, queries: map[shape]string{}}
 	err := entered(at)
@@ -101,13 +108,16 @@ func (t *Tx) AddVisits(src iter.Seq2[farm.Visit, error], at time.Time, o Load) (
 		_, err = t.get(&l.next, "SELECT ifnull(max(id), 0) + 1 FROM visit")
 	}
 	if err == nil {
-		err = l.all(src)
-	}
-	if err == nil {
-		err = l.writeUnits()
-	}
-	if err == nil {
-		err = t.flush()
+		err = l.unchecked(func() error {
+			err := l.all(src)
+			if err == nil {
+				err = l.writeUnits()
+			}
+			if err == nil {
+				err = t.flush()
+			}
+			return err
+		})
 	}
 	if l.done.Visits > 0 {
 		t.AddedMany(KindVisit, l.done.First, l.done.Last)
@@ -118,26 +128,60 @@ func (t *Tx) AddVisits(src iter.Seq2[farm.Visit, error], at time.Time, o Load) (
 	return l.done, err
 }
 
+// unchecked runs f, in Bulk without the CHECKs. Nothing but the loader may
+// write meanwhile.
+func (l *loader) unchecked(f func() error) error {
+	t := l.t
+	if !t.write {
+		return errWriteInView
+	}
+	t.loading = true
+	defer func() { t.loading = false }()
+	if !t.bulk {
+		return f()
+	}
+	if _, _, err := t.run("PRAGMA ignore_check_constraints = 1"); err != nil {
+		return t.fail("store visits", err)
+	}
+	if err := f(); err != nil {
+		return err // no commit follows, and the connection is Bulk's own
+	}
+	if _, _, err := t.run("PRAGMA ignore_check_constraints = 0"); err != nil {
+		return t.fail("store visits", err)
+	}
+	return nil
+}
+
 type loader struct {
 	t       *Tx
 	at      string
 	o       Load
 	next    int64 // the next record number
 	done    Loaded
-	args    []any
+	args    []any // of the statement that is made
+	rows    []any // the values of the visits of a batch
 	day     civil.Date
 	dayText string
 
-	units   []any // of visits that have as many each, not yet written
-	visits  int   // how many such visits
-	each    int   // units of each of them
+	ids     []int64            // of visits whose units are not yet written
+	counts  [][]farm.UnitCount // of each of them, all of one length
 	queries map[shape]string
 }
 
 // shape is a statement for so many visits with so many units each. It is told
-// the number of a visit once and holds the numbers of the units itself: binding
-// a value takes a good part of what storing it does.
-type shape struct{ visits, each int }
+// the number of a visit once and holds the numbers of the units itself, and
+// where all counts are small, eight of them are bound as one whole number:
+// binding a value takes a good part of what storing it does.
+type shape struct {
+	visits, each int
+	packed       bool
+}
+
+const (
+	packBits = 8
+	packMost = 1<<packBits - 1
+	packEach = 64 / packBits
+)
 
 // mostShapes is how many statements are kept; where the visits of a load have
 // more different numbers of units, the others go the way of AddVisit.
@@ -205,46 +249,46 @@ func inBatches(src iter.Seq2[farm.Visit, error], batches chan<- batch, stop <-ch
 }
 
 // store writes a batch: its visits in one statement, which ends at one that is
-// there already and goes on after it, then their units. OR FAIL spares SQLite
-// what it needs to take back one statement: a load that fails is undone whole.
+// there already, then their units. OR FAIL, and numbers that SQLite gives
+// itself, spare it what it needs to take back one statement: a load that fails
+// is undone whole. Once a visit was there already, the others of its batch are
+// looked up first.
 func (l *loader) store(b batch) error {
 	if len(b.visits) == 0 {
 		return nil
 	}
-	t := l.t
 	row := fullRow
 	if !slices.ContainsFunc(b.visits, func(v farm.Visit) bool { return !plain(v) }) {
 		row = plainRow
 	}
-	l.args = append(l.args[:0], nil)
+	l.rows = append(l.rows[:0], nil)
 	for i, v := range b.visits {
-		bed, err := t.bed(v.Bed)
+		bed, err := l.t.bed(v.Bed)
 		if err != nil {
 			return err
 		}
 		all := visitArgs(v, bed.id, b.sums[i], l.at)
 		all[1] = l.text(v.Date)
-		l.args = append(append(l.args, nil), all[:row.cols]...) // with room for its number
+		l.rows = append(l.rows, all[:row.cols]...)
 	}
-	width := row.cols + 1
+	lookUp := false
 	for left := b.visits; len(left) > 0; {
 		n := len(left)
-		args := l.args[len(l.args)-n*width-1:]
-		args[0] = l.at
-		for i := range left {
-			args[1+i*width] = l.next + int64(i)
-		}
-		_, _, err := t.exec(row.insert+strings.Repeat(row.more, n-1), args...)
-		there := code(err) == codeUnique
-		if err != nil && !there {
-			return t.fail("store visits", err)
-		}
-		if there { // those before it are stored
-			var last int64
-			if _, e := t.get(&last, "SELECT ifnull(max(id), 0) FROM visit"); e != nil {
-				return e
+		if lookUp {
+			var err error
+			if n, err = l.new(left); err != nil {
+				return err
 			}
-			n = int(last + 1 - l.next)
+		}
+		there := n < len(left)
+		if n > 0 {
+			args := l.rows[len(l.rows)-len(left)*row.cols-1:]
+			args[0] = l.at
+			stored, err := l.insert(row, args[:1+n*row.cols], n)
+			if err != nil {
+				return err
+			}
+			there, n = there || stored < n, stored
 		}
 		for _, v := range left[:n] {
 			if err := l.stored(v); err != nil {
@@ -252,25 +296,58 @@ func (l *loader) store(b batch) error {
 			}
 		}
 		if left = left[n:]; there {
-			if err := l.left(left[0], err); err != nil {
+			if err := l.left(left[0]); err != nil {
 				return err
 			}
-			left = left[1:]
+			left, lookUp = left[1:], true
 		}
 	}
 	return nil
 }
 
-// rowSQL inserts a visit: the instant of entry is bound once, then the record
-// number and the first cols values of visitArgs for each.
+// new is how many of the first visits are not there yet.
+func (l *loader) new(visits []farm.Visit) (int, error) {
+	if err := l.writeUnits(); err != nil {
+		return 0, err
+	}
+	for i, v := range visits {
+		_, id, err := l.t.liveVisit(v)
+		if err != nil || id > 0 {
+			return i, err
+		}
+	}
+	return len(visits), nil
+}
+
+// insert writes n visits, or those before one that is there already, and
+// returns how many.
+func (l *loader) insert(row rowSQL, args []any, n int) (int, error) {
+	t := l.t
+	last, _, err := t.run(row.insert+strings.Repeat(row.more, n-1), args...)
+	there := code(err) == codeUnique
+	if there {
+		_, err = t.get(&last, "SELECT ifnull(max(id), 0) FROM visit")
+	}
+	if err != nil {
+		return 0, t.fail("store visits", err)
+	}
+	stored := int(last + 1 - l.next)
+	if stored < 0 || stored > n || !there && stored < n {
+		return 0, t.fail("store visits", fmt.Errorf("%d visits got the numbers %d to %d", n, l.next, last))
+	}
+	return stored, nil
+}
+
+// rowSQL inserts a visit: the instant of entry is bound once, then the first
+// cols values of visitArgs for each.
 type rowSQL struct {
 	cols         int
 	insert, more string // a statement for one, and what each further one adds
 }
 
 func makeRow(cols int, rest string) rowSQL {
-	row := strings.Repeat(", ?", cols+1) + rest + ")"
-	return rowSQL{cols, "INSERT OR FAIL INTO visit (entered_at, id, " + strings.TrimSuffix(visitCols, ", entered_at") + ") VALUES (?" + row, ", (?1" + row}
+	row := strings.Repeat(", ?", cols) + rest + ")"
+	return rowSQL{cols, "INSERT OR FAIL INTO visit (entered_at, " + strings.TrimSuffix(visitCols, ", entered_at") + ") VALUES (?" + row, ", (?1" + row}
 }
 
 var (
@@ -292,16 +369,18 @@ func (l *loader) text(d civil.Date) string {
 }
 
 // left asks what to do with a visit that is there already.
-func (l *loader) left(v farm.Visit, refused error) error {
+func (l *loader) left(v farm.Visit) error {
 	if err := l.writeUnits(); err != nil {
 		return err
 	}
-	bed, err := l.t.bed(v.Bed)
-	if err != nil {
-		return err
-	}
-	old, err := l.t.visitStored(v, bed, refused)
-	if l.o.Duplicate != nil && old > 0 {
+	bed, old, err := l.t.liveVisit(v)
+	switch {
+	case err != nil:
+	case old == 0:
+		err = l.t.fail("store visits", errors.New("a visit is there already, and is not found"))
+	case l.o.Duplicate == nil:
+		err = l.t.duplicate(KindVisit, old, visitWords(v, bed))
+	default:
 		err = l.o.Duplicate(v, old)
 	}
 	l.done.Left++
@@ -317,18 +396,14 @@ func (l *loader) stored(v farm.Visit) error {
 	}
 	l.done.Last = id
 	l.done.Counts += len(v.Counts)
-	if len(v.Counts) != l.each {
-		if err := l.writeUnits(); err != nil {
-			return err
+	if len(v.Counts) > 0 {
+		if len(l.counts) > 0 && len(v.Counts) != len(l.counts[0]) {
+			if err := l.writeUnits(); err != nil {
+				return err
+			}
 		}
-		l.each = len(v.Counts)
-	}
-	if l.each > 0 {
-		l.units = append(l.units, id)
-		for _, u := range v.Counts {
-			l.units = append(l.units, countArg(u))
-		}
-		if l.visits++; l.visits*l.each >= unitBatch {
+		l.ids, l.counts = append(l.ids, id), append(l.counts, v.Counts)
+		if len(l.ids)*len(v.Counts) >= unitBatch {
 			if err := l.writeUnits(); err != nil {
 				return err
 			}
@@ -339,42 +414,83 @@ func (l *loader) stored(v farm.Visit) error {
 
 // writeUnits writes the units gathered.
 func (l *loader) writeUnits() error {
-	if l.visits == 0 {
+	if len(l.ids) == 0 {
 		return nil
 	}
-	s := shape{l.visits, l.each}
+	defer func() { l.ids, l.counts = l.ids[:0], l.counts[:0] }()
+	s := shape{len(l.ids), len(l.counts[0]), !slices.ContainsFunc(l.counts, large)}
 	query, ok := l.queries[s]
 	if !ok && len(l.queries) < mostShapes {
 		query, ok = s.sql(), true
 		l.queries[s] = query
 	}
-	args := l.units
-	l.units, l.visits = l.units[:0], 0
-	if ok {
-		if _, _, err := l.t.exec(query, args...); err != nil {
-			return l.t.fail("store counts", err)
+	if !ok {
+		for i, id := range l.ids {
+			if err := l.t.addUnits(id, l.counts[i]); err != nil {
+				return err
+			}
 		}
 		return nil
 	}
-	for ; len(args) > 0; args = args[s.each+1:] {
-		if err := l.t.addUnits(args[0], args[1:s.each+1]); err != nil {
-			return err
+	l.args = l.args[:0]
+	for i, id := range l.ids {
+		l.args = append(l.args, id)
+		switch counts := l.counts[i]; {
+		case s.packed:
+			for part := range slices.Chunk(counts, packEach) {
+				l.args = append(l.args, pack(part))
+			}
+		default:
+			for _, u := range counts {
+				l.args = append(l.args, countArg(u))
+			}
 		}
 	}
+	if _, _, err := l.t.run(query, l.args...); err != nil {
+		return l.t.fail("store counts", err)
+	}
 	return nil
+}
+
+// large reports whether some count does not go into packBits.
+func large(counts []farm.UnitCount) bool {
+	for _, u := range counts {
+		if !u.Seen || u.Count > packMost {
+			return true
+		}
+	}
+	return false
+}
+
+// pack puts small counts into one number, the first one lowest.
+func pack(counts []farm.UnitCount) int64 {
+	var n uint64
+	for i, u := range counts {
+		n |= uint64(u.Count) << (packBits * i)
+	}
+	return int64(n)
 }
 
 // sql is the statement of a shape.
 func (s shape) sql() string {
 	var b strings.Builder
 	b.WriteString("INSERT OR FAIL INTO unit_count (visit_id, seq, count) VALUES ")
+	arg := 0
 	for i := range s.visits {
-		if i > 0 {
-			b.WriteString(", ")
-		}
-		b.WriteString("(?, 1, ?)")
-		for seq := 2; seq <= s.each; seq++ {
-			fmt.Fprintf(&b, ", (?%d, %d, ?)", i*(s.each+1)+1, seq)
+		arg++
+		visit := arg
+		for u := range s.each {
+			if i+u > 0 {
+				b.WriteString(", ")
+			}
+			if !s.packed || u%packEach == 0 {
+				arg++
+			}
+			fmt.Fprintf(&b, "(?%d, %d, ?%d", visit, u+1, arg)
+			if s.packed {
+				fmt.Fprintf(&b, " >> %d & %d", packBits*(u%packEach), packMost)
+			}
+			b.WriteString(")")
 		}
 	}
 	return b.String()

@@ -23,6 +23,7 @@ import (
 func someVisits(rng *rand.Rand, n int) []farm.Visit {
 	pick := func(words ...string) string { return words[rng.IntN(len(words))] }
 	var out []farm.Visit
+	units := 0
 	for range n {
 		if len(out) > 0 && rng.IntN(8) == 0 {
 			out = append(out, out[rng.IntN(len(out))]) // there already
@@ -30,8 +31,12 @@ func someVisits(rng *rand.Rand, n int) []farm.Visit {
 		}
 		v := farm.Visit{Bed: pick("A1", "b3", "B10"), Pest: pick("slug", "mite", "thrips"), Unit: pick("board", "leaf"),
 			Stratum: farm.Strata[rng.IntN(len(farm.Strata))], Date: day("2026-05-01").AddDays(rng.IntN(120)), Counts: []farm.UnitCount{{Seen: true}}}
-		for range rng.IntN(4) * rng.IntN(300) / (1 + rng.IntN(40)) {
-			v.Counts = append(v.Counts, farm.UnitCount{Count: int(rng.ExpFloat64() * 700), Seen: rng.IntN(5) > 0})
+		if rng.IntN(3) == 0 { // else as many as before
+			units = rng.IntN(4) * rng.IntN(300) / (1 + rng.IntN(40))
+		}
+		high, lost := float64(pickInt(rng, 3, 50, 700)), pickInt(rng, 0, 0, 20)
+		for range units {
+			v.Counts = append(v.Counts, farm.UnitCount{Count: int(rng.ExpFloat64() * high), Seen: rng.IntN(100) >= lost})
 		}
 		for i, u := range v.Counts {
 			if !u.Seen {
@@ -53,6 +58,8 @@ func someVisits(rng *rand.Rand, n int) []farm.Visit {
 	}
 	return out
 }
+
+func pickInt(rng *rand.Rand, of ...int) int { return of[rng.IntN(len(of))] }
 
 func from(vs []farm.Visit, end error) iter.Seq2[farm.Visit, error] {
 	return func(yield func(farm.Visit, error) bool) {

@@ -21,6 +21,20 @@ func Restore(ctx context.Context, from, path string, opts ...Option) (aside stri
 	if err != nil {
 		return "", err
 	}
+	return replace(ctx, path, o, func(file, tmp string) error {
+		if same(source, file) {
+			return &diag.Problem{What: fmt.Sprintf("%q is the farm's file itself, not a backup of it", from), Do: "give the backup", Kept: "nothing was changed", Usage: true, Err: ErrExists}
+		}
+		return copyChecked(ctx, from, source, tmp, o)
+	})
+}
+
+// errOnlyLook ends replace before anything is changed.
+var errOnlyLook = errors.New("store: only looked")
+
+// replace puts the file that make leaves at tmp in the place of the store at
+// path, and returns the name under which what was there is kept.
+func replace(ctx context.Context, path string, o options, make func(file, tmp string) error) (aside string, err error) {
 	file, err := filepath.Abs(path)
 	if err == nil {
 		if real, err2 := filepath.EvalSymlinks(file); err2 == nil {
@@ -29,9 +43,6 @@ func Restore(ctx context.Context, from, path string, opts ...Option) (aside stri
 	}
 	if err != nil {
 		return "", fmt.Errorf("store restore: %w", err)
-	}
-	if same(source, file) {
-		return "", &diag.Problem{What: fmt.Sprintf("%q is the farm's file itself, not a backup of it", from), Do: "give the backup", Kept: "nothing was changed", Usage: true, Err: ErrExists}
 	}
 	dir := filepath.Dir(file)
 	if err := os.MkdirAll(dir, 0o755); err != nil {
@@ -42,7 +53,7 @@ func Restore(ctx context.Context, from, path string, opts ...Option) (aside stri
 		return "", diskProblem(path, "restore", err)
 	}
 	defer removeTemp(tmp)
-	if err := copyChecked(ctx, from, source, tmp, o); err != nil {
+	if err := make(file, tmp); err != nil {
 		return "", err
 	}
 	if aside, err = setAside(ctx, path, file, o); err != nil {

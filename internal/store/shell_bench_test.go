@@ -15,7 +15,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
-	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -23,8 +22,11 @@ import (
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/cli"
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
+	"leafturn/internal/tables"
+	"leafturn/internal/testkit"
 
 	"github.com/stretchr/testify/require"
 )
@@ -148,73 +150,77 @@ func init() {
 }
 
 func init() {
-	// export is all visits and all counts of a store, as two files.
+	// export is the command: every table with every column.
 	children["export"] = func(path string) error {
-		s, err := store.Open(ctx, path)
-		if err != nil {
-			return err
-		}
-		defer s.Close()
-		dir := os.Getenv(childCSV)
-		units, err := os.Create(filepath.Join(dir, "units.out"))
-		if err != nil {
-			return err
-		}
-		defer units.Close()
-		visits, err := os.Create(filepath.Join(dir, "visits.out"))
-		if err != nil {
-			return err
-		}
-		defer visits.Close()
 		defer tellPeak()
-		return s.View(ctx, func(tx *store.Tx) error {
-			if err := tx.WriteCounts(units); err != nil {
-				return err
-			}
-			all, err := tx.Headers(store.Filter{IncludeVoided: true})
-			if err != nil {
-				return err
-			}
-			w := csv.NewWriter(visits)
-			for _, h := range all {
-				if err := w.Write([]string{strconv.FormatInt(h.ID, 10), h.Bed, h.Date.String(), h.Pest, h.Unit, string(h.Stratum), strconv.Itoa(h.Units), strconv.Itoa(h.N), strconv.FormatInt(h.Sum, 10)}); err != nil {
-					return err
-				}
-			}
-			w.Flush()
-			return w.Error()
-		})
+		code := cli.Main(ctx, []string{"leafturn", "--db", path, "export", os.Getenv(childCSV)}, cli.Streams{In: strings.NewReader(""), Out: io.Discard, Err: os.Stderr, Now: time.Now, Getenv: func(string) string { return "" }})
+		if code != 0 {
+			return fmt.Errorf("exit code %d", code)
+		}
+		return nil
+	}
+	// restore is the way back.
+	children["restore"] = func(path string) error {
+		defer tellPeak()
+		code := cli.Main(ctx, []string{"leafturn", "--db", path, "restore", os.Getenv(childCSV)}, cli.Streams{In: strings.NewReader(""), Out: io.Discard, Err: os.Stderr, Now: time.Now, Getenv: func(string) string { return "" }})
+		if code != 0 {
+			return fmt.Errorf("exit code %d", code)
+		}
+		return nil
 	}
 }
 
-// BenchmarkExport writes 1,000,000 counts and their visits, and beside it lets
-// the shell write the same tables.
+// BenchmarkExport is `leafturn export` of 1,000,000 counts with everything else,
+// and beside it the shell's `.mode csv` of the same tables. back-s is `leafturn
+// restore` of the folder.
 func BenchmarkExport(b *testing.B) {
-	needShell(b)
+	testkit.NeedShell(b)
 	dir := b.TempDir()
 	file, path := filepath.Join(dir, "counts.csv"), filepath.Join(dir, "farm.leafturn")
 	require.NoError(b, countRows(file, 1_000_000))
 	emptyStore(b, path)
 	loadIn(b, path, file)
-	var ours, theirs []time.Duration
-	peak := 0.0
+	lines := []string{".mode csv"}
+	for _, t := range tables.All {
+		lines = append(lines, ".once "+filepath.Join(dir, t.File+".shell"), `SELECT * FROM "`+t.Name+`";`)
+	}
+	var ours, theirs, back []time.Duration
+	peak, peakBack := 0.0, 0.0
+	n := 0
 	for b.Loop() {
 		for range 5 {
-			theirs = append(theirs, shell(b, path, ".mode csv", ".once "+filepath.Join(dir, "visits.csv"), "SELECT * FROM visit;", ".once "+filepath.Join(dir, "units.csv"), "SELECT * FROM unit_count;"))
-			took, mb := childIn(b, "export", path, dir)
+			theirs = append(theirs, testkit.Shell(b, path, lines...))
+			n++
+			took, mb := childIn(b, "export", path, filepath.Join(dir, fmt.Sprintf("out-%d", n)))
 			ours, peak = append(ours, took), max(peak, mb)
 		}
+		took, mb := childIn(b, "restore", filepath.Join(dir, fmt.Sprintf("back-%d", n)), filepath.Join(dir, fmt.Sprintf("out-%d", n)))
+		back, peakBack = append(back, took), max(peakBack, mb)
 	}
-	theirRows, err := os.ReadFile(filepath.Join(dir, "units.csv"))
+	theirRows, err := os.ReadFile(filepath.Join(dir, "counts.shell"))
 	require.NoError(b, err)
-	ourRows, err := os.ReadFile(filepath.Join(dir, "units.out"))
+	f, err := os.Open(filepath.Join(dir, "out-1", "counts.csv"))
 	require.NoError(b, err)
-	_, ourRows, _ = bytes.Cut(ourRows, []byte("\n"))
-	require.True(b, bytes.Equal(bytes.ReplaceAll(theirRows, []byte("\r"), nil), bytes.ReplaceAll(ourRows, []byte("\r"), nil)), "the same rows")
-	b.ReportMetric(median(ours).Seconds(), "s")
-	b.ReportMetric(median(theirs).Seconds(), "s-shell")
-	b.ReportMetric(float64(median(ours))/float64(median(theirs)), "x-shell")
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.ReuseRecord = true
+	var ourRows bytes.Buffer
+	for {
+		row, err := r.Read()
+		if err == io.EOF {
+			break
+		}
+		require.NoError(b, err)
+		fmt.Fprintf(&ourRows, "%s,%s,%s\n", row[0], row[4], row[5])
+	}
+	_, rows, _ := bytes.Cut(ourRows.Bytes(), []byte("\n"))
+	require.True(b, bytes.Equal(bytes.ReplaceAll(theirRows, []byte("\r"), nil), rows), "the same rows")
+	b.ReportMetric(testkit.Median(ours).Seconds(), "s")
+	b.ReportMetric(testkit.Median(theirs).Seconds(), "s-shell")
+	b.ReportMetric(float64(testkit.Median(ours))/float64(testkit.Median(theirs)), "x-shell")
 	b.ReportMetric(peak, "MB-peak")
+	b.ReportMetric(testkit.Median(back).Seconds(), "back-s")
+	b.ReportMetric(peakBack, "back-MB-peak")
 }
 
 const childCSV = "LEAFTURN_TEST_CSV"
@@ -259,50 +265,10 @@ func tellPeak() {
 	fmt.Println(kb / 1024)
 }
 
-// shell runs lines in the sqlite3 shell and returns its time.
-func shell(tb testing.TB, path string, lines ...string) time.Duration {
-	cmd := exec.Command("sqlite3", "-bail", path)
-	cmd.Stdin = strings.NewReader(strings.Join(lines, "\n") + "\n")
-	start := time.Now()
-	out, err := cmd.CombinedOutput()
-	took := time.Since(start)
-	require.NoError(tb, err, "%s", out)
-	require.Empty(tb, string(out))
-	return took
-}
-
-func needShell(b *testing.B) {
-	if _, err := exec.LookPath("sqlite3"); err != nil {
-		b.Skip("there is no sqlite3 to compare with: apt install sqlite3")
-	}
-}
-
-func median(d []time.Duration) time.Duration {
-	d = slices.Clone(d)
-	slices.Sort(d)
-	return d[len(d)/2]
-}
-
-// split writes the rows of a loaded store as the files that the shell imports.
-func split(tb testing.TB, loaded, dir string) (visits, units string) {
-	visits, units = filepath.Join(dir, "visits.csv"), filepath.Join(dir, "units.csv")
-	shell(tb, loaded, ".mode csv", ".once "+visits, "SELECT * FROM visit;", ".once "+units, "SELECT * FROM unit_count;")
-	return visits, units
-}
-
-// shellImport is the shell's way with the same tables. A CSV has no NULL, so the
-// 23,000 visits go through a table of text; the counts go straight in.
-func shellImport(tb testing.TB, path, visits, units string) time.Duration {
-	return shell(tb, path, ".mode csv",
-		"CREATE TEMP TABLE v AS SELECT * FROM visit WHERE 0;", ".import --schema temp "+visits+" v",
-		"INSERT INTO visit SELECT id, bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, nullif(infested, ''), nullif(looked, ''), nullif(damage_hurt, ''), nullif(damage_looked, ''), soil, foliage, nullif(air_c, ''), nullif(soil_c, ''), nights, disturbed, observer, note, entered_at, nullif(voided_at, ''), nullif(void_reason, '') FROM temp.v;",
-		".import "+units+" unit_count")
-}
-
 // BenchmarkImport stores a CSV of 1,000,000 counts, read and checked, one row
 // each, and beside it lets the shell import the same rows already split.
 func BenchmarkImport(b *testing.B) {
-	needShell(b)
+	testkit.NeedShell(b)
 	dir := b.TempDir()
 	file := filepath.Join(dir, "counts.csv")
 	require.NoError(b, countRows(file, 1_000_000))
@@ -311,57 +277,20 @@ func BenchmarkImport(b *testing.B) {
 	empty, err := os.ReadFile(first)
 	require.NoError(b, err)
 	loadIn(b, first, file)
-	visits, units := split(b, first, dir)
-	fresh := func(name string) string {
-		path := filepath.Join(dir, name)
-		for _, suffix := range []string{"", "-wal", "-shm"} {
-			_ = os.Remove(path + suffix)
-		}
-		require.NoError(b, os.WriteFile(path, empty, 0o600))
-		return path
-	}
+	shellImport := testkit.ShellImport(b, first, dir)
+	path, beside := filepath.Join(dir, "ours.leafturn"), filepath.Join(dir, "shell.leafturn")
 	var ours, theirs []time.Duration
 	peak := 0.0
 	for b.Loop() {
 		for range 5 {
-			theirs = append(theirs, shellImport(b, fresh("shell.leafturn"), visits, units))
-			took, mb := loadIn(b, fresh("ours.leafturn"), file)
+			theirs = append(theirs, shellImport(testkit.Fresh(b, empty, beside)))
+			took, mb := loadIn(b, testkit.Fresh(b, empty, path), file)
 			ours, peak = append(ours, took), max(peak, mb)
 		}
 	}
-	same(b, dir, "visit", "unit_count")
-	b.ReportMetric(median(ours).Seconds(), "s")
-	b.ReportMetric(median(theirs).Seconds(), "s-shell")
-	b.ReportMetric(float64(median(ours))/float64(median(theirs)), "x-shell")
+	testkit.SameRows(b, path, beside)
+	b.ReportMetric(testkit.Median(ours).Seconds(), "s")
+	b.ReportMetric(testkit.Median(theirs).Seconds(), "s-shell")
+	b.ReportMetric(float64(testkit.Median(ours))/float64(testkit.Median(theirs)), "x-shell")
 	b.ReportMetric(peak, "MB-peak")
-}
-
-// same fails unless both stores hold the same rows.
-func same(b *testing.B, dir string, tables ...string) {
-	for _, t := range tables {
-		out, err := exec.Command("sqlite3", filepath.Join(dir, "ours.leafturn"),
-			"ATTACH '"+filepath.Join(dir, "shell.leafturn")+"' AS s; SELECT count(*) FROM (SELECT * FROM main."+t+" EXCEPT SELECT * FROM s."+t+"); SELECT (SELECT count(*) FROM main."+t+") - (SELECT count(*) FROM s."+t+");").CombinedOutput()
-		require.NoError(b, err, "%s", out)
-		require.Equal(b, "0\n0\n", string(out), t)
-	}
-}
-
-// BenchmarkImportMemory is the peak of memory of an import at 10,000 to
-// 1,000,000 rows.
-func BenchmarkImportMemory(b *testing.B) {
-	for _, n := range []int{10_000, 100_000, 1_000_000} {
-		b.Run(fmt.Sprintf("rows=%d", n), func(b *testing.B) {
-			dir := b.TempDir()
-			file := filepath.Join(dir, "counts.csv")
-			require.NoError(b, countRows(file, n))
-			peak := 0.0
-			for i := 0; b.Loop(); i++ {
-				path := filepath.Join(dir, fmt.Sprintf("%d.leafturn", i))
-				emptyStore(b, path)
-				_, mb := loadIn(b, path, file)
-				peak = max(peak, mb)
-			}
-			b.ReportMetric(peak, "MB-peak")
-		})
-	}
 }

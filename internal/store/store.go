@@ -24,6 +24,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"leafturn/internal/diag"
@@ -51,6 +52,7 @@ type Store struct {
 	schema   int
 	readOnly bool
 	migrated *Migrated
+	ahead    atomic.Pointer[time.Time]
 }
 
 // Migrated tells that opening brought an older store up to date.
@@ -120,6 +122,16 @@ func (s *Store) Migrated() (Migrated, bool) {
 	return *s.migrated, true
 }
 
+// Ahead returns the instant of the newest record that was there when a command
+// stored something at an earlier one: a clock was ahead then, or is behind now.
+// It is zero when that did not happen.
+func (s *Store) Ahead() time.Time {
+	if at := s.ahead.Load(); at != nil {
+		return *at
+	}
+	return time.Time{}
+}
+
 // Close closes the store.
 func (s *Store) Close() error { return problem(s.path, "close", s.db.Close()) }
 
@@ -163,6 +175,12 @@ func (s *Store) runOn(ctx context.Context, db *sqlx.DB, c *Command, f func(tx *T
 	t.tx = tx
 	defer func() { _ = tx.Rollback() }() // does nothing after a commit
 
+	var newest time.Time
+	if write && !c.At.IsZero() && s.schema >= SchemaVersion {
+		if newest, err = t.newest(); err != nil {
+			return problem(s.path, "begin", err)
+		}
+	}
 	err = f(t)
 	if err == nil {
 		err = t.flush()
@@ -176,6 +194,9 @@ func (s *Store) runOn(ctx context.Context, db *sqlx.DB, c *Command, f func(tx *T
 	if err == nil && write {
 		if err = t.before("COMMIT"); err == nil {
 			err = tx.Commit()
+		}
+		if err == nil && newest.After(c.At) && (t.log.quiet || !t.log.empty()) {
+			s.ahead.Store(&newest)
 		}
 	}
 	if err != nil && ctx.Err() != nil {
@@ -225,5 +246,7 @@ func openDB(file, mode string, o options, pragmas ...string) (*sqlx.DB, error) {
 	db.SetMaxOpenConns(4)
 	return db, nil
 }
+
+var errWriteInLoad = errors.New("store: a method that writes was called while visits are loaded")
 
 var errWriteInView = errors.New("store: a method that writes was called in View")

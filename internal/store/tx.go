@@ -17,15 +17,18 @@ import (
 // Tx is one transaction of Update or View and carries its context. It is for
 // one goroutine, and only until the function it was given to returns.
 type Tx struct {
-	ctx    context.Context
-	s      *Store
-	tx     *sqlx.Tx
-	write  bool
-	stmts  map[string]*sqlx.Stmt
-	beds   map[string]bedRef // by lower-case code
-	units  []any             // unit_count rows not yet written
-	broken error             // the first failure after which a commit would store a half
-	log    journal           // what this transaction did
+	ctx     context.Context
+	s       *Store
+	tx      *sqlx.Tx
+	write   bool
+	stmts   map[string]*sqlx.Stmt
+	beds    map[string]bedRef // by lower-case code
+	units   []any             // unit_count rows not yet written
+	broken  error             // the first failure after which a commit would store a half
+	bulk    bool              // on the connection of Bulk
+	wrote   bool              // something besides units and what AddVisits stores
+	loading bool              // within AddVisits: nothing else may write
+	log     journal           // what this transaction did
 }
 
 type bedRef struct {
@@ -56,6 +59,15 @@ func (t *Tx) fail(op string, err error) error {
 // exec runs one writing statement through the transaction's prepared
 // statements. The error is as SQLite gave it.
 func (t *Tx) exec(query string, args ...any) (id, rows int64, err error) {
+	if t.loading {
+		return 0, 0, errWriteInLoad
+	}
+	t.wrote = true
+	return t.run(query, args...)
+}
+
+// run is exec for rows that are known to point to something.
+func (t *Tx) run(query string, args ...any) (id, rows int64, err error) {
 	if !t.write {
 		return 0, 0, errWriteInView
 	}
@@ -197,6 +209,9 @@ func entered(at time.Time) error {
 	if at.IsZero() {
 		return errors.New("store: the instant of entry is missing")
 	}
+	if y := at.UTC().Year(); y < 0 || y > 9999 {
+		return fmt.Errorf("store: the instant of entry is of the year %d", y)
+	}
 	return nil
 }
 
@@ -255,7 +270,7 @@ func (t *Tx) where(f Filter, date string, pest bool) (string, []any, error) {
 // when SQLite found a duplicate. existing is the query for that record's id.
 func (t *Tx) stored(kind Kind, id int64, err error, what, existing string, args ...any) (int64, error) {
 	if err == nil {
-		t.log.add(kind, id)
+		t.log.add(kind, id, id)
 		return id, nil
 	}
 	if code(err) != codeUnique {

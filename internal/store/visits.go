@@ -1,7 +1,9 @@
 package store
 
 import (
+	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -40,16 +42,47 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if err != nil {
 		return t.visitStored(v, b, err)
 	}
-	t.log.add(KindVisit, id)
+	t.log.add(KindVisit, id, id)
 	return id, t.addParts(v, id)
 }
 
-// checkVisit refuses a visit whose numbers cannot be stored.
+// checkVisit refuses a visit that a table's CHECK would refuse: AddVisits
+// relies on it.
 func checkVisit(v farm.Visit) error {
-	if err := farm.ValidateVisit(v); err != nil {
+	err := farm.ValidateVisit(v)
+	if err == nil {
+		err = checkWords(v)
+	}
+	if err != nil {
 		return invalid("bed %s, %s, %s: the visit %v", v.Bed, v.Date, v.Pest, err)
 	}
 	return finite("temperature", v.Conditions.AirC, v.Conditions.SoilC)
+}
+
+func checkWords(v farm.Visit) error {
+	switch {
+	case v.Date.IsZero():
+		return errors.New("has no date")
+	case v.Date.Year < 0 || v.Date.Year > 9999 || v.Date.AddDays(0) != v.Date:
+		return fmt.Errorf("has the date %s, which is no day of the calendar", v.Date)
+	case v.Pest == "":
+		return errors.New("has no pest")
+	case v.Unit == "":
+		return errors.New("has no sample unit")
+	case !slices.Contains(farm.Strata, v.Stratum):
+		return fmt.Errorf("is of the place %q; the places are %s, %s and %s", v.Stratum, farm.Random, farm.Edge, farm.HotSpot)
+	}
+	for _, w := range []farm.Wetness{v.Conditions.Soil, v.Conditions.Foliage} {
+		if w != farm.Unknown && w != farm.Dry && w != farm.Moist && w != farm.Wet {
+			return fmt.Errorf("has %q; write %s, %s or %s", w, farm.Dry, farm.Moist, farm.Wet)
+		}
+	}
+	for _, e := range v.Enemies {
+		if e.Enemy == "" {
+			return errors.New("has a natural enemy without a name")
+		}
+	}
+	return nil
 }
 
 // sums are what is kept of the counts on the visit itself.
@@ -92,10 +125,26 @@ func visitArgs(v farm.Visit, bed int64, s sums, at string) []any {
 
 // visitStored names the record that stands in the way of a visit, see stored.
 func (t *Tx) visitStored(v farm.Visit, b bedRef, err error) (int64, error) {
-	return t.stored(KindVisit, 0, err,
-		fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date),
-		"SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
-		b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
+	return t.stored(KindVisit, 0, err, visitWords(v, b), liveSQL, liveArgs(v, b)...)
+}
+
+func visitWords(v farm.Visit, b bedRef) string {
+	return fmt.Sprintf("the count of %s on %s in bed %s (%s) on %s", v.Pest, v.Unit, b.code, v.Stratum, v.Date)
+}
+
+const liveSQL = "SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?"
+
+func liveArgs(v farm.Visit, b bedRef) []any {
+	return []any{b.id, v.Pest, v.Unit, string(v.Stratum), v.Date}
+}
+
+// liveVisit is the number of the visit that is there in the place of v, or 0,
+// and its bed.
+func (t *Tx) liveVisit(v farm.Visit) (b bedRef, id int64, err error) {
+	if b, err = t.bed(v.Bed); err == nil {
+		_, err = t.get(&id, liveSQL, liveArgs(v, b)...)
+	}
+	return b, id, err
 }
 
 // small holds the numbers that most units have, ready for SQLite.
@@ -124,19 +173,15 @@ func countArg(u farm.UnitCount) any {
 // addParts gathers the units of a visit that was stored, and stores the natural
 // enemies.
 func (t *Tx) addParts(v farm.Visit, id int64) error {
-	counts := make([]any, len(v.Counts))
-	for i, u := range v.Counts {
-		counts[i] = countArg(u)
-	}
-	if err := t.addUnits(id, counts); err != nil {
+	if err := t.addUnits(id, v.Counts); err != nil {
 		return err
 	}
 	return t.addEnemies(v, id)
 }
 
-func (t *Tx) addUnits(visit any, counts []any) error {
-	for i, count := range counts {
-		t.units = append(t.units, visit, number(i+1), count)
+func (t *Tx) addUnits(visit int64, counts []farm.UnitCount) error {
+	for i, u := range counts {
+		t.units = append(t.units, visit, number(i+1), countArg(u))
 		if len(t.units) == 3*unitBatch {
 			if err := t.flush(); err != nil {
 				return err
@@ -146,9 +191,11 @@ func (t *Tx) addUnits(visit any, counts []any) error {
 	return nil
 }
 
+const enemySQL = "INSERT INTO enemy_count (visit_id, seq, enemy, count) VALUES (?, ?, ?, ?)"
+
 func (t *Tx) addEnemies(v farm.Visit, id int64) error {
 	for i, e := range v.Enemies {
-		if _, err := t.insert("enemy_count", "visit_id, seq, enemy, count", id, i+1, e.Enemy, e.Count); err != nil {
+		if _, _, err := t.run(enemySQL, id, i+1, e.Enemy, e.Count); err != nil {
 			return t.fail("store visit", err)
 		}
 	}
@@ -169,7 +216,7 @@ func (t *Tx) flush() error {
 		if n != unitBatch {
 			query = unitSQL(n)
 		}
-		if _, _, err := t.exec(query, left[:3*n]...); err != nil {
+		if _, _, err := t.run(query, left[:3*n]...); err != nil {
 			return t.fail("store counts", err)
 		}
 		left = left[3*n:]
@@ -248,14 +295,8 @@ func (t *Tx) Visit(id int64) (farm.Visit, error) {
 // LiveVisit returns the visit that is not voided and has the bed, date, pest,
 // sample unit and stratum of v, and whether there is one.
 func (t *Tx) LiveVisit(v farm.Visit) (farm.Visit, bool, error) {
-	b, err := t.bed(v.Bed)
-	if err != nil {
-		return farm.Visit{}, false, err
-	}
-	var id int64
-	found, err := t.get(&id, "SELECT id FROM visit WHERE voided_at IS NULL AND bed_id = ? AND pest = ? AND unit = ? AND stratum = ? AND date = ?",
-		b.id, v.Pest, v.Unit, string(v.Stratum), v.Date)
-	if err != nil || !found {
+	_, id, err := t.liveVisit(v)
+	if err != nil || id == 0 {
 		return farm.Visit{}, false, err
 	}
 	old, err := t.Visit(id)

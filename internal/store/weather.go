@@ -93,7 +93,7 @@ func (t *Tx) AddWeather(d farm.WeatherDay, at time.Time) (Outcome, error) {
 	if err != nil {
 		return "", t.fail("store weather", err)
 	}
-	t.log.add(KindWeather, id)
+	t.log.add(KindWeather, id, id)
 	return out, nil
 }
 
@@ -164,7 +164,7 @@ func (t *Tx) SetOverride(o farm.Override, at time.Time) (int64, error) {
 	if err != nil {
 		return 0, t.fail("store override", err)
 	}
-	t.log.add(KindOverride, id)
+	t.log.add(KindOverride, id, id)
 	return id, nil
 }
 
