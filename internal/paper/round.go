@@ -174,7 +174,6 @@ func (s *sheets) title(words string) {
 }
 
 func (s *sheets) closed() {
-	top := s.y
 	inner := func() {
 		s.y += 5
 		s.para(boldFace, s.left+7, s.width()-14, "CLOSED: do not enter, do not count")
@@ -184,7 +183,7 @@ func (s *sheets) closed() {
 		s.y += 6
 	}
 	s.need(s.height(inner))
-	top = s.y
+	top := s.y
 	inner()
 	if s.y > top {
 		s.box(s.left, top, s.width(), s.y-top, 1.6, 0)
