@@ -28,13 +28,7 @@ func shut(t *testing.T, dir string) (files int) {
 // An export that is killed at any point leaves the whole folder or none of that
 // name; a restore that is killed leaves the store as it was, or the new one.
 func TestKilled_ExportAndRestore(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
-	dir := t.TempDir()
-	file := faultStore(t, dir)
-	notes := filepath.Join(dir, "notes.txt")
-	bigNotes(t, notes, 400)
+	dir, file, notes := faultFarm(t, 400)
 	small := filepath.Join(dir, "small.leafturn")
 	copyTo(t, file, small)
 	out, err := program(t, file, "lt", "count", "--file", notes).CombinedOutput()
@@ -104,13 +98,7 @@ func TestKilled_ExportAndRestore(t *testing.T) {
 // Writes that are cut short and then fail, at many lengths: told, with nothing
 // left of the export.
 func TestShortWrites_Export(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
-	dir := t.TempDir()
-	file := faultStore(t, dir)
-	notes := filepath.Join(dir, "notes.txt")
-	bigNotes(t, notes, 200)
+	dir, file, notes := faultFarm(t, 200)
 	out, err := program(t, file, "lt", "count", "--file", notes).CombinedOutput()
 	require.NoError(t, err, string(out))
 	for _, name := range []string{"out", "farm.xlsx"} {

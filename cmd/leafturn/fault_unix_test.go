@@ -135,17 +135,29 @@ func bigNotes(t *testing.T, file string, lines int) {
 	require.NoError(t, os.WriteFile(file, []byte(b.String()), 0o644))
 }
 
+// withoutRace lets a test run the plain programs: a race detector is slow.
+func withoutRace(t *testing.T) {
+	t.Helper()
+	if race {
+		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
+	}
+}
+
+// faultFarm makes a folder with a store and a file of so many lines of notes.
+func faultFarm(t *testing.T, lines int) (dir, file, notes string) {
+	t.Helper()
+	withoutRace(t)
+	dir = t.TempDir()
+	file, notes = faultStore(t, dir), filepath.Join(dir, "notes.txt")
+	bigNotes(t, notes, lines)
+	return dir, file, notes
+}
+
 // A process that is killed at any point of a file of counts, an amendment or a
 // migration leaves a store that opens, is sound and holds all or nothing of the
 // command. At least 70 kills of each.
 func TestKilled(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
-	dir := t.TempDir()
-	file := faultStore(t, dir)
-	notes := filepath.Join(dir, "notes.txt")
-	bigNotes(t, notes, 400)
+	dir, file, notes := faultFarm(t, 400)
 	whole := filepath.Join(dir, "whole.leafturn")
 	copyTo(t, file, whole)
 	out, err := program(t, whole, "lt", "count", "--file", notes).CombinedOutput()
@@ -290,9 +302,7 @@ func version(t *testing.T, file string) int {
 // Writes that are cut short and then fail, at many lengths of the files: told,
 // with nothing of the command stored.
 func TestShortWrites(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
+	withoutRace(t)
 	dir := t.TempDir()
 	file := faultStore(t, dir)
 	before := holds(t, file)
@@ -330,9 +340,7 @@ func TestShortWrites(t *testing.T) {
 // Two and eight processes enter counts at once: every count is there, or its
 // process was told.
 func TestWriters(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
+	withoutRace(t)
 	for _, n := range []int{2, 8} {
 		file := faultStore(t, t.TempDir())
 		before := holds(t, file)

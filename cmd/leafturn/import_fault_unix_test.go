@@ -37,9 +37,7 @@ func bigSheet(t *testing.T, file string, from, visits int, bad ...int) {
 // and is there when the good rows are stored. Importing once more ends as if
 // nothing had been killed.
 func TestImportKilled(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
+	withoutRace(t)
 	dir := t.TempDir()
 	file := faultStore(t, dir)
 	before := holds(t, file)
@@ -118,9 +116,7 @@ func TestImportKilled(t *testing.T) {
 // Two and eight processes import at once: the visits of each are all there, or
 // it was told and none of them is.
 func TestImporters(t *testing.T) {
-	if race {
-		t.Setenv("PATH", plainPrograms(t)+string(filepath.ListSeparator)+faultPath())
-	}
+	withoutRace(t)
 	const visits = 50
 	for _, n := range []int{2, 8} {
 		dir := t.TempDir()
