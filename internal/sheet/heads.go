@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"regexp"
 	"slices"
 	"strings"
@@ -371,7 +372,7 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 		key, ok := known(tidy(name), g.names.Enemy)
 		if !ok {
 			d := ingest.Unknown("natural enemy", name, g.names.EnemyWords())
-			return bad(d.Do, "the map says %s: %s", quote(text), d.What)
+			return bad(cmp.Or(d.Do, mapRemedy), "the map says %s: %s", quote(text), d.What)
 		}
 		c.Role, c.Enemy = Enemy, key
 		return nil
@@ -414,5 +415,8 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 		return nil
 	}
 	d := ingest.Unknown("role of a column", text, roleWords)
-	return bad(d.Do, "the map says: %s", d.What)
+	return bad(cmp.Or(d.Do, mapRemedy), "the map says: %s", d.What)
 }
+
+// mapRemedy is what to do about a word of a map that is nearly right.
+const mapRemedy = "correct it in the map"
