@@ -141,6 +141,10 @@ func (x *importing) came(f *imported) report.Section {
 	default:
 		say(1, "Stored: %s with %s (records %d to %d).", unitsOf(f.new, "visit"), unitsOf(f.units, "unit"), f.first, f.last)
 	}
+	if list := unreadNumbers(r); len(list) > 0 {
+		say(1, "Not read, and whole numbers stand there: %s. If they are counts, write the heading as a bed, a date, a pest or a numbered unit such as trap 4, or set the column in a map file (--save-map).", strings.Join(list, ", "))
+	}
+	say(r.Hidden, "Hidden in the workbook, and read like the others: %s.", unitsOf(r.Hidden, "row"))
 	say(f.already, "Already stored with the same counts, and left alone: %s.", unitsOf(f.already, "visit"))
 	say(f.twice, "Stand in another of the files with the same counts, and %sread once: %s.", would, unitsOf(f.twice, "visit"))
 	say(f.more, "Of these, the sheet says more (a note, a condition, an observer) of %s than is stored; that was not added.", unitsOf(f.more, "visit"))
@@ -159,6 +163,26 @@ func (x *importing) came(f *imported) report.Section {
 		say(1, "How it is read was written to %q.", x.o.SaveMap)
 	}
 	return s
+}
+
+// unreadNumbers names the columns that are not read though their heading is no
+// known word and whole numbers stand below it.
+func unreadNumbers(r *sheet.Result) []string {
+	var list []string
+	for _, c := range r.Columns {
+		if c.Numbers {
+			name := "column " + sheet.Letter(c.Col)
+			if c.Heading != "" {
+				name += fmt.Sprintf(" %q", short(c.Heading, 24))
+			}
+			list = append(list, name)
+		}
+	}
+	const most = 12
+	if n := len(list); n > most {
+		list = append(list[:most], fmt.Sprintf("and %d more", n-most))
+	}
+	return list
 }
 
 func quoteWord(s string) string {

@@ -102,7 +102,7 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 	if words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ';' }); len(words) > 1 {
 		return several(words, q)
 	}
-	if _, err := ingest.ParseCount(s); err != nil {
+	if _, err := ingest.ParseCount(tidy(text)); err != nil {
 		return sample{}, plain(err)
 	}
 	return sample{}, bad("write a whole number of 0 or more", "%s is not a count", q)

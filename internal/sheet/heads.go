@@ -56,6 +56,7 @@ type Column struct {
 	Scale   string     // of Air and SoilTemp: C, F or ""
 	Stated  bool       // in the map file, not guessed
 	Example string     // the first value
+	Numbers bool       // of a column with an unknown heading: its first values are whole numbers
 	group   int        // columns of one group go to the same visit in a row
 }
 
@@ -152,8 +153,12 @@ var headings = func() map[string]Role {
 var (
 	genericUnits = []string{"", "no", "nr", "number", "sample", "rep", "replicate", "point", "stop", "unit", "count", "s", "n"}
 	numbered     = regexp.MustCompile(`^(\pL*?)[ ]*(?:no |nr |number )?[ ]*(\d{1,4}[a-z]?)$`)
+	aYear        = regexp.MustCompile(`^(19|20)\d{2}$`)
 	aroundPest   = regexp.MustCompile(`^(?:number of |no of |n of |count of |counts of |count |no )?(.+?)(?: count| counts| number| found| seen| no)?$`)
 )
+
+// lifeStages head columns that tell the counts of one unit apart.
+var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
 
 // guesser knows the words.
 type guesser struct {
@@ -226,7 +231,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Scale = role, scale(text, h)
 		return c, true, nil
 	}
-	if threeParts.MatchString(text) || looksISO(text) || dayMonth.MatchString(text) || monthDay.MatchString(text) {
+	if serial.MatchString(text) || threeParts.MatchString(text) || looksISO(text) || dayMonth.MatchString(text) || monthDay.MatchString(text) {
 		d, bad := parseDate(text, g.m.Dates)
 		c.Role, c.Date = Count, d
 		return c, false, bad
@@ -242,6 +247,13 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 	if key, ok := known(text, g.names.Bed); ok {
 		c.Role, c.Bed = Count, key
 		return c, false, nil
+	}
+	if lifeStages[h] {
+		return c, false, bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(text))
+	}
+	if aYear.MatchString(h) {
+		c.Role = Count
+		return c, false, bad("write the dates of the counts whole, such as 2026-07-13; if it is a number of a trap, write it as trap 1", "the heading %s is a year", quote(text))
 	}
 	if m := numbered.FindStringSubmatch(h); m != nil && (g.units[m[1]] || slices.Contains(genericUnits, m[1])) {
 		c.Role, c.Number = Count, m[2]
@@ -315,6 +327,11 @@ func (g *guesser) near(h string) string {
 		return ""
 	}
 	return n
+}
+
+// nearBed is the bed that a slip of a letter turns into a heading, "" for none.
+func (g *guesser) nearBed(text string) string {
+	return diag.Nearest(text, g.names.BedCodes())
 }
 
 func abs(n int) int { return max(n, -n) }

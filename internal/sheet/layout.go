@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 
@@ -67,7 +68,16 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 				anchors++
 			}
 		}
+		c.Numbers = c.Role == unknown && numbersOnly(examples)
 		cols, wrongs = append(cols, c), append(wrongs, w)
+	}
+	if !slices.ContainsFunc(cols, func(c Column) bool { return c.Role == Count && c.Bed != "" }) {
+		return cols, wrongs, score, anchors
+	}
+	for i, c := range cols {
+		if near := g.nearBed(c.Heading); c.Numbers && wrongs[i] == nil && c.Heading != "" && near != "" {
+			wrongs[i] = bad("correct the heading, or set the column to \"count of "+near+"\" or to \"ignore\" in a map file (see --save-map); a bed that the farm does not have yet is entered with `leafturn bed add`", "unknown bed %s; did you mean %q?", quote(c.Heading), near)
+		}
 	}
 	return cols, wrongs, score, anchors
 }

@@ -157,6 +157,9 @@ func (r *reader) observe(row Row) error {
 		return nil
 	}
 	r.counts = counts
+	if row.hidden {
+		r.res.Hidden++
+	}
 	if bedText == "" && pestText == "" && dateText == "" && unitWord == "" && label == "" && (hasBed || hasPest || hasDate) {
 		c := &r.res.Columns[0]
 		r.add(row.N, c.Col, c.Heading, "", `delete the row, or write "total" in its first cell if it holds sums`, "counts without a bed, a pest or a date")

@@ -201,7 +201,11 @@ func (r *reader) headings(first []Row, i int) {
 	for _, row := range first[i+1:] {
 		below = append(below, row.Cells)
 	}
-	cols, wrongs, _, _ := r.g.lay(fill(head.Cells), below)
+	named := len(fill(head.Cells))
+	for _, cells := range below {
+		named = max(named, len(fill(cells[:min(len(cells), l.width)])))
+	}
+	cols, wrongs, _, _ := r.g.lay(head.Cells[:named], below)
 	for i, c := range cols {
 		if w := wrongs[i]; w != nil {
 			r.add(head.N, c.Col, c.Heading, c.Heading, w.do, "%s", w.what)
@@ -273,8 +277,8 @@ func (r *reader) isHeading(cells []string) bool {
 	return same > 0
 }
 
-// isTotal reports whether a row holds sums: its first word, or what stands in
-// the place of its bed, pest or date, says so.
+// isTotal reports whether a row holds sums: its first word says so, or what
+// stands in the place of its bed, pest, date, unit, place or note.
 func (r *reader) isTotal(cells []string) bool {
 	first := true
 	for i := range r.res.Columns {
@@ -287,8 +291,12 @@ func (r *reader) isTotal(cells []string) bool {
 			first = false
 			continue
 		}
-		if !first && c.Role != Bed && c.Role != Pest && c.Role != Date {
-			continue
+		switch c.Role {
+		case Bed, Pest, Date, Unit, Number, Where, Note:
+		default:
+			if !first {
+				continue
+			}
 		}
 		if text = tidy(text); text == "" {
 			continue

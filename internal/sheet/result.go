@@ -41,6 +41,7 @@ type Result struct {
 	Faults   *Faults
 	Rest     map[int]*RestRow // rows to be corrected
 	Usual    map[string]string
+	Hidden   int // rows that the workbook hides: read like the others
 	problems *problems
 }
 

@@ -38,9 +38,10 @@ const (
 // dates of a spreadsheet, which are written YYYY-MM-DD. They are valid until
 // the next row is read.
 type Row struct {
-	N     int // as the spreadsheet numbers it, from 1
-	Cells []string
-	dates []bool // of an XLSX row: the cell is a date of the spreadsheet; nil for none
+	N      int // as the spreadsheet numbers it, from 1
+	Cells  []string
+	hidden bool   // in the workbook
+	dates  []bool // of an XLSX row: the cell is a date of the spreadsheet; nil for none
 }
 
 // rows gives the rows of a sheet in order and io.EOF after the last. A

@@ -73,3 +73,24 @@ func TestTotalsUnderTheNameOfCounts(t *testing.T) {
 		require.Contains(t, res.Problems[0].What, "some units of B3 slug 2026-07-06 have a number and some have none")
 	}
 }
+
+// A row of sums that says so in the place of its unit, of its spot or of its
+// note is not read: a sum that is taken for one more trap is a wrong count.
+func TestTotalsRowsThatSaySoFurtherRight(t *testing.T) {
+	plain := [][]string{{"date", "bed", "pest", "unit", "no", "where", "count", "note"}, {"2026-07-06", "B3", "slug", "trap", "1", "", "4", ""}, {"2026-07-06", "B3", "slug", "trap", "2", "", "2", "wet"}}
+	dir := t.TempDir()
+	want, res, err := read(write(t, dir, "plain.csv", plain), sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	for _, word := range []string{"Total", "sum:", "Average", "Mittelwert", "total of bed B3"} {
+		for _, at := range []int{3, 4, 5, 7} {
+			sum := []string{"2026-07-06", "B3", "slug", "", "", "", "6", ""}
+			sum[at] = word
+			got, res, err := read(write(t, dir, "with.csv", append(plain[:len(plain):len(plain)], sum)), sheet.Map{})
+			require.NoError(t, err)
+			assert.Empty(t, res.Problems, "%q in column %d", word, at+1)
+			assert.Equal(t, 1, res.Totals, "%q in column %d", word, at+1)
+			assert.Equal(t, lines(want), lines(got), "%q in column %d", word, at+1)
+		}
+	}
+}

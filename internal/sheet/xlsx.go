@@ -167,7 +167,7 @@ func (b *bookRows) next() (row Row, err error) {
 	if b.s.Progress != nil && b.n%256 == 0 {
 		b.s.Progress(int64(b.n), 0)
 	}
-	row = Row{N: b.n, Cells: raw}
+	row = Row{N: b.n, Cells: raw, hidden: b.raw.GetRowOpts().Hidden}
 	if len(raw) > maxColumns {
 		return row, b.s.fail(b.n, "delete what stands far to the right", "the row reaches to column %s; %d columns are read", Letter(len(raw)), maxColumns)
 	}

@@ -99,3 +99,17 @@ func TestWorkbookWide(t *testing.T) {
 	require.Equal(t, 1, res.Above)
 	require.Equal(t, []string{"2026-07-06 B3 slug 4 unit=trap", "2026-07-13 B3 slug 0 unit=trap", "2026-07-13 B4 slug 2 unit=trap"}, lines(visits))
 }
+
+// Rows that a filter hides are read like the others, and that is counted.
+func TestHiddenRows(t *testing.T) {
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Trap", "Count"},
+		{"2026-04-03", "B3", "slug", 1, 4},
+		{"2026-04-03", "B3", "slug", 2, 2},
+	}, nil, func(f *excelize.File) { require.NoError(t, f.SetRowVisible("Sheet1", 3, false)) })
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-04-03 B3 slug 4 2 unit=trap"}, lines(visits))
+	require.Equal(t, 1, res.Hidden)
+}

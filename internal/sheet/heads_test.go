@@ -1,0 +1,84 @@
+package sheet_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/sheet"
+)
+
+// A heading that may be a date in another dress is no number of a trap, and is
+// not passed over either: both would give counts to no day or to a wrong one.
+func TestHeadingsThatAreNoUnits(t *testing.T) {
+	for _, x := range []struct{ head, says string }{
+		{"2026", `"2026" is a year`},
+		{"1998", `"1998" is a year`},
+		{"46215", `"46215" is a spreadsheet's number for a day`},
+	} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "pest", "1", x.head}, {"2026-07-06", "B3", "slug", "4", "2"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, x.head)
+		require.NotEmpty(t, res.Problems, x.head)
+		require.Contains(t, res.Problems[0].What, x.says)
+	}
+}
+
+// A wrong value is told as it stands in the cell.
+func TestValuesAreToldAsWritten(t *testing.T) {
+	path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "pest", "count"}, {"2026-07-06", "B3", "slug", "Many"}})
+	_, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Len(t, res.Problems, 1)
+	require.Contains(t, res.Problems[0].What, `"Many"`)
+}
+
+// Rows that tell the animals of one unit apart would be taken for more units.
+func TestLifeStagesAreNoUnits(t *testing.T) {
+	for _, head := range []string{"Life stage", "instar", "Sex"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "pest", "count", head}, {"2026-07-06", "B3", "slug", "4", "a"}, {"2026-07-06", "B3", "slug", "9", "b"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Contains(t, res.Problems[0].What, "would be taken for several units")
+		got, res, err = read(path, sheet.Map{Columns: map[string]string{head: "ignore"}})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Len(t, got, 1, head)
+	}
+}
+
+// In a sheet with a column for each bed, a heading that is a slip away from a
+// bed is a misspelt bed: its counts are not left out in silence.
+func TestMisspeltBedAsHeading(t *testing.T) {
+	for _, head := range []string{"B33", "b 3", "8B3", "X3"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "pest", "B4", head}, {"2026-07-06", "slug", "4", "2"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Contains(t, res.Problems[0].What, "unknown bed "+`"`+head+`"; did you mean "B`)
+		got, res, err = read(path, sheet.Map{Columns: map[string]string{head: "count of B3"}})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Len(t, got, 2, head)
+	}
+}
+
+// A column of whole numbers under an unknown heading is told apart from one of
+// words: it may be counts that are left out.
+func TestUnreadNumbers(t *testing.T) {
+	path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "pest", "Trap 1", "T4", "Feeling", "Total", ""}, {"2026-07-06", "B3", "slug", "4", "2", "good", "6", "9"}})
+	_, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	var numbers []int
+	for _, c := range res.Columns {
+		if c.Numbers {
+			numbers = append(numbers, c.Col)
+		}
+	}
+	require.Equal(t, []int{5, 8}, numbers)
+}
