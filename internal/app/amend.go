@@ -12,7 +12,6 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
-	"leafturn/internal/ingest"
 	"leafturn/internal/store"
 )
 
@@ -255,27 +254,6 @@ type (
 	givenWords = func(most int, was ...string) ([]string, error)
 	givenDay   = func(was civil.Date) (civil.Date, error)
 )
-
-// amendVisit reads a line of notes; without one the counts stay.
-func (a *App) amendVisit(ctx context.Context, v farm.Visit, o AmendOptions, given givenFlag, day givenDay) (Said, error) {
-	d, err := day(v.Date)
-	if err != nil {
-		return Said{}, err
-	}
-	if d.After(a.Today()) {
-		return Said{}, a.future("--date", d)
-	}
-	next := v
-	if len(o.Words) > 0 {
-		if next, err = ingest.ParseWords(o.Words, a.notesOptions(CountOptions{Date: d, Observer: given("by", v.Observer)})); err != nil {
-			return Said{}, asUsage(err)
-		}
-	} else {
-		next.Date, next.Observer = d, given("by", v.Observer)
-	}
-	err = a.st.Update(ctx, func(tx *store.Tx) error { _, err := tx.AddVisit(next, a.now); return duplicateVisit(err, next) })
-	return Said{}, err
-}
 
 func (a *App) amendTreatment(ctx context.Context, tx *store.Tx, t farm.Treatment, o AmendOptions, given givenFlag, words givenWords) (Said, error) {
 	w, err := words(2, t.Label, t.Bed)

@@ -80,6 +80,14 @@ func code(err error) int {
 
 const keptNothing = "nothing from this command was stored; the store is as it was before"
 
+// notWritable says that a write needs what the file or its folder does not allow.
+func notWritable(path string, err error) error {
+	return &diag.Problem{
+		What: fmt.Sprintf("the store %q cannot be written: the file or its folder is read-only", path),
+		Do:   "make the file and its folder writable, or copy the store to a folder that is", Kept: keptNothing, Err: err,
+	}
+}
+
 // problem turns an error into one for people, or returns it as it is when it
 // already is one. path is the store as the user named it.
 func problem(path, op string, err error) error {
@@ -106,8 +114,7 @@ func problem(path, op string, err error) error {
 		return say(ErrLocked, "close the other leafturn (or the program that holds the file) and run the command again",
 			"the store %q is in use by another process", path)
 	case codeReadOnly:
-		return say(ErrReadOnly, "make the file and its folder writable, or copy the store to a folder that is",
-			"the store %q cannot be written: the file or its folder is read-only", path)
+		return notWritable(path, fmt.Errorf("%w: %s: %w", ErrReadOnly, op, err))
 	case codeCantOpen:
 		return say(ErrReadOnly, "make the folder writable, or copy the store to a folder that is",
 			"the store %q cannot be opened: its folder is read-only or a file beside it may not be made", path)

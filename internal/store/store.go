@@ -145,7 +145,7 @@ func (s *Store) Update(ctx context.Context, f func(tx *Tx) error) error {
 // UpdateAs is Update for a command that the journal names.
 func (s *Store) UpdateAs(ctx context.Context, c Command, f func(tx *Tx) error) error {
 	if s.readOnly {
-		return &diag.Problem{What: fmt.Sprintf("the store %q was opened for reading only", s.path), Do: "open it for writing", Err: ErrReadOnly}
+		return notWritable(s.path, ErrReadOnly)
 	}
 	return s.run(ctx, &c, f)
 }
