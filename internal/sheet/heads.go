@@ -236,6 +236,9 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Date = Count, d
 		return c, false, bad
 	}
+	if g.howMany(h) {
+		return c, false, bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it numbers the units, head it "number"; else set it to "ignore" in a map file (see --save-map)`, "the heading %s may say how many units there were: the count beside it would be the sum of several", quote(text))
+	}
 	if g.units[h] {
 		c.Role, c.Word = Number, h
 		return c, true, nil
@@ -284,6 +287,19 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		return c, false, bad("write "+quote(near)+`, or set the column to "ignore" in a map file (see --save-map)`, "unknown heading %s; did you mean %q?", quote(text), near)
 	}
 	return c, false, nil
+}
+
+var aroundUnits = regexp.MustCompile(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
+
+// howMany reports whether a heading may say how many units there were: it names
+// them in the plural.
+func (g *guesser) howMany(h string) bool {
+	m := aroundUnits.FindStringSubmatch(h)
+	if m == nil {
+		return false
+	}
+	one, several := strings.CutSuffix(m[1], "s")
+	return h == "n" || several && g.units[one] || m[1] == "leaves"
 }
 
 func okNumber(h string, word *string) bool {

@@ -82,3 +82,42 @@ func TestUnreadNumbers(t *testing.T) {
 	}
 	require.Equal(t, []int{5, 8}, numbers)
 }
+
+// A column of how many traps there were is no column of their numbers: 12 slugs
+// in 4 traps are not 12 in the fourth.
+func TestHowManyUnits(t *testing.T) {
+	for _, head := range []string{"traps", "Leaves", "No. of traps", "# traps", "number of boards", "n", "Traps (n)", "traps set", "10 traps"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Contains(t, res.Problems[0].What, "may say how many units there were", head)
+		_, res, err = read(path, sheet.Map{Columns: map[string]string{head: "ignore"}})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+	}
+	for _, head := range []string{"trap", "Trap no", "trap number", "No.", "number"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
+		_, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Equal(t, sheet.Number, res.Columns[3].Role, head)
+	}
+}
+
+// A day on which nobody can have counted is refused in a heading as in a cell.
+func TestDaysOfNoCount(t *testing.T) {
+	for _, x := range []struct{ day, says string }{{"2027-06-01", "lies in the future"}, {"1926-06-01", "50 years back"}} {
+		for _, table := range [][][]string{
+			{{"bed", "pest", x.day}, {"B3", "slug", "4"}},
+			{{"date", "bed", "pest", "count"}, {x.day, "B3", "slug", "4"}},
+		} {
+			got, res, err := read(write(t, t.TempDir(), "x.csv", table), sheet.Map{})
+			require.NoError(t, err)
+			require.Empty(t, got, x.day)
+			require.Len(t, res.Problems, 1, x.day)
+			require.Contains(t, res.Problems[0].What, x.says)
+		}
+	}
+}

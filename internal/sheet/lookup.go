@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/ingest"
 )
@@ -80,11 +81,27 @@ func (r *reader) date(text string) dateAnswer {
 		if w == nil && r.Map.Dates == "" {
 			r.notice(text)
 		}
-		if w == nil && !r.Today.IsZero() && d.After(r.Today) {
-			w = bad("check the date and the order of day and month", "%s lies in the future: today is %s", quote(text), r.Today)
+		if w == nil {
+			w = r.slip(text, d)
 		}
 		return dateAnswer{d, w}
 	})
+}
+
+// longAgo is how many years back a count may lie: an older one is taken for a
+// slip. Common practice.
+const longAgo = 50
+
+// slip says why a day can be none on which somebody counted.
+func (r *reader) slip(text string, d civil.Date) *wrong {
+	switch {
+	case r.Today.IsZero():
+	case d.After(r.Today):
+		return bad("check the date and the order of day and month", "%s lies in the future: today is %s", quote(text), r.Today)
+	case d.Year < r.Today.Year-longAgo:
+		return bad("check the year", "%s lies more than %d years back and is taken for a slip", quote(text), longAgo)
+	}
+	return nil
 }
 
 // notice remembers a date that shows in which order the sheet has them.

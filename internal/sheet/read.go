@@ -207,7 +207,11 @@ func (r *reader) headings(first []Row, i int) {
 	}
 	cols, wrongs, _, _ := r.g.lay(head.Cells[:named], below)
 	for i, c := range cols {
-		if w := wrongs[i]; w != nil {
+		w := wrongs[i]
+		if w == nil && !c.Date.IsZero() {
+			w = r.slip(c.Heading, c.Date)
+		}
+		if w != nil {
 			r.add(head.N, c.Col, c.Heading, c.Heading, w.do, "%s", w.what)
 		}
 	}
