@@ -26,6 +26,7 @@ type Streams struct {
 	Out, Err io.Writer
 	Color    bool // Out is a terminal and NO_COLOR is not set
 	Width    int  // columns of Out; 0 when unknown
+	ErrWidth int  // columns of Err; 0 when it is no terminal
 	Now      func() time.Time
 	Getenv   func(string) string
 	Cache    string // folder for what can be made again; "" for none
@@ -38,13 +39,21 @@ func Std() Streams {
 	if err == nil {
 		cache = filepath.Join(cache, "leafturn")
 	}
+	errWidth := 0
+	if isatty.IsTerminal(os.Stderr.Fd()) {
+		errWidth = lineWidth
+		if w := terminalWidth(tty); w > 0 {
+			errWidth = min(w, lineWidth)
+		}
+	}
 	return Streams{
 		In: os.Stdin, Out: os.Stdout, Err: os.Stderr,
-		Color:  tty && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
-		Width:  terminalWidth(tty),
-		Now:    time.Now,
-		Getenv: os.Getenv,
-		Cache:  cache,
+		Color:    tty && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb",
+		Width:    terminalWidth(tty),
+		ErrWidth: errWidth,
+		Now:      time.Now,
+		Getenv:   os.Getenv,
+		Cache:    cache,
 	}
 }
 
@@ -59,7 +68,7 @@ func Main(ctx context.Context, args []string, s Streams) int {
 		fmt.Fprintln(s.Err, "leafturn: stopped; nothing of the unfinished command was stored")
 		return diag.CodeFailed
 	}
-	fmt.Fprintln(s.Err, "leafturn: "+strings.TrimPrefix(err.Error(), "leafturn: "))
+	fmt.Fprintln(s.Err, fold("leafturn: "+strings.TrimPrefix(err.Error(), "leafturn: "), s.ErrWidth))
 	return diag.Code(err)
 }
 

@@ -226,7 +226,7 @@ func (d *deps) say(format string, args ...any) { fmt.Fprintf(d.Out, format+"\n",
 // warn writes warnings to the error stream.
 func (d *deps) warn(lines []string) {
 	for _, l := range lines {
-		fmt.Fprintln(d.Err, "note: "+l)
+		fmt.Fprintln(d.Err, fold("note: "+l, d.ErrWidth))
 	}
 }
 
