@@ -89,7 +89,7 @@ func (a *App) History(ctx context.Context, words []string, all bool) (*report.Do
 		}
 		return a.labelHistory(ctx, words[1])
 	}
-	kind, err := recordKind(words[0])
+	kind, err := recordKind(words[0], "bed", "label", "farm")
 	if err != nil {
 		return nil, err
 	}

@@ -135,14 +135,16 @@ func recordWord(k store.Kind) string {
 	return string(k)
 }
 
-// recordKind reads a kind of record that a person typed.
-func recordKind(word string) (store.Kind, error) {
+// recordKind reads a kind of record that a person typed; also are other words
+// that may stand there.
+func recordKind(word string, also ...string) (store.Kind, error) {
 	k := store.Kind(strings.ToLower(word))
 	if !slices.Contains(recordKinds, k) {
 		var known []string
 		for _, x := range recordKinds {
 			known = append(known, string(x))
 		}
+		known = append(known, also...)
 		return "", diag.Usagef("one of: "+strings.Join(known, ", "), "there is no kind of record %q%s", word, diag.DidYouMean(word, known))
 	}
 	return k, nil

@@ -55,6 +55,12 @@ func (x *tableIn) header() bool {
 		x.add(row, 0, "take the file as it was written", "there is no header: %v", err)
 		return false
 	}
+	for _, cut := range []struct{ sign, name string }{{";", "semicolons"}, {"\t", "tabs"}} {
+		if len(cells) == 1 && strings.Contains(cells[0], cut.sign) {
+			x.add(row, 0, "save it with commas between the cells; what a spreadsheet did to the values is told then", "its cells are cut by %s, not by commas", cut.name)
+			return false
+		}
+	}
 	heads := make([]string, len(cells))
 	for i, c := range cells {
 		heads[i] = strings.ToLower(strings.TrimSpace(c))

@@ -211,7 +211,9 @@ func TestRestore_Refuses(t *testing.T) {
 	}{
 		"changed":          {"counts.csv", swap(",1,4\r\n", ",1,5\r\n"), false, []string{"counts.csv: the file is not as it was exported: its SHA-256 differs", "add --changed"}},
 		"row gone":         {"counts.csv", swap("1,B3,2026-07-13,slug,1,4\r\n", ""), false, []string{"it has 7 rows, and 8 were exported"}},
-		"first unit gone":  {"counts.csv", swap("1,B3,2026-07-13,slug,1,4\r\n", ""), true, []string{"visit record 1"}},
+		"first unit gone":  {"counts.csv", swap("1,B3,2026-07-13,slug,1,4\r\n", ""), true, []string{"counts.csv: visit record 1 (bed B3, slug, 2026-07-13) has 4 rows, and the last is number 5", "number the rows of a visit 1, 2, 3"}},
+		"semicolons":       {"beds.csv", func(s string) string { return strings.ReplaceAll(s, ",", ";") }, true, []string{"beds.csv:1: its cells are cut by semicolons, not by commas"}},
+		"tabs":             {"beds.csv", func(s string) string { return strings.ReplaceAll(s, ",", "\t") }, false, []string{"cut by tabs", "its SHA-256 differs"}},
 		"no number":        {"counts.csv", swap(",1,4\r\n", ",1,four\r\n"), true, []string{`counts.csv:2:6: count: "four" is not a whole number from 0 to 100000`}},
 		"below zero":       {"counts.csv", swap(",1,4\r\n", ",1,-4\r\n"), true, []string{`"-4" is not a whole number from 0`}},
 		"no such visit":    {"counts.csv", swap("2,B4", "9,B4"), true, []string{"counts.csv:7:1: visit_id 9: there is no such row in visits.csv"}},

@@ -227,6 +227,9 @@ func (l *Loader) recount() error {
 	if !l.Recount {
 		return nil
 	}
+	if gaps, err := l.gaps(); gaps || err != nil {
+		return err
+	}
 	r, err := l.tx.ExecContext(l.ctx, `
 UPDATE visit SET units = u.units, n = u.n, sum = u.sum, sumsq = u.sumsq, zeros = u.zeros
 FROM (SELECT v.id, count(c.visit_id) AS units, count(c.count) AS n, ifnull(sum(c.count), 0) AS sum, ifnull(sum(c.count * c.count), 0) AS sumsq, count(CASE c.count WHEN 0 THEN 1 END) AS zeros
@@ -241,6 +244,27 @@ WHERE u.id = visit.id AND (visit.units, visit.n, visit.sum, visit.sumsq, visit.z
 	}
 	l.Recounted, err = r.RowsAffected()
 	return err
+}
+
+// gaps tells of visits whose counts are not numbered 1, 2, 3: a row was taken
+// out, and whether the unit was never there or not looked at is not known.
+func (l *Loader) gaps() (bool, error) {
+	var found []struct {
+		Visit int64 `db:"visit_id"`
+		Bed   string
+		Pest  string
+		Date  string
+		Rows  int
+		Last  int
+	}
+	err := l.tx.SelectContext(l.ctx, &found, `
+SELECT c.visit_id, b.code AS bed, v.pest, v.date, count(*) AS rows, max(c.seq) AS last
+FROM unit_count c JOIN visit v ON v.id = c.visit_id JOIN bed b ON b.id = v.bed_id
+GROUP BY c.visit_id HAVING max(c.seq) <> count(*) ORDER BY c.visit_id`)
+	for _, g := range found {
+		l.refuse("unit_count", 0, nil, fmt.Sprintf("visit record %d (bed %s, %s, %s) has %d rows, and the last is number %d in the column seq", g.Visit, g.Bed, g.Pest, g.Date, g.Rows, g.Last))
+	}
+	return len(found) > 0, err
 }
 
 // Unsupported says why tables of a version cannot be loaded, or nil.

@@ -158,7 +158,7 @@ func (t *Tx) void(k kindInfo, kind Kind, id int64, reason string, at time.Time) 
 	}
 	return &diag.Problem{
 		What: fmt.Sprintf("%s record %d was voided already on %s: %s", kind, id, old.At, old.Reason),
-		Do:   "nothing is left to do; enter the right values as a new record if they are missing", Kept: keptNothing, Usage: true, Err: ErrVoided,
+		Do:   fmt.Sprintf("see what became of it with `leafturn history %s %d`; enter the right values as a new record if they are missing", kind, id), Kept: keptNothing, Usage: true, Err: ErrVoided,
 	}
 }
 

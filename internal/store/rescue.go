@@ -52,7 +52,7 @@ func Rescue(ctx context.Context, path string) ([]RescuedTable, error) {
 	}
 	version, err := mend(tmp)
 	if err != nil {
-		return nil, damaged(path, err)
+		return nil, beyondRescue(path, err)
 	}
 	tables, err := shapes(version)
 	if err != nil {
@@ -80,9 +80,19 @@ func Rescue(ctx context.Context, path string) ([]RescuedTable, error) {
 		out = append(out, t)
 	}
 	if rows == 0 {
-		return nil, damaged(path, errors.New("no row of any table could be read"))
+		return nil, beyondRescue(path, errors.New("no row of any table could be read"))
 	}
 	return out, nil
+}
+
+// beyondRescue says that not even a part can be read.
+func beyondRescue(path string, err error) error {
+	return &diag.Problem{
+		What: fmt.Sprintf("nothing can be read of %q", path),
+		Do:   "check that it is the farm's file; if it is, keep it, and go on with the newest backup that opens (`leafturn restore FILE`)",
+		Kept: "nothing was changed",
+		Err:  fmt.Errorf("%w: %w", ErrDamaged, err),
+	}
 }
 
 // rescuedShape is a table by name with its columns.
