@@ -56,6 +56,7 @@ type Column struct {
 	Scale   string     // of Air and SoilTemp: C, F or ""
 	Stated  bool       // in the map file, not guessed
 	Example string     // the first value
+	Refused bool       // its heading is: how the column is meant is not known
 	Numbers bool       // of a column with an unknown heading: its first values are whole numbers
 	group   int        // columns of one group go to the same visit in a row
 }
@@ -394,6 +395,10 @@ func scale(text, h string) string {
 	return ""
 }
 
+// openRole stands in a saved map for a column whose heading was refused: to write
+// down a guess would make a reading of it that nobody chose.
+const openRole = "?"
+
 // roleWords are those of a map file.
 var roleWords = []string{"bed", "pest", "date", "unit", "unit number", "count", "infested", "looked", "damage", "where", "nights", "air", "air C", "air F", "soil temperature C", "soil temperature F", "soil", "foliage", "disturbed", "observer", "note", "weather", "ignore"}
 
@@ -409,6 +414,9 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 		}
 		c.Role, c.Enemy = Enemy, key
 		return nil
+	}
+	if low == openRole {
+		return bad("write there what it is, or \"ignore\"", "the map leaves open what the column %s is", quote(c.Heading))
 	}
 	if word, ok := strings.CutPrefix(low, "unit number of "); ok {
 		c.Role, c.Word = Number, word

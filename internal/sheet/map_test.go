@@ -93,3 +93,34 @@ func TestHeadings(t *testing.T) {
 		require.Equal(t, want, got, head)
 	}
 }
+
+// A saved map of a sheet with a column for each date reads the next sheet too,
+// which has other dates.
+func TestSavedMapReadsTheNextSheet(t *testing.T) {
+	dir := t.TempDir()
+	_, res, err := read(write(t, dir, "june.csv", [][]string{{"Bed", "Pest", "1/6/2026", "8/6/2026"}, {"B3", "slug", "4", "2"}}), sheet.Map{Dates: sheet.DayFirst})
+	require.NoError(t, err)
+	m, err := sheet.ParseMap(sheet.FormatMap(&res.Layout, sheet.Map{Dates: sheet.DayFirst}), "m.toml")
+	require.NoError(t, err)
+	got, res, err := read(write(t, dir, "july.csv", [][]string{{"Bed", "Pest", "6/7/2026"}, {"B3", "slug", "4"}}), m)
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-07-06 B3 slug 4 unit=trap"}, lines(got))
+}
+
+// A heading that was refused is not read otherwise once the map is saved.
+func TestSavedMapOfARefusedHeading(t *testing.T) {
+	for _, head := range []string{"conut", "2026", "traps", "Sex", "3-Apr"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "pest", "trap 1", head}, {"2026-07-06", "B3", "slug", "4", "2"}})
+		_, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.NotEmpty(t, res.Problems, head)
+		m, err := sheet.ParseMap(sheet.FormatMap(&res.Layout, sheet.Map{}), "m.toml")
+		require.NoError(t, err)
+		got, res, err := read(path, m)
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Contains(t, res.Problems[0].What, "the map leaves open what the column", head)
+	}
+}

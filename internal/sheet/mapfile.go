@@ -128,7 +128,11 @@ func FormatMap(l *Layout, m Map) []byte {
 			continue
 		}
 		seen[key] = true
-		fmt.Fprintf(&b, "%s = %s\n", tomlString(c.Heading), tomlString(c.Words()))
+		role := c.Words()
+		if c.Refused {
+			role = openRole
+		}
+		fmt.Fprintf(&b, "%s = %s\n", tomlString(c.Heading), tomlString(role))
 	}
 	table := func(name, about string, words map[string]string) {
 		b.WriteString("\n[" + name + "] # " + about + "\n")

@@ -212,12 +212,16 @@ func (r *reader) headings(first []Row, i int) {
 			w = r.slip(c.Heading, c.Date)
 		}
 		if w != nil {
+			cols[i].Refused = true
 			r.add(head.N, c.Col, c.Heading, c.Heading, w.do, "%s", w.what)
 		}
 	}
 	l.Columns = cols
 	clean := len(r.problems.all) == before
 	for _, h := range sorted(r.Map.Columns) {
+		if _, ok := iso(strings.TrimPrefix(r.Map.Columns[h], "count of ")); ok {
+			continue // the next sheet of the kind has other dates
+		}
 		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && clean {
 			r.add(head.N, 0, "", h, "correct the heading in the map file, or take its line out", "the map names a column %s, which this sheet does not have", quote(h))
 		}
