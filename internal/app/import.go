@@ -119,6 +119,9 @@ func (x *importing) flags(files []string) error {
 	case o.Date.After(x.a.Today()):
 		return x.a.future("--date", o.Date)
 	}
+	if _, err := os.Lstat(o.SaveMap); o.SaveMap != "" && err == nil {
+		return diag.Usagef("give another name with --save-map, or move the file away", "the map %q is there already and is not written over", o.SaveMap)
+	}
 	if i := slices.Index(files, "-"); i >= 0 && slices.Contains(files[i+1:], "-") {
 		return diag.Usagef("name it once", "standard input stands twice")
 	}
