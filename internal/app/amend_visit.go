@@ -54,8 +54,10 @@ func keepUnsaid(next, was farm.Visit, words []string) farm.Visit {
 	if !said("hotspot", "edge", "random") {
 		next.Stratum = was.Stratum
 	}
-	if len(next.Enemies) == 0 {
-		next.Enemies = was.Enemies
+	for _, e := range was.Enemies {
+		if !slices.ContainsFunc(next.Enemies, func(x farm.EnemyCount) bool { return x.Enemy == e.Enemy }) {
+			next.Enemies = append(next.Enemies, e)
+		}
 	}
 	if next.Damage == nil {
 		next.Damage = was.Damage

@@ -285,6 +285,9 @@ func (r *reader) isHeading(cells []string) bool {
 	return same > 0
 }
 
+// longestTotal is the most bytes of a word for a row of sums.
+const longestTotal = 60
+
 // isTotal reports whether a row holds sums: its first word says so, or what
 // stands in the place of its bed, pest, date, unit, place or note.
 func (r *reader) isTotal(cells []string) bool {
@@ -310,6 +313,9 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		first = false
+		if len(text) > longestTotal { // nor is it worth remembering
+			continue
+		}
 		if r.words.total == nil {
 			r.words.total = make([]memo[string, bool], len(r.res.Columns))
 		}
