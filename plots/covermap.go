@@ -38,6 +38,7 @@ type CoverMap struct {
 	Beds    []CoverBed
 	NoPlace []string // codes of beds whose place is not known; listed at the foot
 	Next    string   // what to do next; may be empty
+	Feet    bool     // the scale bar is in feet
 }
 
 // Check returns why the map cannot be drawn, or nil.
@@ -295,7 +296,7 @@ func (m CoverMap) draw(g *pen) {
 	for i, e := range s.entries {
 		e.draw(g, s.places[i])
 	}
-	drawScale(g, s.field, s.scaleY, false)
+	drawScale(g, s.field, s.scaleY, m.Feet)
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
 }
 
@@ -428,7 +429,7 @@ func (m CoverMap) doubts(n int) string {
 	if len(l) == 0 {
 		return ""
 	}
-	return "The choice rests on something that is not known in bed " + list(l, n) + "."
+	return "The choice rests on something that is not known in " + beds(l, n) + "."
 }
 
 func (m CoverMap) lead() string {
@@ -490,7 +491,7 @@ func (m CoverMap) Alt() string {
 		out = append(out, d)
 	}
 	if len(m.NoPlace) > 0 {
-		out = append(out, "Place not known: bed "+list(m.NoPlace, 20)+".")
+		out = append(out, "Place not known: "+beds(m.NoPlace, 20)+".")
 	}
 	if m.Next != "" {
 		out = append(out, "Next: "+m.Next)

@@ -423,7 +423,7 @@ func (m FieldMap) lead() string {
 		s = "Action level: " + m.Level + ". " + s
 	}
 	if a := m.toAct(); len(a) > 0 {
-		return s + " Act: bed " + list(a, 8) + "."
+		return s + " Act: " + beds(a, 8) + "."
 	}
 	return s + " No bed is marked act."
 }
@@ -478,17 +478,17 @@ func (m FieldMap) Alt() string {
 		}
 	}
 	if len(hot) > 0 {
-		out = append(out, upperFirst(orElse(m.HotTold, "stands out of the field"))+": bed "+list(hot, 12)+".")
+		out = append(out, upperFirst(orElse(m.HotTold, "stands out of the field"))+": "+beds(hot, 12)+".")
 	}
 	if len(spots) > 0 {
 		out = append(out, "A hot spot within the bed: "+list(spots, 12)+".")
 	}
 	out = append(out, m.Told...)
 	for _, w := range whys {
-		out = append(out, upperFirst(w)+": bed "+list(blank[w], 12)+".")
+		out = append(out, upperFirst(w)+": "+beds(blank[w], 12)+".")
 	}
 	if len(m.NoPlace) > 0 {
-		out = append(out, "Place not known: bed "+list(m.NoPlace, 12)+".")
+		out = append(out, "Place not known: "+beds(m.NoPlace, 12)+".")
 	}
 	return strings.Join(append(out, todoAlt(m.Todo, false)...), " ")
 }

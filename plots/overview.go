@@ -31,6 +31,7 @@ type Cell struct {
 	Watch   []Segment
 	Verdict Verdict
 	Next    string // what to do next in a few words, such as "count by 27 Jul"
+	Over    bool   // the plants are dug: there is no verdict and no count any more
 }
 
 // Row is one pest of an Overview; it has its own y axis.
@@ -352,10 +353,7 @@ func (o Overview) pests() []string {
 func (o Overview) drawRowName(g *pen, r Row, ya yAxis, y float64) {
 	const w = overviewLeft - 20 - 40
 	g.text(20, y+12, 0, headFace, headFace.clip(upperFirst(r.Pest), w))
-	measure := r.Measure
-	if r.Percent {
-		measure = "percent of units: " + measure
-	}
+	measure := measureWords(r.Measure, r.Percent)
 	drawLines(g, 20, y+26, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 4))
 	for _, v := range ya.ticks(15) {
 		g.line(rule, 0.8, overviewLeft-4, ya.y(v), overviewLeft, ya.y(v))
@@ -402,8 +400,14 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 	}
 	g.frame(rule, 0.7, box)
 	drawCellVerdict(g, c.Verdict, box)
-	drawNext(g, c.Next, box)
+	next := c.Next
+	if c.Over && next == "" {
+		next = seasonOver
+	}
+	drawNext(g, next, box)
 }
+
+const seasonOver = "season over"
 
 // drawNext writes the next step at the foot of a cell.
 func drawNext(g *pen, next string, box rect) {

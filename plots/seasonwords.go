@@ -28,6 +28,9 @@ func (s Season) notes(l seasonSheet) string {
 			break
 		}
 	}
+	if len(s.Stages) > 0 {
+		out += narrowStages(l.axis, s.Stages)
+	}
 	if days, noTemp, noRain := s.known(l.axis); noTemp+noRain > 0 {
 		out += fmt.Sprintf(" Weather not recorded (hatched): temperature on %d, rain on %d of %d days.", noTemp, noRain, days)
 	}
@@ -70,6 +73,12 @@ func (s Season) keyEntries(axis xAxis) []keyEntry {
 	if len(s.Likely) > 0 {
 		out = append(out, keyEntry{"where it probably is (95 %), from all visits so far", 22, func(g *pen, r rect) { g.fillRect(ribbon, r) }})
 	}
+	if len(s.Unknown) > 0 {
+		out = append(out, keyEntry{"last valid count too old: not known", 22, func(g *pen, r rect) {
+			g.slant(hatch, r, 6, true)
+			g.frame(hatch, 0.8, r)
+		}})
+	}
 	if invalid {
 		out = append(out, keyEntry{"not valid, left out", 12, func(g *pen, r rect) {
 			quietly(g, func() { drawVisit(g, (r.x0+r.x1)/2, (r.y0+r.y1)/2, 4, false) })
@@ -104,6 +113,9 @@ func (s Season) Alt() string {
 	if n := len(s.Likely); n > 0 {
 		last := s.Likely[n-1]
 		out = append(out, fmt.Sprintf("Likely on %s: %s to %s.", dayMonth(last.Date), s.panel().value(last.Low), s.panel().value(last.High)))
+	}
+	if w := s.unknownWords(); w != "" {
+		out = append(out, w)
 	}
 	if steps := events("done in", s.Bed, s.Steps); len(steps) > 0 {
 		out = append(out, upperFirst(list(steps, 12))+".")

@@ -299,10 +299,7 @@ func (y Years) draw(g *pen) {
 	s := y.layout()
 	drawHead(g, s.title, s.lead)
 	s.banner.draw(g)
-	unit := y.Measure
-	if y.Percent {
-		unit = "percent of units: " + unit
-	}
+	unit := measureWords(y.Measure, y.Percent)
 	g.text(20, s.head, 0, labelFace, labelFace.clip(unit+y.Scale.words(), pressureWidth-42))
 	r, ya := s.plot, y.yAxis(s.plot)
 	for _, v := range ya.ticks(13) {

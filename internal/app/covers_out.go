@@ -14,6 +14,7 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
+	"leafturn/internal/units"
 	"leafturn/plots"
 )
 
@@ -181,7 +182,7 @@ func (a *App) coverMaps(s snapshot, in coverPlan, plan cover.Plan, window string
 }
 
 func (a *App) coverMap(s snapshot, in coverPlan, plan cover.Plan, w cover.Stand, today civil.Date) plots.CoverMap {
-	m := plots.CoverMap{Window: "winter, before planting", AsOf: today, Source: a.farm.Name}
+	m := plots.CoverMap{Window: "winter, before planting", AsOf: today, Source: a.farm.Name, Feet: a.farm.Units == units.US}
 	if w == cover.RestYear {
 		m.Window = "summer of the rested beds"
 	}

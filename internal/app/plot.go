@@ -354,7 +354,7 @@ func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plo
 		}
 		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {
-			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x), Next: next.short(x)}
+			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x), Next: next.short(x), Over: dugOver(x)}
 			c.Act, c.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 			row.Cells = append(row.Cells, c)
 		}
