@@ -411,8 +411,12 @@ const seasonOver = "season over"
 
 // drawNext writes the next step at the foot of a cell.
 func drawNext(g *pen, next string, box rect) {
+	room := box.w() - 8
+	if boldFace.width(next) > room { // "count 27 Jul" says as much
+		next = strings.Replace(next, " by ", " ", 1)
+	}
 	if next != "" {
-		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, box.w()-8))
+		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, room))
 	}
 }
 

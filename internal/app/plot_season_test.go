@@ -58,3 +58,17 @@ func TestPlotNext_Dug(t *testing.T) {
 	require.False(t, dugOver(x))
 	require.Equal(t, "Not counted this season.", nextSteps{}.words(x))
 }
+
+// Of many beds those to act on come first.
+func TestNeedOf(t *testing.T) {
+	var got []int
+	for _, v := range []verdict.Verdict{verdict.Act, verdict.LookAgain, verdict.Stale, verdict.Hold, verdict.NeverCounted} {
+		x := assess.Assessment{InSeason: true}
+		x.Result.Verdict = v
+		got = append(got, needOf(x))
+	}
+	require.Equal(t, []int{0, 1, 2, 3, 3}, got)
+	x := assess.Assessment{}
+	x.Result.Verdict = verdict.LookAgain
+	require.Equal(t, 3, needOf(x), "out of season")
+}
