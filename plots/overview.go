@@ -260,7 +260,7 @@ type overviewSheet struct {
 // cell has one.
 func (o Overview) rowHeight() float64 {
 	for _, r := range o.Rows {
-		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.Next != "" }) {
+		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.foot() != "" }) {
 			return cellHeight + nextStrip
 		}
 	}
@@ -352,9 +352,11 @@ func (o Overview) pests() []string {
 // drawRowName writes the pest and its measure, and the tick labels.
 func (o Overview) drawRowName(g *pen, r Row, ya yAxis, y float64) {
 	const w = overviewLeft - 20 - 40
-	g.text(20, y+12, 0, headFace, headFace.clip(upperFirst(r.Pest), w))
+	name := headFace.wrap(upperFirst(r.Pest), w, 2)
+	drawLines(g, 20, y+12, headFace, name)
+	below := float64(len(name)-1) * sizeHead * lineStep
 	measure := measureWords(r.Measure, r.Percent)
-	drawLines(g, 20, y+26, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 4))
+	drawLines(g, 20, y+26+below, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 5-max(1, len(name))))
 	for _, v := range ya.ticks(15) {
 		g.line(rule, 0.8, overviewLeft-4, ya.y(v), overviewLeft, ya.y(v))
 		g.text(overviewLeft-6, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
@@ -400,14 +402,18 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 	}
 	g.frame(rule, 0.7, box)
 	drawCellVerdict(g, c.Verdict, box)
-	next := c.Next
-	if c.Over && next == "" {
-		next = seasonOver
-	}
-	drawNext(g, next, box)
+	drawNext(g, c.foot(), box)
 }
 
 const seasonOver = "season over"
+
+// foot is what stands at the foot of a cell.
+func (c Cell) foot() string {
+	if c.Over && c.Next == "" && len(c.Visits) > 0 {
+		return seasonOver
+	}
+	return c.Next
+}
 
 // drawNext writes the next step at the foot of a cell.
 func drawNext(g *pen, next string, box rect) {

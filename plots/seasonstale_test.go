@@ -106,6 +106,7 @@ func TestOverview_Over(t *testing.T) {
 	const over = "The season is over: the plants are dug, nothing is to be done and no count is due."
 	require.Equal(t, over, o.lead())
 	require.Contains(t, o.Alt(), over)
+	require.Equal(t, float64(cellHeight+nextStrip), o.rowHeight(), "the words have room of their own")
 	counted, said := 0, 0
 	for _, r := range o.Rows {
 		for _, c := range r.Cells {
@@ -126,6 +127,15 @@ func TestOverview_Over(t *testing.T) {
 			}
 		}
 	}
+}
+
+// A long pest has two lines rather than a part of its name.
+func TestOverview_LongPest(t *testing.T) {
+	o := sampleOverview(3)
+	o.Rows[0].Pest = "cucumber beetles"
+	ms := requireApart(t, o)
+	require.Contains(t, textsOf(ms), "Cucumber")
+	require.Contains(t, textsOf(ms), "beetles")
 }
 
 func TestBeds(t *testing.T) {

@@ -76,6 +76,7 @@ func (y Years) drawAct(g *pen, s yearsSheet, ya yAxis, labels *placer) {
 type yearName struct {
 	word string
 	face face
+	dash []float64
 	end  point   // of the line
 	x, y float64 // of the name, y its middle
 }
@@ -113,17 +114,17 @@ func (s yearsSheet) wordsIn() rect {
 func (y Years) names(s yearsSheet) []yearName {
 	ya := y.yAxis(s.plot)
 	var out []yearName
-	add := func(l YearLine, f face) {
+	add := func(l YearLine, f face, dash []float64) {
 		ws := y.along(l)
 		if len(ws) == 0 {
 			return
 		}
 		last := ws[len(ws)-1]
 		end := point{s.axis.x(y.place(last.Week)), ya.y(last.Value)}
-		out = append(out, yearName{f.clip(l.Name, pressureWidth-yearsRight-14), f, end, yearsRight + 8, end.y})
+		out = append(out, yearName{f.clip(l.Name, pressureWidth-yearsRight-32), f, dash, end, yearsRight + 26, end.y})
 	}
 	for i, l := range y.Earlier {
-		add(l, smallFace.colour(yearCols[i%len(yearCols)]))
+		add(l, smallFace.colour(yearCols[i%len(yearCols)]), yearDashes[i%len(yearDashes)])
 	}
 	slices.SortStableFunc(out, func(a, b yearName) int {
 		switch {
