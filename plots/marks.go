@@ -140,6 +140,14 @@ func drawLevel(g *pen, axis xAxis, ya yAxis, segs []Segment, act bool, width flo
 	flush()
 }
 
+// levelWord says what a level is: one of 0 is reached by any find.
+func levelWord(word string, value float64, ya yAxis) string {
+	if value == 0 {
+		return strings.TrimSuffix(word, "at ") + "at any find"
+	}
+	return word + ya.label(value)
+}
+
 // labelLevels writes on every stretch what it is, where there is most room.
 func labelLevels(g *pen, axis xAxis, ya yAxis, act, watch []Segment, labels *placer) {
 	type job struct {
@@ -157,7 +165,7 @@ func labelLevels(g *pen, axis xAxis, ya yAxis, act, watch []Segment, labels *pla
 		labels.take(rect{s.x0, s.y - 1, s.x1, s.y + 1})
 	}
 	for _, j := range jobs {
-		s := j.word + ya.label(j.seg.Value)
+		s := levelWord(j.word, j.seg.Value, ya)
 		if j.seg.Label != "" {
 			s += ", " + j.seg.Label
 		}
@@ -281,5 +289,5 @@ func narrowStages(axis xAxis, strips ...[]StageSpan) string {
 	if len(out) == 0 {
 		return ""
 	}
-	return " Strip without a word: " + list(out, 6) + "."
+	return "Strip without a word: " + list(out, 6) + "."
 }

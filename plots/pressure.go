@@ -3,6 +3,7 @@ package plots
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"leafturn/internal/civil"
 
@@ -219,7 +220,7 @@ func (p Pressure) notes() string {
 		strips = append(strips, b.Stages)
 	}
 	sp := p.span()
-	return s + fmt.Sprintf("Lines join valid visits up to %d days apart.", maxGapDays) + narrowStages(xAxis{sp.from, sp.to, plotLeft, plotRight}, strips...)
+	return strings.TrimSpace(s + fmt.Sprintf("Lines join valid visits up to %d days apart. ", maxGapDays) + narrowStages(xAxis{sp.from, sp.to, plotLeft, plotRight}, strips...))
 }
 
 // lumped reports whether there are so many units that equal counts of one

@@ -35,6 +35,16 @@ func (s Season) runs() [][]Likely {
 	return out
 }
 
+// banded reports whether there is a band to be seen: more than one day of it.
+func (s Season) banded() bool {
+	for _, run := range s.runs() {
+		if len(run) > 0 && run[0].Date.Before(run[len(run)-1].Date) {
+			return true
+		}
+	}
+	return false
+}
+
 func (s Season) parted(before, after civil.Date) bool {
 	for _, u := range s.Unknown {
 		if !before.After(u.From) && !after.Before(u.To) && before != after {

@@ -48,6 +48,19 @@ func TestSeason_Unknown(t *testing.T) {
 	}
 }
 
+// What is not in the picture has no sign and no words about it.
+func TestSeason_OneVisit(t *testing.T) {
+	s := Season{Pest: "tospovirus", Bed: "B4", Measure: "% of plants", Percent: true, AsOf: day("2026-07-20"),
+		Visits: []Visit{{Date: day("2026-07-20"), Mean: 1, Interval: &Range{0.2, 60}}}, Likely: []Likely{{day("2026-07-20"), 0.2, 90}}, Watch: []Segment{{Value: 0}}}
+	all := strings.Join(textsOf(requireApart(t, s)), " ")
+	require.NotContains(t, all, "where it probably is")
+	require.NotContains(t, all, "The band is cut")
+	require.NotContains(t, all, "Dots beside")
+	require.Contains(t, all, "An arrow at the top: the interval goes on.")
+	require.Contains(t, all, "watch at any find")
+	require.NotContains(t, all, "watch at 0")
+}
+
 // A stage whose strip is too narrow has no part of its word: the foot has it.
 func TestStages_Narrow(t *testing.T) {
 	s := sampleSeason()

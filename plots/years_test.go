@@ -271,3 +271,11 @@ func TestYears_Samples(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, strings.Count(b, "stroke-width:1.2;stroke-dasharray"), 2*count)
 }
+
+// A season without a week 53 has none on its axis.
+func TestYears_Week53(t *testing.T) {
+	y := Years{Pest: "mites", Where: "bed D5", South: true, AsOf: day("2026-01-12"), This: YearLine{Name: "2025/26", Weeks: []WeekValue{{50, 1}, {52, 2}, {1, 3}, {2, 4}}}}
+	require.NotContains(t, textsOf(requireApart(t, y)), "53")
+	y.Earlier = []YearLine{{Name: "2020/21", Weeks: []WeekValue{{52, 1}, {53, 2}, {1, 1}}}}
+	require.Contains(t, textsOf(requireApart(t, y)), "53")
+}

@@ -176,6 +176,13 @@ func (y Years) monday(place int) civil.Date {
 	return first.AddDays(7 * place)
 }
 
+// has53 reports whether something was counted in a week 53, which few years have.
+func (y Years) has53() bool {
+	in53 := func(w WeekValue) bool { return w.Week == 53 }
+	return slices.ContainsFunc(y.This.Weeks, in53) ||
+		slices.ContainsFunc(y.Earlier, func(l YearLine) bool { return slices.ContainsFunc(l.Weeks, in53) })
+}
+
 // drawWeeks writes the weeks by their numbers, and the months under them where
 // the day of the picture says which year it is.
 func (y Years) drawWeeks(g *pen, s yearsSheet) {
@@ -185,6 +192,9 @@ func (y Years) drawWeeks(g *pen, s yearsSheet) {
 		every *= 2
 	}
 	for p := max(s.axis.first, 0); p <= min(s.axis.last, 52); p++ {
+		if y.week(p) == 53 && !y.has53() {
+			continue
+		}
 		x := s.axis.x(p)
 		g.line(rule, 0.8, x, s.dates, x, s.dates+4)
 		if (p-s.axis.first)%every == 0 && x-8 > yearsLeft-6 {
