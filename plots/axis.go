@@ -249,8 +249,12 @@ func (a xAxis) drawMonths(p *pen, y float64, short bool) {
 	ms := a.months()
 	yearDone := short
 	letters := true // unless some month has room for more
-	for i := 1; i < len(ms); i++ {
-		letters = letters && a.x(ms[i])-a.x(ms[i-1]) < tickFace.width("May")+7
+	for i, d := range ms {
+		end := a.to
+		if i+1 < len(ms) {
+			end = ms[i+1]
+		}
+		letters = letters && a.x(end)-a.x(d) < tickFace.width("May")+7
 	}
 	for i, d := range ms {
 		end := a.to

@@ -98,6 +98,8 @@ func TestXAxis_Months(t *testing.T) {
 	}
 	require.Equal(t, []string{"June", "July"}, words("2026-06-12", "2026-08-03", 500), "no A for August")
 	require.Equal(t, []string{"June", "July", "Aug"}, words("2026-06-25", "2026-08-05", 260))
+	require.Equal(t, []string{"July"}, words("2026-07-06", "2026-07-27", 200))
+	require.Equal(t, []string{"July"}, words("2026-06-30", "2026-07-27", 200), "room in the last month is room")
 	require.Equal(t, []string{"M", "J", "J", "A", "S", "O"}, words("2026-05-01", "2026-11-01", 120))
 }
 
