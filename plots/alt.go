@@ -88,16 +88,16 @@ func (p Pressure) crossings(n int) string {
 	}
 	var out []string
 	if len(reached) > 0 {
-		out = append(out, "First at or above the action level: bed "+list(reached, n)+".")
+		out = append(out, "First at or above the action level: "+beds(reached, n)+".")
 	}
 	if len(below) > 0 {
-		out = append(out, "Below it on every valid visit: bed "+list(below, n)+".")
+		out = append(out, "Below it on every valid visit: "+beds(below, n)+".")
 		if len(reached) == 0 {
-			out[0] = "Below the action level on every valid visit: bed " + list(below, n) + "."
+			out[0] = "Below the action level on every valid visit: " + beds(below, n) + "."
 		}
 	}
 	if len(none) > 0 {
-		out = append(out, "Not compared with an action level: bed "+list(none, n)+".")
+		out = append(out, "Not compared with an action level: "+beds(none, n)+".")
 	}
 	return strings.Join(out, " ")
 }
@@ -143,7 +143,7 @@ func (p Pressure) Alt() string {
 		out = append(out, "Not valid and left out: bed "+list(invalid, 8)+".")
 	}
 	if len(empty) > 0 {
-		out = append(out, "Not counted: bed "+list(empty, 12)+".")
+		out = append(out, "Not counted: "+beds(empty, 12)+".")
 	}
 	if len(done) > 0 {
 		out = append(out, upperFirst(list(done, 12))+".")

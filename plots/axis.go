@@ -242,12 +242,20 @@ func (a xAxis) draw(p *pen, y float64) {
 	a.drawMonths(p, y+16, false)
 }
 
-// drawMonths writes the months in their spans, in narrow ones the short name
-// or the first letter. Unless short, the year stands with the first month that
-// has room for it, and with January.
+// drawMonths writes the months in their spans, in narrow ones the short name;
+// the first letter only where no month has room for more. Unless short, the
+// year stands with the first month that has room for it, and with January.
 func (a xAxis) drawMonths(p *pen, y float64, short bool) {
 	ms := a.months()
 	yearDone := short
+	letters := true // unless some month has room for more
+	for i, d := range ms {
+		end := a.to
+		if i+1 < len(ms) {
+			end = ms[i+1]
+		}
+		letters = letters && a.x(end)-a.x(d) < tickFace.width("May")+7
+	}
 	for i, d := range ms {
 		end := a.to
 		if i+1 < len(ms) {
@@ -257,7 +265,10 @@ func (a xAxis) drawMonths(p *pen, y float64, short bool) {
 		if i > 0 {
 			p.line(rule, 0.8, x0, y, x0, y+13)
 		}
-		forms := []string{d.Month.String(), d.Month.String()[:3], d.Month.String()[:1]}
+		forms := []string{d.Month.String(), d.Month.String()[:3]}
+		if letters {
+			forms = []string{d.Month.String()[:1]}
+		}
 		if !yearDone || !short && d.Month == time.January {
 			forms = append([]string{d.Time().Format("January 2006"), d.Time().Format("Jan 2006")}, forms...)
 		}

@@ -38,6 +38,11 @@ type CoverMap struct {
 	Beds    []CoverBed
 	NoPlace []string // codes of beds whose place is not known; listed at the foot
 	Next    string   // what to do next; may be empty
+	Feet    bool     // the scale bar is in feet
+
+	fills    []string // set by Pages: the covers of all pages, so that each keeps its fill
+	pageNote string   // set by Pages
+	detailed bool     // set by Pages: other pages show parts closer
 }
 
 // Check returns why the map cannot be drawn, or nil.
@@ -233,7 +238,10 @@ func (m CoverMap) layout() coverSheet {
 	inner := s.width - 40
 	s.top = newTop(inner, m.title(), m.lead(), m.Next)
 	s.putAt(s.top.height() + 8)
-	s.covers = m.covers()
+	s.covers = m.fills
+	if s.covers == nil {
+		s.covers = m.covers()
+	}
 	for _, b := range m.Beds {
 		s.labels = append(s.labels, sownLabelOf(b, b.wordRoom(s.place(b.lot())), slices.Index(s.covers, b.Cover)+1))
 	}
@@ -295,7 +303,7 @@ func (m CoverMap) draw(g *pen) {
 	for i, e := range s.entries {
 		e.draw(g, s.places[i])
 	}
-	drawScale(g, s.field, s.scaleY, false)
+	drawScale(g, s.field, s.scaleY, m.Feet)
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
 }
 
@@ -347,6 +355,9 @@ func (m CoverMap) keyEntries(s coverSheet) []keyEntry {
 				doubt = doubt || b.Unknown
 			}
 		}
+		if n == 0 {
+			continue // of another part of the field
+		}
 		word := fmt.Sprintf("%s, %s", smallFace.clip(name, s.width-160), plural(n, "bed", "beds"))
 		if numbered {
 			word = fmt.Sprintf("%d  %s", i+1, word)
@@ -379,7 +390,7 @@ func (m CoverMap) title() string {
 	if m.Window != "" && !strings.Contains(strings.ToLower(s), strings.ToLower(m.Window)) {
 		s += ", " + m.Window
 	}
-	return s
+	return s + m.pageNote
 }
 
 // codes returns the codes of the beds that are so.
@@ -428,7 +439,7 @@ func (m CoverMap) doubts(n int) string {
 	if len(l) == 0 {
 		return ""
 	}
-	return "The choice rests on something that is not known in bed " + list(l, n) + "."
+	return "The choice rests on something that is not known in " + beds(l, n) + "."
 }
 
 func (m CoverMap) lead() string {
@@ -447,13 +458,11 @@ func (m CoverMap) notes(s coverSheet) string {
 	if m.Source != "" {
 		out = append(out, "From: "+m.Source+".")
 	}
-	var small []string
-	for i, b := range m.Beds {
-		if !s.labels[i].coded {
-			small = append(small, b.Code+" "+b.sown()+b.doubt())
-		}
-	}
-	if len(small) > 0 {
+	small := m.uncoded(s)
+	switch {
+	case len(small) > 0 && m.detailed:
+		out = append(out, "The maps that follow show the parts of the field closer, with the codes of the beds.")
+	case len(small) > 0:
 		out = append(out, "Beds too small for their code: "+list(small, 40)+".")
 	}
 	if len(m.NoPlace) > 0 {
@@ -490,7 +499,7 @@ func (m CoverMap) Alt() string {
 		out = append(out, d)
 	}
 	if len(m.NoPlace) > 0 {
-		out = append(out, "Place not known: bed "+list(m.NoPlace, 20)+".")
+		out = append(out, "Place not known: "+beds(m.NoPlace, 20)+".")
 	}
 	if m.Next != "" {
 		out = append(out, "Next: "+m.Next)

@@ -193,6 +193,14 @@ func runs(vs []Visit, keep func(Visit) bool) [][]Visit {
 func longDate(d civil.Date) string { return d.Time().Format("2 January 2006") }
 func dayMonth(d civil.Date) string { return d.Time().Format("2 January") }
 
+// measureWords say what a value is; percent stands before what does not say it.
+func measureWords(measure string, percent bool) string {
+	if percent && !strings.HasPrefix(measure, "%") {
+		return "percent of units: " + measure
+	}
+	return measure
+}
+
 // list joins words with commas and "and"; more than n are counted.
 func list(words []string, n int) string {
 	if len(words) > n+1 {
@@ -205,6 +213,14 @@ func list(words []string, n int) string {
 		return words[0]
 	}
 	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
+
+// beds names some beds, the first n of many.
+func beds(codes []string, n int) string {
+	if len(codes) == 1 {
+		return "bed " + codes[0]
+	}
+	return "beds " + list(codes, n)
 }
 
 func upperFirst(s string) string {

@@ -250,10 +250,7 @@ func (f Fan) draw(g *pen) {
 	s.top.draw(g, fanWidth-20)
 	r, axis := s.plot, s.axis
 	ya := f.yAxis(r)
-	unit := f.Measure
-	if f.Percent {
-		unit = "percent of units: " + unit
-	}
+	unit := measureWords(f.Measure, f.Percent)
 	g.text(20, r.y0-8, 0, labelFace, labelFace.clip(unit+ya.scale.words()+", if nothing is done", fanWidth-40))
 	axis.grid(g, r.y0, r.y1)
 	f.drawScale(g, ya, r, true)

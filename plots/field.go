@@ -1,8 +1,10 @@
 package plots
 
 import (
+	"cmp"
 	"image/color"
 	"math"
+	"slices"
 
 	"leafturn/internal/units"
 )
@@ -40,6 +42,48 @@ func checkScale(lots []lot) error {
 		return bad("the field is %s m long and its thinnest bed %s m, so no scale shows both; check the places of the beds", number(long), number(thin))
 	}
 	return nil
+}
+
+// partLots cuts the places of beds, by their numbers, across the longer side of
+// their ground until fits says that a part can be read, or few are left.
+func partLots(lots []lot, of []int, fits func(of []int) bool) [][]int {
+	if len(of) <= 6 || fits(of) {
+		return [][]int{of}
+	}
+	at := func(i int) float64 { return lots[i].x + lots[i].eastM/2 }
+	var ground []lot
+	for _, i := range of {
+		ground = append(ground, lots[i])
+	}
+	if e := extent(ground); e.w() < e.h() {
+		at = func(i int) float64 { return -lots[i].y - lots[i].northM/2 } // the north first
+	}
+	of = slices.Clone(of)
+	slices.SortStableFunc(of, func(a, b int) int { return cmp.Compare(at(a), at(b)) })
+	// In the middle half the widest gap is the best place to cut, the one
+	// nearest to the middle of several as wide.
+	n := len(of)
+	cut, widest := n/2, -1.0
+	for i := range n/4 + 1 {
+		for _, k := range []int{n/2 - i, n/2 + i} {
+			if k < 1 || k >= n {
+				continue
+			}
+			if gap := at(of[k]) - at(of[k-1]); gap > widest+1e-9 {
+				cut, widest = k, gap
+			}
+		}
+	}
+	return append(partLots(lots, of[:cut], fits), partLots(lots, of[cut:], fits)...)
+}
+
+// upTo are the numbers from 0 to n-1.
+func upTo(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i
+	}
+	return out
 }
 
 // extent returns the field in metres, y growing to the north.

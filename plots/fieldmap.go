@@ -68,7 +68,7 @@ func (m FieldMap) Pages() []FieldMap {
 	if m.Check() != nil {
 		return []FieldMap{m}
 	}
-	parts := m.parts(m.Beds)
+	parts := m.parts()
 	if len(parts) == 1 {
 		return []FieldMap{m}
 	}
@@ -88,36 +88,25 @@ func (m FieldMap) Pages() []FieldMap {
 	return out
 }
 
-// parts cuts beds across the longer side of their ground until the words of
-// each bed fit, or few are left.
-func (m FieldMap) parts(beds []MapBed) [][]MapBed {
-	q := m
-	q.Beds = beds
-	s := q.layout()
-	if len(beds) <= 6 || max(s.box.w(), s.box.h()) <= partSize && len(q.unlabelled(s)) == 0 {
-		return [][]MapBed{beds}
-	}
-	at := func(b MapBed) float64 { return b.X + b.EastM/2 }
-	if e := extent(q.lots()); e.w() < e.h() {
-		at = func(b MapBed) float64 { return -b.Y - b.NorthM/2 } // the north first
-	}
-	beds = slices.Clone(beds)
-	slices.SortStableFunc(beds, func(a, b MapBed) int { return cmp.Compare(at(a), at(b)) })
-	// In the middle half the widest gap is the best place to cut, the one
-	// nearest to the middle of several as wide.
-	n := len(beds)
-	cut, widest := n/2, -1.0
-	for i := range n/4 + 1 {
-		for _, k := range []int{n/2 - i, n/2 + i} {
-			if k < 1 || k >= n {
-				continue
-			}
-			if gap := at(beds[k]) - at(beds[k-1]); gap > widest+1e-9 {
-				cut, widest = k, gap
-			}
+// parts are the beds of each part of the field that can be read.
+func (m FieldMap) parts() [][]MapBed {
+	pick := func(of []int) []MapBed {
+		var out []MapBed
+		for _, i := range of {
+			out = append(out, m.Beds[i])
 		}
+		return out
 	}
-	return append(m.parts(beds[:cut]), m.parts(beds[cut:])...)
+	var out [][]MapBed
+	for _, of := range partLots(m.lots(), upTo(len(m.Beds)), func(of []int) bool {
+		q := m
+		q.Beds = pick(of)
+		s := q.layout()
+		return max(s.box.w(), s.box.h()) <= partSize && len(q.unlabelled(s)) == 0
+	}) {
+		out = append(out, pick(of))
+	}
+	return out
 }
 
 const mapLegendRow = 34
@@ -365,11 +354,18 @@ func (m FieldMap) signs() []keyEntry {
 	if has(func(b MapBed) bool { return b.Spot }) {
 		out = append(out, keyEntry{"a hot spot within the bed", 12, func(g *pen, r rect) { spotSign(g, (r.x0+r.x1)/2, (r.y0+r.y1)/2) }})
 	}
-	for _, b := range m.Beds {
-		word := b.blank()
-		if b.Over == nil && !slices.ContainsFunc(out, func(e keyEntry) bool { return e.word == word }) {
-			out = append(out, keyEntry{word, 24, quietly(func(g *pen, r rect) {
-				hatchBed(g, b, r)
+	for _, told := range []bool{false, true} { // the two hatchings
+		var words []string
+		var of MapBed
+		for _, b := range m.Beds {
+			if word := b.blank(); b.Over == nil && (b.Blank != "") == told && !slices.Contains(words, word) {
+				words, of = append(words, word), b
+			}
+		}
+		if len(words) > 0 {
+			slices.Sort(words)
+			out = append(out, keyEntry{strings.Join(words, " or "), 24, quietly(func(g *pen, r rect) {
+				hatchBed(g, of, r)
 				g.frame(rule, 0.8, r)
 			})})
 		}
@@ -423,7 +419,7 @@ func (m FieldMap) lead() string {
 		s = "Action level: " + m.Level + ". " + s
 	}
 	if a := m.toAct(); len(a) > 0 {
-		return s + " Act: bed " + list(a, 8) + "."
+		return s + " Act: " + beds(a, 8) + "."
 	}
 	return s + " No bed is marked act."
 }
@@ -478,17 +474,17 @@ func (m FieldMap) Alt() string {
 		}
 	}
 	if len(hot) > 0 {
-		out = append(out, upperFirst(orElse(m.HotTold, "stands out of the field"))+": bed "+list(hot, 12)+".")
+		out = append(out, upperFirst(orElse(m.HotTold, "stands out of the field"))+": "+beds(hot, 12)+".")
 	}
 	if len(spots) > 0 {
 		out = append(out, "A hot spot within the bed: "+list(spots, 12)+".")
 	}
 	out = append(out, m.Told...)
 	for _, w := range whys {
-		out = append(out, upperFirst(w)+": bed "+list(blank[w], 12)+".")
+		out = append(out, upperFirst(w)+": "+beds(blank[w], 12)+".")
 	}
 	if len(m.NoPlace) > 0 {
-		out = append(out, "Place not known: bed "+list(m.NoPlace, 12)+".")
+		out = append(out, "Place not known: "+beds(m.NoPlace, 12)+".")
 	}
 	return strings.Join(append(out, todoAlt(m.Todo, false)...), " ")
 }

@@ -3,6 +3,7 @@ package plots
 import (
 	"math"
 	"slices"
+	"strings"
 )
 
 // The marks of a season plot: intervals, units, visits, levels, stages.
@@ -139,6 +140,14 @@ func drawLevel(g *pen, axis xAxis, ya yAxis, segs []Segment, act bool, width flo
 	flush()
 }
 
+// levelWord says what a level is: one of 0 is reached by any find.
+func levelWord(word string, value float64, ya yAxis) string {
+	if value == 0 {
+		return strings.TrimSuffix(word, "at ") + "at any find"
+	}
+	return word + ya.label(value)
+}
+
 // labelLevels writes on every stretch what it is, where there is most room.
 func labelLevels(g *pen, axis xAxis, ya yAxis, act, watch []Segment, labels *placer) {
 	type job struct {
@@ -156,7 +165,7 @@ func labelLevels(g *pen, axis xAxis, ya yAxis, act, watch []Segment, labels *pla
 		labels.take(rect{s.x0, s.y - 1, s.x1, s.y + 1})
 	}
 	for _, j := range jobs {
-		s := j.word + ya.label(j.seg.Value)
+		s := levelWord(j.word, j.seg.Value, ya)
 		if j.seg.Label != "" {
 			s += ", " + j.seg.Label
 		}
@@ -218,10 +227,18 @@ func (p Pressure) labelVisits(g *pen, axis xAxis, ya yAxis, visits []Visit, labe
 	}
 }
 
-// drawStages draws the strip of growth stages with their words.
-func drawStages(g *pen, axis xAxis, stages []StageSpan, y float64) {
+// stageBox is a stage on the strip; word is "" where it is too narrow for it.
+type stageBox struct {
+	StageSpan
+	box  rect
+	word string
+}
+
+// stageBoxes are the stages on the axis, in order.
+func stageBoxes(axis xAxis, stages []StageSpan, y float64) []stageBox {
 	stages = slices.Clone(stages)
 	slices.SortStableFunc(stages, func(a, b StageSpan) int { return a.From.Compare(b.From) })
+	var out []stageBox
 	for i, s := range stages {
 		to := axis.to
 		if i+1 < len(stages) {
@@ -234,9 +251,43 @@ func drawStages(g *pen, axis xAxis, stages []StageSpan, y float64) {
 		if to = axis.clamp(to); !from.Before(to) {
 			continue
 		}
-		r := rect{axis.x(from), y, axis.x(to), y + stageHeight}
-		g.note("stage", r, s.Label)
-		g.fillRect(stageFill[i%2], r)
-		g.text((r.x0+r.x1)/2, smallFace.midline((r.y0+r.y1)/2), 0.5, smallFace, smallFace.clip(s.Label, r.w()-4))
+		b := stageBox{StageSpan: s, box: rect{axis.x(from), y, axis.x(to), y + stageHeight}}
+		if word := legible(s.Label); smallFace.width(word) <= b.box.w()-4 {
+			b.word = word // a part of a word says nothing
+		}
+		out = append(out, b)
 	}
+	return out
+}
+
+// drawStages draws the strip of growth stages with their words.
+func drawStages(g *pen, axis xAxis, stages []StageSpan, y float64) {
+	for i, s := range stageBoxes(axis, stages, y) {
+		g.note("stage", s.box, s.Label)
+		g.fillRect(stageFill[i%2], s.box)
+		g.text((s.box.x0+s.box.x1)/2, smallFace.midline((s.box.y0+s.box.y1)/2), 0.5, smallFace, s.word)
+	}
+}
+
+// narrowStages names the stages whose words found no room in their strips.
+func narrowStages(axis xAxis, strips ...[]StageSpan) string {
+	var out []string
+	for _, stages := range strips {
+		for _, s := range stageBoxes(axis, stages, 0) {
+			if s.word != "" || strings.TrimSpace(s.Label) == "" {
+				continue
+			}
+			word := s.Label
+			if len(strips) == 1 {
+				word += " from " + s.From.Time().Format("2 Jan")
+			}
+			if !slices.Contains(out, word) {
+				out = append(out, word)
+			}
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return "Strip without a word: " + list(out, 6) + "."
 }

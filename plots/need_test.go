@@ -234,7 +234,7 @@ func TestFieldMap_Signs(t *testing.T) {
 	for _, want := range []string{"not counted", "stale", "a hot spot within the bed", m.Told[0], "What to do next", "– Beds A1 and B10: lift the boards, by Thu 16 Jul", "north of the field"} {
 		require.Contains(t, texts, want)
 	}
-	require.Contains(t, m.Alt(), "Stale: bed A4, B2 and B10. Not counted: bed A8 and B6.")
+	require.Contains(t, m.Alt(), "Stale: beds A4, B2 and B10. Not counted: beds A8 and B6.")
 	require.Contains(t, m.Alt(), "Beds A1 and B10: lift the boards, by Thu 16 Jul.")
 
 	// Nothing is known of a chance, but why is: that is a map worth drawing.
@@ -246,27 +246,35 @@ func TestFieldMap_Signs(t *testing.T) {
 }
 
 // The scale bar in feet is as long as its feet are, a foot being 0.3048 m.
-func TestFieldMap_Feet(t *testing.T) {
+func TestMaps_Feet(t *testing.T) {
 	for _, feet := range []bool{false, true} {
 		m := mapOf(2, 10, 20, 1.2)
 		m.Feet = feet
-		s := m.layout()
-		unit, metres := " m", 1.0
-		if feet {
-			unit, metres = " ft", units.Of(1, "ft").MustIn("m")
-		}
-		var words mark
-		for _, x := range kindOf(traced(t, m), "text") {
-			if strings.HasSuffix(x.text, unit) && x.box.x0 < s.width/2 {
-				words = x
-			}
-		}
-		var long float64
-		_, err := fmt.Sscanf(words.text, "%g", &long)
-		require.NoError(t, err, "%q", words.text)
-		require.InDelta(t, long*metres*s.scale, words.box.x0-6-20, 1e-6)
-		require.True(t, long == math.Trunc(long))
+		requireScale(t, m, m.layout().width, m.layout().scale, feet)
+		c := sampleCovers()
+		c.Feet = feet
+		requireScale(t, c, c.layout().width, c.layout().scale, feet)
 	}
+}
+
+func requireScale(t *testing.T, fig Figure, width, scale float64, feet bool) {
+	t.Helper()
+	unit, metres := " m", 1.0
+	if feet {
+		unit, metres = " ft", units.Of(1, "ft").MustIn("m")
+	}
+	var words mark
+	for _, x := range kindOf(traced(t, fig), "text") {
+		var long float64
+		if n, _ := fmt.Sscanf(x.text, "%g"+unit, &long); n == 1 && strings.HasSuffix(x.text, unit) && x.box.x0 < width/2 {
+			words = x
+		}
+	}
+	var long float64
+	_, err := fmt.Sscanf(words.text, "%g", &long)
+	require.NoError(t, err, "%q", words.text)
+	require.InDelta(t, long*metres*scale, words.box.x0-6-20, 1e-6)
+	require.True(t, long == math.Trunc(long))
 }
 
 func TestPressure_Next(t *testing.T) {

@@ -31,6 +31,7 @@ type Cell struct {
 	Watch   []Segment
 	Verdict Verdict
 	Next    string // what to do next in a few words, such as "count by 27 Jul"
+	Over    bool   // the plants are dug: there is no verdict and no count any more
 }
 
 // Row is one pest of an Overview; it has its own y axis.
@@ -259,7 +260,7 @@ type overviewSheet struct {
 // cell has one.
 func (o Overview) rowHeight() float64 {
 	for _, r := range o.Rows {
-		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.Next != "" }) {
+		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.foot() != "" }) {
 			return cellHeight + nextStrip
 		}
 	}
@@ -351,12 +352,11 @@ func (o Overview) pests() []string {
 // drawRowName writes the pest and its measure, and the tick labels.
 func (o Overview) drawRowName(g *pen, r Row, ya yAxis, y float64) {
 	const w = overviewLeft - 20 - 40
-	g.text(20, y+12, 0, headFace, headFace.clip(upperFirst(r.Pest), w))
-	measure := r.Measure
-	if r.Percent {
-		measure = "percent of units: " + measure
-	}
-	drawLines(g, 20, y+26, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 4))
+	name := headFace.wrap(upperFirst(r.Pest), w, 2)
+	drawLines(g, 20, y+12, headFace, name)
+	below := float64(len(name)-1) * sizeHead * lineStep
+	measure := measureWords(r.Measure, r.Percent)
+	drawLines(g, 20, y+26+below, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 5-max(1, len(name))))
 	for _, v := range ya.ticks(15) {
 		g.line(rule, 0.8, overviewLeft-4, ya.y(v), overviewLeft, ya.y(v))
 		g.text(overviewLeft-6, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
@@ -402,13 +402,27 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 	}
 	g.frame(rule, 0.7, box)
 	drawCellVerdict(g, c.Verdict, box)
-	drawNext(g, c.Next, box)
+	drawNext(g, c.foot(), box)
+}
+
+const seasonOver = "season over"
+
+// foot is what stands at the foot of a cell.
+func (c Cell) foot() string {
+	if c.Over && c.Next == "" && len(c.Visits) > 0 {
+		return seasonOver
+	}
+	return c.Next
 }
 
 // drawNext writes the next step at the foot of a cell.
 func drawNext(g *pen, next string, box rect) {
+	room := box.w() - 8
+	if boldFace.width(next) > room { // "count 27 Jul" says as much
+		next = strings.Replace(next, " by ", " ", 1)
+	}
 	if next != "" {
-		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, box.w()-8))
+		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, room))
 	}
 }
 

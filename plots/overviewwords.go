@@ -32,10 +32,27 @@ func (o Overview) lead() string {
 	if s := o.byVerdict(LookAgain, 4); s != "" {
 		out = append(out, "Look again: "+s+".")
 	}
+	if len(out) == 0 && o.over() {
+		return "The season is over: the plants are dug, nothing is to be done and no count is due."
+	}
 	if len(out) == 0 {
 		out = append(out, "No verdict is act or look again.")
 	}
 	return strings.Join(out, " ")
+}
+
+// over reports whether the season is over in every cell that was counted.
+func (o Overview) over() bool {
+	counted := false
+	for _, r := range o.Rows {
+		for _, c := range r.Cells {
+			if len(c.Visits) > 0 && !c.Over {
+				return false
+			}
+			counted = counted || len(c.Visits) > 0
+		}
+	}
+	return counted
 }
 
 // Alt says what the overview shows: its size and time, where each verdict
@@ -74,6 +91,9 @@ func (o Overview) Alt() string {
 		if w := o.byVerdict(v, 12); w != "" {
 			out = append(out, upperFirst(string(v))+": "+w+".")
 		}
+	}
+	if o.over() {
+		out = append(out, o.lead())
 	}
 	if len(highs) > 0 {
 		out = append(out, "Highest mean of "+strings.Join(highs, "; ")+".")

@@ -3,6 +3,7 @@ package plots
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"leafturn/internal/civil"
 
@@ -214,7 +215,12 @@ func (p Pressure) notes() string {
 	if p.lumped() {
 		s += "One light dot for each different count. "
 	}
-	return s + fmt.Sprintf("Lines join valid visits up to %d days apart.", maxGapDays)
+	var strips [][]StageSpan
+	for _, b := range p.Panels {
+		strips = append(strips, b.Stages)
+	}
+	sp := p.span()
+	return strings.TrimSpace(s + fmt.Sprintf("Lines join valid visits up to %d days apart. ", maxGapDays) + narrowStages(xAxis{sp.from, sp.to, plotLeft, plotRight}, strips...))
 }
 
 // lumped reports whether there are so many units that equal counts of one
@@ -274,10 +280,7 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 	ya := p.yAxis(r)
 	name := headFace.clip("Bed "+b.Bed, 240)
 	g.text(20, box.head, 0, headFace, name)
-	unit := p.Measure
-	if p.Percent {
-		unit = "percent of units: " + unit
-	}
+	unit := measureWords(p.Measure, p.Percent)
 	x := 20 + headFace.width(name) + 12
 	g.text(x, box.head, 0, labelFace, labelFace.clip(unit+p.Scale.words(), plotRight-x))
 

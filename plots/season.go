@@ -43,10 +43,11 @@ type Season struct {
 	AsOf      civil.Date
 	Source    string
 
-	Visits []Visit
-	Likely []Likely // in order of days
-	Act    []Segment
-	Watch  []Segment
+	Visits  []Visit
+	Likely  []Likely  // in order of days
+	Unknown []Unknown // in order of days; what is believed is parted there
+	Act     []Segment
+	Watch   []Segment
 
 	Treatments, Releases, Steps []Event
 	Closed                      []Closure
@@ -81,6 +82,11 @@ func (s Season) Check() error {
 			return bad("%s: what is believed needs days in their order", where)
 		case !finite(l.Low) || !finite(l.High) || l.Low < 0 || l.High < l.Low:
 			return bad("%s, believed on %s: from %v to %v are not numbers of 0 or more in order", where, l.Date, l.Low, l.High)
+		}
+	}
+	for _, u := range s.Unknown {
+		if u.Since.IsZero() || u.From.Before(u.Since) || u.To.Before(u.From) {
+			return bad("%s: a time of which nothing is known needs its days in their order", where)
 		}
 	}
 	for _, c := range s.Closed {
@@ -220,10 +226,7 @@ func (s Season) draw(g *pen) {
 	drawHead(g, l.title, l.lead)
 	l.banner.draw(g)
 	g.text(20, l.head, 0, headFace, headFace.clip("Counts", 240))
-	unit := s.Measure
-	if s.Percent {
-		unit = "percent of units: " + unit
-	}
+	unit := measureWords(s.Measure, s.Percent)
 	x := 20 + headFace.width("Counts") + 12
 	g.text(x, l.head, 0, labelFace, labelFace.clip(unit+s.Scale.words(), plotRight-x))
 
@@ -281,7 +284,9 @@ func (s Season) drawCounts(g *pen, l seasonSheet) {
 
 	labels := &placer{within: r}
 	visits := byDate(s.Visits)
-	drawLikely(g, axis, ya, s.Likely)
+	for _, run := range s.runs() {
+		drawLikely(g, axis, ya, run)
+	}
 	for _, c := range s.closedBoxes(l) { // over the band, which must not hide it
 		g.pattern(2, treatCol, c)
 	}
@@ -292,6 +297,7 @@ func (s Season) drawCounts(g *pen, l seasonSheet) {
 		labels.take(rect{m.x - 2, r.y0, m.x + 2, r.y1})
 	}
 	drawDays(g, l)
+	s.drawUnknown(g, l, labels)
 	labelLevels(g, axis, ya, s.Act, s.Watch, labels)
 	drawLevel(g, axis, ya, s.Watch, false, 1.3)
 	drawLevel(g, axis, ya, s.Act, true, 1.9)

@@ -3,6 +3,7 @@ package plots
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -20,18 +21,26 @@ func (s Season) lead() string { return s.panel().lead() }
 
 // notes says what the reader must know of how the picture was made.
 func (s Season) notes(l seasonSheet) string {
-	out := "Dots beside each other are units with the same count."
+	var out []string
+	if slices.ContainsFunc(s.Visits, func(v Visit) bool { return len(v.Counts) > 0 }) {
+		out = append(out, "Dots beside each other are units with the same count.")
+	}
 	ya := s.yAxis(l.plot)
-	for _, d := range s.Likely {
-		if d.High > ya.max {
-			out += " The band is cut at the top."
-			break
+	if slices.ContainsFunc(s.Visits, func(v Visit) bool { return v.Invalid == "" && v.Interval != nil && v.Interval.High > ya.max }) {
+		out = append(out, "An arrow at the top: the interval goes on.")
+	}
+	if s.banded() && slices.ContainsFunc(s.Likely, func(d Likely) bool { return d.High > ya.max }) {
+		out = append(out, "The band is cut at the top.")
+	}
+	if len(s.Stages) > 0 {
+		if w := narrowStages(l.axis, s.Stages); w != "" {
+			out = append(out, w)
 		}
 	}
 	if days, noTemp, noRain := s.known(l.axis); noTemp+noRain > 0 {
-		out += fmt.Sprintf(" Weather not recorded (hatched): temperature on %d, rain on %d of %d days.", noTemp, noRain, days)
+		out = append(out, fmt.Sprintf("Weather not recorded (hatched): temperature on %d, rain on %d of %d days.", noTemp, noRain, days))
 	}
-	return out
+	return strings.Join(out, " ")
 }
 
 func (s Season) keyEntries(axis xAxis) []keyEntry {
@@ -67,8 +76,14 @@ func (s Season) keyEntries(axis xAxis) []keyEntry {
 			g.line(series, 0.9, m-2.5, r.y1, m+2.5, r.y1)
 		}})
 	}
-	if len(s.Likely) > 0 {
+	if s.banded() {
 		out = append(out, keyEntry{"where it probably is (95 %), from all visits so far", 22, func(g *pen, r rect) { g.fillRect(ribbon, r) }})
+	}
+	if len(s.Unknown) > 0 {
+		out = append(out, keyEntry{"last valid count too old: not known", 22, func(g *pen, r rect) {
+			g.slant(hatch, r, 6, true)
+			g.frame(hatch, 0.8, r)
+		}})
 	}
 	if invalid {
 		out = append(out, keyEntry{"not valid, left out", 12, func(g *pen, r rect) {
@@ -104,6 +119,9 @@ func (s Season) Alt() string {
 	if n := len(s.Likely); n > 0 {
 		last := s.Likely[n-1]
 		out = append(out, fmt.Sprintf("Likely on %s: %s to %s.", dayMonth(last.Date), s.panel().value(last.Low), s.panel().value(last.High)))
+	}
+	if w := s.unknownWords(); w != "" {
+		out = append(out, w)
 	}
 	if steps := events("done in", s.Bed, s.Steps); len(steps) > 0 {
 		out = append(out, upperFirst(list(steps, 12))+".")

@@ -23,10 +23,7 @@ const (
 
 // Where names the beds, the first of many.
 func (t Todo) Where() string {
-	if len(t.Beds) == 1 {
-		return "bed " + t.Beds[0]
-	}
-	return "beds " + list(t.Beds, mostBeds)
+	return beds(t.Beds, mostBeds)
 }
 
 // words are the step in one line, with its pest where several are shown.

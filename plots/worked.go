@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image/color"
 	"slices"
+	"strings"
 
 	"leafturn/internal/civil"
 
@@ -199,7 +200,7 @@ func (t Try) head() string {
 		s += " against " + t.Pest
 	}
 	if t.Beds != "" {
-		s += ", bed " + t.Beds
+		s += ", " + beds(strings.Split(t.Beds, ", "), mostBeds)
 	}
 	return s
 }

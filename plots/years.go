@@ -2,6 +2,7 @@ package plots
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"leafturn/internal/civil"
@@ -57,7 +58,8 @@ type Years struct {
 
 const (
 	yearsLeft   = 66
-	yearsRight  = pressureWidth - 62 // room for the names of the years
+	yearsFar    = 30                 // a name farther than this from its line has no leader
+	yearsRight  = pressureWidth - 80 // room for the names of the years
 	yearsHeight = 300
 	// bandYears is the least number of earlier years whose range is shaded.
 	bandYears = 3
@@ -299,10 +301,7 @@ func (y Years) draw(g *pen) {
 	s := y.layout()
 	drawHead(g, s.title, s.lead)
 	s.banner.draw(g)
-	unit := y.Measure
-	if y.Percent {
-		unit = "percent of units: " + unit
-	}
+	unit := measureWords(y.Measure, y.Percent)
 	g.text(20, s.head, 0, labelFace, labelFace.clip(unit+y.Scale.words(), pressureWidth-42))
 	r, ya := s.plot, y.yAxis(s.plot)
 	for _, v := range ya.ticks(13) {
@@ -332,7 +331,11 @@ func (y Years) draw(g *pen) {
 		g.disc(series, at.x, at.y, 4)
 	}
 	for _, n := range s.names {
-		g.line(n.face.col, 0.6, n.end.x+3, n.end.y, n.x-2, n.y, 1, 2)
+		if math.Abs(n.y-n.end.y) <= yearsFar { // of lines that end together the sample tells which is which
+			g.line(n.face.col, 0.6, n.end.x+3, n.end.y, yearsRight+4, n.y, 1, 2)
+		}
+		g.note("sample", rect{yearsRight + 6, n.y, n.x - 4, n.y}, n.word)
+		g.line(n.face.col, 1.2, yearsRight+6, n.y, n.x-4, n.y, n.dash...)
 		g.text(n.x, n.face.midline(n.y), 0, n.face, n.word)
 	}
 	y.nameThis(g, s, ya, labels)

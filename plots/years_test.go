@@ -245,3 +245,37 @@ func TestYears_Properties(t *testing.T) {
 		require.NotEmpty(t, y.Alt())
 	})
 }
+
+// Each earlier year's name has a sample of its line; a leader only where the
+// line ends near by, so that lines that end together have no tangle.
+func TestYears_Samples(t *testing.T) {
+	y := yearEdges()["twelve years"].(Years)
+	samples := kindOf(requireApart(t, y), "sample")
+	require.Len(t, samples, len(y.Earlier))
+	s := y.layout()
+	far := 0
+	for i, n := range s.names {
+		require.Equal(t, n.word, samples[i].text)
+		require.Greater(t, samples[i].box.w(), 10.0)
+		require.Greater(t, samples[i].box.x0, s.plot.x1)
+		require.Less(t, samples[i].box.x1, n.x)
+		far += b2i(math.Abs(n.y-n.end.y) > yearsFar)
+	}
+	require.Positive(t, far, "some have no leader")
+	b := string(write(t, y, "svg"))
+	count := 0
+	for i := range y.Earlier { // the sample has the dash of its line
+		if d := yearDashes[i%len(yearDashes)]; d != nil {
+			count++
+		}
+	}
+	require.GreaterOrEqual(t, strings.Count(b, "stroke-width:1.2;stroke-dasharray"), 2*count)
+}
+
+// A season without a week 53 has none on its axis.
+func TestYears_Week53(t *testing.T) {
+	y := Years{Pest: "mites", Where: "bed D5", South: true, AsOf: day("2026-01-12"), This: YearLine{Name: "2025/26", Weeks: []WeekValue{{50, 1}, {52, 2}, {1, 3}, {2, 4}}}}
+	require.NotContains(t, textsOf(requireApart(t, y)), "53")
+	y.Earlier = []YearLine{{Name: "2020/21", Weeks: []WeekValue{{52, 1}, {53, 2}, {1, 1}}}}
+	require.Contains(t, textsOf(requireApart(t, y)), "53")
+}

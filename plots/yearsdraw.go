@@ -76,6 +76,7 @@ func (y Years) drawAct(g *pen, s yearsSheet, ya yAxis, labels *placer) {
 type yearName struct {
 	word string
 	face face
+	dash []float64
 	end  point   // of the line
 	x, y float64 // of the name, y its middle
 }
@@ -113,17 +114,17 @@ func (s yearsSheet) wordsIn() rect {
 func (y Years) names(s yearsSheet) []yearName {
 	ya := y.yAxis(s.plot)
 	var out []yearName
-	add := func(l YearLine, f face) {
+	add := func(l YearLine, f face, dash []float64) {
 		ws := y.along(l)
 		if len(ws) == 0 {
 			return
 		}
 		last := ws[len(ws)-1]
 		end := point{s.axis.x(y.place(last.Week)), ya.y(last.Value)}
-		out = append(out, yearName{f.clip(l.Name, pressureWidth-yearsRight-14), f, end, yearsRight + 8, end.y})
+		out = append(out, yearName{f.clip(l.Name, pressureWidth-yearsRight-32), f, dash, end, yearsRight + 26, end.y})
 	}
 	for i, l := range y.Earlier {
-		add(l, smallFace.colour(yearCols[i%len(yearCols)]))
+		add(l, smallFace.colour(yearCols[i%len(yearCols)]), yearDashes[i%len(yearDashes)])
 	}
 	slices.SortStableFunc(out, func(a, b yearName) int {
 		switch {
@@ -175,6 +176,13 @@ func (y Years) monday(place int) civil.Date {
 	return first.AddDays(7 * place)
 }
 
+// has53 reports whether something was counted in a week 53, which few years have.
+func (y Years) has53() bool {
+	in53 := func(w WeekValue) bool { return w.Week == 53 }
+	return slices.ContainsFunc(y.This.Weeks, in53) ||
+		slices.ContainsFunc(y.Earlier, func(l YearLine) bool { return slices.ContainsFunc(l.Weeks, in53) })
+}
+
 // drawWeeks writes the weeks by their numbers, and the months under them where
 // the day of the picture says which year it is.
 func (y Years) drawWeeks(g *pen, s yearsSheet) {
@@ -184,6 +192,9 @@ func (y Years) drawWeeks(g *pen, s yearsSheet) {
 		every *= 2
 	}
 	for p := max(s.axis.first, 0); p <= min(s.axis.last, 52); p++ {
+		if y.week(p) == 53 && !y.has53() {
+			continue
+		}
 		x := s.axis.x(p)
 		g.line(rule, 0.8, x, s.dates, x, s.dates+4)
 		if (p-s.axis.first)%every == 0 && x-8 > yearsLeft-6 {

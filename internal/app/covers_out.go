@@ -14,6 +14,7 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
+	"leafturn/internal/units"
 	"leafturn/plots"
 )
 
@@ -168,20 +169,21 @@ func (a *App) coverEvents(works []CoverWork, today civil.Date) []report.Event {
 	return out
 }
 
-// coverMaps are the maps of a plan: of one window, or of each that has a cover.
+// coverMaps are the maps of a plan: of one window, or of each that has a cover,
+// with closer maps of the parts of a large field.
 func (a *App) coverMaps(s snapshot, in coverPlan, plan cover.Plan, window string, today civil.Date) []plots.CoverMap {
 	var out []plots.CoverMap
 	for _, w := range []cover.Stand{cover.BeforePlanting, cover.RestYear} {
 		sown := slices.ContainsFunc(plan.Beds, func(b cover.BedPlan) bool { return w == cover.RestYear && b.Rest.Key != cover.None })
 		if window == string(w) || window == "" && (w == cover.BeforePlanting || sown) {
-			out = append(out, a.coverMap(s, in, plan, w, today))
+			out = append(out, a.coverMap(s, in, plan, w, today).Pages()...)
 		}
 	}
 	return out
 }
 
 func (a *App) coverMap(s snapshot, in coverPlan, plan cover.Plan, w cover.Stand, today civil.Date) plots.CoverMap {
-	m := plots.CoverMap{Window: "winter, before planting", AsOf: today, Source: a.farm.Name}
+	m := plots.CoverMap{Window: "winter, before planting", AsOf: today, Source: a.farm.Name, Feet: a.farm.Units == units.US}
 	if w == cover.RestYear {
 		m.Window = "summer of the rested beds"
 	}
@@ -284,7 +286,7 @@ func stageMaps(maps []plots.CoverMap, out string) (figures []report.Figure, read
 			return nil, ready, err
 		}
 		ready = append(ready, s)
-		figures = append(figures, report.Figure{Key: fmt.Sprintf("map-%d", i+1), Title: capital(m.Window), Alt: m.Alt(), File: name})
+		figures = append(figures, report.Figure{Key: fmt.Sprintf("map-%d", i+1), Title: m.Caption(), Alt: m.Alt(), File: name})
 	}
 	return figures, ready, nil
 }

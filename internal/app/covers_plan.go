@@ -127,7 +127,7 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 	}
 	if o.Pictures {
 		for i, m := range a.coverMaps(s, in, plan, "", today) {
-			f, err := drawn(m, fmt.Sprintf("map-%d", i+1), capital(m.Window))
+			f, err := drawn(m, fmt.Sprintf("map-%d", i+1), m.Caption())
 			if err != nil {
 				return nil, err
 			}

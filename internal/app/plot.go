@@ -280,6 +280,15 @@ func sortedStages(events []farm.StageEvent) []farm.StageEvent {
 	return out
 }
 
+// needOf orders beds by how pressing they are: to act, to look again, stale, others.
+func needOf(x assess.Assessment) int {
+	order := []plots.Verdict{plots.Act, plots.LookAgain, plots.Stale}
+	if i := slices.Index(order, plotVerdict(x)); i >= 0 {
+		return i
+	}
+	return len(order)
+}
+
 func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, next nextSteps) (plots.Pressure, error) {
 	if len(beds) > 0 {
 		list = slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool {
@@ -287,6 +296,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, ne
 		})
 	} else {
 		list = slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return len(x.Readings) == 0 })
+		slices.SortStableFunc(list, func(x, y assess.Assessment) int { return needOf(x) - needOf(y) })
 	}
 	u, ok := measureOf(list)
 	if !ok {
@@ -354,7 +364,7 @@ func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plo
 		}
 		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {
-			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x), Next: next.short(x)}
+			c := plots.Cell{Visits: plotVisits(x, u.Measure, false), Verdict: plotVerdict(x), Next: next.short(x), Over: dugOver(x)}
 			c.Act, c.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 			row.Cells = append(row.Cells, c)
 		}

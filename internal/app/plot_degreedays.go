@@ -198,10 +198,23 @@ func (a *App) sumBand(fig *plots.DegreeDays, p ddPlan, s yearDays, to civil.Date
 	return nil
 }
 
+// past reports whether there are stages and none is still to come.
+func past(stages []plots.StageMark, today civil.Date) bool {
+	for _, m := range stages {
+		if !maxDay(m.Expected, m.Latest).Before(today) {
+			return false
+		}
+	}
+	return len(stages) > 0
+}
+
 // sumNext says what to do next: the steps around the stages, else the stage to
 // look for, else the sum that comes next.
 func sumNext(stages []plots.StageMark, steps []ClockStep, marks []plots.SumMark, unknown string, today civil.Date) string {
-	slices.SortStableFunc(steps, func(x, y ClockStep) int { return x.Date.Compare(y.Date) })
+	steps = slices.SortedStableFunc(slices.Values(steps), func(x, y ClockStep) int { return x.Date.Compare(y.Date) })
+	if past(stages, today) { // what was to be done about the last stage is over with it
+		steps = slices.DeleteFunc(steps, func(x ClockStep) bool { return !x.Date.After(today) })
+	}
 	said, last := "", ""
 	for _, x := range steps[:min(2, len(steps))] {
 		when := "from " + x.Date.Short() + " on"
@@ -210,6 +223,8 @@ func sumNext(stages []plots.StageMark, steps []ClockStep, marks []plots.SumMark,
 		}
 		text := strings.TrimSuffix(x.Text, ".")
 		switch {
+		case last == "" && when == "now":
+			said = strings.ToLower(text[:1]) + text[1:]
 		case last == "":
 			said = when + ": " + strings.ToLower(text[:1]) + text[1:]
 		case when == last:

@@ -137,6 +137,8 @@ func (n nextSteps) words(x assess.Assessment) string {
 		say("by %s: %s", line.By.Short(), lowerFirst(line.Head))
 	case x.Result.Verdict == verdict.Act:
 		say("act: `leafturn week` has what is allowed")
+	case dugOver(x):
+		say("the season is over: the plants were dug on %s, and no count is due", x.StageSince.Short())
 	case x.Result.Verdict == verdict.Hold:
 		say("nothing to do now")
 	case x.Result.Verdict == verdict.Stale:
@@ -148,7 +150,7 @@ func (n nextSteps) words(x assess.Assessment) string {
 	case first:
 	case round:
 		say("%s", n.look(x, due))
-	case !x.InSeason:
+	case !x.InSeason && !dugOver(x):
 		say("no count is due at this stage")
 	}
 	return strings.Join(out, " ")
@@ -174,6 +176,9 @@ func (n nextSteps) short(x assess.Assessment) string {
 	}
 	return ""
 }
+
+// dugOver reports whether the season of a pest is over in a bed.
+func dugOver(x assess.Assessment) bool { return x.Stage == farm.Dug && !x.InSeason }
 
 // todo lists the steps of several beds for the foot of a picture: what a
 // verdict to act asks for, then what is to be looked at again, each by its day.

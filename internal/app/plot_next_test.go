@@ -57,7 +57,9 @@ func TestSumNext(t *testing.T) {
 		unknown string
 		want    string
 	}{
-		{steps: steps, want: "now: look under leaves. From Fri 24 Jul on: look at shoot tips."},
+		{steps: steps, want: "look under leaves. From Fri 24 Jul on: look at shoot tips."},
+		{stages: []plots.StageMark{stage}, steps: steps, want: "look under leaves. From Fri 24 Jul on: look at shoot tips."},
+		{stages: []plots.StageMark{{Name: "x", Expected: on("07-01")}}, steps: steps[1:], want: "no stage is to come in these days: go by the counts."},
 		{stages: []plots.StageMark{stage}, want: "look for eggs hatch from Mon 20 Jul to Sun 2 Aug."},
 		{stages: []plots.StageMark{{Name: "x", Expected: on("07-01")}}, want: "no stage is to come in these days: go by the counts."},
 		{marks: []plots.SumMark{{Sum: 100, Date: on("05-01")}, {Sum: 900, Date: on("08-06")}}, want: "the sum of 900 is reached about Thu 6 Aug."},

@@ -44,9 +44,8 @@ func (a *App) bedSeason(ctx context.Context, s snapshot, p catalog.Pest, bed far
 	if err != nil {
 		return fig, err
 	}
-	for _, l := range through {
-		fig.Likely = append(fig.Likely, plots.Likely(l))
-	}
+	fig.Unknown = unknownOf(x, u.Measure, s.on)
+	fig.Likely = known(through, fig.Unknown)
 	fig.Act, fig.Watch = a.segments(x, s.stages[bed.Code], u)
 	fig.Stages = plotStages(s.stages[bed.Code])
 	a.seasonEvents(&fig, s, p, bed)
@@ -58,6 +57,43 @@ func (a *App) bedSeason(ctx context.Context, s snapshot, p catalog.Pest, bed far
 	}
 	a.seasonWeather(&fig, s)
 	return fig, nil
+}
+
+// unknownOf are the times in which the last valid count was too old to go by,
+// as it is for the verdict.
+func unknownOf(x assess.Assessment, measure string, on civil.Date) []plots.Unknown {
+	var out []plots.Unknown
+	var last civil.Date
+	end := func(day civil.Date) {
+		if stale := last.AddDays(x.Pest.StaleDays); !last.IsZero() && stale.Before(day) {
+			out = append(out, plots.Unknown{Since: last, From: stale, To: day})
+		}
+		last = day
+	}
+	for _, r := range x.Readings {
+		if r.Valid() && r.Unit.Measure == measure {
+			end(r.Visit.Date)
+		}
+	}
+	end(on)
+	return out
+}
+
+// known is what was believed but for the times in which the count was too old;
+// of the day of the visit that ends one, what was believed after it.
+func known(through []assess.Likely, unknown []plots.Unknown) []plots.Likely {
+	var out []plots.Likely
+	for i, l := range through {
+		last := i+1 == len(through) || through[i+1].Date != l.Date
+		hidden := false
+		for _, u := range unknown {
+			hidden = hidden || l.Date.After(u.From) && (l.Date.Before(u.To) || l.Date == u.To && !(last && i > 0 && through[i-1].Date == l.Date))
+		}
+		if !hidden {
+			out = append(out, plots.Likely(l))
+		}
+	}
+	return out
 }
 
 func earlier(x, y civil.Date) civil.Date {

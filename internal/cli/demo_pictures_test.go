@@ -40,6 +40,16 @@ func TestDemo_Pictures(t *testing.T) {
 			shown[m[1]+ext] = true
 		}
 	}
+	for _, sheet := range demo.Sheets {
+		b, err := os.ReadFile(filepath.Join(dir, sheet.File))
+		require.NoError(t, err)
+		require.Regexp(t, `^(%PDF-|<!DOCTYPE html>)`, string(b[:20]), sheet.File)
+		require.Contains(t, string(raw), `<a href="`+sheet.File+`">`)
+		shown[sheet.File] = true
+	}
+	years, err := os.ReadFile(filepath.Join(dir, "mites-years.svg"))
+	require.NoError(t, err)
+	require.Contains(t, string(years), "against 3 earlier years", "three invented years before the season")
 	files, err := os.ReadDir(dir)
 	require.NoError(t, err)
 	for _, f := range files {

@@ -34,7 +34,29 @@ func TestPictures_Table(t *testing.T) {
 		require.NoError(t, err)
 		require.Regexp(t, `^--(out|draw|map)$`, words[len(words)-1], "the file comes last")
 	}
-	require.GreaterOrEqual(t, len(Pictures), 10)
+	require.GreaterOrEqual(t, len(Pictures), 11)
+	for _, s := range Sheets {
+		require.Regexp(t, `^[a-z-]+\.(pdf|html)$`, s.File)
+		require.False(t, seen[s.File], s.File)
+		seen[s.File] = true
+		require.True(t, strings.HasSuffix(s.Question, "?"), s.Question)
+		words, err := Split(s.Command)
+		require.NoError(t, err)
+		require.Regexp(t, `^--(out|html)$`, words[len(words)-1], "the file comes last")
+	}
+}
+
+// The earlier years say that they are invented, and each has its weeks.
+func TestWriteEarlier(t *testing.T) {
+	dir := t.TempDir()
+	require.NoError(t, WriteEarlier(dir))
+	for _, name := range EarlierYears {
+		raw, err := os.ReadFile(filepath.Join(dir, name))
+		require.NoError(t, err)
+		require.True(t, strings.HasPrefix(string(raw), "# Invented counts of "+strings.TrimSuffix(name, ".txt")))
+		require.Equal(t, 17, strings.Count(string(raw), "\ndate "+strings.TrimSuffix(name, ".txt")+"-"), name)
+	}
+	require.Error(t, WriteEarlier(filepath.Join(dir, "nothing here")))
 }
 
 func TestPicture_Find(t *testing.T) {
@@ -89,6 +111,14 @@ func TestWriteIndex(t *testing.T) {
 			}
 			n++
 		}
+	}
+	for _, p := range drawn[0].Pages {
+		require.Contains(t, html.UnescapeString(page), "In words: "+p.Alt+"</p>")
+	}
+	require.Equal(t, 1, strings.Count(page, "(with invented counts of three earlier years)"))
+	for _, s := range Sheets {
+		require.Contains(t, page, `<a href="`+s.File+`">`)
+		require.Contains(t, html.UnescapeString(page), s.Question+` <code class="command">leafturn `+s.Command+` FILE</code>`)
 	}
 	for _, tag := range []string{"nav", "ul", "li", "section", "figure", "figcaption", "h1", "h2", "p", "a", "code", "body", "html"} {
 		require.Equal(t, len(regexp.MustCompile("<"+tag+"[ >]").FindAllString(page, -1)), strings.Count(page, "</"+tag+">"), "<%s> is closed", tag)
