@@ -138,6 +138,12 @@ func (a *App) sheetLook(s snapshot, it roundItem) (paper.Look, error) {
 		look.Stop = append(look.Stop, st)
 	}
 	look.Ask = fmt.Sprintf("at most %d %s", look.Boxes, assess.Plural(u.Label, look.Boxes))
+	switch {
+	case it.nights > 0:
+		look.How += fmt.Sprintf(" Totals: `leafturn sample %s %s --most %d`.", look.Word, x.Bed.Code, look.Boxes)
+	case look.Boxes != u.Wanted:
+		look.Ask += fmt.Sprintf(" (without the totals: %d)", u.Wanted)
+	}
 	if plan.Shortfall != "" {
 		look.Rule = capital(plan.Shortfall) + "."
 	}

@@ -226,7 +226,11 @@ func (s *sheets) stop(n int, stop Stop) {
 			}
 			s.look(stop.Bed, l)
 		}
+		page := s.pages
 		s.need(s.height(draw))
+		if i > 0 && s.pages > page {
+			s.para(boldFace, s.left, s.width(), stop.Bed+", stop "+strconv.Itoa(n)+", goes on")
+		}
 		draw()
 	}
 }

@@ -40,6 +40,18 @@ func sheetPages(t *testing.T, r Round, o Options) []printedPage {
 	return read(t, b.Bytes())
 }
 
+// A bed whose looks do not fit on one sheet is named again on the next.
+func TestSheets_BedGoesOn(t *testing.T) {
+	r := sampleRound()
+	r.Stops = r.Stops[:1]
+	for range 6 {
+		r.Stops[0].Looks = append(r.Stops[0].Looks, r.Stops[0].Looks[0])
+	}
+	pages := sheetPages(t, r, Options{})
+	require.Contains(t, pages[1].text(), "B3, stop 1, goes on")
+	require.NotContains(t, pages[0].text(), "goes on")
+}
+
 func TestSheets(t *testing.T) {
 	for _, size := range []Size{Letter, A4} {
 		pages := sheetPages(t, sampleRound(), Options{Size: size})

@@ -173,7 +173,7 @@ const (
 const htmlStyle template.CSS = `
 :root { color-scheme: light; }
 * { box-sizing: border-box; }
-body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 62rem; font: 1rem/1.5 system-ui, "Liberation Sans", Arial, sans-serif; color: ` + htmlInk + `; background: ` + htmlPaper + `; overflow-wrap: anywhere; }
+body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 62rem; font: 1rem/1.5 system-ui, "Liberation Sans", Arial, sans-serif; color: ` + htmlInk + `; background: ` + htmlPaper + `; overflow-wrap: break-word; }
 h1 { font-size: 1.8rem; line-height: 1.2; margin: .6rem 0 .2rem; }
 h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; padding-bottom: .2rem; border-bottom: 2px solid ` + htmlBorder + `; }
 p { margin: .4rem 0; }
@@ -210,7 +210,7 @@ figcaption { color: ` + htmlQuiet + `; }
   .contents, .skip { display: none; }
   a { color: inherit; text-decoration: none; }
   li, figure, tr { break-inside: avoid; }
-  h2 { break-after: avoid; }
+  h2, h2 + p { break-after: avoid; }
   thead { display: table-header-group; }
 }
 `
