@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -53,7 +52,7 @@ func printCommand(d *deps) *ucli.Command {
 					if day.After(a.Today()) {
 						return nil, diag.Usagef("name a day of the season to look back on", "--date %s has not come yet", day)
 					}
-					return a.Review(ctx, fmt.Sprint(day.Year), true)
+					return a.Review(ctx, "", day, true)
 				}),
 			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", paper.Options{}, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
@@ -74,7 +73,7 @@ func reviewCommand(d *deps) *ucli.Command {
 				return err
 			}
 			return d.answer(c, func(ctx context.Context, a *app.App, _ civil.Date) (*report.Document, error) {
-				return a.Review(ctx, c.String("year"), false)
+				return a.Review(ctx, c.String("year"), a.Today(), false)
 			})
 		},
 	}

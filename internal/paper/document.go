@@ -246,6 +246,7 @@ func (d *document) beginning(s *report.Section, c columns) {
 		top := *s.Table
 		top.Rows = top.Rows[:min(len(top.Rows), 2)]
 		d.table(&top)
+		d.y += 4 + text.step() // a table wants room for two rows
 	case len(s.Items) > 0:
 		d.item(s.Items[0], c)
 	case len(s.Notes) > 0:

@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -179,6 +180,19 @@ func TestDocument_NoHeadingAlone(t *testing.T) {
 	require.NotContains(t, flat(read(t, printed(t, doc, Options{}))), "Calendar")
 	doc.Sections[1].Notes = report.Lines("a note")
 	require.Contains(t, read(t, printed(t, doc, Options{}))[0].text(), "Calendar\n–\na note")
+}
+
+// A heading stands on the page of its table's first row, wherever it begins.
+func TestDocument_HeadingStays(t *testing.T) {
+	table := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Act", Unit: "weeks"}}, Rows: [][]report.Value{{report.Text("B4"), report.Count(7)}}}
+	for n := range 60 {
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, n)...)}, {Title: "Seen", Lead: report.Plain("Means."), Table: table}}}
+		for _, p := range read(t, printed(t, doc, Options{})) {
+			if strings.Contains(p.text(), "Seen") {
+				require.Contains(t, p.text(), "B4", "%d lines before it", n)
+			}
+		}
+	}
 }
 
 // What is closed until when is the largest type of a notice.
