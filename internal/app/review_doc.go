@@ -120,7 +120,11 @@ func (r *review) doneSection() report.Section {
 func (r *review) blankSection() report.Section {
 	sec := report.Section{Key: "not-counted", Title: "Watched and not counted"}
 	for _, b := range r.data.NotCounted {
-		sec.Notes = append(sec.Notes, report.Plain(r.pestName(b.Pest)+": "+strings.Join(b.Beds, " ")))
+		beds := strings.Join(b.Beds, " ")
+		if n := len(b.Beds); n > 1 && n == len(r.s.beds) {
+			beds = fmt.Sprintf("all %d beds", n)
+		}
+		sec.Notes = append(sec.Notes, report.Plain(r.pestName(b.Pest)+": "+beds))
 	}
 	if len(sec.Notes) == 0 {
 		sec.Lead = report.Plain("Every watched pest was counted in every bed.")
@@ -136,6 +140,8 @@ func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc
 const (
 	overviewRows = 4
 	bedsOnPaper  = 2
+	seasonPages  = 8 // of all pests and beds
+	mostBeds     = 8 // of a pest: those that were to be acted on for most weeks
 )
 
 // pictures stand at the end, so that the words before them can be read without
@@ -157,7 +163,12 @@ func (r *review) pictures() (report.Section, error) {
 func (r *review) overview(sec *report.Section) error {
 	all := r.a.overview(r.s, r.list, r.past())
 	all.RowsPerPage = overviewRows
-	for i, page := range all.ByNeed().Pages() {
+	pages := all.ByNeed().Pages()
+	for i, page := range pages {
+		if i == seasonPages {
+			sec.Notes = append(sec.Notes, moreWords(len(pages)-i, "plot --out season.png")...)
+			break
+		}
 		f, err := drawn(page, fmt.Sprintf("overview-%d", i+1), "All pests and beds")
 		if err != nil {
 			return err
@@ -177,6 +188,15 @@ func (r *review) picture(sec *report.Section, pest, name string) error {
 	}
 	if len(mine) == 0 {
 		return nil
+	}
+	if left := len(mine) - mostBeds; left > 0 {
+		order := slices.Clone(mine)
+		slices.SortStableFunc(order, func(x, y assess.Assessment) int {
+			return cmp.Compare(r.pair(y.Bed.Code, pest).Act, r.pair(x.Bed.Code, pest).Act)
+		})
+		mine = order[:mostBeds]
+		word := r.a.pestWord(pest)
+		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("%s: the %d beds that were to be acted on for most weeks are drawn; the other %d: `leafturn plot %s --out %s.png`", name, mostBeds, left, word, word)))
 	}
 	fig, err := r.a.pressure(r.s, mine, nil, r.past())
 	if err != nil {

@@ -98,3 +98,56 @@ func verdictOf(t *testing.T, doc *report.Document, bed, pest string) string {
 	}
 	return ""
 }
+
+// Hundreds of beds give no hundreds of pictures: the most pressing are drawn,
+// and the page says how to draw the others.
+func TestPictures_OfManyBeds(t *testing.T) {
+	a := newFarm(t, testPath(t), summer, app.FarmOptions{})
+	var beds []string
+	for i := range 60 {
+		beds = append(beds, fmt.Sprintf("B%02d", i+1))
+		_, err := a.AddBed(ctx, app.BedOptions{Code: beds[i], Size: "12 m x 1 m", Site: "outdoor"})
+		require.NoError(t, err)
+	}
+	_, err := a.Stage(ctx, civil.MustParse("2026-07-01"), "budding", beds, "")
+	require.NoError(t, err)
+	for _, day := range []string{"2026-07-13", "2026-07-20"} {
+		notes := []string{"date " + day}
+		for i, b := range beds {
+			n := 7 // to be looked at
+			if i >= 50 {
+				n = 40 // to be acted on
+			}
+			notes = append(notes, fmt.Sprintf("%s mite %s foliage=dry", b, strings.TrimSpace(strings.Repeat(fmt.Sprint(n, " "), 10))))
+		}
+		_, err := a.CountFile(ctx, strings.NewReader(strings.Join(notes, "\n")+"\n"), "notes.txt", app.CountOptions{Date: civil.MustParse(day)})
+		require.NoError(t, err)
+	}
+	doc, err := a.WeekPage(ctx, a.Today())
+	require.NoError(t, err)
+	figures := map[string]int{}
+	for _, s := range doc.Sections {
+		figures[s.Key] = len(s.Figures)
+		if s.Key == "do-spider_mite" {
+			require.Contains(t, s.Figures[0].Alt, "B51", "what is to be acted on stands first")
+			require.Contains(t, fmt.Sprint(s.Notes), "`leafturn plot mite --out mite.png`")
+		}
+	}
+	require.Equal(t, 2, figures["do-spider_mite"])
+	require.Equal(t, 4, figures["season"])
+
+	doc, err = a.Review(ctx, "", a.Today(), true)
+	require.NoError(t, err)
+	last := doc.Sections[len(doc.Sections)-1]
+	require.Contains(t, fmt.Sprint(last.Notes), "the 8 beds that were to be acted on for most weeks are drawn; the other 2:")
+	require.LessOrEqual(t, len(last.Figures), 12)
+	require.Contains(t, page(t, doc), "slugs: all 60 beds")
+}
+
+// A notice on which nothing is closed must not say CLOSED.
+func TestBoard_NothingClosed(t *testing.T) {
+	doc, err := baitFarm(t, testPath(t)).Board(ctx, civil.MustParse("2026-07-22"), "")
+	require.NoError(t, err)
+	require.NotContains(t, page(t, doc), "CLOSED")
+	require.Contains(t, page(t, doc), "No bed is closed by what is recorded.")
+}
