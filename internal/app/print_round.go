@@ -32,7 +32,11 @@ func (a *App) RoundSheets(ctx context.Context, day civil.Date, minutes, start st
 		Subtitle: capital(r.startWords) + "."}
 	data := RoundData{}
 	walkSection(&data, r.choice, r.walk, r.items, r.infected)
-	out.Subtitle += fmt.Sprintf(" %s min, %.0f m on foot.", minuteWords(data.Minutes), data.WalkM)
+	out.Subtitle += fmt.Sprintf(" %s min", minuteWords(data.Minutes))
+	if data.WalkM > 0 { // else the beds have no place on the map
+		out.Subtitle += fmt.Sprintf(", %.0f m on foot", data.WalkM)
+	}
+	out.Subtitle += "."
 	if len(mustOutSection(&data, r.choice, r.items)) > 0 {
 		out.Warnings = append(out.Warnings, fmt.Sprintf("Not enough time: %s that must be looked at do not fit; %d more minutes are needed.", unitsOf(len(data.MustOut), "look"), data.ShortBy))
 	}

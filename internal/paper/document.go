@@ -160,7 +160,7 @@ func (d *document) section(s *report.Section) {
 	if words {
 		d.need(0) // widths are those of the page that the words stand on
 	}
-	if s.Key == d.loud && len(s.Items) > 0 {
+	if d.loud != "" && s.Key == d.loud && len(s.Items) > 0 {
 		d.shout(s)
 		return
 	}

@@ -57,6 +57,7 @@ func TestSheets(t *testing.T) {
 		pages := sheetPages(t, sampleRound(), Options{Size: size})
 		tidy(t, pages, size)
 		text := flat(pages)
+		require.Contains(t, pages[0].text(), "\ndate 2026-07-20\nby ____", "two lines: count --file takes nothing behind a date")
 		for _, want := range []string{
 			"date 2026-07-20", "by ____", "air ______ C", "______ mm", "! Not enough time.",
 			"CLOSED: do not enter, do not count", "D3 is closed until Mon 20 Jul 20:30",
