@@ -68,7 +68,7 @@ func (r *review) doneWords() string {
 func (r *review) byPest() []report.Section {
 	var out []report.Section
 	for _, p := range r.data.Pests {
-		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Visits"}, {Title: "Highest mean"}, {Title: "On"}, {Title: "Act", Unit: "weeks"}, {Title: "Look again", Unit: "weeks"}, {Title: "Hold", Unit: "weeks"}, {Title: "Stale", Unit: "weeks"}, {Title: "To act, first to last"}}}
+		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Visits"}, {Title: "Highest mean"}, {Title: "On"}, {Title: "Act", Unit: "weeks"}, {Title: "Look again", Unit: "weeks"}, {Title: "Hold", Unit: "weeks"}, {Title: "Stale", Unit: "weeks"}, {Title: "To act", Unit: "first to last"}}}
 		measure := ""
 		for _, b := range r.data.Beds {
 			if b.Pest != p.Pest {

@@ -126,6 +126,10 @@ func TestPictures_OfManyBeds(t *testing.T) {
 	doc, err := a.WeekPage(ctx, a.Today())
 	require.NoError(t, err)
 	figures := map[string]int{}
+	text := page(t, doc)
+	require.Contains(t, text, "Counted in spider mites per leaf.")
+	require.Regexp(t, `(?m)^B01  +7 \(\S+ to \S+\)  +watch from 5  +\d\d$`, text, "many beds stand in a table, each with its season")
+	require.Regexp(t, `(?m)^B51  +40 \(\S+ to \S+\)  +act from 10  +##$`, text)
 	for _, s := range doc.Sections {
 		figures[s.Key] = len(s.Figures)
 		if s.Key == "do-spider_mite" {

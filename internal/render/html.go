@@ -213,7 +213,7 @@ figcaption { color: ` + htmlQuiet + `; }
   .contents, .skip { display: none; }
   a { color: inherit; text-decoration: none; }
   li, figure, tr { break-inside: avoid; }
-  h2, h2 + p { break-after: avoid; }
+  h2, h2 + p { break-after: avoid; break-inside: avoid; }
   thead { display: table-header-group; }
 }
 `
