@@ -164,8 +164,10 @@ func countsOf(lines []week.Line, pest string) (string, *report.Table) {
 		r, level := x.Decider, ""
 		count := strings.TrimPrefix(week.Short(*x), x.Bed.Code+" ")
 		if r != nil && r.Valid() && (!x.HotSpotAct || x.Result.Verdict == verdict.Act) {
-			level = week.LevelBehind(*x)
-			count = strings.Replace(strings.Replace(count, ", "+level, "", 1), r.Unit.Say(week.Number(r.Value)), week.Number(r.Value), 1)
+			count = strings.Replace(count, r.Unit.Say(week.Number(r.Value)), week.Number(r.Value), 1)
+			if level = week.LevelBehind(*x); level != "" {
+				count = strings.Replace(count, ", "+level, "", 1)
+			}
 		}
 		t.Rows = append(t.Rows, []report.Value{report.Text(x.Bed.Code), report.Text(count), report.Text(level), report.Text(x.Course)})
 	}
