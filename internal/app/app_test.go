@@ -344,7 +344,7 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			return doc, err
 		},
 		"records": func() (*report.Document, error) { return a.Records(ctx, app.RecordOptions{}) },
-		"review":  func() (*report.Document, error) { return a.Review(ctx, "", false) },
+		"review":  func() (*report.Document, error) { return a.Review(ctx, "", day, false) },
 		"board":   func() (*report.Document, error) { return a.Board(ctx, day, "") },
 	}
 	require.Len(t, docs, len(payloads))

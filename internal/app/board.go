@@ -121,7 +121,7 @@ func (a *App) Board(ctx context.Context, day civil.Date, hour string) (*report.D
 		shut.Items = append(shut.Items, report.Item{Head: report.Plain(head), Details: report.Lines(more...)})
 	}
 	if len(shut.Items) == 0 {
-		shut.Lead = report.Plain("No bed is closed by what is recorded.")
+		shut.Title, shut.Lead = "Closed", report.Plain("No bed is closed by what is recorded.")
 	}
 	if len(free) > 0 {
 		open.Notes = report.Lines("Open, nothing to mind: " + strings.Join(free, ", "))

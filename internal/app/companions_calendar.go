@@ -143,7 +143,7 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 	if len(p.weeks) > 0 {
 		from = p.weeks[0].From
 	}
-	s.Notes = append(s.Notes, report.Plain("one sign a week from "+fullDay(from)+", a letter where a month begins: o in bloom, s sown, # enemies needed and fed, ! needed and nothing that feeds them in bloom, - nothing at all in bloom, ? not known"))
+	s.Notes = append(s.Notes, report.Plain(calendarSigns+fullDay(from)+", a letter where a month begins: o in bloom, s sown, # enemies needed and fed, ! needed and nothing that feeds them in bloom, - nothing at all in bloom, ? not known"))
 	for _, g := range p.gaps() {
 		s.Notes = append(s.Notes, report.Plain(a.spaced(g.words()+p.fillWords(g))))
 	}

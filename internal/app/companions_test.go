@@ -146,3 +146,14 @@ func TestCompanions_Golden(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, string(want), text, "UPDATE_GOLDEN=1 rewrites it; review the diff")
 }
+
+// On paper the bloom calendar is a picture, so no note may explain signs that
+// are not there.
+func TestNextYear_CalendarIsAPicture(t *testing.T) {
+	a := twoSeasons(t)
+	doc, err := a.NextYear(ctx, a.Today(), app.CoverOptions{Rest: "0"})
+	require.NoError(t, err)
+	text := strings.Join(strings.Fields(page(t, doc)), " ")
+	require.Contains(t, text, "Bloom calendar")
+	require.NotContains(t, text, "one sign a week")
+}

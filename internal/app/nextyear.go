@@ -4,10 +4,14 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/report"
 )
+
+// calendarSigns begins the note on what the signs of the bloom calendar mean.
+const calendarSigns = "one sign a week from "
 
 // NextYear is next year's plan on paper: the covers with their map and their
 // work, then the companion plants with their bloom calendar.
@@ -30,7 +34,9 @@ func (a *App) NextYear(ctx context.Context, day civil.Date, o CoverOptions) (*re
 			}
 			companions.Sections[i].Figures = append(companions.Sections[i].Figures, f)
 		}
-		companions.Sections[i].Table = nil // the picture says it
+		sec := &companions.Sections[i]
+		sec.Table = nil // the picture says it
+		sec.Notes = slices.DeleteFunc(sec.Notes, func(l report.Line) bool { return strings.HasPrefix(l.Parts()[0].Words(), calendarSigns) })
 	}
 	doc := a.document("Next year's plan", day)
 	doc.Subtitle = "covers, companions and the work they bring"

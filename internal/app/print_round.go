@@ -32,7 +32,11 @@ func (a *App) RoundSheets(ctx context.Context, day civil.Date, minutes, start st
 		Subtitle: capital(r.startWords) + "."}
 	data := RoundData{}
 	walkSection(&data, r.choice, r.walk, r.items, r.infected)
-	out.Subtitle += fmt.Sprintf(" %s min, %.0f m on foot.", minuteWords(data.Minutes), data.WalkM)
+	out.Subtitle += fmt.Sprintf(" %s min", minuteWords(data.Minutes))
+	if data.WalkM > 0 { // else the beds have no place on the map
+		out.Subtitle += fmt.Sprintf(", %.0f m on foot", data.WalkM)
+	}
+	out.Subtitle += "."
 	if len(mustOutSection(&data, r.choice, r.items)) > 0 {
 		out.Warnings = append(out.Warnings, fmt.Sprintf("Not enough time: %s that must be looked at do not fit; %d more minutes are needed.", unitsOf(len(data.MustOut), "look"), data.ShortBy))
 	}
@@ -138,6 +142,12 @@ func (a *App) sheetLook(s snapshot, it roundItem) (paper.Look, error) {
 		look.Stop = append(look.Stop, st)
 	}
 	look.Ask = fmt.Sprintf("at most %d %s", look.Boxes, assess.Plural(u.Label, look.Boxes))
+	switch {
+	case it.nights > 0:
+		look.How += fmt.Sprintf(" Totals: `leafturn sample %s %s --most %d`.", look.Word, x.Bed.Code, look.Boxes)
+	case look.Boxes != u.Wanted:
+		look.Ask += fmt.Sprintf(" (without the totals: %d)", u.Wanted)
+	}
 	if plan.Shortfall != "" {
 		look.Rule = capital(plan.Shortfall) + "."
 	}

@@ -41,6 +41,42 @@ func fill(bed string, l paper.Look) string {
 	return strings.Join(out, " ") + " # as found"
 }
 
+// sameTotals holds the totals of a sheet against those of `leafturn sample`,
+// which a scout can ask in the field. A row of that table holds until the next.
+func sameTotals(t *testing.T, a *app.App, day civil.Date, bed string, l paper.Look) {
+	t.Helper()
+	if len(l.Stop) == 0 {
+		return
+	}
+	o := app.SampleOptions{Date: day, Pest: l.Word, Bed: bed, Unit: l.Unit}
+	set := strings.Contains(l.How, "Set them")
+	if set {
+		o.Most = fmt.Sprint(l.Boxes)
+	}
+	doc, err := a.Sample(ctx, o)
+	require.NoError(t, err)
+	data := doc.Data.(app.SampleData)
+	for _, st := range l.Stop {
+		var hold, act *int
+		for _, x := range data.Lines {
+			if x.Units <= st.After {
+				hold, act = x.HoldAt, x.ActAt
+			}
+		}
+		require.Equal(t, hold, st.Hold, "%s %s after %d", bed, l.Word, st.After)
+		require.Equal(t, act, st.Act, "%s %s after %d", bed, l.Word, st.After)
+	}
+	if l.Boxes == data.Protocol && !set {
+		return
+	}
+	if set {
+		require.Contains(t, l.How, fmt.Sprintf("`leafturn sample %s %s --most %d`", l.Word, bed, l.Boxes))
+	} else {
+		require.Contains(t, l.Ask, fmt.Sprintf("at most %d", l.Boxes))
+		require.Contains(t, l.Ask, fmt.Sprintf("(without the totals: %d)", data.Protocol), "the protocol in a line names another number")
+	}
+}
+
 // What is written on the sheets is read as it stands by `count --file`, and
 // what a protocol needs to be valid is asked for on the sheet.
 func TestRoundSheets_AreNotes(t *testing.T) {
@@ -65,6 +101,7 @@ func TestRoundSheets_AreNotes(t *testing.T) {
 				notes = append(notes, fill(s.Bed, l))
 				seen[l.Word] = true
 				require.True(t, l.Boxes > 0 || l.Of > 0, "%s %s", s.Bed, l.Word)
+				sameTotals(t, a, day, s.Bed, l)
 				for i, st := range l.Stop {
 					require.True(t, st.Hold != nil || st.Act != nil, "%s after %d", l.Word, st.After)
 					if st.Hold != nil && st.Act != nil {

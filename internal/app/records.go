@@ -30,6 +30,7 @@ type RecordOptions struct {
 	Kind string // "" is all kinds
 	Bed  string
 	Year string
+	To   civil.Date // nothing of a later day; zero is all
 }
 
 // keepWords stand on every page of records.
@@ -70,7 +71,11 @@ func (a *App) Records(ctx context.Context, o RecordOptions) (*report.Document, e
 		f.From, f.To = civil.New(y, time.January, 1), civil.New(y, time.December, 31)
 		title += ", " + o.Year
 	}
-	doc := a.document(title, a.Today())
+	on := a.Today()
+	if !o.To.IsZero() {
+		f.To, on = o.To, o.To
+	}
+	doc := a.document(title, on)
 	doc.Subtitle = a.farm.Place
 	doc.Warnings = report.Lines("The product label and local law outrank this record.")
 	data := RecordsData{Applications: []ApplicationData{}, Releases: []ReleaseData{}, Steps: []StepData{}, Allowances: []AllowanceData{}}
@@ -79,7 +84,7 @@ func (a *App) Records(ctx context.Context, o RecordOptions) (*report.Document, e
 		if data.Applications, err = a.applications(ctx, f); err != nil {
 			return nil, err
 		}
-		if data.Allowances, err = a.allowances(ctx, f.Bed); err != nil {
+		if data.Allowances, err = a.allowances(ctx, f.Bed, on); err != nil {
 			return nil, err
 		}
 		doc.Sections = append(doc.Sections, a.applicationSections(data)...)
@@ -387,10 +392,10 @@ func (a *App) agentName(key string) string {
 	return key
 }
 
-// allowances are what beds have used of a label's maximum number of
+// allowances are what beds have used by a day of a label's maximum number of
 // applications; voided ones do not count.
-func (a *App) allowances(ctx context.Context, bed string) ([]AllowanceData, error) {
-	s, err := a.snapshot(ctx, a.Today())
+func (a *App) allowances(ctx context.Context, bed string, on civil.Date) ([]AllowanceData, error) {
+	s, err := a.snapshot(ctx, on)
 	if err != nil {
 		return nil, err
 	}
@@ -405,7 +410,7 @@ func (a *App) allowances(ctx context.Context, bed string) ([]AllowanceData, erro
 				}
 				done[key] = true
 				x := t
-				x.Date = a.Today()
+				x.Date = on
 				d := label.Plan(a.labelRequest(s, b, l, x, s.treatments))
 				if d.MaxKnown {
 					out = append(out, AllowanceData{Bed: b.Code, Label: l.Key, Product: l.Product, Used: d.Used, Max: d.Max, Period: d.Period, Again: d.Earliest})

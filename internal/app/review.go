@@ -1,7 +1,6 @@
 package app
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"fmt"
@@ -16,7 +15,6 @@ import (
 	"leafturn/internal/report"
 	"leafturn/internal/verdict"
 	"leafturn/internal/week"
-	"leafturn/plots"
 )
 
 // ReviewData is a season for machines.
@@ -95,10 +93,10 @@ type ReviewBlank struct {
 // Review is the season of a year for the grower, the landlord or an inspector:
 // what was seen, what was decided, what was done, whether it worked, and the
 // records. The verdicts are those of each week's scouting day, made from what
-// was known then. With pictures it is drawn too. An empty year is that of
-// today.
-func (a *App) Review(ctx context.Context, yearWord string, pictures bool) (*report.Document, error) {
-	year := a.Today().Year
+// was known then. It ends with a day, or with the year where that is earlier.
+// With pictures it is drawn too. An empty year is that of the day.
+func (a *App) Review(ctx context.Context, yearWord string, day civil.Date, pictures bool) (*report.Document, error) {
+	year := day.Year
 	if yearWord != "" {
 		d, err := civil.Parse(yearWord + "-01-01")
 		if err != nil || d.After(a.Today()) || d.Year < ingest.MinYear {
@@ -107,8 +105,8 @@ func (a *App) Review(ctx context.Context, yearWord string, pictures bool) (*repo
 		year = d.Year
 	}
 	to := civil.New(year, time.December, 31)
-	if a.Today().Before(to) {
-		to = a.Today()
+	if day.Before(to) {
+		to = day
 	}
 	s, err := a.snapshot(ctx, to)
 	if err != nil {
@@ -137,7 +135,7 @@ func (a *App) Review(ctx context.Context, yearWord string, pictures bool) (*repo
 	if err != nil {
 		return nil, err
 	}
-	records, err := a.Records(ctx, RecordOptions{Year: fmt.Sprint(year)})
+	records, err := a.Records(ctx, RecordOptions{Year: fmt.Sprint(year), To: to})
 	if err != nil {
 		return nil, err
 	}
@@ -146,24 +144,32 @@ func (a *App) Review(ctx context.Context, yearWord string, pictures bool) (*repo
 	doc := a.document(fmt.Sprintf("The season of %d", year), to)
 	doc.Subtitle = strings.Join(nonEmpty(a.farm.Place, fmt.Sprintf("counts from %s to %s", r.data.From.Short(), to.Short())), "; ")
 	doc.Warnings = report.Lines("The product label and local law outrank this page. It shows what was recorded; what nobody wrote down is not in it.")
-	doc.Sections = append(doc.Sections, r.short())
-	if pictures {
-		if err := r.overview(&doc.Sections[0]); err != nil {
-			return nil, err
-		}
-	}
-	sections, err := r.byPest(pictures)
-	if err != nil {
-		return nil, err
-	}
-	doc.Sections = append(doc.Sections, sections...)
-	doc.Sections = append(doc.Sections, r.doneSection(), r.blankSection())
+	doc.Sections = append(doc.Sections, r.short(worked))
+	doc.Sections = append(doc.Sections, r.byPest()...)
+	doc.Sections = append(doc.Sections, r.doneSection())
 	for i := range worked.Sections {
 		sec := &worked.Sections[i]
-		sec.Title = strings.TrimSuffix("Did it work? "+sec.Title, " ")
+		if strings.HasPrefix(sec.Key, "steps") {
+			sec.Title = strings.TrimSuffix("Did it work? "+sec.Title, " ")
+		}
 	}
 	doc.Append(*worked)
+	doc.Sections = append(doc.Sections, r.blankSection())
+	records.Warnings = nil // said above
+	records.Sections = slices.DeleteFunc(records.Sections, func(s report.Section) bool { return s.Key == "steps" })
 	doc.Append(*records)
+	if voided := slices.DeleteFunc(slices.Clone(r.data.Records.Steps), func(x StepData) bool { return x.VoidReason == "" }); len(voided) > 0 {
+		sec := a.stepSection(voided)
+		sec.Title = "Steps that were voided"
+		doc.Sections = append(doc.Sections, sec)
+	}
+	if pictures {
+		sec, err := r.pictures()
+		if err != nil {
+			return nil, err
+		}
+		doc.Sections = append(doc.Sections, sec)
+	}
 	doc.Data = r.data
 	return doc, nil
 }
@@ -348,160 +354,4 @@ func (r *review) pestName(key string) string {
 		return p.Name
 	}
 	return key
-}
-
-// short is the season on one table.
-func (r *review) short() report.Section {
-	t := &report.Table{Columns: []report.Column{{Title: "Pest"}, {Title: "Beds counted"}, {Title: "Visits"}, {Title: "Sample units"}, {Title: "Beds to act"}, {Title: "First"}, {Title: "Steps done"}}}
-	visits, units, left := 0, 0, 0
-	for _, p := range r.data.Pests {
-		first := report.MissingAs("–", "no bed was to be acted on")
-		if !p.ActFrom.IsZero() {
-			first = report.Day(p.ActFrom)
-		}
-		t.Rows = append(t.Rows, []report.Value{report.Text(p.Name), report.Count(p.Beds), report.Count(p.Visits), report.Count(p.Units), report.Count(len(p.ActBeds)), first, report.Count(p.Steps)})
-		visits, units, left = visits+p.Visits, units+p.Units, left+p.Invalid
-	}
-	sec := report.Section{Key: "short", Title: "The season in short", Table: t}
-	sec.Lead = report.Say("{} visits with {} sample units; {} of the visits do not count, because a condition of the protocol was not met. \"Beds to act\" are those in which the verdict of a weekly scouting day, made from what was known on that day, was to act.", report.Count(visits), report.Count(units), report.Count(left))
-	return sec
-}
-
-// byPest says of each pest what was seen and decided, bed by bed.
-func (r *review) byPest(pictures bool) ([]report.Section, error) {
-	var out []report.Section
-	for _, p := range r.data.Pests {
-		t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Visits"}, {Title: "Highest mean"}, {Title: "On"}, {Title: "Act", Unit: "weeks"}, {Title: "Look again", Unit: "weeks"}, {Title: "Hold", Unit: "weeks"}, {Title: "To act, first to last"}}}
-		measure := ""
-		for _, b := range r.data.Beds {
-			if b.Pest != p.Pest {
-				continue
-			}
-			measure = cmp.Or(measure, b.Measure)
-			high, on, act := report.Missing("no valid count"), report.MissingAs("–", "no valid count"), report.MissingAs("–", "never")
-			if b.Highest != nil {
-				high, on = report.Num(*b.Highest, 1), report.Day(b.On)
-			}
-			switch {
-			case b.Act == 1:
-				act = report.Text(b.ActFrom.Short())
-			case b.Act > 1:
-				act = report.Text(b.ActFrom.Short() + " to " + b.ActTo.Short())
-			}
-			t.Rows = append(t.Rows, []report.Value{report.Text(b.Bed), report.Count(b.Visits), high, on, report.Count(b.Act), report.Count(b.Look), report.Count(b.Hold), act})
-		}
-		sec := report.Section{Key: "seen-" + p.Pest, Title: "Seen and decided: " + p.Name, Lead: report.Plain(fmt.Sprintf("Means in %s. %s", measure, actWords(p))), Table: t}
-		if pictures {
-			if err := r.picture(&sec, p.Pest); err != nil {
-				return nil, err
-			}
-		}
-		out = append(out, sec)
-	}
-	return out, nil
-}
-
-func actWords(p ReviewPest) string {
-	switch n := len(p.ActBeds); n {
-	case 0:
-		return "No bed was to be acted on."
-	case 1:
-		return fmt.Sprintf("%s was to be acted on, first in the week of %s.", p.ActBeds[0], p.ActFrom.Short())
-	default:
-		return fmt.Sprintf("%d of %d beds were to be acted on, first in the week of %s: %s.", n, p.Beds, p.ActFrom.Short(), strings.Join(p.ActBeds, " "))
-	}
-}
-
-func (r *review) doneSection() report.Section {
-	t := &report.Table{Columns: []report.Column{{Title: "Day"}, {Title: "Beds"}, {Title: "What"}, {Title: "Against"}, {Title: "Note"}}}
-	for _, d := range r.data.Done {
-		note := strings.Join(nonEmpty(d.Who, d.Note), "; ")
-		t.Rows = append(t.Rows, []report.Value{report.Day(d.Date), report.Text(strings.Join(d.Beds, " ")), report.Text(d.What), report.Text(r.pestName(d.Pest)), report.Text(note)})
-	}
-	sec := report.Section{Key: "done", Title: "Done", Table: t}
-	if len(t.Rows) == 0 {
-		sec.Table, sec.Lead = nil, report.Plain("No step, release or application was recorded.")
-	}
-	return sec
-}
-
-func (r *review) blankSection() report.Section {
-	sec := report.Section{Key: "not-counted", Title: "Watched and not counted"}
-	for _, b := range r.data.NotCounted {
-		sec.Notes = append(sec.Notes, report.Plain(r.pestName(b.Pest)+": "+strings.Join(b.Beds, " ")))
-	}
-	if len(sec.Notes) == 0 {
-		sec.Lead = report.Plain("Every watched pest was counted in every bed.")
-	}
-	return sec
-}
-
-// past asks for no next step: the season is looked back on.
-func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc} }
-
-// So many rows of the overview, and beds of one pest, fit on a sheet of paper
-// that lies on its side, in type that can be read.
-const (
-	overviewRows = 4
-	bedsOnPaper  = 2
-)
-
-// overview draws all pests and beds into a section.
-func (r *review) overview(sec *report.Section) error {
-	all := r.a.overview(r.s, r.list, r.past())
-	all.RowsPerPage = overviewRows
-	for i, page := range all.ByNeed().Pages() {
-		f, err := drawn(page, fmt.Sprintf("overview-%d", i+1), "All pests and beds")
-		if err != nil {
-			return err
-		}
-		sec.Figures = append(sec.Figures, f)
-	}
-	return nil
-}
-
-// picture draws a pest by bed into a section.
-func (r *review) picture(sec *report.Section, pest string) error {
-	var mine []assess.Assessment
-	for _, x := range r.list {
-		if x.Pest.Key == pest && r.per[[2]string{x.Bed.Code, pest}] != nil && r.pair(x.Bed.Code, pest).Act > 0 {
-			mine = append(mine, x)
-		}
-	}
-	if len(mine) == 0 {
-		return nil
-	}
-	fig, err := r.a.pressure(r.s, mine, nil, r.past())
-	if err != nil {
-		return err
-	}
-	i := 0
-	for part := range slices.Chunk(fig.Panels, bedsOnPaper) {
-		i++
-		page := fig
-		page.Panels = part
-		f, err := drawn(page, fmt.Sprintf("%s-%d", pest, i), sec.Title)
-		if err != nil {
-			return err
-		}
-		sec.Figures = append(sec.Figures, f)
-	}
-	return nil
-}
-
-// drawn is a picture as a figure of a document.
-func drawn(fig plots.Figure, key, title string) (report.Figure, error) {
-	if err := fig.Check(); err != nil {
-		return report.Figure{Key: key, Title: title, Alt: err.Error()}, nil
-	}
-	f := report.Figure{Key: key, Title: title, Alt: fig.Alt()}
-	f.Width, f.Height = fig.Size()
-	for format, to := range map[string]*[]byte{"png": &f.PNG, "svg": &f.SVG} {
-		var b bytes.Buffer
-		if err := plots.Write(fig, &b, format); err != nil {
-			return f, err
-		}
-		*to = b.Bytes()
-	}
-	return f, nil
 }

@@ -106,7 +106,8 @@ func (a *App) doSections(lines []week.Line, today civil.Date, src *sources) []re
 	for _, l := range lines {
 		if l.Pest != pest {
 			pest = l.Pest
-			out = append(out, report.Section{Key: "do-" + l.Pest, Title: upperWord(l.PestName), Lead: report.Plain(countsOf(lines, l.Pest) + ".").Cite(src.cite(ownLevels(lines, l.Pest)...)...)})
+			words, table := countsOf(lines, l.Pest)
+			out = append(out, report.Section{Key: "do-" + l.Pest, Title: upperWord(l.PestName), Lead: report.Plain(words + ".").Cite(src.cite(ownLevels(lines, l.Pest)...)...), Table: table})
 		}
 		it := a.weekItem(l, today, src)
 		it.Why = report.Line{}
@@ -121,9 +122,14 @@ func (a *App) doSections(lines []week.Line, today civil.Date, src *sources) []re
 	return out
 }
 
+// bedsInWords is of how many beds a sentence says what was counted; more stand
+// in a table.
+const bedsInWords = 3
+
 // countsOf says what was counted in the beds that a pest's lines name.
-func countsOf(lines []week.Line, pest string) string {
+func countsOf(lines []week.Line, pest string) (string, *report.Table) {
 	var words []string
+	var list []*assess.Assessment
 	for _, l := range lines {
 		if l.Pest != pest {
 			continue
@@ -138,11 +144,34 @@ func countsOf(lines []week.Line, pest string) string {
 			}
 			if !contains(words, w) {
 				words = append(words, w)
+				list = append(list, t.Assessment)
 			}
 		}
 	}
 	slices.Sort(words)
-	return strings.Join(words, "; ")
+	measure := ""
+	for _, x := range list {
+		if x.Decider != nil {
+			measure = x.Decider.Unit.Words
+		}
+	}
+	if measure == "" || len(list) <= bedsInWords || slices.ContainsFunc(list, func(x *assess.Assessment) bool { return x.Decider != nil && x.Decider.Unit.Words != measure }) {
+		return strings.Join(words, "; "), nil
+	}
+	slices.SortFunc(list, func(x, y *assess.Assessment) int { return strings.Compare(x.Bed.Code, y.Bed.Code) })
+	t := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Last count (95 % interval)"}, {Title: "Level"}, {Title: "So far"}}}
+	for _, x := range list {
+		r, level := x.Decider, ""
+		count := strings.TrimPrefix(week.Short(*x), x.Bed.Code+" ")
+		if r != nil && r.Valid() && (!x.HotSpotAct || x.Result.Verdict == verdict.Act) {
+			count = strings.Replace(count, r.Unit.Say(week.Number(r.Value)), week.Number(r.Value), 1)
+			if level = week.LevelBehind(*x); level != "" {
+				count = strings.Replace(count, ", "+level, "", 1)
+			}
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(x.Bed.Code), report.Text(count), report.Text(level), report.Text(x.Course)})
+	}
+	return "Counted in " + measure, t
 }
 
 // ownLevels are the farm's own levels behind a pest's lines: each with its reason.

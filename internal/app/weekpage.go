@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -10,8 +11,32 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
+	"leafturn/internal/verdict"
 	"leafturn/internal/week"
 )
+
+// So many pages of pictures of one kind stand on a page to read: the most
+// pressing beds come first, and of hundreds nobody looks at all.
+const (
+	pestPages     = 2
+	overviewPages = 4
+)
+
+// moreWords say where the pictures are that are left out.
+func moreWords(left int, command string) []report.Line {
+	return report.Lines(fmt.Sprintf("%s with less pressing beds left out here: `leafturn %s`", unitsOf(left, "picture"), command))
+}
+
+// rankOf puts what is to be acted on first, then what is to be looked at again.
+func rankOf(x assess.Assessment) int {
+	switch x.Result.Verdict {
+	case verdict.Act:
+		return 0
+	case verdict.Hold:
+		return 2
+	}
+	return 1
+}
 
 // WeekPage is the week's list with pictures: under each pest that has work the
 // season of its beds, and at the end all pests and beds.
@@ -66,11 +91,16 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 		if len(mine) == 0 || len(of) == 0 {
 			continue
 		}
+		slices.SortStableFunc(mine, func(x, y assess.Assessment) int { return cmp.Compare(rankOf(x), rankOf(y)) })
 		fig, err := a.pressure(s, mine, of, next)
 		if err != nil {
 			return nil, err
 		}
 		for n, page := range fig.Pages() {
+			if n == pestPages {
+				sec.Notes = append(sec.Notes, moreWords(len(fig.Pages())-n, "plot "+a.pestWord(pest)+" --out "+a.pestWord(pest)+".png")...)
+				break
+			}
 			f, err := drawn(page, fmt.Sprintf("%s-%d", pest, n+1), sec.Title+", bed by bed")
 			if err != nil {
 				return nil, err
@@ -79,7 +109,12 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 		}
 	}
 	all := report.Section{Key: "season", Title: "The season so far"}
-	for n, page := range a.overview(s, list, next).ByNeed().Pages() {
+	pages := a.overview(s, list, next).ByNeed().Pages()
+	for n, page := range pages {
+		if n == overviewPages {
+			all.Notes = moreWords(len(pages)-n, "plot --out season.png")
+			break
+		}
 		f, err := drawn(page, fmt.Sprintf("overview-%d", n+1), "All pests and beds")
 		if err != nil {
 			return nil, err

@@ -77,7 +77,7 @@ func (a *App) effectSteps(s snapshot, pest string) []effect.Step {
 		if d.Pest != pest || i < 0 || week.Rung(actions[i].Rung) != week.Cultural {
 			continue
 		}
-		add(d.Bed, effect.Step{Name: shortStep(d.Action), Key: d.Action, Date: d.Date, WaitDays: handWait})
+		add(d.Bed, effect.Step{Name: strings.ReplaceAll(shortStep(d.Action), "_", " "), Key: d.Action, Date: d.Date, WaitDays: handWait})
 	}
 	return out
 }

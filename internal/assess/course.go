@@ -6,7 +6,7 @@ import "strconv"
 const CourseMost = 8
 
 // CourseKey says what the signs of a Course mean.
-const CourseKey = "one sign a visit: . none found, 0 to 9 tenths of the action level, # at or over it, x not valid"
+const CourseKey = "one sign a visit: . none found, 0 to 9 tenths of today's action level, # at or over it, x not valid"
 
 // course is the season in signs, oldest visit first, against the action level
 // behind the verdict: of the random visits in the deciding measure, the last

@@ -18,6 +18,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/demo"
 	"leafturn/internal/render"
+	"leafturn/internal/testkit"
 )
 
 const demoNow = "2026-11-10T18:00:00Z"
@@ -38,6 +39,7 @@ func TestDemo(t *testing.T) {
 		goldenFile(t, "demo-week.txt", week)
 	})
 	t.Run("is a whole farm", func(t *testing.T) { demoFarm(in(t)) })
+	t.Run("has a page to read", func(t *testing.T) { demoPage(in(t)) })
 	t.Run("draws pictures", func(t *testing.T) { demoPictures(t, folder) })
 	t.Run("says the same to machines", func(t *testing.T) { demoParity(in(t)) })
 	t.Run("writes a calendar", func(t *testing.T) { demoCalendar(in(t), folder) })
@@ -57,6 +59,25 @@ func goldenFile(t *testing.T, name, got string) {
 	want, err := os.ReadFile(path)
 	require.NoError(t, err, "UPDATE_GOLDEN=1 writes it")
 	require.Equal(t, string(want), got)
+}
+
+// demoPage opens the week as a page in a real browser, wide and narrow.
+func demoPage(f *field) {
+	t := f.t
+	file := filepath.Join(f.dir, "week.html")
+	f.run("week", "--date", demo.Week.String(), "--html", file)
+	raw, err := os.ReadFile(file)
+	require.NoError(t, err)
+	require.Contains(t, string(raw), "<p>made 20", "the page says when it was made")
+	for _, width := range []int{1200, 500} {
+		s := testkit.Browser(t, raw, width)
+		require.Empty(t, s.Faults, "%d points", width)
+		require.Empty(t, s.Loaded)
+		require.LessOrEqual(t, s.Wide, s.Width, "%d points", width)
+		require.Greater(t, s.Pictures, 5)
+		require.Greater(t, s.Texts, 300)
+	}
+	require.NotEmpty(t, testkit.BrowserPrint(t, raw))
 }
 
 // demoFarm checks that the invented farm is of the size that the program is

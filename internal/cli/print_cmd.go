@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -42,20 +41,20 @@ func printCommand(d *deps) *ucli.Command {
 					})
 				},
 			},
-			d.printed("week", "the week's list with boxes to tick off", false, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+			d.printed("week", "the week's list with boxes to tick off", paper.Options{}, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.Week(ctx, day)
 			}),
-			d.printed("notice", "the re-entry notice, in type to be read from some steps away", true, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
+			d.printed("notice", "the re-entry notice, in type to be read from some steps away", paper.Options{Large: true, Loud: "closed"}, out, func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 				return a.Board(ctx, day, "")
 			}),
-			d.printed("season", "the season of a year: seen, decided, done, and whether it worked, with pictures", false, out,
+			d.printed("season", "the season of a year: seen, decided, done, and whether it worked, with pictures", paper.Options{}, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 					if day.After(a.Today()) {
 						return nil, diag.Usagef("name a day of the season to look back on", "--date %s has not come yet", day)
 					}
-					return a.Review(ctx, fmt.Sprint(day.Year), true)
+					return a.Review(ctx, "", day, true)
 				}),
-			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", false, out,
+			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", paper.Options{}, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 					return a.NextYear(ctx, day, app.CoverOptions{Rest: "0"})
 				}),
@@ -74,14 +73,14 @@ func reviewCommand(d *deps) *ucli.Command {
 				return err
 			}
 			return d.answer(c, func(ctx context.Context, a *app.App, _ civil.Date) (*report.Document, error) {
-				return a.Review(ctx, c.String("year"), false)
+				return a.Review(ctx, c.String("year"), a.Today(), false)
 			})
 		},
 	}
 }
 
 // printed is a command that prints a document.
-func (d *deps) printed(name, usage string, large bool, flags []ucli.Flag, make func(context.Context, *app.App, civil.Date) (*report.Document, error)) *ucli.Command {
+func (d *deps) printed(name, usage string, as paper.Options, flags []ucli.Flag, make func(context.Context, *app.App, civil.Date) (*report.Document, error)) *ucli.Command {
 	return &ucli.Command{
 		Name: name, Usage: usage, UsageText: "leafturn print " + name + " --out " + name + ".pdf", Flags: flags,
 		Action: func(c *ucli.Context) error {
@@ -93,7 +92,7 @@ func (d *deps) printed(name, usage string, large bool, flags []ucli.Flag, make f
 				if err := a.CorrectedSince(ctx, doc); err != nil {
 					return nil, err
 				}
-				o.Large = large
+				o.Large, o.Loud = as.Large, as.Loud
 				var b bytes.Buffer
 				err = paper.Document(&b, *doc, o)
 				return b.Bytes(), err

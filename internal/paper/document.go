@@ -19,7 +19,7 @@ func Document(w io.Writer, doc report.Document, o Options) error {
 	if err := doc.Validate(); err != nil {
 		return err
 	}
-	d := &document{doc: &doc}
+	d := &document{doc: &doc, loud: o.Loud}
 	return write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
 		d.page = p
 		d.draw()
@@ -30,6 +30,7 @@ type document struct {
 	*page
 	doc     *report.Document
 	numbers float64 // width of the running numbers, the same in the whole document
+	loud    string
 }
 
 func (d *document) words(l report.Line) string { return render.Sentence(l, d.doc.AsOf) }
@@ -155,6 +156,18 @@ func (d *document) heading(title string, h float64) {
 func (d *document) section(s *report.Section) {
 	text := d.face(textFace)
 	columns := d.columns(s.Items)
+	words := !s.Lead.IsZero() || s.Table != nil || len(s.Items)+len(s.Notes) > 0
+	if words {
+		d.need(0) // widths are those of the page that the words stand on
+	}
+	if d.loud != "" && s.Key == d.loud && len(s.Items) > 0 {
+		d.shout(s)
+		return
+	}
+	if !words && len(s.Figures) > 0 && d.alone(s.Figures[0]) {
+		d.figures(s) // a picture says its title itself
+		return
+	}
 	d.heading(s.Title, min(d.height(func() { d.beginning(s, columns) }), 200*d.scale))
 	gap := func() { d.y += 4 }
 	if !s.Lead.IsZero() {
@@ -169,13 +182,57 @@ func (d *document) section(s *report.Section) {
 		d.together(func() { d.item(it, columns) })
 		gap()
 	}
-	for _, f := range s.Figures {
-		d.figure(f)
-		gap()
-	}
 	for _, l := range s.Notes {
 		d.hanging(text, d.left, 10*d.scale, d.width(), "–", d.words(l))
 	}
+	d.figures(s)
+}
+
+// figures come last in their section: a wide one ends the page.
+func (d *document) figures(s *report.Section) {
+	for _, f := range s.Figures {
+		d.figure(f)
+		d.y += 4
+	}
+}
+
+// alone reports whether a picture has a page to itself.
+func (d *document) alone(f report.Figure) bool {
+	_, _, own := d.scales(f.Width, f.Height)
+	return f.PNG != nil && own
+}
+
+// shout prints a section to be read from some steps away, the smaller the more
+// there is of it.
+func (d *document) shout(s *report.Section) {
+	f := face{"sans", "B", 34}
+	switch n := len(s.Items); {
+	case n > 12:
+		f.size = 20
+	case n > 5:
+		f.size = 26
+	}
+	text := d.face(textFace)
+	d.need(4 * f.step())
+	d.y += 10
+	d.para(f, d.left, d.width(), s.Title)
+	d.line(d.left, d.y+2, d.right, d.y+2, 2.5, 0)
+	d.y += 8
+	if !s.Lead.IsZero() {
+		d.para(f, d.left, d.width(), d.words(s.Lead))
+	}
+	for _, it := range s.Items {
+		d.together(func() {
+			d.para(f, d.left, d.width(), d.words(it.Head))
+			for _, l := range it.Details {
+				d.para(text, d.left, d.width(), d.words(l))
+			}
+		})
+		d.y += 8
+	}
+	d.y += 2
+	d.line(d.left, d.y, d.right, d.y, 2.5, 0)
+	d.y += 4
 }
 
 // beginning is what a heading is not parted from.
@@ -189,6 +246,7 @@ func (d *document) beginning(s *report.Section, c columns) {
 		top := *s.Table
 		top.Rows = top.Rows[:min(len(top.Rows), 2)]
 		d.table(&top)
+		d.y += 4 + text.step() // a table wants room for two rows
 	case len(s.Items) > 0:
 		d.item(s.Items[0], c)
 	case len(s.Notes) > 0:

@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/color"
 	"image/png"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -147,22 +148,72 @@ type full struct{}
 
 func (full) Write([]byte) (int, error) { return 0, errors.New("no room") }
 
-// A wide picture that would come out small lies on a page of its own; what
-// follows stands upright again. A tall one does not.
+// A wide picture that would come out small lies on a page of its own, behind the
+// words of its section; what follows stands upright again, and keeps within the
+// upright page. A tall one does not.
 func TestDocument_WidePicture(t *testing.T) {
 	for _, x := range []struct {
 		wide, high float64
 		lies       bool
 	}{{864, 500, true}, {864, 1000, false}, {400, 200, false}, {500, 100, false}} {
-		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Title: "Before", Figures: []report.Figure{{Title: "Wide", PNG: dot(t, 40, 20), Width: x.wide, Height: x.high}}, Notes: report.Lines("after it")}}}
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Title: "Before", Figures: []report.Figure{{Title: "Wide", PNG: dot(t, 40, 20), Width: x.wide, Height: x.high}}, Notes: report.Lines("beside it")},
+			{Lead: report.Plain("after it " + strings.Repeat("many words ", 30))}}}
 		pdf := printed(t, doc, Options{Size: A4})
 		require.Equal(t, x.lies, bytes.Contains(pdf, []byte("/MediaBox [0 0 841.89 595.28]")), "%v", x)
 		pages := read(t, pdf)
 		if x.lies {
 			require.Len(t, pages, 3)
+			require.Contains(t, pages[0].text(), "beside it")
 			require.NotContains(t, pages[1].text(), "after it")
 			require.Contains(t, pages[2].text(), "after it")
+			require.Less(t, len(pages[2].runs[0].text), 110, "wrapped for the upright page")
 			require.Contains(t, pages[1].text(), "page 2 of 3")
+		}
+	}
+}
+
+// A section that is nothing but a wide picture needs no heading on the page
+// before it: the picture says its title.
+func TestDocument_NoHeadingAlone(t *testing.T) {
+	wide := report.Figure{Title: "Wide", PNG: dot(t, 40, 20), Width: 864, Height: 500}
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Lead: report.Plain("first")}, {Title: "Calendar", Figures: []report.Figure{wide}}}}
+	require.NotContains(t, flat(read(t, printed(t, doc, Options{}))), "Calendar")
+	doc.Sections[1].Notes = report.Lines("a note")
+	require.Contains(t, read(t, printed(t, doc, Options{}))[0].text(), "Calendar\n–\na note")
+}
+
+// A heading stands on the page of its table's first row, wherever it begins.
+func TestDocument_HeadingStays(t *testing.T) {
+	table := &report.Table{Columns: []report.Column{{Title: "Bed"}, {Title: "Act", Unit: "weeks"}}, Rows: [][]report.Value{{report.Text("B4"), report.Count(7)}}}
+	for n := range 60 {
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, n)...)}, {Title: "Seen", Lead: report.Plain("Means."), Table: table}}}
+		for _, p := range read(t, printed(t, doc, Options{})) {
+			if strings.Contains(p.text(), "Seen") {
+				require.Contains(t, p.text(), "B4", "%d lines before it", n)
+			}
+		}
+	}
+}
+
+// What is closed until when is the largest type of a notice.
+func TestDocument_Loud(t *testing.T) {
+	for n, size := range map[int]float64{1: 34, 6: 26, 20: 20} {
+		shut := report.Section{Key: "closed", Title: "CLOSED: keep out"}
+		for i := range n {
+			shut.Items = append(shut.Items, report.Item{Head: report.Plain(fmt.Sprintf("D%d: closed until Mon 20 Jul 2026 20:30 PDT", i)), Details: report.Lines("after Sulfur (invented)")})
+		}
+		doc := report.Document{Title: "Re-entry board", AsOf: day, Warnings: report.Lines("No cutting."), Sections: []report.Section{shut, {Title: "Open", Notes: report.Lines("A1")}}}
+		pages := read(t, printed(t, doc, Options{Large: true, Loud: "closed"}))
+		text := flat(pages)
+		require.Contains(t, text, fmt.Sprintf("D%d: closed until Mon 20 Jul 2026 20:30 PDT after Sulfur (invented)", n-1))
+		for _, p := range pages {
+			for _, r := range p.runs {
+				if strings.HasPrefix(r.text, "D") || strings.HasPrefix(r.text, "CLOSED") {
+					require.Equal(t, size, r.size, r.text)
+				} else if r.text == "Re-entry board" || r.text == "Open" {
+					require.Less(t, r.size, 34.0, r.text)
+				}
+			}
 		}
 	}
 }

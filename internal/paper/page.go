@@ -41,8 +41,9 @@ func ParseSize(s string) (Size, bool) {
 
 // Options are the choices for a document.
 type Options struct {
-	Size  Size // "" is A4
-	Large bool // type to be read from some steps away, for a notice on a door
+	Size  Size   // "" is A4
+	Large bool   // type to be read from some steps away, for a notice on a door
+	Loud  string // key of the section whose heading and items are the largest type of all
 }
 
 // Margins: the left one leaves room for punched holes (common practice).
@@ -270,14 +271,20 @@ func (p *page) tick(x, y, size float64, done bool) {
 	}
 }
 
-// picture draws a PNG as large as the page allows; it keeps its shape. One that
-// is wide, and would be made small, has a page of its own that lies on its
-// side.
-func (p *page) picture(png []byte, width, height float64) {
+// scales are how large a picture is on an upright page and on one that lies on
+// its side, and whether it has a page of the second kind to itself: one that is
+// wide, and would be made small.
+func (p *page) scales(width, height float64) (upright, lying float64, own bool) {
 	scale := func(wide, high float64) float64 { return min(1, wide/width, high/height) }
-	upright := scale(p.sheet.Wd-marginLeft-marginRight, p.sheet.Ht-marginTop-marginBottom-20)
-	lying := scale(p.sheet.Ht-marginLeft-marginRight, p.sheet.Wd-marginTop-marginBottom)
-	own := !p.dry && lying > 1.15*upright
+	upright = scale(p.sheet.Wd-marginLeft-marginRight, p.sheet.Ht-marginTop-marginBottom-20)
+	lying = scale(p.sheet.Ht-marginLeft-marginRight, p.sheet.Wd-marginTop-marginBottom)
+	return upright, lying, lying > 1.15*upright
+}
+
+// picture draws a PNG as large as the page allows; it keeps its shape.
+func (p *page) picture(png []byte, width, height float64) {
+	upright, lying, own := p.scales(width, height)
+	own = own && !p.dry
 	if own {
 		upright = lying
 		p.lay()

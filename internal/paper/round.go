@@ -132,9 +132,11 @@ func (s *sheets) draw() {
 func (s *sheets) head() {
 	s.line(s.left, s.y, s.right, s.y, 1.2, 0)
 	s.y += 6
-	s.para(smallFace, s.left, s.width(), "Lines in this type are those of the notes file: type them as they stand, one line for each bed and pest, and read them in with `leafturn count --file notes.txt`. Circle one of the words with a stroke between.")
+	s.para(smallFace, s.left, s.width(), "Lines in this type are those of the notes file: type them as they stand, one line for each bed and pest, and read them in with `leafturn count --file notes.txt`. Circle one of the words with a stroke between. Leave out a word of which you filled in nothing.")
 	s.y += 8
-	s.typed(s.left, s.y, "date "+s.round.Date.String()+"      by ____________________")
+	s.typed(s.left, s.y, "date "+s.round.Date.String())
+	s.y += 18
+	s.typed(s.left, s.y, "by ____________________")
 	s.y += 22
 	air, rain := "C", "mm"
 	if s.round.US {
@@ -226,7 +228,11 @@ func (s *sheets) stop(n int, stop Stop) {
 			}
 			s.look(stop.Bed, l)
 		}
+		page := s.pages
 		s.need(s.height(draw))
+		if i > 0 && s.pages > page {
+			s.para(boldFace, s.left, s.width(), stop.Bed+", stop "+strconv.Itoa(n)+", goes on")
+		}
 		draw()
 	}
 }

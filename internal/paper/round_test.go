@@ -40,11 +40,24 @@ func sheetPages(t *testing.T, r Round, o Options) []printedPage {
 	return read(t, b.Bytes())
 }
 
+// A bed whose looks do not fit on one sheet is named again on the next.
+func TestSheets_BedGoesOn(t *testing.T) {
+	r := sampleRound()
+	r.Stops = r.Stops[:1]
+	for range 6 {
+		r.Stops[0].Looks = append(r.Stops[0].Looks, r.Stops[0].Looks[0])
+	}
+	pages := sheetPages(t, r, Options{})
+	require.Contains(t, pages[1].text(), "B3, stop 1, goes on")
+	require.NotContains(t, pages[0].text(), "goes on")
+}
+
 func TestSheets(t *testing.T) {
 	for _, size := range []Size{Letter, A4} {
 		pages := sheetPages(t, sampleRound(), Options{Size: size})
 		tidy(t, pages, size)
 		text := flat(pages)
+		require.Contains(t, pages[0].text(), "\ndate 2026-07-20\nby ____", "two lines: count --file takes nothing behind a date")
 		for _, want := range []string{
 			"date 2026-07-20", "by ____", "air ______ C", "______ mm", "! Not enough time.",
 			"CLOSED: do not enter, do not count", "D3 is closed until Mon 20 Jul 20:30",

@@ -173,12 +173,12 @@ const (
 const htmlStyle template.CSS = `
 :root { color-scheme: light; }
 * { box-sizing: border-box; }
-body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 62rem; font: 1rem/1.5 system-ui, "Liberation Sans", Arial, sans-serif; color: ` + htmlInk + `; background: ` + htmlPaper + `; overflow-wrap: anywhere; }
+body { margin: 0 auto; padding: 1rem 1.25rem 3rem; max-width: 62rem; font: 1rem/1.5 system-ui, "Liberation Sans", Arial, sans-serif; color: ` + htmlInk + `; background: ` + htmlPaper + `; overflow-wrap: break-word; }
 h1 { font-size: 1.8rem; line-height: 1.2; margin: .6rem 0 .2rem; }
 h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; padding-bottom: .2rem; border-bottom: 2px solid ` + htmlBorder + `; }
 p { margin: .4rem 0; }
 a { color: ` + htmlLink + `; }
-a:focus-visible, input:focus-visible { outline: 3px solid ` + htmlLink + `; outline-offset: 2px; }
+a:focus-visible, input:focus-visible, .wide:focus-visible { outline: 3px solid ` + htmlLink + `; outline-offset: 2px; }
 .skip { position: absolute; left: -100rem; }
 .skip:focus { position: static; }
 .about, .foot, .why { color: ` + htmlQuiet + `; }
@@ -194,7 +194,7 @@ ul.list > li { padding: .5rem 0 .5rem 2.6rem; position: relative; border-bottom:
 .mark { display: inline-block; border: 1px solid ` + htmlQuiet + `; border-radius: .2rem; padding: 0 .35rem; font-weight: normal; font-size: .9rem; }
 .late, .safety { color: ` + htmlAlert + `; font-weight: bold; }
 .cite { font-size: .9rem; font-weight: normal; }
-.wide { overflow-x: auto; }
+.wide { overflow-x: auto; padding: 3px; }
 table { border-collapse: collapse; margin: .5rem 0; }
 caption { text-align: left; font-weight: bold; padding: .2rem 0; }
 th, td { padding: .25rem .7rem .25rem 0; text-align: left; vertical-align: top; border-bottom: 1px solid ` + htmlBorder + `; }
@@ -203,6 +203,9 @@ tbody th { font-weight: normal; padding-left: .3rem; }
 th.right, td.right { text-align: right; font-variant-numeric: tabular-nums; }
 figure { margin: 1rem 0; }
 img { max-width: 100%; height: auto; }
+@media screen and (max-width: 45rem) {
+  figure img { max-width: none; width: 45rem; }
+}
 figcaption { color: ` + htmlQuiet + `; }
 .sources { padding-left: 2.2rem; overflow-wrap: anywhere; }
 @media print {
@@ -210,7 +213,7 @@ figcaption { color: ` + htmlQuiet + `; }
   .contents, .skip { display: none; }
   a { color: inherit; text-decoration: none; }
   li, figure, tr { break-inside: avoid; }
-  h2 { break-after: avoid; }
+  h2, h2 + p { break-after: avoid; break-inside: avoid; }
   thead { display: table-header-group; }
 }
 `
@@ -265,7 +268,9 @@ var htmlPage = template.Must(template.New("page").Parse(`{{define "cites"}}{{if 
 {{end}}</li>
 {{end}}</ul>
 {{end}}{{range .Figures}}{{if .Source}}<figure>
+<div class="wide" tabindex="0" role="region" aria-label="Picture: {{.Title}}">
 <img src="{{.Source}}" width="{{.Width}}" height="{{.Height}}" alt="{{.Alt}}">
+</div>
 <figcaption>{{.Title}}</figcaption>
 </figure>
 {{else}}<p>Picture: {{.Title}}. {{.Alt}}</p>

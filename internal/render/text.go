@@ -1,11 +1,11 @@
-// Package render writes a report.Document as plain text, as JSON and as an
-// iCalendar file, on an io.Writer.
+// Package render writes a report.Document as plain text, as JSON, as an
+// iCalendar file and as a page to read (HTML), on an io.Writer.
 //
 // Renderers round, wrap and word; they never compute. The same document
 // gives the same bytes on any machine: no clock, no locale, no environment.
 // Colour is the caller's decision and adds nothing that the text lacks.
 //
-// Not here: HTML and drawings, translation, right-to-left layout.
+// Not here: drawings (package plots), paper (package paper), translation, right-to-left layout.
 package render
 
 import (

@@ -33,6 +33,21 @@
     if (!i.complete || i.naturalWidth === 0) fault(`not loaded: ${i.alt.slice(0, 40)}`);
     if (!i.alt.trim()) fault("a picture without words");
   }
+  for (const e of document.querySelectorAll("body *")) {
+    const scrolls = /auto|scroll/.test(getComputedStyle(e).overflowX) && e.scrollWidth > e.clientWidth + 1;
+    if (scrolls && e.tabIndex < 0) fault(`out of reach for a keyboard: ${e.textContent.slice(0, 40)}`);
+  }
+  for (const i of document.images)
+    if (i.clientWidth < 640 && i.naturalWidth > 640) fault(`a picture made too small to read, ${i.clientWidth} points: ${i.alt.slice(0, 40)}`);
+  for (const c of document.querySelectorAll("th, td"))
+    for (const word of c.textContent.trim().split(/\s+/)) {
+      if (!/^[a-z]{2,20}$/i.test(word) || !c.firstChild || c.firstChild.nodeType !== Node.TEXT_NODE) continue;
+      const from = c.firstChild.data.indexOf(word), r = document.createRange();
+      if (from < 0) continue;
+      r.setStart(c.firstChild, from);
+      r.setEnd(c.firstChild, from + word.length);
+      if (new Set([...r.getClientRects()].map(x => Math.round(x.top))).size > 1) fault(`a word broken in a cell: ${word}`);
+    }
   let level = 0;
   for (const h of document.querySelectorAll("h1, h2, h3, h4, h5, h6")) {
     const l = Number(h.tagName[1]);

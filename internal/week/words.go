@@ -25,18 +25,28 @@ func Short(a assess.Assessment) string {
 		return fmt.Sprintf("%s count of %s not valid: %s", a.Bed.Code, r.Visit.Date.Short(), r.Invalid[0])
 	}
 	s := fmt.Sprintf("%s %s (%s to %s)", a.Bed.Code, r.Unit.Say(Number(r.Value)), Number(r.Low), Number(r.High))
-	switch {
-	case a.Result.Verdict == verdict.Act && r.Act != nil:
-		s += ", act " + LevelWords(*r.Act)
-	case r.Watch != nil && r.Value >= r.Watch.Value:
-		s += ", watch " + LevelWords(*r.Watch)
-	case r.Act != nil:
-		s += ", act " + LevelWords(*r.Act)
+	if w := LevelBehind(a); w != "" {
+		s += ", " + w
 	}
 	if d := r.Density; d != nil && d.Outlier {
 		s += ", " + OutlierWords(d.OutlierUnit, d.Max)
 	}
 	return s
+}
+
+// LevelBehind is the level that the count of a bed is held against, such as
+// "act from 10"; "" for none.
+func LevelBehind(a assess.Assessment) string {
+	r := a.Decider
+	switch {
+	case a.Result.Verdict == verdict.Act && r.Act != nil:
+		return "act " + LevelWords(*r.Act)
+	case r.Watch != nil && r.Value >= r.Watch.Value:
+		return "watch " + LevelWords(*r.Watch)
+	case r.Act != nil:
+		return "act " + LevelWords(*r.Act)
+	}
+	return ""
 }
 
 // OutlierWords says that one unit is far above the others of its visit.
