@@ -38,8 +38,7 @@ func (b *builder) releases() {
 				continue
 			}
 			b.checks(a, act)
-			// What is under way goes on, also when the count has fallen.
-			if lvl != "" && act.fits(a.Stage, lvl) || b.underWay(a, act) > 0 {
+			if lvl != "" && act.fits(a.Stage, lvl) || b.goesOn(a, act) {
 				fit = append(fit, act)
 			} else if _, soon := b.forward(a, act.Agent); soon && lvl == "" && a.Result.Verdict == verdict.Hold && a.Result.Rule != verdict.RuleEnemies && act.fits(a.Stage, "watch") {
 				fit, early = append(fit, act), true
@@ -69,16 +68,26 @@ func (b *builder) releases() {
 	}
 }
 
+// goesOn reports whether what is under way goes on: also when the count has
+// fallen, but not when the pest's season in the bed is over. What was ordered
+// comes all the same.
+func (b *builder) goesOn(a *assess.Assessment, act Action) bool {
+	return b.underWay(a, act) > 0 && (a.InSeason || b.ordered(a, act))
+}
+
+// ordered reports whether the agent was ordered and may still come.
+func (b *builder) ordered(a *assess.Assessment, act Action) bool {
+	d, ok := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key)
+	return ok && b.in.Today.Sub(d) <= orderedDays
+}
+
 // underWay is 2 where the agent was let out in the bed this season, 1 where it
 // was ordered, 0 otherwise.
 func (b *builder) underWay(a *assess.Assessment, act Action) int {
 	if n, _ := b.released(a.Bed.Code, act.Agent); n > 0 {
 		return 2
 	}
-	if d, ok := b.lastDone(a.Bed.Code, a.Pest.Key, act.Key); ok && b.in.Today.Sub(d) <= orderedDays {
-		return 1
-	}
-	return 0
+	return boolInt(b.ordered(a, act))
 }
 
 // orderedDays is how long an order is waited for. Common practice.

@@ -192,3 +192,19 @@ func TestRelease_GoesOn(t *testing.T) {
 	require.Equal(t, today.AddDays(1), line(t, l, "do:mite:let-out:hot").From)
 	require.False(t, has(l, "order:mite"))
 }
+
+// A course of releases ends with the season of the pest in the bed: nothing is
+// ordered for a bed that was dug. What was ordered before comes all the same.
+func TestRelease_EndsWithTheSeason(t *testing.T) {
+	a := found("B1", mites(), today.AddDays(-3), 0)
+	in := input(a)
+	in.Releases = []farm.Release{{Bed: "B1", Pest: "mite", Agent: "hot", Date: today.AddDays(-40), Amount: 60}}
+	require.NotEmpty(t, build(t, in, nil).In(week.Order), "the course goes on though the count has fallen")
+
+	a.Stage, a.InSeason = farm.Dug, false
+	over := input(a)
+	over.Releases = in.Releases
+	require.Empty(t, build(t, over, nil).In(week.Order))
+	over.Done = []farm.Done{{Bed: "B1", Pest: "mite", Action: "mite_release", Date: today.AddDays(-4)}}
+	require.True(t, has(build(t, over, nil), "do:mite:let-out"))
+}
