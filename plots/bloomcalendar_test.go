@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -294,12 +293,7 @@ func TestBloom_Errors(t *testing.T) {
 		{"year", with(func(b *BloomCalendar) { b.Rows[0].Sow[0] = day("2062-04-20") }), ErrValue, "a year may be mistyped"},
 		{"too many", manyPlants(30), ErrTooMany, "30 plants"},
 	} {
-		var out bytes.Buffer
-		err := Write(c.fig, &out, "svg")
-		require.ErrorIs(t, err, c.is, c.name)
-		require.Contains(t, err.Error(), c.says, c.name)
-		require.Zero(t, out.Len(), c.name)
-		require.ErrorIs(t, c.fig.Draw(nil), c.is, c.name)
+		requireRefused(t, c.name, c.fig, c.is, c.says)
 	}
 }
 
@@ -324,15 +318,7 @@ func TestBloom_Properties(t *testing.T) {
 			require.ErrorIs(t, b.Check(), ErrNoData)
 			return
 		}
-		require.NoError(t, b.Check())
-		before := fmt.Sprintf("%+v", b)
-		var ms []mark
-		w, h := b.Size()
-		g := newPen(&nullCanvas{}, b)
-		g.trace = &ms
-		b.draw(g)
-		require.NotEmpty(t, b.Alt())
-		require.Equal(t, before, fmt.Sprintf("%+v", b), "the caller's values are left alone")
+		ms, w, h := requireDrawn(t, b)
 		sow, bloom := 0, 0
 		for _, r := range b.Rows {
 			sow += len(r.Sow)

@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"bytes"
 	"fmt"
 	"image"
 	"image/color"
@@ -272,12 +271,7 @@ func TestCoverMap_Errors(t *testing.T) {
 		{"far", bed(func(b *CoverBed) { b.X = 1e6 }), ErrValue, "check the places"},
 		{"backwards", bed(func(b *CoverBed) { b.End = b.Sow.AddDays(-1) }), ErrValue, "before it is sown"},
 	} {
-		var out bytes.Buffer
-		err := Write(c.fig, &out, "svg")
-		require.ErrorIs(t, err, c.is, c.name)
-		require.Contains(t, err.Error(), c.says, c.name)
-		require.Zero(t, out.Len(), c.name)
-		require.ErrorIs(t, c.fig.Draw(nil), c.is, c.name)
+		requireRefused(t, c.name, c.fig, c.is, c.says)
 	}
 }
 

@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"strings"
@@ -208,12 +207,7 @@ func TestDegreeDays_Errors(t *testing.T) {
 		{"year", with(func(d *DegreeDays) { d.Days[0].Date = day("2016-05-01") }), ErrValue, "a year may be mistyped"},
 		{"many", with(func(d *DegreeDays) { d.Stages = make([]StageMark, MaxStages+1) }), ErrTooMany, "15 stages"},
 	} {
-		var out bytes.Buffer
-		err := Write(c.fig, &out, "svg")
-		require.ErrorIs(t, err, c.is, c.name)
-		require.Contains(t, err.Error(), c.says, c.name)
-		require.Zero(t, out.Len(), c.name)
-		require.ErrorIs(t, c.fig.Draw(nil), c.is, c.name)
+		requireRefused(t, c.name, c.fig, c.is, c.says)
 	}
 }
 
@@ -240,15 +234,7 @@ func TestDegreeDays_Properties(t *testing.T) {
 			from := start.AddDays(n)
 			d.Gap = Span{from, from.AddDays(rapid.IntRange(0, 40).Draw(t, "gap days")), rapid.StringN(0, 80, -1).Draw(t, "why")}
 		}
-		require.NoError(t, d.Check())
-		before := fmt.Sprintf("%+v", d)
-		var ms []mark
-		w, h := d.Size()
-		g := newPen(&nullCanvas{}, d)
-		g.trace = &ms
-		d.draw(g)
-		require.NotEmpty(t, d.Alt())
-		require.Equal(t, before, fmt.Sprintf("%+v", d), "the caller's values are left alone")
+		ms, w, h := requireDrawn(t, d)
 		require.Equal(t, len(d.Stages), countOf(ms, "stage"))
 		for i, m := range ms {
 			if m.kind == "text" {

@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"strings"
@@ -240,12 +239,7 @@ func TestFan_Errors(t *testing.T) {
 		{"way's day", with(func(f *Fan) { f.Ways[1].On = civil.Date{} }), ErrValue, "step 2"},
 		{"year", with(func(f *Fan) { f.Visits[0].Date = day("2016-06-15") }), ErrValue, "a year may be mistyped"},
 	} {
-		var out bytes.Buffer
-		err := Write(c.fig, &out, "svg")
-		require.ErrorIs(t, err, c.is, c.name)
-		require.Contains(t, err.Error(), c.says, c.name)
-		require.Zero(t, out.Len(), c.name)
-		require.ErrorIs(t, c.fig.Draw(nil), c.is, c.name)
+		requireRefused(t, c.name, c.fig, c.is, c.says)
 	}
 }
 
@@ -274,15 +268,7 @@ func TestFan_Properties(t *testing.T) {
 		for range rapid.IntRange(0, MaxWays).Draw(t, "ways") {
 			f.Ways = append(f.Ways, FanWay{rapid.StringN(0, 50, -1).Draw(t, "name"), today.AddDays(rapid.IntRange(0, n).Draw(t, "on")), days()})
 		}
-		require.NoError(t, f.Check())
-		before := fmt.Sprintf("%+v", f)
-		var ms []mark
-		w, h := f.Size()
-		g := newPen(&nullCanvas{}, f)
-		g.trace = &ms
-		f.draw(g)
-		require.NotEmpty(t, f.Alt())
-		require.Equal(t, before, fmt.Sprintf("%+v", f), "the caller's values are left alone")
+		ms, w, h := requireDrawn(t, f)
 		require.Equal(t, len(f.Ways), countOf(ms, "way"))
 		require.Equal(t, len(f.Visits), countOf(ms, "visit"))
 		last := -1.0

@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"strings"
@@ -161,12 +160,7 @@ func TestPlan_Errors(t *testing.T) {
 		{"totals", with(func(p *SamplePlan) { p.Lines[3].Hold = total(99) }), ErrValue, "after 8"},
 		{"so far", with(func(p *SamplePlan) { p.SoFar = &PlanSoFar{-1, 0} }), ErrValue, "-1 units"},
 	} {
-		var out bytes.Buffer
-		err := Write(c.fig, &out, "svg")
-		require.ErrorIs(t, err, c.is, c.name)
-		require.Contains(t, err.Error(), c.says, c.name)
-		require.Zero(t, out.Len(), c.name)
-		require.ErrorIs(t, c.fig.Draw(nil), c.is, c.name)
+		requireRefused(t, c.name, c.fig, c.is, c.says)
 	}
 }
 
@@ -194,15 +188,7 @@ func TestPlan_Properties(t *testing.T) {
 		if rapid.Bool().Draw(t, "field") {
 			p.SoFar = &PlanSoFar{rapid.IntRange(0, 60).Draw(t, "so far"), rapid.IntRange(0, 900).Draw(t, "total")}
 		}
-		require.NoError(t, p.Check())
-		before := fmt.Sprintf("%+v", p)
-		var ms []mark
-		w, h := p.Size()
-		g := newPen(&nullCanvas{}, p)
-		g.trace = &ms
-		p.draw(g)
-		require.NotEmpty(t, p.Alt())
-		require.Equal(t, before, fmt.Sprintf("%+v", p), "the caller's values are left alone")
+		ms, w, h := requireDrawn(t, p)
 		for _, m := range ms {
 			if m.kind == "text" {
 				require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)

@@ -1,6 +1,7 @@
 package plots
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"slices"
@@ -366,6 +367,32 @@ func requireApart(t require.TestingT, fig Figure) []mark {
 		}
 	}
 	return ms
+}
+
+// requireRefused checks that a figure is refused with an error of a kind that
+// says something, and that nothing is written or drawn.
+func requireRefused(t *testing.T, name string, fig Figure, is error, says string) {
+	t.Helper()
+	var out bytes.Buffer
+	err := Write(fig, &out, "svg")
+	require.ErrorIs(t, err, is, name)
+	require.Contains(t, err.Error(), says, name)
+	require.Zero(t, out.Len(), name)
+	require.ErrorIs(t, fig.Draw(nil), is, name)
+}
+
+// requireDrawn draws a figure that is accepted: it has words and leaves the
+// caller's values alone. It returns what was drawn, and the size.
+func requireDrawn(t require.TestingT, fig Figure) (ms []mark, w, h float64) {
+	require.NoError(t, fig.Check())
+	before := fmt.Sprintf("%+v", fig)
+	w, h = fig.Size()
+	g := newPen(&nullCanvas{}, fig)
+	g.trace = &ms
+	fig.(interface{ draw(*pen) }).draw(g)
+	require.NotEmpty(t, fig.Alt())
+	require.Equal(t, before, fmt.Sprintf("%+v", fig), "the caller's values are left alone")
+	return ms, w, h
 }
 
 // Whatever is accepted can be drawn, with its parts on their axes.

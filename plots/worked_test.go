@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"strings"
@@ -184,12 +183,7 @@ func TestWorked_Errors(t *testing.T) {
 		{"no day", with(func(t *Try) { t.BeforeOn = civil.Date{} }), ErrValue, "no day"},
 		{"year", with(func(t *Try) { t.BeforeOn = day("2016-06-01") }), ErrValue, "a year may be mistyped"},
 	} {
-		var out bytes.Buffer
-		err := Write(c.fig, &out, "svg")
-		require.ErrorIs(t, err, c.is, c.name)
-		require.Contains(t, err.Error(), c.says, c.name)
-		require.Zero(t, out.Len(), c.name)
-		require.ErrorIs(t, c.fig.Draw(nil), c.is, c.name)
+		requireRefused(t, c.name, c.fig, c.is, c.says)
 	}
 }
 
@@ -218,15 +212,7 @@ func TestWorked_Properties(t *testing.T) {
 			w.Tries = append(w.Tries, x)
 		}
 		for _, p := range w.Pages() {
-			require.NoError(t, p.Check())
-			before := fmt.Sprintf("%+v", p)
-			var ms []mark
-			width, h := p.Size()
-			g := newPen(&nullCanvas{}, p)
-			g.trace = &ms
-			p.draw(g)
-			require.NotEmpty(t, p.Alt())
-			require.Equal(t, before, fmt.Sprintf("%+v", p), "the caller's values are left alone")
+			ms, width, h := requireDrawn(t, p)
 			require.Equal(t, len(p.Tries), countOf(ms, "try"))
 			checkWords(t, ms, width, h)
 		}
