@@ -288,13 +288,7 @@ func (b BloomCalendar) layout() bloomSheet {
 func (b BloomCalendar) Size() (width, height float64) { return bloomWidth, b.layout().height }
 
 // Draw draws the calendar; see Figure.
-func (b BloomCalendar) Draw(c vg.Canvas) error {
-	if err := b.Check(); err != nil {
-		return err
-	}
-	b.draw(newPen(c, b))
-	return nil
-}
+func (b BloomCalendar) Draw(c vg.Canvas) error { return drawOn(c, b) }
 
 func (b BloomCalendar) draw(g *pen) {
 	s := b.layout()

@@ -262,13 +262,7 @@ func (m CoverMap) Size() (width, height float64) {
 }
 
 // Draw draws the map; see Figure.
-func (m CoverMap) Draw(c vg.Canvas) error {
-	if err := m.Check(); err != nil {
-		return err
-	}
-	m.draw(newPen(c, m))
-	return nil
-}
+func (m CoverMap) Draw(c vg.Canvas) error { return drawOn(c, m) }
 
 func (m CoverMap) draw(g *pen) {
 	s := m.layout()

@@ -192,13 +192,7 @@ func (d DegreeDays) Size() (width, height float64) {
 }
 
 // Draw draws the picture; see Figure.
-func (d DegreeDays) Draw(c vg.Canvas) error {
-	if err := d.Check(); err != nil {
-		return err
-	}
-	d.draw(newPen(c, d))
-	return nil
-}
+func (d DegreeDays) Draw(c vg.Canvas) error { return drawOn(c, d) }
 
 func (d DegreeDays) draw(g *pen) {
 	s := d.layout()

@@ -220,13 +220,7 @@ func (f Fan) Size() (width, height float64) {
 }
 
 // Draw draws the picture; see Figure.
-func (f Fan) Draw(c vg.Canvas) error {
-	if err := f.Check(); err != nil {
-		return err
-	}
-	f.draw(newPen(c, f))
-	return nil
-}
+func (f Fan) Draw(c vg.Canvas) error { return drawOn(c, f) }
 
 // weather are the stretches of days with the same kind of weather.
 func (f Fan) weather() []StageSpan {

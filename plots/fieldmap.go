@@ -188,13 +188,7 @@ func (m FieldMap) Size() (width, height float64) {
 }
 
 // Draw draws the map; see Figure.
-func (m FieldMap) Draw(c vg.Canvas) error {
-	if err := m.Check(); err != nil {
-		return err
-	}
-	m.draw(newPen(c, m))
-	return nil
-}
+func (m FieldMap) Draw(c vg.Canvas) error { return drawOn(c, m) }
 
 func (m FieldMap) draw(g *pen) {
 	s := m.layout()

@@ -300,13 +300,7 @@ func (o Overview) Size() (width, height float64) {
 }
 
 // Draw draws the overview; see Figure.
-func (o Overview) Draw(c vg.Canvas) error {
-	if err := o.Check(); err != nil {
-		return err
-	}
-	o.draw(newPen(c, o))
-	return nil
-}
+func (o Overview) Draw(c vg.Canvas) error { return drawOn(c, o) }
 
 func (o Overview) draw(g *pen) {
 	s := o.layout()

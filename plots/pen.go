@@ -57,6 +57,18 @@ func newPen(c vg.Canvas, fig Figure) *pen {
 	return p
 }
 
+// drawOn draws a figure that can be drawn; see Figure.
+func drawOn(c vg.Canvas, fig interface {
+	Figure
+	draw(*pen)
+}) error {
+	if err := fig.Check(); err != nil {
+		return err
+	}
+	fig.draw(newPen(c, fig))
+	return nil
+}
+
 func (p *pen) note(kind string, box rect, text string) {
 	if p.trace != nil {
 		*p.trace = append(*p.trace, mark{kind, box, text})

@@ -255,13 +255,7 @@ func (p Pressure) cut() bool {
 func (p Pressure) Size() (width, height float64) { return pressureWidth, p.layout().height }
 
 // Draw draws the picture; see Figure.
-func (p Pressure) Draw(c vg.Canvas) error {
-	if err := p.Check(); err != nil {
-		return err
-	}
-	p.draw(newPen(c, p))
-	return nil
-}
+func (p Pressure) Draw(c vg.Canvas) error { return drawOn(c, p) }
 
 func (p Pressure) draw(g *pen) {
 	s := p.layout()

@@ -116,13 +116,7 @@ func (p SamplePlan) layout() planSheet {
 func (p SamplePlan) Size() (width, height float64) { return planWidth, p.layout().height }
 
 // Draw draws the picture; see Figure.
-func (p SamplePlan) Draw(c vg.Canvas) error {
-	if err := p.Check(); err != nil {
-		return err
-	}
-	p.draw(newPen(c, p))
-	return nil
-}
+func (p SamplePlan) Draw(c vg.Canvas) error { return drawOn(c, p) }
 
 func (p SamplePlan) draw(g *pen) {
 	s := p.layout()

@@ -213,13 +213,7 @@ func fewLanes(axis xAxis, treatments, releases, steps []Event) []lane {
 func (s Season) Size() (width, height float64) { return pressureWidth, s.layout().height }
 
 // Draw draws the picture; see Figure.
-func (s Season) Draw(c vg.Canvas) error {
-	if err := s.Check(); err != nil {
-		return err
-	}
-	s.draw(newPen(c, s))
-	return nil
-}
+func (s Season) Draw(c vg.Canvas) error { return drawOn(c, s) }
 
 func (s Season) draw(g *pen) {
 	l := s.layout()

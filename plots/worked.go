@@ -171,13 +171,7 @@ func (w Worked) layout() workedSheet {
 func (w Worked) Size() (width, height float64) { return workedWidth, w.layout().height }
 
 // Draw draws the picture; see Figure.
-func (w Worked) Draw(c vg.Canvas) error {
-	if err := w.Check(); err != nil {
-		return err
-	}
-	w.draw(newPen(c, w))
-	return nil
-}
+func (w Worked) Draw(c vg.Canvas) error { return drawOn(c, w) }
 
 func (w Worked) draw(g *pen) {
 	s := w.layout()

@@ -289,13 +289,7 @@ func (y Years) yAxis(r rect) yAxis { return newYAxis(y.Scale, y.reach(), y.Perce
 func (y Years) Size() (width, height float64) { return pressureWidth, y.layout().height }
 
 // Draw draws the picture; see Figure.
-func (y Years) Draw(c vg.Canvas) error {
-	if err := y.Check(); err != nil {
-		return err
-	}
-	y.draw(newPen(c, y))
-	return nil
-}
+func (y Years) Draw(c vg.Canvas) error { return drawOn(c, y) }
 
 func (y Years) draw(g *pen) {
 	s := y.layout()

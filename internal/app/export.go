@@ -59,7 +59,7 @@ const (
 )
 
 // noFolder are the endings of files that are no export of this program.
-var noFolder = []string{".csv", ".json", ".xls", ".ods", ".zip", ".kml", ".shp", ".db", ".leafturn", ".txt", ".tsv", ".toml"}
+var noFolder = []string{".csv", ".json", ".xls", ".xlsm", ".ods", ".zip", ".kml", ".gpx", ".shp", ".db", ".sqlite", ".sql", ".leafturn", ".txt", ".tsv", ".toml", ".pdf", ".html", ".xml", ".png", ".svg", ".ics"}
 
 // Export writes the farm's records: a folder of tables, or a workbook or a map of
 // the beds where the name ends in .xlsx or .geojson. It returns what it wrote,

@@ -73,18 +73,24 @@ func (a *App) Plot(ctx context.Context, o PlotOptions) ([]string, error) {
 
 // overviewPages are all pests and beds.
 func (a *App) overviewPages(ctx context.Context, s snapshot) ([]plots.Figure, error) {
-	list, err := a.assessments(s, false)
-	if err != nil {
-		return nil, err
-	}
-	if err := a.settleNear(s, list); err != nil {
-		return nil, err
-	}
-	next, err := a.nextOf(ctx, s, list)
+	list, next, err := a.allPests(ctx, s)
 	if err != nil {
 		return nil, err
 	}
 	return figures(a.overview(s, list, next).ByNeed().Pages()), nil
+}
+
+// allPests assesses all pests in all beds and says what is to be done next.
+func (a *App) allPests(ctx context.Context, s snapshot) ([]assess.Assessment, nextSteps, error) {
+	list, err := a.assessments(s, false)
+	if err == nil {
+		err = a.settleNear(s, list)
+	}
+	if err != nil {
+		return nil, nextSteps{}, err
+	}
+	next, err := a.nextOf(ctx, s, list)
+	return list, next, err
 }
 
 // mapPages are the field for one pest.

@@ -64,14 +64,7 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 	if err != nil {
 		return nil, err
 	}
-	list, err := a.assessments(s, false)
-	if err != nil {
-		return nil, err
-	}
-	if err := a.settleNear(s, list); err != nil {
-		return nil, err
-	}
-	next, err := a.nextOf(ctx, s, list)
+	list, next, err := a.allPests(ctx, s)
 	if err != nil {
 		return nil, err
 	}

@@ -105,6 +105,44 @@ func find(cmds []*ucli.Command, name string) *ucli.Command {
 	return nil
 }
 
+// misnamed refuses a word that stands where a command must, before its flags
+// are taken for those of the command above it. Where help is asked for, or a
+// flag is known to no command there, it says nothing.
+func misnamed(app *ucli.App, args []string) error {
+	flags, cmds, parent := app.Flags, app.Commands, app.Name
+	if slices.ContainsFunc(args, func(s string) bool { return isFlag(s) && slices.Contains(ucli.HelpFlag.Names(), flagName(s)) }) {
+		return nil
+	}
+	for i := 1; i < len(args) && len(cmds) > 0 && args[i] != "--"; i++ {
+		word := args[i]
+		if isFlag(word) {
+			f := lookUp(slices.Concat(flags, app.Flags), word)
+			if f == nil {
+				return nil
+			}
+			if wantsValue(f, word) {
+				i++
+			}
+			continue
+		}
+		c := find(cmds, word)
+		if c == nil {
+			for _, x := range cmds {
+				flags = slices.Concat(flags, x.Flags, app.Flags)
+			}
+			if slices.ContainsFunc(args[i:], func(s string) bool { return isFlag(s) && lookUp(flags, s) == nil }) {
+				return nil // a flag of no command there is told first
+			}
+			return unknownCommand(word, cmds, parent)
+		}
+		parent += " " + c.Name
+		if flags, cmds = c.Flags, c.Subcommands; c.ArgsUsage != "" {
+			return nil
+		}
+	}
+	return nil
+}
+
 // usageError turns the library's complaint about flags into ours.
 func usageError(c *ucli.Context, err error, _ bool) error {
 	msg := err.Error()

@@ -77,7 +77,10 @@ func run(ctx context.Context, args []string, s Streams) error {
 	d := &deps{Streams: s, typed: typed(args)}
 	defer d.close()
 	a := newApp(d)
-	err := a.RunContext(ctx, arrange(a, args))
+	err := misnamed(a, args)
+	if err == nil {
+		err = a.RunContext(ctx, arrange(a, args))
+	}
 	if err != nil && d.app != nil {
 		d.app.KeepLists("") // a command that is refused leaves nothing behind
 	}

@@ -65,7 +65,7 @@ func newApp(d *deps) *ucli.App {
 		},
 		Action: func(c *ucli.Context) error {
 			if c.Args().Present() {
-				return unknownCommand(c, c.App.Commands, "leafturn")
+				return unknownCommand(c.Args().First(), c.App.Commands, "leafturn")
 			}
 			return ucli.ShowAppHelp(c)
 		},
@@ -96,7 +96,7 @@ func prepare(cmds []*ucli.Command) {
 		if c.Action == nil {
 			c.Action = func(x *ucli.Context) error {
 				if x.Args().Present() {
-					return unknownCommand(x, c.Subcommands, c.HelpName)
+					return unknownCommand(x.Args().First(), c.Subcommands, c.HelpName)
 				}
 				return ucli.ShowSubcommandHelp(x)
 			}
@@ -104,12 +104,11 @@ func prepare(cmds []*ucli.Command) {
 	}
 }
 
-func unknownCommand(c *ucli.Context, cmds []*ucli.Command, parent string) error {
+func unknownCommand(word string, cmds []*ucli.Command, parent string) error {
 	var names []string
 	for _, x := range cmds {
 		names = append(names, x.Name)
 	}
-	word := c.Args().First()
 	return diag.Usagef("see the commands with `"+parent+" --help`", "there is no command %q in %s%s", word, parent, diag.DidYouMean(word, names))
 }
 
