@@ -30,13 +30,14 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgpdf"
 	"gonum.org/v1/plot/vg/vgsvg"
+
+	"leafturn/internal/pattern"
 )
 
 // Errors that a figure or a path can be refused with; test with errors.Is.
@@ -131,7 +132,7 @@ func encode(fig Figure, format string) ([]byte, error) {
 			return nil, err
 		}
 		_, err := c.WriteTo(&out)
-		return pdfDate.ReplaceAll(out.Bytes(), []byte("${1}20000101000000")), err
+		return pdfDate().ReplaceAll(out.Bytes(), []byte("${1}20000101000000")), err
 	}
 	if format == "" {
 		format = "no extension"
@@ -141,7 +142,7 @@ func encode(fig Figure, format string) ([]byte, error) {
 
 // pdfDate finds the writing time that the PDF library stamps. A fixed time of
 // the same length keeps the offsets of the file right and its bytes the same.
-var pdfDate = regexp.MustCompile(`(/(?:CreationDate|ModDate) \(D:)\d{14}`)
+var pdfDate = pattern.New(`(/(?:CreationDate|ModDate) \(D:)\d{14}`)
 
 // finishSVG gives the picture a role and its words for screen readers, and
 // names fonts of the same widths to use where Liberation Sans is missing.

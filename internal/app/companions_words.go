@@ -3,7 +3,6 @@ package app
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,6 +10,7 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/companion"
+	"leafturn/internal/pattern"
 	"leafturn/internal/report"
 	"leafturn/internal/units"
 )
@@ -65,13 +65,13 @@ func (a *App) massWords(g float64) string {
 	return a.both(plainNum(g, decimals)+" g", plainNum(oz, ozDecimals)+" oz")
 }
 
-var bracedM = regexp.MustCompile(`\{([0-9.]+) m\}`)
+var bracedM = pattern.New(`\{([0-9.]+) m\}`)
 
 // braced puts both systems of units in the place of the lengths that package
 // companion writes in braces.
 func (a *App) braced(s string) string {
-	return bracedM.ReplaceAllStringFunc(s, func(m string) string {
-		v, err := strconv.ParseFloat(bracedM.FindStringSubmatch(m)[1], 64)
+	return bracedM().ReplaceAllStringFunc(s, func(m string) string {
+		v, err := strconv.ParseFloat(bracedM().FindStringSubmatch(m)[1], 64)
 		if err != nil {
 			return m
 		}
@@ -80,11 +80,11 @@ func (a *App) braced(s string) string {
 }
 
 // pestKeyRE finds the keys of pests of several words.
-var pestKeyRE = regexp.MustCompile(`\b[a-z]+_[a-z]+\b`)
+var pestKeyRE = pattern.New(`\b[a-z]+_[a-z]+\b`)
 
 // spaced writes the keys of pests as people do.
 func (a *App) spaced(s string) string {
-	return pestKeyRE.ReplaceAllStringFunc(s, func(key string) string {
+	return pestKeyRE().ReplaceAllStringFunc(s, func(key string) string {
 		if _, ok := a.cat.Pest(key); ok || contains(catalog.SoilProblems(), key) {
 			return strings.ReplaceAll(key, "_", " ")
 		}

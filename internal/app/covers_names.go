@@ -1,11 +1,11 @@
 package app
 
 import (
-	"regexp"
 	"strings"
 
 	"leafturn/internal/catalog"
 	"leafturn/internal/ingest"
+	"leafturn/internal/pattern"
 )
 
 // coverNames are the names that the grower's rules may use: keys, names with and
@@ -41,7 +41,7 @@ func (a *App) coverNames() ingest.CoverNames {
 }
 
 var (
-	inBrackets = regexp.MustCompile(`\([^)]*\)`)
+	inBrackets = pattern.New(`\([^)]*\)`)
 	notAWord   = []string{"winter", "rest", "none", "mixes", "mix", "legumes", "at"} // words of the rules
 )
 
@@ -60,7 +60,7 @@ func coverWords(covers []catalog.Cover) map[string]string {
 	}
 	for _, c := range covers {
 		add(c.Name, c.Key)
-		add(inBrackets.ReplaceAllString(c.Name, ""), c.Key)
+		add(inBrackets().ReplaceAllString(c.Name, ""), c.Key)
 		add(c.Latin, c.Key)
 		for _, w := range strings.Split(c.Key, "_") {
 			add(w, c.Key)

@@ -2,7 +2,6 @@ package app
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -11,6 +10,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/cover"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/report"
 	"leafturn/internal/units"
 )
@@ -319,7 +319,7 @@ func (a *App) worksSection(works []CoverWork, beds int) report.Section {
 	return sec
 }
 
-var urlAtEnd = regexp.MustCompile(`\s*(https?://\S+)$`)
+var urlAtEnd = pattern.New(`\s*(https?://\S+)$`)
 
 // readAt finds where one group of a cover's numbers was read: the sources are
 // written "soil temp,rate: title url | price: title url". A label stands for
@@ -334,10 +334,10 @@ func readAt(c catalog.Cover, basis string, labels ...string) assess.Ref {
 			}
 			for _, h := range strings.Split(heads, ",") {
 				if h = strings.TrimSpace(h); h == label || strings.HasPrefix(h, label+" (") {
-					if m := urlAtEnd.FindStringSubmatch(text); m != nil {
+					if m := urlAtEnd().FindStringSubmatch(text); m != nil {
 						ref.URL = m[1]
 					}
-					ref.Source = urlAtEnd.ReplaceAllString(text, "")
+					ref.Source = urlAtEnd().ReplaceAllString(text, "")
 				}
 			}
 		}

@@ -6,7 +6,6 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
+	"leafturn/internal/pattern"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
 	"leafturn/internal/units"
@@ -33,8 +33,8 @@ type FarmOptions struct {
 var defaultPests = []string{"slug", "spider_mite", "earwig", "thrips", "aphid", "wireworm", "symphylan", "tospovirus", "dahlia_mosaic"}
 
 var (
-	zoneRE    = regexp.MustCompile(`^(1[0-3]|[1-9])[ab]?$`)
-	countryRE = regexp.MustCompile(`^[A-Z]{2}$`)
+	zoneRE    = pattern.New(`^(1[0-3]|[1-9])[ab]?$`)
+	countryRE = pattern.New(`^[A-Z]{2}$`)
 )
 
 // apply puts the words that were given into a farm, with every problem.
@@ -54,7 +54,7 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 	}
 	if o.Country != nil {
 		f.Country = strings.ToUpper(strings.TrimSpace(*o.Country))
-		if f.Country != "" && !countryRE.MatchString(f.Country) {
+		if f.Country != "" && !countryRE().MatchString(f.Country) {
 			bad("write two letters, such as US, GB or DE", "--country %q is not a country code", *o.Country)
 		}
 	}
@@ -66,7 +66,7 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 	}
 	if o.Hardiness != nil {
 		f.HardinessZone = strings.ToLower(strings.TrimSpace(*o.Hardiness))
-		if f.HardinessZone != "" && !zoneRE.MatchString(f.HardinessZone) {
+		if f.HardinessZone != "" && !zoneRE().MatchString(f.HardinessZone) {
 			bad("write 1a to 13b, such as 8a", "--hardiness %q is not a USDA zone", *o.Hardiness)
 		}
 	}
@@ -263,7 +263,7 @@ type BedOptions struct {
 	Water, Animals, Leaves, Crop, Rows string
 }
 
-var timesRE = regexp.MustCompile(`\s*[x×*]\s*`)
+var timesRE = pattern.New(`\s*[x×*]\s*`)
 
 // AddBed stores one bed.
 func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
@@ -276,7 +276,7 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 	if o.Size == "" {
 		bad(`give it with --size "25 m x 1.2 m"`, "the bed %s has no size, and amounts follow from it", b.Code)
 	} else {
-		parts := timesRE.Split(o.Size, -1)
+		parts := timesRE().Split(o.Size, -1)
 		if len(parts) != 2 {
 			bad(`write length x width, such as "25 m x 1.2 m"`, "--size %q is not a length and a width", o.Size)
 		} else {

@@ -2,10 +2,11 @@ package catalog
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+
+	"leafturn/internal/pattern"
 )
 
 // Window is a sowing window relative to the frost dates: From and To are days
@@ -108,7 +109,7 @@ func SoilProblems() []string {
 
 var (
 	evidences = []string{"A", "B", "C", "D", "none"}
-	windowRE  = regexp.MustCompile(`^(LF|FF)([+-]\d{1,3})\.\.(LF|FF)([+-]\d{1,3})$`)
+	windowRE  = pattern.New(`^(LF|FF)([+-]\d{1,3})\.\.(LF|FF)([+-]\d{1,3})$`)
 )
 
 var coverColumns = strings.Split("id,common_name,latin_name,family,eppo_family,eppo_code,kind,legume,slots,sow_rel,sow_months_z7_8,sow_after_late_oct_dig,min_soil_temp_c,days_to_usable,days_to_flower,hardy_usda_zone,kill_temp_c,drill_kg_ha_min,drill_kg_ha_max,broadcast_kg_ha_min,broadcast_kg_ha_max,drill_lb_1000sqft_min,drill_lb_1000sqft_max,broadcast_lb_1000sqft_min,broadcast_lb_1000sqft_max,garden_lb_1000sqft_published,terminate_lead_days_min,terminate_lead_days_default,termination_note,n_pan_kg_ha_low,n_pan_kg_ha_high,n_note,biomass_t_ha_low,biomass_t_ha_high,irrigation_need,price_usd_lb_low,price_usd_lb_high,price_year,mix_with,caution,basis_sow,basis_soiltemp,basis_days,basis_hardiness,basis_rate,basis_termination,basis_n,basis_biomass,basis_price,sources", ",")
@@ -145,7 +146,7 @@ func (l *loader) covers() {
 			}
 		}
 		for _, part := range strings.Split(c.SowRel, "|") {
-			m := windowRE.FindStringSubmatch(part)
+			m := windowRE().FindStringSubmatch(part)
 			if m == nil {
 				w.bad("sow_rel", fmt.Sprintf("%q is not a sowing window", part), "write it like FF-45..FF+21, windows separated by |")
 				continue

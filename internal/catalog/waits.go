@@ -1,9 +1,10 @@
 package catalog
 
 import (
-	"regexp"
 	"slices"
 	"strings"
+
+	"leafturn/internal/pattern"
 )
 
 // activeName brings the name of an active to the form of the table: lower
@@ -11,7 +12,7 @@ import (
 func activeName(s string) string { return strings.Join(strings.Fields(strings.ToLower(s)), " ") }
 
 // contents are what labels put behind the name of an active: "(80%)", "80 %".
-var contents = regexp.MustCompile(`\([^)]*\)|[0-9.,]+ *%`)
+var contents = pattern.New(`\([^)]*\)|[0-9.,]+ *%`)
 
 // ActiveKey returns the canonical name of an active, by that name or a known
 // other name in any case, with or without its content behind it, and false when
@@ -19,7 +20,7 @@ var contents = regexp.MustCompile(`\([^)]*\)|[0-9.,]+ *%`)
 func (c *Catalog) ActiveKey(name string) (string, bool) {
 	k, ok := c.activeKeys[activeName(name)]
 	if !ok {
-		k, ok = c.activeKeys[activeName(contents.ReplaceAllString(name, " "))]
+		k, ok = c.activeKeys[activeName(contents().ReplaceAllString(name, " "))]
 	}
 	return k, ok
 }

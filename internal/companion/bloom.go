@@ -1,10 +1,11 @@
 package companion
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
+
+	"leafturn/internal/pattern"
 )
 
 // Bloom is a bloom window as far as its text could be read. Days are counted
@@ -22,9 +23,9 @@ type Bloom struct {
 const monthWord = `(jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sep(?:t(?:ember)?)?|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?)`
 
 var (
-	monthsRE = regexp.MustCompile(`^` + monthWord + `(?: ?(?:to|-) ?(?:` + monthWord + `|(frost)))?$`)
-	delayRE  = regexp.MustCompile(`^(?:about )?(\d{1,3})(?:-(\d{1,3}))? (days|weeks)( (?:after|from) sowing)?( to frost)?$`)
-	lastsRE  = regexp.MustCompile(`^(?:lasts )?(\d{1,3})(?:-(\d{1,3}))? (days|weeks)$`)
+	monthsRE = pattern.New(`^` + monthWord + `(?: ?(?:to|-) ?(?:` + monthWord + `|(frost)))?$`)
+	delayRE  = pattern.New(`^(?:about )?(\d{1,3})(?:-(\d{1,3}))? (days|weeks)( (?:after|from) sowing)?( to frost)?$`)
+	lastsRE  = pattern.New(`^(?:lasts )?(\d{1,3})(?:-(\d{1,3}))? (days|weeks)$`)
 )
 
 // ParseBloom reads a bloom window in the words of the facts:
@@ -39,7 +40,7 @@ func ParseBloom(text string) (b Bloom, ok bool) {
 	for _, part := range strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ';' }) {
 		part = strings.TrimSpace(part)
 		p := strings.ToLower(part)
-		switch m, d, l := monthsRE.FindStringSubmatch(p), delayRE.FindStringSubmatch(p), lastsRE.FindStringSubmatch(p); {
+		switch m, d, l := monthsRE().FindStringSubmatch(p), delayRE().FindStringSubmatch(p), lastsRE().FindStringSubmatch(p); {
 		case p == "not a flower":
 			b.NotAFlower = true
 		case p == "second year":

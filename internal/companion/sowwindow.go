@@ -1,12 +1,12 @@
 package companion
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 )
 
 // Days is a run of days, both ends included.
@@ -36,11 +36,11 @@ type MonthSpan struct{ From, To civil.MonthDay }
 
 var (
 	oneMonth    = `(?:(early|late) )?` + monthWord
-	spanRE      = regexp.MustCompile(`\b` + oneMonth + `(?: ?(?:to|-) ?` + oneMonth + `)?\b`)
-	everyRE     = regexp.MustCompile(`every (\d{1,2})(?:-(\d{1,2}))? weeks(?: to (?:(early|late) )?` + monthWord + `)?`)
-	afterRE     = regexp.MustCompile(`(?:from (\d{1,2}) weeks )?after last frost`)
-	beforeRE    = regexp.MustCompile(`(\d{1,2}) weeks before dahlias? (?:planting|come in)`)
-	raisedRE    = regexp.MustCompile(`\((?:\d{1,2}-)?(\d{1,2}) weeks old\)`)
+	spanRE      = pattern.New(`\b` + oneMonth + `(?: ?(?:to|-) ?` + oneMonth + `)?\b`)
+	everyRE     = pattern.New(`every (\d{1,2})(?:-(\d{1,2}))? weeks(?: to (?:(early|late) )?` + monthWord + `)?`)
+	afterRE     = pattern.New(`(?:from (\d{1,2}) weeks )?after last frost`)
+	beforeRE    = pattern.New(`(\d{1,2}) weeks before dahlias? (?:planting|come in)`)
+	raisedRE    = pattern.New(`\((?:\d{1,2}-)?(\d{1,2}) weeks old\)`)
 	seasonWords = []struct {
 		word string
 		span MonthSpan
@@ -68,13 +68,13 @@ func lastOf(m time.Month) civil.MonthDay {
 // November; February has 28 days. ok is false when it names no time.
 func ParseSowWindow(text string) (w SowWindow, ok bool) {
 	p := strings.ToLower(strings.TrimSpace(text))
-	if m := raisedRE.FindStringSubmatch(p); m != nil {
+	if m := raisedRE().FindStringSubmatch(p); m != nil {
 		_, w.RaiseMax = days(m[1], "", "weeks")
 	}
 	w.Resown = strings.Contains(p, "resow")
 	w.PlantOut = strings.Contains(p, "transplant")
 	w.RaisedInPots = strings.Contains(p, "under cover") || strings.Contains(p, "in pots")
-	if m := everyRE.FindStringSubmatch(p); m != nil {
+	if m := everyRE().FindStringSubmatch(p); m != nil {
 		w.EveryMin, w.EveryMax = days(m[1], m[2], "weeks")
 		if m[4] != "" {
 			w.Until = lastOf(month(m[4]))
@@ -84,17 +84,17 @@ func ParseSowWindow(text string) (w SowWindow, ok bool) {
 		}
 		p = strings.Replace(p, m[0], "", 1)
 	}
-	if m := afterRE.FindStringSubmatch(p); m != nil {
+	if m := afterRE().FindStringSubmatch(p); m != nil {
 		n, _ := strconv.Atoi(m[1]) // "" is 0
 		w.AfterFrost, w.FrostDays = true, 7*n
 	}
-	if m := beforeRE.FindStringSubmatch(p); m != nil {
+	if m := beforeRE().FindStringSubmatch(p); m != nil {
 		n, _ := strconv.Atoi(m[1])
 		w.BeforePlant, w.PlantDays = true, 7*n
 	} else if strings.Contains(p, "before planting") {
 		w.BeforePlant = true
 	}
-	for _, m := range spanRE.FindAllStringSubmatch(p, -1) {
+	for _, m := range spanRE().FindAllStringSubmatch(p, -1) {
 		s := months(month(m[2]), month(m[2]))
 		if m[1] == "late" {
 			s.From.Day = lateDay

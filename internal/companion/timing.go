@@ -3,13 +3,13 @@ package companion
 import (
 	"cmp"
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 	"leafturn/internal/sun"
 )
 
@@ -202,7 +202,7 @@ func (c Crop) candidates(s Season, t *Timing) []Sow {
 	if second {
 		t.Notes = append(t.Notes, "it blooms from its second year on")
 	}
-	if m := longDaysRE.FindStringSubmatch(strings.Join(b.Rest, ", ")); m != nil && s.Latitude == nil {
+	if m := longDaysRE().FindStringSubmatch(strings.Join(b.Rest, ", ")); m != nil && s.Latitude == nil {
 		t.Notes = append(t.Notes, "it "+m[0]+"; the farm's latitude is not set, so that is not checked")
 	}
 	return out
@@ -214,7 +214,7 @@ func (c Crop) carriesOver(b Bloom, win Days) bool {
 	return b.From != 0 && b.DelayMax == 0 && win.From.Month >= time.September
 }
 
-var longDaysRE = regexp.MustCompile(`needs days over (\d{1,2}) h`)
+var longDaysRE = pattern.New(`needs days over (\d{1,2}) h`)
 
 // bloom is what can be counted on of the bloom of one sowing, and why it is
 // not known.
@@ -264,7 +264,7 @@ func (c Crop) bloom(b Bloom, w SowWindow, sown civil.Date, second bool, s Season
 			}
 		}
 	}
-	if m := longDaysRE.FindStringSubmatch(strings.Join(b.Rest, ", ")); m != nil && s.Latitude != nil {
+	if m := longDaysRE().FindStringSubmatch(strings.Join(b.Rest, ", ")); m != nil && s.Latitude != nil {
 		least, _ := strconv.ParseFloat(m[1], 64)
 		long := func(day civil.Date) bool {
 			x, ok := sun.On(day, *s.Latitude, 0)

@@ -11,7 +11,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -23,7 +25,7 @@ const root = "../.."
 // layers lists the packages from the ground up. A package may import those of
 // its own layer and of the layers before it.
 var layers = [][]string{
-	{"internal/civil", "internal/units", "internal/diag", "internal/sun"},
+	{"internal/civil", "internal/units", "internal/diag", "internal/sun", "internal/pattern"},
 	{"internal/farm", "internal/catalog"},
 	{"internal/estimate", "internal/degreeday", "internal/climate", "internal/phenology", "internal/growth", "internal/belief", "internal/forecast", "internal/sampling", "internal/verdict", "internal/assess", "internal/label", "internal/schedule", "internal/week", "internal/cover", "internal/companion", "internal/trend", "internal/effect", "internal/round", "internal/monthplan", "internal/allot", "internal/geo"},
 	{"internal/report", "internal/agenda", "internal/render", "internal/record", "internal/tables", "internal/workbook", "internal/ingest", "internal/sheet", "internal/store", "internal/paper", "plots"},
@@ -235,4 +237,70 @@ func exportedReceiver(d *ast.FuncDecl) bool {
 	}
 	id, ok := typ.(*ast.Ident)
 	return ok && id.IsExported()
+}
+
+// A pattern is compiled when it is first used, so that none can be wrong is
+// seen here: each text is put together from the constants of its package and
+// compiled. Only pattern may compile, or the time comes back.
+func TestEveryPattern(t *testing.T) {
+	all := files(t)
+	words := map[string]ast.Expr{} // by package and name
+	for _, f := range all {
+		ast.Inspect(f.ast, func(n ast.Node) bool {
+			if v, ok := n.(*ast.ValueSpec); ok && len(v.Values) == len(v.Names) {
+				for i, name := range v.Names {
+					words[f.pkg+" "+name.Name] = v.Values[i]
+				}
+			}
+			return true
+		})
+	}
+	var text func(f file, e ast.Expr) (string, bool)
+	text = func(f file, e ast.Expr) (string, bool) {
+		switch e := e.(type) {
+		case *ast.BasicLit:
+			s, err := strconv.Unquote(e.Value)
+			return s, err == nil
+		case *ast.BinaryExpr:
+			x, ok := text(f, e.X)
+			y, ok2 := text(f, e.Y)
+			return x + y, ok && ok2
+		case *ast.Ident:
+			v, ok := words[f.pkg+" "+e.Name]
+			if !ok {
+				return "", false
+			}
+			return text(f, v)
+		}
+		return "", false
+	}
+	seen := 0
+	for _, f := range all {
+		ast.Inspect(f.ast, func(n ast.Node) bool {
+			call, ok := n.(*ast.CallExpr)
+			if !ok {
+				return true
+			}
+			of, ok := call.Fun.(*ast.SelectorExpr)
+			if !ok {
+				return true
+			}
+			at := f.fset.Position(call.Pos())
+			switch from, _ := of.X.(*ast.Ident); {
+			case from == nil:
+			case from.Name == "regexp" && !f.test && f.pkg != "internal/pattern":
+				t.Errorf("%s: use pattern.New, which compiles when the expression is needed", at)
+			case from.Name == "pattern" && of.Sel.Name == "New":
+				seen++
+				s, ok := text(f, call.Args[0])
+				if !ok {
+					t.Errorf("%s: write the expression as a constant", at)
+				} else if _, err := regexp.Compile(s); err != nil {
+					t.Errorf("%s: %v", at, err)
+				}
+			}
+			return true
+		})
+	}
+	require.Greater(t, seen, 50)
 }

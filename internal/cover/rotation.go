@@ -3,10 +3,10 @@ package cover
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
@@ -89,8 +89,8 @@ func rotation(o Option, bed Bed, year int, rules Rules, after bool) []Reason {
 }
 
 var (
-	zoneRE  = regexp.MustCompile(`^(\d{1,2})([abAB]?)$`)
-	hardyRE = regexp.MustCompile(`^(\d{1,2})(?:-(\d{1,2}))?(?: |$)`)
+	zoneRE  = pattern.New(`^(\d{1,2})([abAB]?)$`)
+	hardyRE = pattern.New(`^(\d{1,2})(?:-(\d{1,2}))?(?: |$)`)
 )
 
 // ZoneC returns the range of the mean yearly lowest temperature of a USDA
@@ -98,7 +98,7 @@ var (
 // zone is 10 F wide and each half 5 F. ok is false for other text.
 // Source: USDA Plant Hardiness Zone Map, zones 1 to 13.
 func ZoneC(zone string) (lowC, highC float64, ok bool) {
-	m := zoneRE.FindStringSubmatch(zone)
+	m := zoneRE().FindStringSubmatch(zone)
 	if m == nil {
 		return 0, 0, false
 	}
@@ -132,13 +132,13 @@ func hardiness(c Crop, site Site, slot Slot) []Reason {
 		}
 		return []Reason{{rule, Warning, why + "; plan for its residue, and do not count on it dying either"}}
 	}
-	if m := hardyRE.FindStringSubmatch(c.HardyZone); m != nil {
+	if m := hardyRE().FindStringSubmatch(c.HardyZone); m != nil {
 		lo, _ := strconv.Atoi(m[1])
 		hi := lo
 		if m[2] != "" {
 			hi, _ = strconv.Atoi(m[2])
 		}
-		n, _ := strconv.Atoi(zoneRE.FindStringSubmatch(site.Zone)[1])
+		n, _ := strconv.Atoi(zoneRE().FindStringSubmatch(site.Zone)[1])
 		switch {
 		case n < lo:
 			return dies(fmt.Sprintf("hardy to zone %s, the farm is in zone %s: expect it to die in winter", c.HardyZone, site.Zone))

@@ -2,8 +2,9 @@ package farm
 
 import (
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
-	"regexp"
+
 	"slices"
 	"strings"
 )
@@ -164,8 +165,8 @@ func (l Label) Dry() bool {
 }
 
 var (
-	approval    = regexp.MustCompile(`(?i)^(listed by \S.*|certifier\b.*\byes\b.*\b\d{4}-\d{2}-\d{2}\b.*)$`)
-	disapproval = regexp.MustCompile(`(?i)\b(no|not|pending|expired|withdrawn)\b`)
+	approval    = pattern.New(`(?i)^(listed by \S.*|certifier\b.*\byes\b.*\b\d{4}-\d{2}-\d{2}\b.*)$`)
+	disapproval = pattern.New(`(?i)\b(no|not|pending|expired|withdrawn)\b`)
 )
 
 // ApprovesOrganic reports whether the text of a label's organic field is an
@@ -173,7 +174,7 @@ var (
 // date.
 func ApprovesOrganic(text string) bool {
 	text = strings.Join(strings.Fields(text), " ")
-	return approval.MatchString(text) && !disapproval.MatchString(text)
+	return approval().MatchString(text) && !disapproval().MatchString(text)
 }
 
 // The bee statements that a label field can hold.

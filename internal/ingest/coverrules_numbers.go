@@ -2,14 +2,14 @@ package ingest
 
 import (
 	"math"
-	"regexp"
 	"strings"
 	"unicode/utf8"
 
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
-var leadingNumber = regexp.MustCompile(`^\$?[-+−]?[0-9.,]*`)
+var leadingNumber = pattern.New(`^\$?[-+−]?[0-9.,]*`)
 
 // amount takes a number and what is written behind it as its unit, in one word
 // or several: "25 %", "5lb", "$2.10 per lb".
@@ -18,10 +18,10 @@ func (l *coverLine) amount(what string) (num, unit word, ok bool) {
 	if !ok {
 		return w, w, false
 	}
-	num = word{leadingNumber.FindString(w.text), w.col}
+	num = word{leadingNumber().FindString(w.text), w.col}
 	if w.text == "$" && l.at < len(l.words) { // "$ 120"
 		w = l.words[l.at]
-		num = word{leadingNumber.FindString(w.text), w.col}
+		num = word{leadingNumber().FindString(w.text), w.col}
 		l.at++
 	}
 	if !strings.ContainsAny(num.text, "0123456789") {
@@ -243,7 +243,7 @@ func (l *coverLine) spread(unit word, high float64) float64 {
 		}
 		left = strings.TrimLeftFunc(left, isSpace)
 		at := word{left, unit.col + utf8.RuneCountInString(text) - utf8.RuneCountInString(left)}
-		if num := leadingNumber.FindString(left); num != left || !strings.ContainsAny(num, "0123456789") || strings.HasPrefix(num, "$") {
+		if num := leadingNumber().FindString(left); num != left || !strings.ContainsAny(num, "0123456789") || strings.HasPrefix(num, "$") {
 			l.bad(at, "%s is no number; the spread is wanted after %s", quote(left), sign)
 			return 0
 		}

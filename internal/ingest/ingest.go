@@ -243,7 +243,7 @@ func ParseCelsius(s, unit string) (float64, error) {
 // ParseDamage reads a damage sample: 4/50, hurt of looked at. The error is a
 // *diag.Problem without a place.
 func ParseDamage(s string) (farm.Damage, error) {
-	m := fraction.FindStringSubmatch(strings.ReplaceAll(s, " ", ""))
+	m := fraction().FindStringSubmatch(strings.ReplaceAll(s, " ", ""))
 	if m == nil {
 		return farm.Damage{}, refuse("write hurt/looked, such as 4/50", "%s is not a damage sample", quote(s))
 	}

@@ -5,7 +5,6 @@ import (
 	"io"
 	"maps"
 	"reflect"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,6 +16,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 )
 
 // LabelTemplate returns an empty label file to fill in: TOML with every field
@@ -174,7 +174,7 @@ func (p *labelParser) find(table string, index int, key string) keyPlace {
 	return keyPlace{row: 1, col: 1, valRow: 1, valCol: 1}
 }
 
-var plainValue = regexp.MustCompile(`^(true|false|[-+]?\d[\d_]*(\.\d+)?([eE][-+]?\d+)?|\d{4}-\d\d-\d\d([T ]\S+)?|["'\[{].*)$`)
+var plainValue = pattern.New(`^(true|false|[-+]?\d[\d_]*(\.\d+)?([eE][-+]?\d+)?|\d{4}-\d\d-\d\d([T ]\S+)?|["'\[{].*)$`)
 
 // syntax reports what keeps the file from being TOML: in our words for what
 // growers do (values without quotation marks, doubled keys), all in one run;
@@ -200,7 +200,7 @@ func (p *labelParser) syntax(err error) {
 		switch {
 		case bare == "":
 			p.add(k.row, k.col, "write "+k.key+` = ""`, "%s has no value", k.key)
-		case !plainValue.MatchString(bare):
+		case !plainValue().MatchString(bare):
 			p.add(k.valRow, k.valCol, "write "+k.key+" = "+tomlText(strings.Trim(bare, `"“”`)), "the value of %s is not in quotation marks", k.key)
 		}
 		if row, twice := first[id{k.table, k.key, k.index}]; twice {

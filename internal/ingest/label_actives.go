@@ -63,7 +63,7 @@ var activeFields = []activeField{
 		func(a *farm.Active) *txt { return &a.Group },
 		func(s string) (string, *diag.Problem) {
 			code := strings.ToUpper(tidy(s))
-			if !groupForm.MatchString(code) {
+			if !groupForm().MatchString(code) {
 				return "", refuse(`copy the code beside "group" on the front, such as 4A, UN or M02, or write none stated`, "%s is not a mode-of-action group", quote(s))
 			}
 			return code, nil

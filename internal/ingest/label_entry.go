@@ -2,13 +2,13 @@ package ingest
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 )
 
 // LabelQuestion is one field of a label as it is asked for, or set by name.
@@ -89,7 +89,7 @@ func plainText(toml string) string {
 	return toml
 }
 
-var activeName = regexp.MustCompile(`^active(\d*)\.(name|percent|g_per_l|group|max)$`)
+var activeName = pattern.New(`^active(\d*)\.(name|percent|g_per_l|group|max)$`)
 
 // SetLabelField sets one field of a label from text, as the file would: blank
 // is unknown again, "none stated" is an answer. The items of a list are
@@ -100,7 +100,7 @@ func SetLabelField(l *farm.Label, key, text string, names PestNames) *diag.Probl
 	next.Printed = slices.Clone(l.Printed)
 	next.Sites, next.Pests, next.OtherPests = slices.Clone(l.Sites), slices.Clone(l.Pests), slices.Clone(l.OtherPests)
 	next.KeepApart, next.Actives = slices.Clone(l.KeepApart), slices.Clone(l.Actives)
-	if m := activeName.FindStringSubmatch(key); m != nil {
+	if m := activeName().FindStringSubmatch(key); m != nil {
 		if bad := setActive(&next, m[1], m[2], text); bad != nil {
 			return bad
 		}

@@ -3,17 +3,17 @@ package ingest
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
-var siteForm = regexp.MustCompile(`(?i)^(.*?) ?\(((?:rei|rate|interval)\b.*)\)$`)
+var siteForm = pattern.New(`(?i)^(.*?) ?\(((?:rei|rate|interval)\b.*)\)$`)
 
 const siteDo = `write what the label prints beside the site in brackets: "outdoor ornamentals (rei 12 hours; rate 0.5 to 1 lb/1000 sq ft; interval 14 days)"`
 
@@ -98,7 +98,7 @@ func readSiteRate(site *farm.LabelSite, s string) *diag.Problem {
 func readSite(l *farm.Label, s string, _ PestNames) *diag.Problem {
 	s = tidy(s)
 	site := farm.LabelSite{}
-	if m := siteForm.FindStringSubmatch(s); m != nil {
+	if m := siteForm().FindStringSubmatch(s); m != nil {
 		if bad := readBeside(&site, m[2]); bad != nil {
 			return bad
 		}
@@ -182,14 +182,14 @@ func readApproval(s string) (string, *diag.Problem) {
 
 // groupForm is a mode-of-action code of IRAC (4A, UN, UNM), FRAC (11, M02,
 // P07, BM02, NC, U06) or HRAC (9, A, O). Their numbers stay below 60 (from memory).
-var groupForm = regexp.MustCompile(`^(([1-9]|[1-5]\d)[A-Z]?|UN[A-Z]?|M\d{2}|P\d{2}|BM\d{2}|U\d{2}|NC|[A-Z])$`)
+var groupForm = pattern.New(`^(([1-9]|[1-5]\d)[A-Z]?|UN[A-Z]?|M\d{2}|P\d{2}|BM\d{2}|U\d{2}|NC|[A-Z])$`)
 
-var apartForm = regexp.MustCompile(`^(.*\S) ([0-9.]+ ?\pL+)$`)
+var apartForm = pattern.New(`^(.*\S) ([0-9.]+ ?\pL+)$`)
 
 // readApart reads "sulfur 14 days".
 func readApart(l *farm.Label, s string, _ PestNames) *diag.Problem {
 	s = tidy(s)
-	m := apartForm.FindStringSubmatch(s)
+	m := apartForm().FindStringSubmatch(s)
 	if m == nil {
 		return refuse(`write the active ingredient and the days between, such as "sulfur 14 days"`, "%s does not name a material and a time", quote(s))
 	}
@@ -213,11 +213,11 @@ func writeApart(l *farm.Label) (out []string) {
 	return out
 }
 
-var keyForm = regexp.MustCompile(`^[a-z0-9][a-z0-9-]{0,23}$`)
+var keyForm = pattern.New(`^[a-z0-9][a-z0-9-]{0,23}$`)
 
 func readKey(l *farm.Label, s string) *diag.Problem {
 	k := strings.ToLower(strings.TrimSpace(s))
-	if !keyForm.MatchString(k) || strings.Trim(k, "0123456789-") == "" {
+	if !keyForm().MatchString(k) || strings.Trim(k, "0123456789-") == "" {
 		return refuse("write 1 to 24 small letters, digits or hyphens with at least one letter, such as ironbait", "%s cannot be the key of a label", quote(s))
 	}
 	l.Key = k
@@ -274,7 +274,7 @@ func readAmount(s string) (units.Quantity, *diag.Problem) {
 	return q, nil
 }
 
-var spanForm = regexp.MustCompile(`^([-+]?[0-9.]+)\s*([a-z]*)$`)
+var spanForm = pattern.New(`^([-+]?[0-9.]+)\s*([a-z]*)$`)
 
 var spanHours = map[string]float64{
 	"m": 1.0 / 60, "min": 1.0 / 60, "mins": 1.0 / 60, "minute": 1.0 / 60, "minutes": 1.0 / 60,
@@ -284,7 +284,7 @@ var spanHours = map[string]float64{
 
 // span reads a length of time in hours, from 0 to limit.
 func span(s string, limit float64, example string) (float64, *diag.Problem) {
-	m := spanForm.FindStringSubmatch(strings.ToLower(tidy(s)))
+	m := spanForm().FindStringSubmatch(strings.ToLower(tidy(s)))
 	if m == nil {
 		return 0, refuse("write a number and its unit, such as "+example, "%s is not a length of time", quote(s))
 	}
@@ -364,16 +364,16 @@ func readInterval(l *farm.Label, s string) *diag.Problem {
 
 // byHours reports whether a length of time is given in hours or minutes.
 func byHours(s string) bool {
-	m := spanForm.FindStringSubmatch(strings.ToLower(tidy(s)))
+	m := spanForm().FindStringSubmatch(strings.ToLower(tidy(s)))
 	return m != nil && spanHours[m[2]] > 0 && spanHours[m[2]] < 24
 }
 
 func writeDays(d int) string { return strconv.Itoa(d) + " days" }
 
-var windowForm = regexp.MustCompile(`^(\d{1,4}) (?:in|per) (?:any )?(\d{1,4}) days?$`)
+var windowForm = pattern.New(`^(\d{1,4}) (?:in|per) (?:any )?(\d{1,4}) days?$`)
 
 func readWindow(s string) (w farm.Window, bad *diag.Problem) {
-	m := windowForm.FindStringSubmatch(strings.ToLower(tidy(s)))
+	m := windowForm().FindStringSubmatch(strings.ToLower(tidy(s)))
 	if m == nil {
 		return w, refuse(`write it as "3 in 30 days"`, "%s is not a number of applications in a number of days", quote(s))
 	}

@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -10,6 +9,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
@@ -26,14 +26,14 @@ func yesNo(key, help string, at func(*farm.Label) *farm.Stated[bool]) labelField
 	}).eg("yes")
 }
 
-var placeForm = regexp.MustCompile(`^[A-Z]{2}(-[A-Z0-9]{1,3})?$`)
+var placeForm = pattern.New(`^[A-Z]{2}(-[A-Z0-9]{1,3})?$`)
 
 func readJurisdiction(s string) (string, *diag.Problem) {
 	s = strings.ToUpper(tidy(s))
 	if s == "UK" {
 		s = "GB"
 	}
-	if !placeForm.MatchString(s) {
+	if !placeForm().MatchString(s) {
 		return "", refuse(`write the two letters of the country, such as US, or country and state, such as US-OR`, "%s is no country", quote(s))
 	}
 	return s, nil
@@ -62,8 +62,8 @@ func readSpray(s string) (units.Quantity, *diag.Problem) {
 	return q, nil
 }
 
-var countForm = regexp.MustCompile(`^(\d{1,4})( applications?| times)?$`)
-var daysForm = regexp.MustCompile(`^(?:any )?(\d{1,4}) days?$`)
+var countForm = pattern.New(`^(\d{1,4})( applications?| times)?$`)
+var daysForm = pattern.New(`^(?:any )?(\d{1,4}) days?$`)
 
 // readMaximum reads "2 per generation", "3 in 30 days", "2 lb/acre per
 // season" or "0.5 lb/acre of sulfur per season".
@@ -79,7 +79,7 @@ func readMaximum(s string) (m farm.Maximum, bad *diag.Problem) {
 	for _, article := range []string{"a ", "an ", "one "} {
 		period = strings.TrimPrefix(period, article)
 	}
-	if d := daysForm.FindStringSubmatch(period); d != nil {
+	if d := daysForm().FindStringSubmatch(period); d != nil {
 		m.Days, _ = strconv.Atoi(d[1])
 		if m.Days < 1 || m.Days > 730 {
 			return m, refuse("write 1 to 730 days", "%s is no run of days", quote(period))
@@ -87,7 +87,7 @@ func readMaximum(s string) (m farm.Maximum, bad *diag.Problem) {
 	} else if m.Per, bad = choice("period", period, farm.MaxPers); bad != nil {
 		return m, bad
 	}
-	if c := countForm.FindStringSubmatch(strings.ToLower(what)); c != nil {
+	if c := countForm().FindStringSubmatch(strings.ToLower(what)); c != nil {
 		if m.Count, _ = strconv.Atoi(c[1]); m.Count < 1 || m.Count > 1000 {
 			return m, refuse("write 1 to 1000", "%s is no number of applications", quote(what))
 		}
@@ -116,10 +116,10 @@ func writeMaximum(m farm.Maximum) string {
 	return fmt.Sprintf("%s in %d days", s, m.Days)
 }
 
-var yearSpanForm = regexp.MustCompile(`^(\d{2}-\d{2}) (?:to|until|-|–) (\d{2}-\d{2})$`)
+var yearSpanForm = pattern.New(`^(\d{2}-\d{2}) (?:to|until|-|–) (\d{2}-\d{2})$`)
 
 func readYearSpan(s string) (y farm.YearSpan, bad *diag.Problem) {
-	m := yearSpanForm.FindStringSubmatch(strings.ToLower(tidy(s)))
+	m := yearSpanForm().FindStringSubmatch(strings.ToLower(tidy(s)))
 	bad = refuse(`write month and day twice, such as "04-01 to 10-31"`, "%s is not a time of the year", quote(s))
 	if m == nil {
 		return y, bad
@@ -160,7 +160,7 @@ func readClock(s string) ([]farm.ClockSpan, *diag.Problem) {
 }
 
 func readLabelDay(s string) (civil.Date, *diag.Problem) {
-	if yearMon.MatchString(strings.TrimSpace(s)) {
+	if yearMon().MatchString(strings.TrimSpace(s)) {
 		return civil.Date{}, noDate(s, "write a whole date; for a month only, its first day is the safe one", "has no day")
 	}
 	return parseDate(s, civil.Date{})

@@ -2,13 +2,13 @@ package ingest
 
 import (
 	"io"
-	"regexp"
 	"strings"
 	"unicode/utf8"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
@@ -127,7 +127,7 @@ func (p *notesParser) sampleLine(words []word, dated bool) Sample {
 		case w.text == ",":
 		case i == 0 && strings.HasSuffix(w.text, ":") && len(w.text) > 1:
 			s.Name = strings.TrimSuffix(w.text, ":")
-		case fraction.MatchString(w.text):
+		case fraction().MatchString(w.text):
 			p.problem(w.col, "give the count of each unit; `leafturn estimate --counts` reads presence samples", "%s is a presence sample", quote(w.text))
 		case sampleLike(w.text):
 			p.sample(word{strings.TrimSuffix(w.text, ","), w.col}, &v)
@@ -152,14 +152,14 @@ func (p *notesParser) sampleLine(words []word, dated bool) Sample {
 	return s
 }
 
-var cellText = regexp.MustCompile(`^(\d+)\s*(?:/|on)\s*(\d+)$`)
+var cellText = pattern.New(`^(\d+)\s*(?:/|on)\s*(\d+)$`)
 
 // ParseCell reads the animals of one treatment at one time: a list of counts
 // ("4 0 1 1 0", each one unit), or the total on so many units ("36/40" or
 // "36 on 40"). With a total there are no counts.
 func ParseCell(text string) (counts []int, total, looked int, problem error) {
 	text = tidy(text)
-	if m := cellText.FindStringSubmatch(text); m != nil {
+	if m := cellText().FindStringSubmatch(text); m != nil {
 		t, bad := parseCount(m[1])
 		n, bad2 := parseCount(m[2])
 		switch {
@@ -205,7 +205,7 @@ func asList(err error, to **diag.List) bool {
 
 // ParseShare reads a presence sample such as 12/50.
 func ParseShare(text string) (infested, looked int, err error) {
-	m := fraction.FindStringSubmatch(tidy(text))
+	m := fraction().FindStringSubmatch(tidy(text))
 	if m == nil {
 		return 0, 0, refuse("write infested/looked without blanks, such as 12/50", "%s is not a presence sample", quote(text))
 	}

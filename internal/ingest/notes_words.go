@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -9,6 +8,7 @@ import (
 
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
@@ -25,7 +25,7 @@ func (p *notesParser) bedAndPest(words []word, v *farm.Visit) []word {
 		case pest:
 			p.problem(w.col, "write the bed before the pest: B3 slug 4 0 2", "no bed before %s", quote(w.text))
 			return nil
-		case monthName.MatchString(w.text):
+		case monthName().MatchString(w.text):
 			p.problem(w.col, "write a date as 2026-07-13", "unknown bed %s", quote(w.text))
 		default:
 			p.put(p.row, w.col, unknown("bed", w.text, n.BedCodes()))
@@ -47,9 +47,9 @@ func (p *notesParser) bedAndPest(words []word, v *farm.Visit) []word {
 }
 
 var (
-	monthName = regexp.MustCompile(`(?i)\d.*(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec).*\d`)
-	repeated  = regexp.MustCompile(`^(\d+)[*x×X](-|\d+)$`)
-	fraction  = regexp.MustCompile(`^(\d+)/(\d+)$`)
+	monthName = pattern.New(`(?i)\d.*(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec).*\d`)
+	repeated  = pattern.New(`^(\d+)[*x×X](-|\d+)$`)
+	fraction  = pattern.New(`^(\d+)/(\d+)$`)
 )
 
 // sampleLike reports whether a word can only be meant as a sample.
@@ -167,7 +167,7 @@ func (p *notesParser) sample(w word, v *farm.Visit) {
 			v.Counts = append(v.Counts, c)
 		}
 	}
-	switch m, f := repeated.FindStringSubmatch(w.text), fraction.FindStringSubmatch(w.text); {
+	switch m, f := repeated().FindStringSubmatch(w.text), fraction().FindStringSubmatch(w.text); {
 	case dash(w.text):
 		add(1, farm.UnitCount{})
 	case m != nil:
@@ -270,7 +270,7 @@ func (p *notesParser) option(name string, w word, v *farm.Visit) {
 	case "foliage":
 		c.Foliage = p.wetness(w, farm.Dry, farm.Wet)
 	case "damage":
-		m := fraction.FindStringSubmatch(low)
+		m := fraction().FindStringSubmatch(low)
 		if m == nil {
 			p.problem(w.col, "write hurt/looked, such as damage=4/50", "%s is not a damage sample", quote(w.text))
 			return

@@ -4,11 +4,11 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
-	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
 
+	"leafturn/internal/pattern"
 	"leafturn/internal/units"
 )
 
@@ -136,12 +136,12 @@ func (t *table) heading(cells []cell, known []string, split func(string) (string
 	return good
 }
 
-var notWord = regexp.MustCompile(`[^\pL\pN%]+`)
+var notWord = pattern.New(`[^\pL\pN%]+`)
 
 // plain writes a heading in lower case with "_" for what is no letter or
 // digit: "Min (°C)" becomes "min_c".
 func plain(s string) string {
-	return strings.Trim(notWord.ReplaceAllString(strings.ToLower(s), "_"), "_")
+	return strings.Trim(notWord().ReplaceAllString(strings.ToLower(s), "_"), "_")
 }
 
 // need reports the columns of names that are missing.
@@ -174,7 +174,7 @@ func (t *table) each(row []cell, f func(column, cell)) {
 	}
 }
 
-var decimalComma = regexp.MustCompile(`^([-+]?\d+),(\d{1,2})(\D.*)?$`)
+var decimalComma = pattern.New(`^([-+]?\d+),(\d{1,2})(\D.*)?$`)
 
 // measure reads a number with a unit: the cell's own unit, else the
 // heading's. what names it, as in "length".
@@ -199,7 +199,7 @@ func (t *table) measure(c column, x cell, dim units.Dimension, forms string) (un
 // dot turns a decimal comma into a point where the cells are not cut by commas.
 func (t *table) dot(s string) string {
 	if t.decimal {
-		return decimalComma.ReplaceAllString(s, "$1.$2$3")
+		return decimalComma().ReplaceAllString(s, "$1.$2$3")
 	}
 	return s
 }

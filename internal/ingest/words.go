@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,6 +10,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 )
 
 // MinYear is the first year a date may have; an earlier one is taken for a slip.
@@ -55,10 +55,10 @@ func noDate(s, do, why string) *diag.Problem {
 }
 
 var (
-	dmy      = regexp.MustCompile(`^(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})$`)
-	ymd      = regexp.MustCompile(`^(\d{4})[-/.]?(\d{1,2})[-/.]?(\d{1,2})$`)
-	yearMon  = regexp.MustCompile(`^\d{4}-\d{2}$`)
-	dateLike = regexp.MustCompile(`^\d+([-/.]\d+)+[-/.]?$`)
+	dmy      = pattern.New(`^(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})$`)
+	ymd      = pattern.New(`^(\d{4})[-/.]?(\d{1,2})[-/.]?(\d{1,2})$`)
+	yearMon  = pattern.New(`^\d{4}-\d{2}$`)
+	dateLike = pattern.New(`^\d+([-/.]\d+)+[-/.]?$`)
 )
 
 // dateAdvice says what to write instead of s, and what is wrong with it.
@@ -70,7 +70,7 @@ func dateAdvice(s string) (do, why string) {
 		}
 		return ""
 	}
-	if m := dmy.FindStringSubmatch(s); m != nil {
+	if m := dmy().FindStringSubmatch(s); m != nil {
 		if len(m[3]) == 2 {
 			m[3] = "20" + m[3]
 		}
@@ -84,7 +84,7 @@ func dateAdvice(s string) (do, why string) {
 			return "write " + monthFirst, "is not a date of the form YYYY-MM-DD"
 		}
 	}
-	if m := ymd.FindStringSubmatch(s); m != nil {
+	if m := ymd().FindStringSubmatch(s); m != nil {
 		if iso := valid(m[1], m[2], m[3]); iso != "" {
 			return "write " + iso, "is not a date of the form YYYY-MM-DD"
 		}
@@ -96,7 +96,7 @@ func dateAdvice(s string) (do, why string) {
 // looksLikeDate reports whether a word can only have been meant as a date.
 // No bed code looks like one: it holds a letter.
 func looksLikeDate(s string) bool {
-	return dateLike.MatchString(s) || strings.EqualFold(s, "today") || strings.EqualFold(s, "yesterday")
+	return dateLike().MatchString(s) || strings.EqualFold(s, "today") || strings.EqualFold(s, "yesterday")
 }
 
 // ParseCount reads a count: a whole number from 0 to farm.MaxCount in plain
@@ -135,7 +135,7 @@ func cut(s string) string {
 	return s
 }
 
-var clockForm = regexp.MustCompile(`^(\S+?)[Tt\s]\s*(\d{1,2}):(\d{2})(Z|z|[+-]\d{2}:\d{2})?$`)
+var clockForm = pattern.New(`^(\S+?)[Tt\s]\s*(\d{1,2}):(\d{2})(Z|z|[+-]\d{2}:\d{2})?$`)
 
 // ParseClock reads a local date and time of the 24-hour clock, such as
 // "2026-07-13 18:30" ("T" between them, "today" and "yesterday" are taken
@@ -148,7 +148,7 @@ var clockForm = regexp.MustCompile(`^(\S+?)[Tt\s]\s*(\d{1,2}):(\d{2})(Z|z|[+-]\d
 // place. The rules are common practice; zone data is the Go time package's.
 func ParseClock(s string, today civil.Date, loc *time.Location) (t time.Time, warning string, err error) {
 	s = tidy(s)
-	m := clockForm.FindStringSubmatch(s)
+	m := clockForm().FindStringSubmatch(s)
 	if m == nil {
 		return t, "", refuse(`write date and 24-hour time, such as "2026-07-13 18:30"`, "%s is not a date and time", quote(s))
 	}

@@ -1,16 +1,16 @@
 package label
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
 
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 )
 
 var opposite = map[string]string{"east": "west", "west": "east", "north": "south", "south": "north"}
 
-var rowsRE = regexp.MustCompile(`^rows? (\d+)(?:\s*(?:-|–|to)\s*(\d+))?$`)
+var rowsRE = pattern.New(`^rows? (\d+)(?:\s*(?:-|–|to)\s*(\d+))?$`)
 
 // Overlap reports whether two parts of one bed may share ground. "" is the
 // whole bed. Opposite halves ("east half", "west half") and row spans without
@@ -49,7 +49,7 @@ func half(s string) (string, bool) {
 }
 
 func rows(s string) (lo, hi int, ok bool) {
-	m := rowsRE.FindStringSubmatch(s)
+	m := rowsRE().FindStringSubmatch(s)
 	if m == nil {
 		return 0, 0, false
 	}

@@ -2,7 +2,6 @@ package label
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -10,6 +9,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 )
 
 // block is a rule that forbids a day, with the next day worth trying: no day
@@ -189,22 +189,22 @@ func differ(a, b farm.Stated[string], plain func(string) string) bool {
 }
 
 // numberWords are what stands in front of a registration number.
-var numberWords = regexp.MustCompile(`^(epa|registration|reg|mapp|pcp|act|number|num|nr|no|\.|:|#)+`)
+var numberWords = pattern.New(`^(epa|registration|reg|mapp|pcp|act|number|num|nr|no|\.|:|#)+`)
 
 // squeezed is a number as it is compared: without spaces and without the words
 // in front of it ("EPA Reg. No."), in one case.
 func squeezed(s string) string {
-	return numberWords.ReplaceAllString(strings.ToLower(strings.Join(strings.Fields(s), "")), "")
+	return numberWords().ReplaceAllString(strings.ToLower(strings.Join(strings.Fields(s), "")), "")
 }
 
 func country(s string) string { c, _, _ := strings.Cut(strings.TrimSpace(s), "-"); return c }
 
 // contents are what labels put behind the name of an active: "(80%)", "80 %".
-var contents = regexp.MustCompile(`\([^)]*\)|[0-9.,]+ *%`)
+var contents = pattern.New(`\([^)]*\)|[0-9.,]+ *%`)
 
 // sameActive reports whether two labels mean one active.
 func (r Request) sameActive(a, b string) bool {
-	a, b = contents.ReplaceAllString(a, " "), contents.ReplaceAllString(b, " ")
+	a, b = contents().ReplaceAllString(a, " "), contents().ReplaceAllString(b, " ")
 	if r.ActiveKey != nil {
 		if x, ok := r.ActiveKey(a); ok {
 			if y, ok := r.ActiveKey(b); ok {

@@ -3,13 +3,13 @@ package monthplan
 import (
 	"cmp"
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 )
 
 // Part is the part of the day that a job needs.
@@ -57,8 +57,8 @@ type Manner struct {
 }
 
 var (
-	everyDays  = regexp.MustCompile(`every (\d+)(?: to \d+)? days`)
-	everyWeek  = regexp.MustCompile(`(\d+) weeks`)
+	everyDays  = pattern.New(`every (\d+)(?: to \d+)? days`)
+	everyWeek  = pattern.New(`(\d+) weeks`)
 	standing   = []string{"all season", "at planning", "until clean", "until 30 cm", "bloom", "hot spells", "hot dry days", "before bud colour", "before thrips build up"}
 	standsText = []string{"do not ", "leave ", "keep ", "hang no ", "take no ", "plant no ", "no "}
 	rogueText  = []string{"bag and remove the plant", "bag and remove stunted", "bag and destroy"}
@@ -91,8 +91,8 @@ func ReadManner(text, when string) Manner {
 	switch {
 	case has(t, "every morning", "each morning"):
 		m.Every = 1
-	case everyDays.MatchString(t):
-		m.Every, _ = strconv.Atoi(everyDays.FindStringSubmatch(t)[1])
+	case everyDays().MatchString(t):
+		m.Every, _ = strconv.Atoi(everyDays().FindStringSubmatch(t)[1])
 	case has(w, "twice a week"):
 		m.Every = 3
 	case has(w, "weekly"):
@@ -102,7 +102,7 @@ func ReadManner(text, when string) Manner {
 		m.Again = Morning // set in the evening, emptied in the morning
 	}
 	m.Washes = has(t, "water jet")
-	if n := everyWeek.FindStringSubmatch(w); m.Every == 7 && n != nil {
+	if n := everyWeek().FindStringSubmatch(w); m.Every == 7 && n != nil {
 		m.Times, _ = strconv.Atoi(n[1])
 	}
 	switch {

@@ -2,7 +2,6 @@ package monthplan
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -11,6 +10,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
+	"leafturn/internal/pattern"
 )
 
 // renewed plans what follows an application that was made already.
@@ -177,8 +177,8 @@ func (p *planner) again(s *Slot) {
 }
 
 var (
-	rainWords  = regexp.MustCompile(`(?i)\b(rain|rains|rainfall|wet weather|washed)\b`)
-	rainAmount = regexp.MustCompile(`(?i)(\d+(?:\.\d+)?)\s*(mm|cm|in|inch|inches)\b`)
+	rainWords  = pattern.New(`(?i)\b(rain|rains|rainfall|wet weather|washed)\b`)
+	rainAmount = pattern.New(`(?i)(\d+(?:\.\d+)?)\s*(mm|cm|in|inch|inches)\b`)
 )
 
 // rainAfter is the first day after an application whose known rain makes the
@@ -186,11 +186,11 @@ var (
 // of rain. A label without a figure takes any rain.
 func (p *planner) rainAfter(l farm.Label, prev civil.Date) (civil.Date, float64) {
 	words, ok := l.ReapplyWhen.Get()
-	if !ok || !rainWords.MatchString(words) {
+	if !ok || !rainWords().MatchString(words) {
 		return civil.Date{}, 0
 	}
 	least := 0.0
-	if m := rainAmount.FindStringSubmatch(words); m != nil {
+	if m := rainAmount().FindStringSubmatch(words); m != nil {
 		least, _ = strconv.ParseFloat(m[1], 64)
 		switch strings.ToLower(m[2]) {
 		case "mm":

@@ -13,13 +13,14 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
-	"regexp"
 	"strings"
 	"unicode/utf8"
+
+	"leafturn/internal/pattern"
 )
 
 // number is a plain number: it may begin with a sign and is no formula.
-var number = regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?$`)
+var number = pattern.New(`^[+-]?[0-9]+(\.[0-9]+)?$`)
 
 // risky reports whether a spreadsheet might run a cell: it begins with = + - @,
 // also in the wide forms of East Asian text, a tab or a line break, after any
@@ -31,7 +32,7 @@ func risky(s string) bool {
 
 // runs is risky for a cell that may hold a number, which no spreadsheet runs.
 func runs(s string) bool {
-	return risky(s) && !number.MatchString(strings.TrimLeft(s, "' "))
+	return risky(s) && !number().MatchString(strings.TrimLeft(s, "' "))
 }
 
 // Guard makes a cell harmless to a spreadsheet. Line breaks become single

@@ -3,15 +3,16 @@ package render
 import (
 	"bytes"
 	"encoding/json"
-	"regexp"
 	"strings"
+
+	"leafturn/internal/pattern"
 )
 
 // printed finds the numbers in words: with comma thousands or without, and
 // an optional sign. Group 2 is the number, 1 what stands before it, 3 a "%".
-var printed = regexp.MustCompile(`(^|[^\p{L}\d.])([-−]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)(%?)`)
+var printed = pattern.New(`(^|[^\p{L}\d.])([-−]?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?)(%?)`)
 
-var oddsWords = regexp.MustCompile(`\b(?:about|less than|more than) \d+ in \d+`)
+var oddsWords = pattern.New(`\b(?:about|less than|more than) \d+ in \d+`)
 
 // NotInJSON returns the numbers printed in text that are not in the JSON of
 // the same document, in the order of the text. It serves tests: everything a
@@ -52,26 +53,26 @@ func NotInJSON(text string, js []byte) ([]string, error) {
 	walk(root)
 	inWords := map[string]bool{}
 	for _, s := range words {
-		for _, m := range printed.FindAllStringSubmatch(s, -1) {
+		for _, m := range printed().FindAllStringSubmatch(s, -1) {
 			inWords[plainNumber(m[2])] = true
 			inWords[strings.TrimLeft(plainNumber(m[2]), "-")] = true
 		}
 	}
 	for _, f := range nums { // chances are printed as words
 		if f >= 0 && f <= 1 {
-			for _, m := range oddsWords.FindAllString(Chance(f), -1) {
+			for _, m := range oddsWords().FindAllString(Chance(f), -1) {
 				inWords[m] = true
 			}
 		}
 	}
 	var missing []string
-	rest := oddsWords.ReplaceAllStringFunc(strings.Join(strings.Fields(text), " "), func(s string) string {
+	rest := oddsWords().ReplaceAllStringFunc(strings.Join(strings.Fields(text), " "), func(s string) string {
 		if inWords[s] {
 			return "odds"
 		}
 		return s
 	})
-	for _, m := range printed.FindAllStringSubmatch(rest, -1) {
+	for _, m := range printed().FindAllStringSubmatch(rest, -1) {
 		n := plainNumber(m[2])
 		if inWords[n] || inNumbers(nums, n, m[1], m[3] == "%") {
 			continue

@@ -1,11 +1,12 @@
 package render
 
 import (
-	"regexp"
 	"strings"
 	"unicode"
 
 	"github.com/mattn/go-runewidth"
+
+	"leafturn/internal/pattern"
 )
 
 // cells measures text in terminal cells. It is fixed here because the
@@ -13,7 +14,25 @@ import (
 // same lines everywhere.
 var cells = &runewidth.Condition{EastAsianWidth: false, StrictEmojiNeutral: true}
 
-func width(s string) int { return cells.StringWidth(s) }
+// width is how many cells s takes. Text in one cell a character, as nearly all
+// of ours is, is counted without the library, whose tables take a millisecond to
+// build (TestWidth).
+func width(s string) int {
+	n := 0
+	for _, r := range s {
+		if !single(r) {
+			return cells.StringWidth(s)
+		}
+		n++
+	}
+	return n
+}
+
+// single tells characters of one cell that never join with others: printable
+// Latin, and the dashes, quotes, arrows and signs of our own texts.
+func single(r rune) bool {
+	return r >= ' ' && r <= '~' || r >= 0xa0 && r < 0x300 && r != 0xad || strings.ContainsRune("–—‘’“”…•→≤≥−×", r)
+}
 
 // clean makes text from people safe to print: control characters (a stray
 // escape sequence would recolour the terminal) and marks that reverse the
@@ -40,11 +59,11 @@ func loosen(s string) string { return strings.ReplaceAll(s, nbsp, " ") }
 
 // together finds spaces at which a line should not break: inside a date, in
 // front of a unit, between the numbers of a reference.
-var together = regexp.MustCompile(`\b(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{1,2} [A-Z][a-z]{2}\b(?: \d{4}\b)?|\d (?:°C|°F|%|mm|cm|m|m²|ha|g|kg|ml|L)(?:$|[\s.,;:)/])|\[\d+(?:, \d+)+\]`)
+var together = pattern.New(`\b(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d{1,2} [A-Z][a-z]{2}\b(?: \d{4}\b)?|\d (?:°C|°F|%|mm|cm|m|m²|ha|g|kg|ml|L)(?:$|[\s.,;:)/])|\[\d+(?:, \d+)+\]`)
 
 // hold puts non-breaking spaces where a line should not break.
 func hold(s string) string {
-	return together.ReplaceAllStringFunc(s, func(m string) string {
+	return together().ReplaceAllStringFunc(s, func(m string) string {
 		end := strings.TrimRight(m, " ") // a space after a unit may break
 		return strings.ReplaceAll(end, " ", nbsp) + m[len(end):]
 	})

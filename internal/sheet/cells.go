@@ -1,12 +1,12 @@
 package sheet
 
 import (
-	"regexp"
 	"strconv"
 	"strings"
 
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
+	"leafturn/internal/pattern"
 )
 
 // blankCell is what a blank count stands for.
@@ -26,15 +26,15 @@ type sample struct {
 }
 
 var (
-	wholeDecimal = regexp.MustCompile(`^\d+[.,]0{1,2}$`)
-	thousands    = regexp.MustCompile(`^\d{1,3}([.,' ]\d{3})+$`)
-	decimal      = regexp.MustCompile(`^-?\d*[.,]\d+$`)
-	bound        = regexp.MustCompile(`^(>|<|≥|≤|=>|>=|<=|~|≈|ca\.?|about|over|under|approx\.?)\s*\d+$|^\d+\s*(\+|plus|or more)$`)
-	between      = regexp.MustCompile(`^\d+\s*(-|–|to)\s*\d+$`)
-	ratioForm    = regexp.MustCompile(`^(\d+)\s*(?:/|of)\s*(\d+)$`)
-	repeatForm   = regexp.MustCompile(`^(\d+)\s*[*x×]\s*(-|\d+)$`)
-	monthText    = regexp.MustCompile(`(?i)^(\d{1,2}[-. ](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[-. ]\d{1,4})[a-z]*$`)
-	wordCount    = regexp.MustCompile(`^(\d+)\s*\pL[\pL ]*$`)
+	wholeDecimal = pattern.New(`^\d+[.,]0{1,2}$`)
+	thousands    = pattern.New(`^\d{1,3}([.,' ]\d{3})+$`)
+	decimal      = pattern.New(`^-?\d*[.,]\d+$`)
+	bound        = pattern.New(`^(>|<|≥|≤|=>|>=|<=|~|≈|ca\.?|about|over|under|approx\.?)\s*\d+$|^\d+\s*(\+|plus|or more)$`)
+	between      = pattern.New(`^\d+\s*(-|–|to)\s*\d+$`)
+	ratioForm    = pattern.New(`^(\d+)\s*(?:/|of)\s*(\d+)$`)
+	repeatForm   = pattern.New(`^(\d+)\s*[*x×]\s*(-|\d+)$`)
+	monthText    = pattern.New(`(?i)^(\d{1,2}[-. ](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[-. ]\d{1,4})[a-z]*$`)
+	wordCount    = pattern.New(`^(\d+)\s*\pL[\pL ]*$`)
 )
 
 // parseSample reads a cell of counts. isDate says that the spreadsheet holds
@@ -46,17 +46,17 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 	}
 	q := quote(text)
 	switch {
-	case isDate || monthText.MatchString(s):
+	case isDate || monthText().MatchString(s):
 		return sample{}, bad("give the column the format of text and write 3/10 again (or write infested and looked in two columns)", "%s is a date: the spreadsheet made it of a fraction such as 3/10", q)
 	case lost[s]:
 		return sample{units: []farm.UnitCount{{}}}, nil
-	case wholeDecimal.MatchString(s):
+	case wholeDecimal().MatchString(s):
 		return count(s[:strings.IndexAny(s, ".,")])
-	case thousands.MatchString(s):
+	case thousands().MatchString(s):
 		return sample{}, bad("write the count in plain digits", "%s can be read as thousands or as a fraction", q)
-	case decimal.MatchString(s):
+	case decimal().MatchString(s):
 		return sample{}, bad("write the count of each unit, not their average; a fraction is written infested/looked, such as 12/50", "%s is not a whole number", q)
-	case bound.MatchString(s):
+	case bound().MatchString(s):
 		return sample{}, bad("write the number that was counted; where counting was broken off write - (not looked at), or the number itself if you know that it is too low", "%s is not an exact count", q)
 	case strings.HasSuffix(s, "%"):
 		return sample{}, bad("write infested/looked, such as 12/50", "%s is a share without the number looked at", q)
@@ -65,7 +65,7 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 	case s == "none" || s == "nil" || s == "no" || s == "?" || s == "x":
 		return sample{}, bad("write 0 where none was found, - where nobody looked", "%s is not a count", q)
 	}
-	if m := ratioForm.FindStringSubmatch(s); m != nil {
+	if m := ratioForm().FindStringSubmatch(s); m != nil {
 		hit, err1 := strconv.Atoi(m[1])
 		of, err2 := strconv.Atoi(m[2])
 		switch {
@@ -78,7 +78,7 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 		}
 		return sample{presence: &farm.Presence{Infested: hit, Looked: of}}, nil
 	}
-	if m := repeatForm.FindStringSubmatch(s); m != nil {
+	if m := repeatForm().FindStringSubmatch(s); m != nil {
 		n, err := strconv.Atoi(m[1])
 		if err != nil || n < 1 || n > farm.MaxUnits {
 			return sample{}, bad("write units*count, such as 70*0 for seventy units with none", "%s repeats a count too often or never", q)
@@ -93,10 +93,10 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 		}
 		return out, nil
 	}
-	if between.MatchString(s) {
+	if between().MatchString(s) {
 		return sample{}, bad("write the number that was counted", "%s is not an exact count", q)
 	}
-	if m := wordCount.FindStringSubmatch(s); m != nil {
+	if m := wordCount().FindStringSubmatch(s); m != nil {
 		return sample{}, bad("write the number alone: "+m[1], "%s is not a number", q)
 	}
 	if words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ';' }); len(words) > 1 {
@@ -161,9 +161,9 @@ func plainDigits(s string) bool {
 }
 
 // dot writes a decimal comma as a point.
-var commaForm = regexp.MustCompile(`^([-+]?\d+),(\d+)(.*)$`)
+var commaForm = pattern.New(`^([-+]?\d+),(\d+)(.*)$`)
 
-func dot(s string) string { return commaForm.ReplaceAllString(s, "$1.$2$3") }
+func dot(s string) string { return commaForm().ReplaceAllString(s, "$1.$2$3") }
 
 // totals are the words in front of a row of sums or means.
 var totals = map[string]bool{"total": true, "totals": true, "sum": true, "sums": true, "subtotal": true, "sub total": true, "grand total": true, "mean": true, "means": true, "average": true, "averages": true, "avg": true, "median": true, "max": true, "maximum": true, "min": true, "minimum": true, "std dev": true, "summe": true, "gesamt": true, "mittel": true, "mittelwert": true, "total général": true, "moyenne": true, "somme": true, "totaal": true, "gemiddelde": true, "suma": true, "media": true}

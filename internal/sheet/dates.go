@@ -2,13 +2,13 @@ package sheet
 
 import (
 	"fmt"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/ingest"
+	"leafturn/internal/pattern"
 )
 
 // Order is the order of day, month and year in a sheet's dates, as it was
@@ -45,12 +45,12 @@ func ParseOrder(s string) (Order, bool) {
 }
 
 var (
-	threeParts = regexp.MustCompile(`^(\d{1,4})([-/. ]{1,2})(\d{1,2})([-/. ]{1,2})(\d{1,4})\.?$`)
-	dayName    = regexp.MustCompile(`(?i)^(mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+`)
-	withTime   = regexp.MustCompile(`^(\S.*?)(?:T|\s+)\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s*[AaPp][Mm]|Z)?$`)
-	dayMonth   = regexp.MustCompile(`^(\d{1,2})(?:st|nd|rd|th)?[-/. ]+([A-Za-z]{3,9})\.?[-/., ]+(\d{4}|\d{2})$`)
-	monthDay   = regexp.MustCompile(`^([A-Za-z]{3,9})\.?[-/. ]+(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4})$`)
-	serial     = regexp.MustCompile(`^[34]\d{4}(\.\d+)?$`)
+	threeParts = pattern.New(`^(\d{1,4})([-/. ]{1,2})(\d{1,2})([-/. ]{1,2})(\d{1,4})\.?$`)
+	dayName    = pattern.New(`(?i)^(mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+`)
+	withTime   = pattern.New(`^(\S.*?)(?:T|\s+)\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s*[AaPp][Mm]|Z)?$`)
+	dayMonth   = pattern.New(`^(\d{1,2})(?:st|nd|rd|th)?[-/. ]+([A-Za-z]{3,9})\.?[-/., ]+(\d{4}|\d{2})$`)
+	monthDay   = pattern.New(`^([A-Za-z]{3,9})\.?[-/. ]+(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4})$`)
+	serial     = pattern.New(`^[34]\d{4}(\.\d+)?$`)
 )
 
 var months = []string{"january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"}
@@ -81,40 +81,40 @@ func parseDate(s string, order Order) (civil.Date, *wrong) {
 	if d, ok := iso(s); ok {
 		return inRange(s, d)
 	}
-	text := dayName.ReplaceAllString(s, "")
-	if m := withTime.FindStringSubmatch(text); m != nil {
+	text := dayName().ReplaceAllString(s, "")
+	if m := withTime().FindStringSubmatch(text); m != nil {
 		text = m[1]
 		if d, ok := iso(text); ok {
 			return inRange(s, d)
 		}
 	}
-	if m := dayMonth.FindStringSubmatch(text); m != nil && month(m[2]) > 0 {
+	if m := dayMonth().FindStringSubmatch(text); m != nil && month(m[2]) > 0 {
 		if d, ok := day(year(m[3]), month(m[2]), atoi(m[1])); ok {
 			return inRange(s, d)
 		}
 	}
-	if m := monthDay.FindStringSubmatch(text); m != nil && month(m[1]) > 0 {
+	if m := monthDay().FindStringSubmatch(text); m != nil && month(m[1]) > 0 {
 		if d, ok := day(year(m[3]), month(m[1]), atoi(m[2])); ok {
 			return inRange(s, d)
 		}
 	}
-	if m := threeParts.FindStringSubmatch(text); m != nil && strings.TrimSpace(m[2]) == strings.TrimSpace(m[4]) {
+	if m := threeParts().FindStringSubmatch(text); m != nil && strings.TrimSpace(m[2]) == strings.TrimSpace(m[4]) {
 		return numbers(s, m[1], m[3], m[5], order)
 	}
-	if serial.MatchString(s) {
+	if serial().MatchString(s) {
 		n, _, _ := strings.Cut(s, ".")
 		d := civil.New(1899, time.December, 30).AddDays(atoi(n))
 		return civil.Date{}, bad("give the column the format of a date in your spreadsheet and save again; "+n+" is probably "+d.String(), "%s is a spreadsheet's number for a day, not a date", quote(s))
 	}
-	if strings.ContainsAny(s, "0123456789") && (dayOnly.MatchString(text) || monthOnly.MatchString(text)) {
+	if strings.ContainsAny(s, "0123456789") && (dayOnly().MatchString(text) || monthOnly().MatchString(text)) {
 		return civil.Date{}, bad("write the date whole, such as 2026-07-13", "%s has no year", quote(s))
 	}
 	return civil.Date{}, bad("write it as 2026-07-13 (year-month-day)", "%s is not a date", quote(s))
 }
 
 var (
-	dayOnly   = regexp.MustCompile(`^\d{1,2}[-/. ]+([A-Za-z]{3,9}|\d{1,2})\.?$`)
-	monthOnly = regexp.MustCompile(`^[A-Za-z]{3,9}\.?[-/. ]+\d{1,2}$`)
+	dayOnly   = pattern.New(`^\d{1,2}[-/. ]+([A-Za-z]{3,9}|\d{1,2})\.?$`)
+	monthOnly = pattern.New(`^[A-Za-z]{3,9}\.?[-/. ]+\d{1,2}$`)
 )
 
 func iso(s string) (civil.Date, bool) {

@@ -2,13 +2,13 @@ package sheet
 
 import (
 	"cmp"
-	"regexp"
 	"slices"
 	"strings"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/ingest"
+	"leafturn/internal/pattern"
 	"leafturn/internal/record"
 )
 
@@ -110,10 +110,10 @@ type Map struct {
 
 // plain writes a heading in lower case with a blank for what is no letter or
 // digit.
-var notWord = regexp.MustCompile(`[^\pL\pN]+`)
+var notWord = pattern.New(`[^\pL\pN]+`)
 
 func plainHead(s string) string {
-	return strings.TrimSpace(notWord.ReplaceAllString(strings.ToLower(s), " "))
+	return strings.TrimSpace(notWord().ReplaceAllString(strings.ToLower(s), " "))
 }
 
 // headings are the words that name a column, in plain form.
@@ -153,9 +153,9 @@ var headings = func() map[string]Role {
 // the catalogue knows; generic ones stand for any unit.
 var (
 	genericUnits = []string{"", "no", "nr", "number", "sample", "rep", "replicate", "point", "stop", "unit", "count", "s", "n"}
-	numbered     = regexp.MustCompile(`^(\pL*?)[ ]*(?:no |nr |number )?[ ]*(\d{1,4}[a-z]?)$`)
-	aYear        = regexp.MustCompile(`^(19|20)\d{2}$`)
-	aroundPest   = regexp.MustCompile(`^(?:number of |no of |n of |count of |counts of |count |no )?(.+?)(?: count| counts| number| found| seen| no)?$`)
+	numbered     = pattern.New(`^(\pL*?)[ ]*(?:no |nr |number )?[ ]*(\d{1,4}[a-z]?)$`)
+	aYear        = pattern.New(`^(19|20)\d{2}$`)
+	aroundPest   = pattern.New(`^(?:number of |no of |n of |count of |counts of |count |no )?(.+?)(?: count| counts| number| found| seen| no)?$`)
 )
 
 // lifeStages head columns that tell the counts of one unit apart.
@@ -232,7 +232,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Scale = role, scale(text, h)
 		return c, true, nil
 	}
-	if serial.MatchString(text) || threeParts.MatchString(text) || looksISO(text) || dayMonth.MatchString(text) || monthDay.MatchString(text) {
+	if serial().MatchString(text) || threeParts().MatchString(text) || looksISO(text) || dayMonth().MatchString(text) || monthDay().MatchString(text) {
 		d, bad := parseDate(text, g.m.Dates)
 		c.Role, c.Date = Count, d
 		return c, false, bad
@@ -255,11 +255,11 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 	if lifeStages[h] {
 		return c, false, bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(text))
 	}
-	if aYear.MatchString(h) {
+	if aYear().MatchString(h) {
 		c.Role = Count
 		return c, false, bad("write the dates of the counts whole, such as 2026-07-13; if it is a number of a trap, write it as trap 1", "the heading %s is a year", quote(text))
 	}
-	if m := numbered.FindStringSubmatch(h); m != nil && (g.units[m[1]] || slices.Contains(genericUnits, m[1])) {
+	if m := numbered().FindStringSubmatch(h); m != nil && (g.units[m[1]] || slices.Contains(genericUnits, m[1])) {
 		c.Role, c.Number = Count, m[2]
 		if g.units[m[1]] {
 			c.Word = m[1]
@@ -270,7 +270,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role = total
 		return c, false, nil
 	}
-	if m := aroundPest.FindStringSubmatch(h); m != nil {
+	if m := aroundPest().FindStringSubmatch(h); m != nil {
 		if key, ok := g.pest(m[1]); ok {
 			c.Role, c.Pest = Count, key
 			return c, m[1] != h, nil
@@ -280,7 +280,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 			return c, m[1] != h, nil
 		}
 	}
-	if dayOnly.MatchString(text) || monthOnly.MatchString(text) && month(strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune("-/. ", r) })[0]) > 0 {
+	if dayOnly().MatchString(text) || monthOnly().MatchString(text) && month(strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune("-/. ", r) })[0]) > 0 {
 		c.Role = Count
 		return c, false, bad("write the date whole, such as 2026-07-13", "the heading %s is a date without a year", quote(text))
 	}
@@ -290,12 +290,12 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 	return c, false, nil
 }
 
-var aroundUnits = regexp.MustCompile(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
+var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
 
 // howMany reports whether a heading may say how many units there were: it names
 // them in the plural.
 func (g *guesser) howMany(h string) bool {
-	m := aroundUnits.FindStringSubmatch(h)
+	m := aroundUnits().FindStringSubmatch(h)
 	if m == nil {
 		return false
 	}
@@ -437,7 +437,7 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 			c.Bed = key
 			return nil
 		}
-		if m := numbered.FindStringSubmatch(plainHead(x)); m != nil {
+		if m := numbered().FindStringSubmatch(plainHead(x)); m != nil {
 			c.Number, c.Word = m[2], m[1]
 			return nil
 		}

@@ -106,7 +106,7 @@ func (r *reader) slip(text string, d civil.Date) *wrong {
 
 // notice remembers a date that shows in which order the sheet has them.
 func (r *reader) notice(text string) {
-	if !threeParts.MatchString(tidy(text)) || r.shows.order != "" {
+	if !threeParts().MatchString(tidy(text)) || r.shows.order != "" {
 		return
 	}
 	_, noDay := parseDate(text, DayFirst)

@@ -6,7 +6,6 @@ import (
 	"hash/crc32"
 	"io"
 	"os"
-	"regexp"
 	"strconv"
 	"strings"
 
@@ -14,6 +13,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/pattern"
 )
 
 // bookRows reads a sheet of a workbook row by row. The library gives cells
@@ -242,12 +242,12 @@ func markDates(book *excelize.File) (err error) {
 	return nil
 }
 
-var notCode = regexp.MustCompile(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
+var notCode = pattern.New(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
 
 // dateCode reports whether a number format shows a day, a month's name or a
 // year.
 func dateCode(code string) bool {
-	code = strings.ToLower(notCode.ReplaceAllString(code, ""))
+	code = strings.ToLower(notCode().ReplaceAllString(code, ""))
 	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
 }
 
