@@ -24,6 +24,7 @@ import (
 	"embed"
 	"encoding/hex"
 	"io/fs"
+	"maps"
 	"slices"
 
 	"leafturn/internal/diag"
@@ -93,7 +94,7 @@ func Load() (*Catalog, error) { return LoadFS(Files()) }
 // LoadFS reads and checks facts from the root of any file system. The error
 // is a *diag.List with every problem, each with its file, row and column.
 func LoadFS(fsys fs.FS) (*Catalog, error) {
-	l := &loader{reader: &reader{fsys: fsys, list: &diag.List{Kept: "nothing was loaded from these files"}}, c: &Catalog{}}
+	l := &loader{reader: &reader{fsys: fsys, files: map[string][]byte{}, list: &diag.List{Kept: "nothing was loaded from these files"}}, c: &Catalog{}}
 	l.pests()
 	l.enemies()
 	l.protocols()
@@ -113,35 +114,33 @@ func LoadFS(fsys fs.FS) (*Catalog, error) {
 	if err := l.list.Err(); err != nil {
 		return nil, err
 	}
-	v, err := version(fsys, l.files)
-	if err != nil {
-		return nil, err
-	}
-	l.c.Version = v
+	l.c.Version = version(l.files)
 	return l.c, nil
 }
 
-// Version is the version of the embedded facts, without reading them.
+// Version is the version of the embedded facts, without reading their rows.
 func Version() (string, error) {
-	files, err := fs.Glob(Files(), "*.csv")
+	names, err := fs.Glob(Files(), "*.csv")
 	if err != nil {
 		return "", err
 	}
-	return version(Files(), files)
+	files := map[string][]byte{}
+	for _, name := range names {
+		if files[name], err = fs.ReadFile(Files(), name); err != nil {
+			return "", diag.Failf(err, "put the file back", "cannot read %s", name)
+		}
+	}
+	return version(files), nil
 }
 
 // version hashes names and contents of the files in the order of their names.
-func version(fsys fs.FS, files []string) (string, error) {
+func version(files map[string][]byte) string {
 	h := sha256.New()
-	for _, name := range slices.Sorted(slices.Values(files)) {
-		data, err := fs.ReadFile(fsys, name)
-		if err != nil {
-			return "", diag.Failf(err, "put the file back", "cannot read %s again", name)
-		}
+	for _, name := range slices.Sorted(maps.Keys(files)) {
 		h.Write([]byte(name))
 		h.Write([]byte{0})
-		h.Write(data)
+		h.Write(files[name])
 		h.Write([]byte{0})
 	}
-	return DataDate + "+" + hex.EncodeToString(h.Sum(nil))[:8], nil
+	return DataDate + "+" + hex.EncodeToString(h.Sum(nil))[:8]
 }

@@ -90,7 +90,7 @@ func (w row) wholeOrNil(col string, low, high int) *int {
 // basisOf reads the basis of a group of columns: given when any of them is.
 func (w row) basisOf(col string, group ...string) string {
 	given := slices.ContainsFunc(group, func(c string) bool { return w.str(c) != "" })
-	b := w.oneOf(col, orEmpty(bases)...)
+	b := w.oneOfOrNone(col, bases...)
 	if given != (b != "") {
 		w.bad(col, "does not go with "+strings.Join(group, ", "), "say what they rest on where one is given, and only there")
 	}
@@ -127,7 +127,7 @@ func (l *loader) companionPlants() {
 		p := CompanionPlant{
 			Key: w.key("key"), Plant: w.oneOf("plant", names...), Aliases: w.words("aliases"), Kind: w.oneOf("kind", kinds...),
 			SpacingM: w.above("spacing_m"), FromBedM: w.atLeast("from_bed_m", 0), WidthM: w.above("width_m"), ReachM: w.above("reach_m"),
-			AreaPerUnitM2: w.above("area_per_unit_m2"), Amount: w.above("amount"), AmountPer: w.oneOf("amount_per", orEmpty(amountWords)...),
+			AreaPerUnitM2: w.above("area_per_unit_m2"), Amount: w.above("amount"), AmountPer: w.oneOfOrNone("amount_per", amountWords...),
 			RaiseDays: w.wholeOrNil("raise_days", 1, 200), BloomsIn: w.whole("blooms_in_year", 1, 2, 0), BloomDays: w.wholeOrNil("bloom_days", 1, 200),
 			Life: w.oneOf("life", "", "annual", "biennial", "perennial"), Dog: w.oneOf("dog", "", "yes", "no"), Cat: w.oneOf("cat", "", "yes", "no"),
 			Weed: w.oneOf("weed", "", "listed", "self-sows", "spreads", "weed"), Viruses: w.refs("viruses", virusNames),

@@ -124,8 +124,8 @@ func (l *loader) development() {
 	var keys []string
 	byKey := map[string]Development{}
 	l.table("development.csv", columns("key,pest_key,agent_key,stage,after,repeat,temp_unit,base,upper,dd,method,cutoff,start,start_on,low,high,default,animal"), func(w row) {
-		d := Development{Key: w.key("key"), Pest: w.oneOf("pest_key", orEmpty(l.pestKeys)...), Agent: w.oneOf("agent_key", orEmpty(l.agentKeys)...),
-			Stage: w.must("stage"), After: w.oneOf("after", orEmpty(keys)...), Repeat: w.whole("repeat", 1, 20, 1), TempUnit: w.oneOf("temp_unit", "C", "F"),
+		d := Development{Key: w.key("key"), Pest: w.oneOfOrNone("pest_key", l.pestKeys...), Agent: w.oneOfOrNone("agent_key", l.agentKeys...),
+			Stage: w.must("stage"), After: w.oneOfOrNone("after", keys...), Repeat: w.whole("repeat", 1, 20, 1), TempUnit: w.oneOf("temp_unit", "C", "F"),
 			Base: w.num("base"), Upper: w.num("upper"), DD: w.num("dd"), Method: w.oneOf("method", methodWords...),
 			Cutoff: w.oneOf("cutoff", "", "horizontal", "intermediate", "vertical"), Start: w.oneOf("start", "date", "first_find", "stage_seen", "release"),
 			Default: w.flag("default"), Animal: w.must("animal"), Provenance: w.provenance()}

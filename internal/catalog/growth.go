@@ -64,7 +64,7 @@ func (l *loader) growth() {
 	var keys []string
 	points := map[[2]string][]GrowthRate{}
 	l.table("growth_rates.csv", columns("key,pest_key,agent_key,kind,temp_c,value,used,animal,host"), func(w row) {
-		r := GrowthRate{Key: w.key("key"), Pest: w.oneOf("pest_key", orEmpty(l.pestKeys)...), Agent: w.oneOf("agent_key", orEmpty(l.agentKeys)...),
+		r := GrowthRate{Key: w.key("key"), Pest: w.oneOfOrNone("pest_key", l.pestKeys...), Agent: w.oneOfOrNone("agent_key", l.agentKeys...),
 			Kind: w.oneOf("kind", Increase, Appetite), Used: w.flag("used"), Animal: w.must("animal"), Host: w.must("host"), Provenance: w.provenance()}
 		temp, value := w.num("temp_c"), w.num("value")
 		switch {
@@ -89,7 +89,7 @@ func (l *loader) growth() {
 		}
 	})
 	l.table("growth_limits.csv", columns("pest_key,agent_key,kind,end_c,low,high,cap"), func(w row) {
-		x := growthLimit{of: w.oneOf("pest_key", orEmpty(l.pestKeys)...) + w.oneOf("agent_key", orEmpty(l.agentKeys)...), kind: w.oneOf("kind", Increase, Appetite)}
+		x := growthLimit{of: w.oneOfOrNone("pest_key", l.pestKeys...) + w.oneOfOrNone("agent_key", l.agentKeys...), kind: w.oneOf("kind", Increase, Appetite)}
 		x.Provenance = w.provenance()
 		end, low, high, most := w.num("end_c"), w.num("low"), w.num("high"), w.num("cap")
 		of := [2]string{x.of, x.kind}

@@ -42,8 +42,6 @@ func (w row) refs(col string, known []string) []string {
 	return out
 }
 
-func orEmpty(known []string) []string { return append(slices.Clone(known), "") }
-
 // typed registers what people may type for the thing with index i.
 func typed(w row, words map[string]int, i int, key string, aliases []string) {
 	for _, a := range append([]string{key}, aliases...) {
@@ -89,7 +87,7 @@ func (l *loader) pests() {
 		vectors = append(vectors, w)
 	})
 	for _, w := range vectors {
-		w.oneOf("vector", orEmpty(l.pestKeys)...)
+		w.oneOfOrNone("vector", l.pestKeys...)
 	}
 }
 
@@ -131,9 +129,9 @@ func (l *loader) protocols() {
 	unitWords := map[string]map[string]int{}
 	for _, file := range []string{"protocols.csv", "protocols_ours.csv"} {
 		l.table(file, columns("key,pest_key,enemy_key,unit,unit_aliases,unit_label,measure,damage_measure,sample_kind,tally,units_total,min_units,whole_bed,per_nights,nights,needs_soil,needs_foliage,temp_of,must_note,default,how,pest,unit_name,method,units_per_stop,stops,exposure_hours,valid_temp_min_c,valid_temp_max_c,valid_conditions,best_time"), func(w row) {
-			p := Protocol{Key: w.key("key"), Pest: w.oneOf("pest_key", orEmpty(l.pestKeys)...), Enemy: w.oneOf("enemy_key", orEmpty(l.enemyKeys)...),
-				Unit: w.key("unit"), UnitAliases: w.words("unit_aliases"), UnitLabel: w.must("unit_label"), Measure: w.oneOf("measure", orEmpty(l.measureKeys)...),
-				DamageMeasure: w.oneOf("damage_measure", orEmpty(l.measureKeys)...), Presence: w.oneOf("sample_kind", "count", "presence") == "presence",
+			p := Protocol{Key: w.key("key"), Pest: w.oneOfOrNone("pest_key", l.pestKeys...), Enemy: w.oneOfOrNone("enemy_key", l.enemyKeys...),
+				Unit: w.key("unit"), UnitAliases: w.words("unit_aliases"), UnitLabel: w.must("unit_label"), Measure: w.oneOfOrNone("measure", l.measureKeys...),
+				DamageMeasure: w.oneOfOrNone("damage_measure", l.measureKeys...), Presence: w.oneOf("sample_kind", "count", "presence") == "presence",
 				Tally: w.whole("tally", 1, 100, 1), UnitsTotal: w.whole("units_total", 0, 1000, 0), MinUnits: w.whole("min_units", 1, 1000, 0), WholeBed: w.flag("whole_bed"),
 				PerNights: w.whole("per_nights", 0, 7, 0), Nights: w.whole("nights", 0, 60, 0),
 				NeedsSoil: farm.Wetness(w.oneOf("needs_soil", "", "moist")), NeedsFoliage: farm.Wetness(w.oneOf("needs_foliage", "", "dry")),

@@ -69,7 +69,7 @@ func (l *loader) actions() {
 	l.table("actions.csv", columns("key,pest_key,rung,text,amount,when,within_days,stage_from,stage_to,level,why,safety,agent_key"), func(w row) {
 		a := Action{Key: w.key("key"), Pest: w.oneOf("pest_key", l.pestKeys...), Rung: w.whole("rung", 1, 4, 0), Text: w.short("text", maxText),
 			Amount: w.str("amount"), When: w.str("when"), Level: w.oneOf("level", "prevent", "watch", "act"), Why: w.short("why", maxWhy),
-			Safety: w.oneOf("safety", orEmpty(l.safetyKeys)...), Agent: w.oneOf("agent_key", orEmpty(l.agentKeys)...), Provenance: w.provenance()}
+			Safety: w.oneOfOrNone("safety", l.safetyKeys...), Agent: w.oneOfOrNone("agent_key", l.agentKeys...), Provenance: w.provenance()}
 		if d := w.whole("within_days", 0, 60, -1); d >= 0 {
 			a.WithinDays = &d
 		}
@@ -96,7 +96,7 @@ func (l *loader) releases() {
 			Offer:    w.flag("offer"), OfferWhy: w.str("offer_why"), Target: w.must("target_pest"), Use: w.oneOf("use", "curative", "preventive"),
 			Rate: w.atLeast("rate", 0), RateMax: w.atLeast("rate_max", 0), RateUnit: w.str("rate_unit"), Releases: w.whole("releases", 1, 52, 0),
 			IntervalDays: w.whole("interval_days", 1, 90, 0), MinC: w.num("temp_min_c"), MaxC: w.num("temp_max_c"),
-			TempBasis: w.oneOf("temp_basis", orEmpty(bases)...), MinHumidity: w.atLeast("rh_min_pct", 0), LeadDays: w.whole("lead_days", 0, 60, 0),
+			TempBasis: w.oneOfOrNone("temp_basis", bases...), MinHumidity: w.atLeast("rh_min_pct", 0), LeadDays: w.whole("lead_days", 0, 60, 0),
 			NotWhen: w.str("not_when"), EvidenceCrop: w.str("evidence_crop"), Outcome: w.str("outcome"), Provenance: w.provenance()}
 		w.ordered("rate", "rate_max", r.Rate, r.RateMax)
 		w.ordered("temp_min_c", "temp_max_c", r.MinC, r.MaxC)
@@ -135,7 +135,7 @@ func (l *loader) generations() {
 func (l *loader) dayLengths() {
 	seen := map[string]bool{}
 	l.table("daylength.csv", columns("agent_key,pest_key,hours,nights_below_c,text"), func(w row) {
-		d := DayLength{Agent: w.oneOf("agent_key", orEmpty(l.agentKeys)...), Pest: w.oneOf("pest_key", orEmpty(l.pestKeys)...), NightsBelow: w.num("nights_below_c"), Text: w.must("text"), Provenance: w.provenance()}
+		d := DayLength{Agent: w.oneOfOrNone("agent_key", l.agentKeys...), Pest: w.oneOfOrNone("pest_key", l.pestKeys...), NightsBelow: w.num("nights_below_c"), Text: w.must("text"), Provenance: w.provenance()}
 		if h := w.num("hours"); h == nil || *h <= 0 || *h >= 24 {
 			w.bad("hours", "is no length of a day", "write hours above 0 and under 24")
 		} else {
@@ -213,7 +213,7 @@ func (l *loader) sideEffects() {
 	})
 	pairs := map[string]bool{}
 	l.table("default_waits.csv", columns("active_key,agent_group,days,text"), func(w row) {
-		d := DefaultWait{Active: w.oneOf("active_key", actives...), Group: w.oneOf("agent_group", orEmpty(agentGroups)...), Text: w.must("text"), Provenance: w.provenance()}
+		d := DefaultWait{Active: w.oneOf("active_key", actives...), Group: w.oneOfOrNone("agent_group", agentGroups...), Text: w.must("text"), Provenance: w.provenance()}
 		if n := w.whole("days", 0, 400, -1); n >= 0 {
 			d.Days = &n
 		}

@@ -31,7 +31,7 @@ var bases = []string{Published, CommonPractice, FromMemory}
 type reader struct {
 	fsys  fs.FS
 	list  *diag.List
-	files []string // names of the files that were read, for the version
+	files map[string][]byte // what was read, by name
 }
 
 // row is one record of a table, with the place of each field. Reading a field
@@ -43,7 +43,7 @@ type row struct {
 	cols map[string]int
 	rec  []string
 	at   [][2]int // line and column of each field, in bytes
-	text [][]byte // the file's lines
+	text []byte   // the file
 }
 
 // table reads a file, checks its header against the wanted columns and calls
@@ -57,8 +57,7 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 		r.list.Add(&diag.Problem{File: file, What: "cannot be read: " + err.Error(), Do: "put the file back", Err: err})
 		return
 	}
-	r.files = append(r.files, file)
-	lines := bytes.Split(data, []byte("\n"))
+	r.files[file] = data
 	cr := csv.NewReader(bytes.NewReader(data))
 	cr.FieldsPerRecord = -1
 	header, err := cr.Read()
@@ -69,7 +68,7 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 	cols := map[string]int{}
 	for i, h := range header {
 		line, col := cr.FieldPos(i)
-		col = charCol(lines, line, col)
+		col = charCol(data, line, col)
 		switch _, twice := cols[h]; {
 		case twice:
 			bad(line, col, fmt.Sprintf("column %q stands twice", h), "remove one of them")
@@ -92,12 +91,12 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 		if err != nil {
 			line, col := 0, 0
 			if pe := (*csv.ParseError)(nil); errors.As(err, &pe) {
-				line, col = pe.Line, charCol(lines, pe.Line, pe.Column)
+				line, col = pe.Line, charCol(data, pe.Line, pe.Column)
 			}
 			bad(line, col, "is not well-formed CSV: "+err.Error(), "mend the quotes of this row")
 			return
 		}
-		w := row{r: r, file: file, cols: cols, rec: rec, at: make([][2]int, len(rec)), text: lines}
+		w := row{r: r, file: file, cols: cols, rec: rec, at: make([][2]int, len(rec)), text: data}
 		for i := range rec {
 			w.at[i][0], w.at[i][1] = cr.FieldPos(i)
 		}
@@ -105,9 +104,9 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 			bad(w.at[0][0], 1, fmt.Sprintf("row has %d fields, the header %d", len(rec), len(header)), "add or remove commas, or quote the text that holds one")
 			continue
 		}
-		for h, i := range cols {
-			if v := rec[i]; v != strings.TrimSpace(v) {
-				w.bad(h, fmt.Sprintf("space at the end or start of %q", v), "remove it")
+		for i, v := range rec {
+			if v != strings.TrimSpace(v) {
+				w.bad(header[i], fmt.Sprintf("space at the end or start of %q", v), "remove it")
 			}
 		}
 		f(w)
@@ -115,7 +114,8 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 }
 
 // charCol turns a 1-based column in bytes into one in characters.
-func charCol(lines [][]byte, line, byteCol int) int {
+func charCol(data []byte, line, byteCol int) int {
+	lines := bytes.Split(data, []byte("\n"))
 	if line < 1 || line > len(lines) || byteCol < 1 || byteCol-1 > len(lines[line-1]) {
 		return byteCol
 	}
@@ -154,6 +154,14 @@ func (w row) oneOf(col string, known ...string) string {
 		w.bad(col, fmt.Sprintf("unknown word %q%s", v, diag.DidYouMean(v, known)), "use one of: "+strings.Join(known, ", "))
 	}
 	return v
+}
+
+// oneOfOrNone reads a word of a list, or nothing.
+func (w row) oneOfOrNone(col string, known ...string) string {
+	if w.str(col) == "" {
+		return ""
+	}
+	return w.oneOf(col, known...)
 }
 
 // words splits a list at semicolons.

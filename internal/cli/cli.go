@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -77,6 +78,9 @@ func run(ctx context.Context, args []string, s Streams) error {
 	d := &deps{Streams: s, typed: typed(args)}
 	defer d.close()
 	a := newApp(d)
+	if len(args) < 2 || slices.ContainsFunc(args, func(w string) bool { return slices.Contains([]string{"-v", "--version", "-h", "--help"}, w) }) {
+		a.Version = version() // hashes the facts, which only these show
+	}
 	err := misnamed(a, args)
 	if err == nil {
 		err = a.RunContext(ctx, arrange(a, args))

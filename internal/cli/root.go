@@ -40,7 +40,6 @@ func newApp(d *deps) *ucli.App {
 		Name:                      "leafturn",
 		Usage:                     "pest counts in, the week's decisions out, for a small cut-flower field",
 		Description:               rootHelp,
-		Version:                   version(),
 		Writer:                    d.Out,
 		ErrWriter:                 d.Err,
 		Reader:                    d.In,
