@@ -81,6 +81,7 @@ type cellError struct {
 // observe reads the counts of a row and adds them to their visits.
 func (r *reader) observe(row Row) error {
 	r.now = row.N
+	r.like.cells = r.like.cells[:0]
 	get := func(c *Column) (string, bool) {
 		if c.Col > len(row.Cells) {
 			return "", false
@@ -341,6 +342,9 @@ func (r *reader) observe(row Row) error {
 		for _, b := range touched {
 			b.bad = true
 		}
+	}
+	if len(wrongs) == 0 && !missed {
+		r.like.set(row, r.res, touched)
 	}
 	if missed {
 		r.loose(row.N, part{base.bed, base.pest, base.date, strings.Join(labels, " "), share})

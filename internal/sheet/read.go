@@ -110,6 +110,7 @@ type reader struct {
 	touched []*build
 	spare   []*build // finished, to be filled again
 	one     [1]farm.UnitCount
+	like    alike
 }
 
 // all reads the headings, then row after row.
@@ -227,6 +228,7 @@ func (r *reader) headings(first []Row, i int) {
 		}
 	}
 	l.group()
+	r.like = l.alike(r.Map)
 	for i := range l.Columns {
 		switch c := &l.Columns[i]; c.Role {
 		case Air, SoilTemp, Soil, Foliage, Nights, Disturbed, Damage, Observer, Note, Weather, Enemy:
@@ -240,6 +242,9 @@ func (r *reader) headings(first []Row, i int) {
 
 // row reads one row below the headings.
 func (r *reader) row(row Row) error {
+	if r.again(row) {
+		return nil
+	}
 	cells := row.Cells
 	n := filled(cells)
 	if n == 0 {

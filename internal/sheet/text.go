@@ -168,6 +168,12 @@ func (s *Source) openText(f Format, enc encoding.Encoding) (*textRows, error) {
 	return t, nil
 }
 
+// lineOf is the line of the file at which a field of the last row begins.
+func (t *textRows) lineOf(field int) int {
+	line, _ := t.csv.FieldPos(field)
+	return line
+}
+
 func (t *textRows) close() { t.f.Close() }
 
 func (t *textRows) next() (Row, error) {
@@ -177,11 +183,13 @@ func (t *textRows) next() (Row, error) {
 		if err != nil {
 			return t.failed(err)
 		}
-		line, _ := t.csv.FieldPos(0)
+		line := t.lineOf(0)
 		row := Row{N: line - t.lines, Cells: fields}
 		t.last = row.N
-		for _, c := range fields {
-			t.lines += strings.Count(c, "\n")
+		if last := len(fields) - 1; strings.Contains(fields[last], "\n") || t.lineOf(last) > line {
+			for _, c := range fields {
+				t.lines += strings.Count(c, "\n")
+			}
 		}
 		if t.first {
 			t.first = false
