@@ -56,7 +56,7 @@ func (p *alike) set(row Row, res *Result, touched []*build) {
 // Whatever it cannot do is left to observe, and nothing is changed.
 func (r *reader) again(row Row) bool {
 	p, b := &r.like, r.last
-	if len(p.cells) == 0 || len(row.Cells) != len(p.cells) || b == nil || len(r.open) != 1 || row.hidden || row.dates != nil {
+	if len(p.cells) == 0 || len(row.Cells) != len(p.cells) || b == nil || r.ends != nil || len(r.open) != 1 || row.hidden || row.dates != nil {
 		return false
 	}
 	for i, c := range row.Cells {

@@ -24,6 +24,7 @@ type build struct {
 	notes     []string
 	first     int // its first row and column
 	col, last int
+	end       int // its last row, where that is known before
 	bad       bool
 	rows      []int
 	groups    []int // of columns that its counts stand in

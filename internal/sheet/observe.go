@@ -230,6 +230,10 @@ func (r *reader) observe(row Row) error {
 			missed = true
 			return nil
 		}
+		if r.finding {
+			r.ends[k.hash()] = row.N
+			return nil
+		}
 		b := r.last
 		if b == nil || b.key != k {
 			if b = r.open[k]; b == nil {
@@ -238,6 +242,9 @@ func (r *reader) observe(row Row) error {
 					b, r.spare = r.spare[n-1], r.spare[:n-1]
 				}
 				b = b.empty(k, row.N, c.Col)
+				if r.ends != nil {
+					b.end = r.ends[k.hash()]
+				}
 				r.open[k] = b
 			}
 			r.last = b
@@ -267,6 +274,9 @@ func (r *reader) observe(row Row) error {
 			word = labelWord
 		}
 		b := visit(o.col, word)
+		if r.finding {
+			continue
+		}
 		var smp sample
 		var w *wrong
 		switch {
@@ -356,10 +366,10 @@ func (r *reader) observe(row Row) error {
 			}
 		}
 		if len(touched) > 0 && len(r.open) > len(touched) {
-			return r.flush(row.N)
+			return r.before(row.N)
 		}
 	}
-	return nil
+	return r.flush(slices.DeleteFunc(touched, func(b *build) bool { return b.end != row.N }))
 }
 
 func (b *build) share(p farm.Presence) *wrong {

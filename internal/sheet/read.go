@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 
@@ -18,9 +19,10 @@ type Options struct {
 	Today civil.Date // a later date is refused
 	Names ingest.Names
 	Map   Map
-	// Gather holds every visit until the end of the sheet, so that its rows may
-	// stand anywhere. Without it, memory does not grow with the sheet, and rows
-	// of one visit that stand apart end the reading with ErrScattered.
+	// Gather lets the rows of a visit stand anywhere: the sheet is read once more
+	// before, to know where each visit ends, and no visit is held longer; with
+	// Rest all are held until the end. Without Gather, rows of one visit that
+	// stand apart end the reading with ErrScattered.
 	Gather bool
 	// Rest gathers the faults and the rows that are to be corrected.
 	Rest bool
@@ -44,12 +46,24 @@ type Visit struct {
 // the file cannot be read; the error is a *diag.Problem, ErrScattered, or what
 // sink or Stop returned.
 func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
+	var ends map[uint64]int
+	if o.Gather && !o.Rest && o.Hold == nil {
+		ends = map[uint64]int{}
+		if _, err := read(s, o, nil, ends, true); err != nil {
+			return nil, err
+		}
+	}
+	return read(s, o, sink, ends, false)
+}
+
+func read(s *Source, o Options, sink func(Visit) error, ends map[uint64]int, finding bool) (*Result, error) {
 	src, format, err := s.open(o.Map)
 	if err != nil {
 		return nil, err
 	}
 	defer src.close()
 	r := &reader{
+		ends: ends, finding: finding,
 		Options: o, sink: sink, g: newGuesser(o.Names, o.Map), open: map[key]*build{}, shut: map[uint64]bool{},
 		problems: problems{file: s.Name},
 		res:      &Result{Rest: map[int]*RestRow{}, Faults: &Faults{bad: map[key]bool{}, loose: map[part]int{}}, Usual: map[string]string{}},
@@ -111,6 +125,9 @@ type reader struct {
 	spare   []*build // finished, to be filled again
 	one     [1]farm.UnitCount
 	like    alike
+
+	ends    map[uint64]int // the last row of each visit by the hash of its key, where they are known
+	finding bool           // the ends are looked for, and nothing is kept but them
 }
 
 // all reads the headings, then row after row.
@@ -173,7 +190,7 @@ func (r *reader) all(src rows) error {
 			}
 		}
 	}
-	return r.flush(-1)
+	return r.before(math.MaxInt)
 }
 
 // unreadable notes a row whose cells cannot be told apart, and reports whether
@@ -366,21 +383,26 @@ func (r *reader) reason(row int, why string, groups ...int) {
 	}
 }
 
-// flush gives out the visits that a row did not touch: all, with row -1.
-func (r *reader) flush(row int) error {
-	var done []*build
+// before gives out the open visits whose last row so far is before a row.
+func (r *reader) before(row int) error {
+	var all []*build
 	for _, b := range r.open {
-		if row < 0 || b.last < row {
-			done = append(done, b)
+		if b.last < row {
+			all = append(all, b)
 		}
 	}
-	slices.SortFunc(done, func(a, b *build) int {
+	return r.flush(all)
+}
+
+// flush gives out visits.
+func (r *reader) flush(all []*build) error {
+	slices.SortFunc(all, func(a, b *build) int {
 		if a.first != b.first {
 			return a.first - b.first
 		}
 		return a.col - b.col
 	})
-	for _, b := range done {
+	for _, b := range all {
 		delete(r.open, b.key)
 		if b == r.last {
 			r.last = nil
@@ -391,9 +413,7 @@ func (r *reader) flush(row int) error {
 		if err := r.give(b); err != nil {
 			return err
 		}
-		if row >= 0 {
-			r.spare = append(r.spare, b)
-		}
+		r.spare = append(r.spare, b)
 	}
 	return nil
 }

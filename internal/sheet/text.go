@@ -12,10 +12,11 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"leafturn/internal/diag"
+
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
-	"leafturn/internal/diag"
 )
 
 // Format is how a file is read, for the reader to see.
