@@ -13,9 +13,10 @@ import (
 type build struct {
 	key
 	units     []unit
-	labels    []string // of the units that have one, in the order of units; empty for none
-	high      int      // the highest of them that is a number
-	turned    bool     // they are not all numbers that rise
+	labelled  bool     // units have labels: all or none do
+	names     []string // labels that are no numbers, by unit; nil where there are none
+	high      int      // the highest label that is a number
+	turned    bool     // the labels are not all numbers that rise
 	presence  *farm.Presence
 	damage    *farm.Damage
 	enemies   []farm.EnemyCount
@@ -30,10 +31,27 @@ type build struct {
 	groups    []int // of columns that its counts stand in
 }
 
-// unit is one count; n is below 0 where it was not looked at.
-type unit struct {
-	n   int32
-	row int32
+// unit is one count; n is below 0 where it was not looked at, and no is 0 where
+// its label is no number.
+type unit struct{ n, row, no int32 }
+
+// label is what a unit is called, "" for nothing.
+func (b *build) label(i int) string {
+	switch {
+	case b.units[i].no > 0:
+		return strconv.Itoa(int(b.units[i].no))
+	case b.names != nil:
+		return b.names[i]
+	}
+	return ""
+}
+
+// find is the unit of a label, which is the number n if above 0.
+func (b *build) find(label string, n int) int {
+	if n > 0 {
+		return slices.IndexFunc(b.units, func(u unit) bool { return int(u.no) == n })
+	}
+	return slices.Index(b.names, label)
 }
 
 var seed = maphash.MakeSeed()
@@ -45,10 +63,7 @@ func (k key) hash() uint64 { return maphash.Comparable(seed, k) }
 func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w *wrong) {
 	n := unitNo(label)
 	if label != "" && n <= b.high { // else it is none of those before
-		for i, l := range b.labels {
-			if l != label {
-				continue
-			}
+		if i := b.find(label, n); i >= 0 {
 			if len(units) == 1 && value(units[0]) == b.units[i].n {
 				return 1, nil
 			}
@@ -60,16 +75,25 @@ func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w
 		return 0, bad("check the date and the bed; split a longer visit over two dates or places", "%s has more than %d units, which is taken for a slip", b.words(), farm.MaxUnits)
 	case label != "" && len(units) > 1:
 		return 0, bad("write one count for each numbered unit", "unit %s of %s has %d counts in one cell", label, b.words(), len(units))
-	case (label == "") != (len(b.labels) == 0) && len(b.units) > 0:
+	case b.labelled != (label != "") && len(b.units) > 0:
 		return 0, bad("number all of them or none; head a column of sums with Total, or set it to \"ignore\" in a map file (see --save-map)", "some units of %s have a number and some have none", b.words())
 	}
 	for _, u := range units {
-		b.units = append(b.units, unit{value(u), int32(row)})
-		if label != "" {
-			b.labels = append(b.labels, label)
-			b.turned = b.turned || n <= b.high
-			b.high = max(b.high, n)
+		b.units = append(b.units, unit{value(u), int32(row), int32(n)})
+		if label == "" {
+			continue
 		}
+		if n == 0 && b.names == nil {
+			b.names = make([]string, len(b.units)-1, len(b.units))
+		}
+		if b.names != nil {
+			name := ""
+			if n == 0 {
+				name = label
+			}
+			b.names = append(b.names, name)
+		}
+		b.labelled, b.turned, b.high = true, b.turned || n <= b.high, max(b.high, n)
 	}
 	return 0, nil
 }
@@ -85,7 +109,7 @@ func unitNo(label string) int {
 
 // empty makes a new build of one that is finished.
 func (b *build) empty(k key, row, col int) *build {
-	*b = build{key: k, first: row, col: col, units: b.units[:0], labels: b.labels[:0], rows: b.rows[:0], groups: b.groups[:0]}
+	*b = build{key: k, first: row, col: col, units: b.units[:0], rows: b.rows[:0], groups: b.groups[:0]}
 	return b
 }
 
@@ -114,13 +138,13 @@ func (b *build) visit() (farm.Visit, *wrong) {
 		Observer: strings.Join(b.observers, ", "), Note: strings.Join(b.notes, "; "),
 	}
 	var order []int // nil: as they are
-	if len(b.labels) == len(b.units) && b.turned {
+	if b.labelled && b.turned {
 		order = make([]int, len(b.units))
 		for i := range order {
 			order[i] = i
 		}
-		slices.SortStableFunc(order, func(x, y int) int { return natural(b.labels[x], b.labels[y]) })
-	} else if len(b.labels) != len(b.units) {
+		slices.SortStableFunc(order, func(x, y int) int { return natural(b.label(x), b.label(y)) })
+	} else if !b.labelled {
 		if w := b.pasted(); w != nil {
 			return v, w
 		}

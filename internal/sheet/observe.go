@@ -231,7 +231,8 @@ func (r *reader) observe(row Row) error {
 			return nil
 		}
 		if r.finding {
-			r.ends[k.hash()] = row.N
+			h := k.hash()
+			r.ends[h] = end{int32(row.N), r.ends[h].cells + 1}
 			return nil
 		}
 		b := r.last
@@ -243,7 +244,8 @@ func (r *reader) observe(row Row) error {
 				}
 				b = b.empty(k, row.N, c.Col)
 				if r.ends != nil {
-					b.end = r.ends[k.hash()]
+					known := r.ends[k.hash()]
+					b.end, b.units = int(known.row), slices.Grow(b.units, min(int(known.cells), farm.MaxUnits))
 				}
 				r.open[k] = b
 			}

@@ -46,9 +46,9 @@ type Visit struct {
 // the file cannot be read; the error is a *diag.Problem, ErrScattered, or what
 // sink or Stop returned.
 func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
-	var ends map[uint64]int
+	var ends map[uint64]end
 	if o.Gather && !o.Rest && o.Hold == nil {
-		ends = map[uint64]int{}
+		ends = map[uint64]end{}
 		if _, err := read(s, o, nil, ends, true); err != nil {
 			return nil, err
 		}
@@ -56,7 +56,7 @@ func Read(s *Source, o Options, sink func(Visit) error) (*Result, error) {
 	return read(s, o, sink, ends, false)
 }
 
-func read(s *Source, o Options, sink func(Visit) error, ends map[uint64]int, finding bool) (*Result, error) {
+func read(s *Source, o Options, sink func(Visit) error, ends map[uint64]end, finding bool) (*Result, error) {
 	src, format, err := s.open(o.Map)
 	if err != nil {
 		return nil, err
@@ -126,9 +126,13 @@ type reader struct {
 	one     [1]farm.UnitCount
 	like    alike
 
-	ends    map[uint64]int // the last row of each visit by the hash of its key, where they are known
+	ends    map[uint64]end // of each visit by the hash of its key, where they are known
 	finding bool           // the ends are looked for, and nothing is kept but them
 }
+
+// end is what is known of a visit before it is read: its last row, and how many
+// cells it has.
+type end struct{ row, cells int32 }
 
 // all reads the headings, then row after row.
 func (r *reader) all(src rows) error {

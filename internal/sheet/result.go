@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"slices"
 	"strings"
 
 	"leafturn/internal/civil"
@@ -124,7 +123,7 @@ func (res *Result) holds(b *build) (row int, held bool) {
 		}
 		taken := false
 		for _, l := range strings.Fields(p.labels) {
-			taken = taken || slices.Contains(b.labels, l)
+			taken = taken || b.find(l, unitNo(l)) >= 0
 		}
 		if !taken {
 			return row, true
