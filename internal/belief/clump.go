@@ -181,14 +181,15 @@ func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
 	pa := w / usualNoise // precisions of the prior
 	pb := 1 / (pub.SE*pub.SE + usualNoise/(w*usualSpread*usualSpread))
 	var saa, sab, sbb float64
+	lnMean, lnVariance := lnMoments(use)
 	for range 4 {
 		saa, sab, sbb = pa, 0, pb
 		ra, rb := pa*la0, pb*b0
-		for _, v := range use {
-			x := math.Log(v.Mean)
+		for i, v := range use {
+			x := lnMean[i]
 			va := math.Exp(math.Max(la+b*x, x)) // counts are not more even than Poisson here
 			vr, bias := noise(v.Mean, va, v.N, b)
-			y := math.Log(v.Variance) - bias
+			y := lnVariance[i] - bias
 			p := trust(y-la-b*x, vr) / vr
 			saa += p
 			sab += p * x
@@ -209,6 +210,15 @@ func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
 	}
 }
 
+// lnMoments are the natural logarithms of the means and variances.
+func lnMoments(visits []MomentPair) (means, variances []float64) {
+	means, variances = make([]float64, len(visits)), make([]float64, len(visits))
+	for i, v := range visits {
+		means[i], variances[i] = math.Log(v.Mean), math.Log(v.Variance)
+	}
+	return means, variances
+}
+
 func (c *Clump) poolK(pub Law, use []MomentPair) {
 	w := pub.Weight
 	if w == 0 {
@@ -216,10 +226,7 @@ func (c *Clump) poolK(pub Law, use []MomentPair) {
 	}
 	lk0 := math.Log(pub.K)
 	lk, p0 := lk0, w/(defaultSDK*defaultSDK)
-	lnVariance := make([]float64, len(use))
-	for i, v := range use {
-		lnVariance[i] = math.Log(v.Variance)
-	}
+	_, lnVariance := lnMoments(use)
 	var info float64
 	for range 30 { // Gauss-Newton steps on ln k, none longer than 1
 		k := math.Exp(lk)
