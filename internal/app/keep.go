@@ -90,6 +90,9 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 			if p.fresh {
 				a.keep.write(a.keep.parts(), p.bytes(), nil)
 			}
+			if p.beliefs.fresh {
+				a.keep.write(a.keep.beliefs(), p.beliefs.bytes(), nil)
+			}
 		})
 	}
 	return doc, events, nil
@@ -101,6 +104,7 @@ func (a *App) newParts(ctx context.Context) *parts {
 	if b, ok := readKept(a.keep.parts()); ok {
 		p.had = partsOf(b)
 	}
+	p.beliefs = &savedBeliefs{parts: parts{program: p.program, made: map[partKey][]byte{}}, file: func() ([]byte, bool) { return readKept(a.keep.beliefs()) }}
 	return p
 }
 
@@ -194,6 +198,8 @@ func (s seen) settledBy(at time.Time) bool {
 func (k *keep) file(key string) string { return filepath.Join(k.dir, k.store+"-"+key) }
 
 func (k *keep) parts() string { return filepath.Join(k.dir, k.store+".parts") }
+
+func (k *keep) beliefs() string { return filepath.Join(k.dir, k.store+".beliefs") }
 
 // readKept reads a file that write wrote.
 func readKept(file string) ([]byte, bool) {

@@ -121,7 +121,7 @@ func lightFarm(t *testing.T, path string) {
 		require.NoError(t, err)
 		_, err = a.Stage(ctx, civil.MustParse("2026-07-01"), "budding", []string{code}, "")
 		require.NoError(t, err)
-		for week := range 3 {
+		for week := range 5 { // more than savedBack of package assess
 			for _, line := range []string{"slug 0 3 1 4 1 5 2 6 0 soil=moist air=14C", "mite 20*0 12*3 8*9 foliage=dry", "thrips 9*2 9*8", "earwig 1 0 3 2 1"} {
 				_, err := a.CountWords(ctx, strings.Fields(code+" "+line+fmt.Sprintf(" %d", i+week*i)), app.CountOptions{Date: a.Today().AddDays(-7*week - 1)})
 				require.NoError(t, err)
@@ -170,7 +170,7 @@ func TestParts_NeverOld(t *testing.T) {
 			return one(a.CountWords(ctx, strings.Fields(bed()+" "+pick("mite 12/50", "tospovirus 1/60", "mosaic 2/60", "mite 0/30")), app.CountOptions{Date: day()}))
 		}},
 		{"amend", func(a *app.App) error {
-			return said(a.Amend(ctx, app.AmendOptions{Kind: "visit", Number: number(50), Words: strings.Fields(bed() + " " + pest() + " 4 0 " + number(9) + " 7 2"), Reason: "misread"}))
+			return said(a.Amend(ctx, app.AmendOptions{Kind: "visit", Number: number(80), Words: strings.Fields(bed() + " " + pest() + " 4 0 " + number(9) + " 7 2"), Reason: "misread"}))
 		}},
 		{"void", func(a *app.App) error { return one(a.Void(ctx, "visit", number(60), "a slip")) }},
 		{"undo", func(a *app.App) error { return one(a.Undo(ctx)) }},

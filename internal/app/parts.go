@@ -31,6 +31,7 @@ type parts struct {
 	had     map[partKey]oldPart // of earlier runs
 	made    map[partKey][]byte  // of this run, new or not
 	fresh   bool                // something in made is new
+	beliefs *savedBeliefs
 	seasons map[int]*bareSeason
 	around  []byte // a hash of all but the visits
 }

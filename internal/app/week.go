@@ -98,6 +98,7 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 		if err := s.parts.count(s.on.Year, lists...); err != nil {
 			return nil, err
 		}
+		s.parts.begin(len(asked))
 	}
 	err = inParallel(len(asked), func(i int) (err error) {
 		out[asked[i].at], err = assess.Assess(asked[i].in)
@@ -109,6 +110,7 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 	for _, q := range asked {
 		if s.kept != nil {
 			s.kept.put(&out[q.at])
+			out[q.at].SaveBelief()
 			continue
 		}
 		a.memory.keep(q.in, q.pest, out[q.at])

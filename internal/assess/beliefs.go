@@ -133,6 +133,8 @@ func (r *Reading) wrong(err error) error {
 // not kept. Several goroutines may use one; the zero value is ready, and a nil
 // one keeps nothing.
 type Beliefs struct {
+	Saved Saved // beliefs of earlier runs; nil for none
+
 	states      kept[stateKey, *state]
 	likelihoods kept[likelihoodKey, *belief.Likelihood]
 	densities   kept[densityKey, estimate.Density]
@@ -219,10 +221,12 @@ type state struct {
 	evidence belief.Evidence
 	like     *belief.Likelihood
 	weak     bool // no unit was looked at yet
+	chain    Chain
+	saved    Saved // nil: chain is not set
 
 	mu     sync.Mutex
 	belief *belief.Belief
-	read   *belief.Reader
+	read   *belief.Reader // nil where the belief was saved
 }
 
 // keptStates is how many of the latest beliefs of a bed and pest are kept: a
@@ -239,6 +243,9 @@ func (k *Beliefs) after(before *state, r *Reading, g belief.Growth) (*state, err
 		s.weak = (before == nil || before.weak) && len(s.evidence.Counts)+s.evidence.Presence.Looked == 0
 		var err error
 		s.like, err = k.likelihood(c, s.evidence.Scale)
+		if err == nil && k != nil && k.Saved != nil && (before == nil || before.saved != nil) {
+			s.saved, s.chain = k.Saved, s.named(c)
+		}
 		return s, err
 	}
 	if k == nil || r.Visit.ID == 0 {
@@ -259,13 +266,13 @@ func (k *Beliefs) likelihood(c belief.Clump, scale float64) (*belief.Likelihood,
 func (s *state) believed() (*belief.Belief, *belief.Reader, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.belief != nil {
+	if s.read != nil {
 		return s.belief, s.read, nil
 	}
 	b := belief.Weak()
 	b.Date = s.day
 	if s.before != nil {
-		last, _, err := s.before.believed()
+		last, err := s.before.density()
 		if err != nil {
 			return nil, nil, err
 		}

@@ -1,0 +1,55 @@
+package app
+
+import (
+	"sync"
+
+	"leafturn/internal/assess"
+	"leafturn/internal/belief"
+)
+
+// savedBeliefs are what was believed of beds and pests some visits ago: on a new
+// day all verdicts are new ones, and only the last steps to each are made again.
+// They are kept in a file of their own, read where many verdicts are to be made.
+type savedBeliefs struct {
+	parts
+	load sync.Once
+	file func() ([]byte, bool)
+}
+
+// manyVerdicts is from how many on reading the file takes less than to begin
+// each of them at the first visit.
+const manyVerdicts = 10
+
+// begin takes what was saved to hand for so many verdicts.
+func (p *parts) begin(verdicts int) {
+	if verdicts >= manyVerdicts {
+		p.a.memory.beliefs.Saved = p.beliefs
+	}
+}
+
+func (s *savedBeliefs) key(c assess.Chain) partKey {
+	s.load.Do(func() {
+		if b, ok := s.file(); ok {
+			s.had = partsOf(b)
+		}
+	})
+	return s.parts.key("belief", c[:])
+}
+
+// Get is of assess.Saved.
+func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {
+	var data string
+	if !s.get(s.key(c), &data) {
+		return belief.Belief{}, false
+	}
+		b, err := belief.FromBytes([]byte(data))
+	return b, err == nil
+}
+
+// Put is of assess.Saved.
+func (s *savedBeliefs) Put(c assess.Chain, b belief.Belief) {
+	var data string
+	if key := s.key(c); !s.get(key, &data) {
+				s.put(key, string(b.Bytes()))
+	}
+}
