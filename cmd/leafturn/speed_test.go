@@ -225,6 +225,19 @@ func BenchmarkProcess(b *testing.B) {
 		first.before = forget
 		beside(b, 5, first, coldSQL)
 	})
+	b.Run("week-new-day", func(b *testing.B) { // all verdicts are new ones
+		for b.Loop() {
+			forget()
+			timed(b, 1, env, week)
+			var ms []float64
+			for day := range 5 {
+				now := "2026-07-" + fmt.Sprint(22+day) + "T12:00:00Z"
+				ms = append(ms, timed(b, 1, env, program{words: []string{exe, "--db", path, "--now", now, "week"}})...)
+			}
+			slices.Sort(ms)
+			b.ReportMetric(ms[2], "ms")
+		}
+	})
 	counts := 0
 	count := func() { // by one bed after the other
 		counts++
