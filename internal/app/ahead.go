@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
@@ -27,7 +26,7 @@ type AheadOptions struct {
 	Fill              bool
 }
 
-// How far clocks run: to the end of the year, and at least this many days;
+// How far clocks run: to the end of the season, and at least this many days;
 // how many nights are judged; how long a step stays listed after its day.
 const (
 	aheadDays  = 180
@@ -53,11 +52,11 @@ func (a *App) Ahead(ctx context.Context, o AheadOptions, today civil.Date) (*rep
 	if w.first.IsZero() {
 		return nil, errNoWeather()
 	}
-	end := civil.New(today.Year, time.December, 31)
+	end := known.year.Last
 	if far := today.AddDays(aheadDays); far.After(end) {
 		end = far
 	}
-	from := civil.New(today.Year, time.January, 1)
+	from := known.year.First
 	if !start.IsZero() && start.Before(from) {
 		from = start
 	}

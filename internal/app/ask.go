@@ -66,7 +66,7 @@ func (a *App) Due(ctx context.Context, day civil.Date) (*report.Document, error)
 
 // Visits lists counts as they were entered.
 func (a *App) Visits(ctx context.Context, day civil.Date, words []string, all bool) (*report.Document, error) {
-	f := store.Filter{From: civil.New(day.Year, 1, 1), To: day}
+	f := store.Filter{From: a.farm.Season(day).First, To: day}
 	if all {
 		f = store.Filter{IncludeVoided: true}
 	}

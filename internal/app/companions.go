@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -162,10 +161,11 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 // companionSeason is the season to plan for: the coming one where no year is
 // named, which is this year's until the dahlias are planted.
 func (a *App) companionSeason(day civil.Date, word string) (companion.Season, error) {
-	s := companion.Season{Year: day.Year, Today: day, LastFrost: a.farm.LastFrost, FirstFrost: a.farm.FirstFrost, PlantAfterFrost: plantingAfterFrost, Latitude: a.farm.Latitude}
-	planting := civil.New(day.Year, time.June, 1)
+	year := a.farm.Season(day)
+	s := companion.Season{Year: year.Year(), South: year.South(), Today: day, LastFrost: a.farm.LastFrost, FirstFrost: a.farm.FirstFrost, PlantAfterFrost: plantingAfterFrost, Latitude: a.farm.Latitude}
+	planting := year.Like(civil.MonthDay{Month: time.June, Day: 1})
 	if !a.farm.LastFrost.IsZero() {
-		planting = a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)
+		planting = year.Day(a.farm.LastFrost).AddDays(plantingAfterFrost)
 	}
 	if !day.Before(planting) {
 		s.Year++
@@ -173,11 +173,15 @@ func (a *App) companionSeason(day civil.Date, word string) (companion.Season, er
 	if word == "" {
 		return s, nil
 	}
-	y, err := strconv.Atoi(word)
-	if err != nil || y < day.Year || y > day.Year+yearsAhead {
-		return s, diag.Usagef(fmt.Sprintf("give a year from %d to %d", day.Year, day.Year+yearsAhead), "--year %q is not a season that can be planned", word)
+	y, ok := farm.ParseSeason(word, s.South)
+	if !ok || y.Year() < year.Year() || y.Year() > year.Year()+yearsAhead {
+		what := "year"
+		if s.South {
+			what = "season"
+		}
+		return s, diag.Usagef(fmt.Sprintf("give a %s from %s to %s", what, year.Name(), year.Back(-yearsAhead).Name()), "--year %q is not a season that can be planned", word)
 	}
-	s.Year = y
+	s.Year = y.Year()
 	return s, nil
 }
 
@@ -237,7 +241,7 @@ func (a *App) seasonsCounted(ctx context.Context, day civil.Date) ([]seasonCount
 	for back := 0; back <= pastSeasons; back++ {
 		on := day
 		if back > 0 {
-			on = civil.New(day.Year-back, time.December, 31)
+			on = a.farm.Season(day).Back(back).Last
 		}
 		s, err := a.snapshot(ctx, on)
 		if err != nil {
@@ -310,7 +314,7 @@ func (a *App) companionNeeds(p *companionPlan, seasons []seasonCounts, field []c
 			}
 		}
 	}
-	p.needs = companion.Needed(curves, p.season.Year, companion.DefaultNeedOptions())
+	p.needs = companion.Needed(curves, p.season, companion.DefaultNeedOptions())
 	for _, pest := range fed {
 		if !slices.ContainsFunc(p.needs, func(n companion.Need) bool { return n.Pest == pest }) {
 			p.uncount = append(p.uncount, pest)

@@ -134,7 +134,7 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 		}
 		return signNone
 	})
-	s := report.Section{Key: "calendar", Title: fmt.Sprintf("Bloom calendar %d", p.season.Year), Table: t}
+	s := report.Section{Key: "calendar", Title: "Bloom calendar " + p.season.Name(), Table: t}
 	if len(t.Rows) == 1 {
 		s.Table, s.Lead = nil, report.Plain("Nothing to show: no flower is planned, and no week is known in which natural enemies are needed.")
 		return s
@@ -148,7 +148,7 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 		s.Notes = append(s.Notes, report.Plain(a.spaced(g.words()+p.fillWords(g))))
 	}
 	if len(p.gaps()) == 0 {
-		s.Notes = append(s.Notes, report.Plain("no gaps from March to the frost"))
+		s.Notes = append(s.Notes, report.Plain("no gaps from "+calendarFrom(p.season.South)+" to the frost"))
 	}
 	if len(p.unfed) > 0 {
 		s.Notes = append(s.Notes, report.Plain(a.spaced("no plant in the facts feeds the enemies of "+strings.Join(p.unfed, ", ")+" with its flowers, so bloom is not asked for there")))
@@ -163,15 +163,24 @@ func (a *App) calendarSection(p *companionPlan) report.Section {
 	return s
 }
 
+// calendarFrom is the month with which a bloom calendar begins.
+func calendarFrom(south bool) string {
+	if south {
+		return "September"
+	}
+	return "March"
+}
+
 // gap is a run of weeks without what is needed.
 type gap struct {
-	pest  string // "" is nothing in bloom at all
-	weeks []int
-	days  companion.Days
+	pest    string // "" is nothing in bloom at all
+	weeks   []int  // of the season
+	numbers []int  // the same by ISO 8601
+	days    companion.Days
 }
 
 func (g gap) words() string {
-	when := fmt.Sprintf("%s (%s)", weekWords(g.weeks), runWords([]companion.Days{g.days}))
+	when := fmt.Sprintf("%s (%s)", weekWords(g.numbers), runWords([]companion.Days{g.days}))
 	if g.pest == "" {
 		return "gap: nothing here blooms in " + when
 	}
@@ -188,14 +197,14 @@ func (p *companionPlan) fillWords(g gap) string {
 		if !x.blooming() || g.pest != "" && !slices.Contains(x.serves, g.pest) {
 			continue
 		}
-		if s, in := x.timing.Fill(p.season.Year, g.weeks); len(in) > len(weeks) {
+		if s, in := x.timing.Fill(p.season, g.weeks); len(in) > len(weeks) {
 			best, weeks, name = s, in, x.Plant
 		}
 	}
 	if name == "" {
 		return "; no sowing of the plants planned here can fill it"
 	}
-	return fmt.Sprintf("; %s sown on %s would bloom in %s", name, fullDay(best.On), weekWords(weeks))
+	return fmt.Sprintf("; %s sown on %s would bloom in %s", name, fullDay(best.On), weekWords(p.season.ISOWeeks(weeks)))
 }
 
 // gaps lists the runs of weeks without nectar: by pest, then those in which
@@ -209,13 +218,14 @@ func (p *companionPlan) gaps() []gap {
 				weeks = append(weeks, w.Week)
 			}
 		}
-		for _, d := range companion.WeekDays(p.season.Year, weeks) {
+		for _, d := range p.season.WeekDays(weeks) {
 			g := gap{pest: pest, days: d}
 			for _, w := range weeks {
-				if m := companion.Monday(p.season.Year, w); !m.Before(d.From) && !m.After(d.To) {
+				if m := p.season.Monday(w); !m.Before(d.From) && !m.After(d.To) {
 					g.weeks = append(g.weeks, w)
 				}
 			}
+			g.numbers = p.season.ISOWeeks(g.weeks)
 			out = append(out, g)
 		}
 	}

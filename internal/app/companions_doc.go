@@ -2,6 +2,7 @@ package app
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -15,9 +16,9 @@ import (
 
 func (a *App) companionDocument(p *companionPlan, day civil.Date) *report.Document {
 	doc := a.document("Companion plants", day)
-	doc.Subtitle = fmt.Sprintf("for the season of %d", p.season.Year)
-	if a.southern() {
-		doc.Warnings = report.Lines("The months of sowing and bloom in the facts are those of the north, and this farm's frosts are of the south: read each month half a year later, and take no day below for granted. Days counted from frost or planting hold.")
+	doc.Subtitle = "for the season of " + p.season.Name()
+	if a.farm.South() {
+		doc.Warnings = report.Lines("The months of sowing and bloom in the facts are those of the north. Here they are read 26 weeks later (common practice), so take no day that rests on them for granted. Days counted from frost or planting hold.")
 	}
 	src := &sources{}
 	first := report.Section{Key: "answer", Lead: report.Plain(a.spaced(p.lead + " " + upperWord(p.advice.Answer) + "."))}
@@ -169,7 +170,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 				add("note: " + a.braced(n))
 			}
 		}
-		a.timingLines(x, add, p.season.Year)
+		a.timingLines(x, add, p.season)
 		it.Safety = a.says(append(slices.Clone(x.Warnings), petWords(x)...)...)
 		sec.Items = append(sec.Items, it)
 	}
@@ -185,6 +186,17 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 	return out
 }
 
+var monthRE = regexp.MustCompile(`(?i)\b(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|spring|autumn)`)
+
+// months says of months in the facts that they are those of the north, where
+// the farm lies in the south.
+func (a *App) months(text string) string {
+	if a.farm.South() && monthRE.MatchString(text) {
+		return text + " in the north"
+	}
+	return text
+}
+
 func petWords(x chosenPlant) []string {
 	switch {
 	case x.facts.Dog == "yes" && x.facts.Cat == "yes":
@@ -198,12 +210,12 @@ func petWords(x chosenPlant) []string {
 }
 
 // timingLines say when a plant is sown and blooms, and what that covers.
-func (a *App) timingLines(x chosenPlant, add func(string), year int) {
+func (a *App) timingLines(x chosenPlant, add func(string), season companion.Season) {
 	t := x.timing
 	if !x.placed() {
 		for _, w := range [][2]string{{"sow", x.SowWindow}, {"bloom", x.BloomWindow}} {
 			if w[1] != "" {
-				add(w[0] + ": " + w[1])
+				add(w[0] + ": " + a.months(w[1]))
 			}
 		}
 		return
@@ -218,15 +230,15 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 			days = append(days, w)
 		}
 		w := "sow: " + strings.Join(days, "; ")
-		add(w + " (window: " + x.SowWindow + ")")
+		add(w + " (window: " + a.months(x.SowWindow) + ")")
 	} else if len(t.Windows) > 0 {
 		var days []string
 		for _, w := range t.Windows {
 			days = append(days, fullDay(w.From)+" to "+fullDay(w.To))
 		}
-		add("sow: no day is chosen; the window is " + strings.Join(days, ", and ") + " (" + x.SowWindow + ")")
+		add("sow: no day is chosen; the window is " + strings.Join(days, ", and ") + " (" + a.months(x.SowWindow) + ")")
 	} else if x.SowWindow != "" {
-		add("sow: " + x.SowWindow)
+		add("sow: " + a.months(x.SowWindow))
 	}
 	switch {
 	case t.Unknown != "":
@@ -234,11 +246,11 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 	case x.Bloom.NotAFlower:
 		add("bloom: not a flower")
 	case len(t.Bloom) > 0:
-		add(fmt.Sprintf("bloom: %s %d", runWords(t.Bloom), year))
+		add(fmt.Sprintf("bloom: %s %s", runWords(t.Bloom), season.Name()))
 	case len(t.Sowings) == 0 && x.BloomWindow != "":
-		add("bloom: " + x.BloomWindow)
+		add("bloom: " + a.months(x.BloomWindow))
 	case x.BloomWindow != "":
-		add(fmt.Sprintf("bloom: none in %d", year))
+		add("bloom: none in " + season.Name())
 	}
 	if len(t.Needed) > 0 && t.Unknown == "" {
 		share := fmt.Sprintf("%d of the %d", len(t.Covered), len(t.Needed))
@@ -248,9 +260,9 @@ func (a *App) timingLines(x chosenPlant, add func(string), year int) {
 		case 0:
 			share = fmt.Sprintf("none of the %d", len(t.Needed))
 		}
-		w := fmt.Sprintf("covers %s weeks in which the enemies of %s are needed (%s)", share, strings.Join(x.serves, " and "), weekWords(t.Needed))
+		w := fmt.Sprintf("covers %s weeks in which the enemies of %s are needed (%s)", share, strings.Join(x.serves, " and "), weekWords(season.ISOWeeks(t.Needed)))
 		if len(t.Missed) > 0 {
-			w += "; not covered: " + weekWords(t.Missed)
+			w += "; not covered: " + weekWords(season.ISOWeeks(t.Missed))
 		}
 		add(w)
 	}

@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/companion"
+	"leafturn/internal/farm"
 	"leafturn/internal/report"
 	"leafturn/plots"
 )
@@ -14,10 +16,11 @@ import (
 // bloomCalendar is the picture of a plan.
 func (a *App) bloomCalendar(p *companionPlan, today civil.Date) plots.BloomCalendar {
 	b := plots.BloomCalendar{
-		Title: fmt.Sprintf("Bloom of the companions, %d", p.season.Year), Year: p.season.Year,
+		Title: "Bloom of the companions, " + p.season.Name(), Year: p.season.Year,
 		Source: a.farm.Name + "; cautious bloom windows, weeks of need from the farm's own counts",
 	}
-	b.From, b.To = civil.New(p.season.Year, 3, 1), civil.New(p.season.Year, 10, 31)
+	year := farm.SeasonOf(p.season.Monday(26), p.season.South)
+	b.From, b.To = year.Like(civil.MonthDay{Month: time.March, Day: 1}), year.Like(civil.MonthDay{Month: time.October, Day: 31})
 	if n := len(p.weeks); n > 0 {
 		b.From, b.To = p.weeks[0].From, p.weeks[n-1].From.AddDays(6)
 	}
@@ -27,7 +30,7 @@ func (a *App) bloomCalendar(p *companionPlan, today civil.Date) plots.BloomCalen
 		}
 		row := plots.BloomRow{Plant: x.Plant, Grade: x.BestGrade, Unknown: x.timing.Unknown}
 		for _, s := range x.timing.Sowings {
-			if s.On.Year == p.season.Year { // a picture shows one year
+			if year.Holds(s.On) { // a picture shows one season
 				row.Sow = append(row.Sow, s.On)
 			}
 		}
@@ -36,7 +39,7 @@ func (a *App) bloomCalendar(p *companionPlan, today civil.Date) plots.BloomCalen
 	}
 	for _, n := range p.needs {
 		if len(n.Weeks) > 0 {
-			b.Needed = append(b.Needed, plots.BloomNeed{Pest: a.spaced(n.Pest), Spans: spans(companion.WeekDays(p.season.Year, n.Weeks), "")})
+			b.Needed = append(b.Needed, plots.BloomNeed{Pest: a.spaced(n.Pest), Spans: spans(p.season.WeekDays(n.Weeks), "")})
 		}
 	}
 	for _, g := range p.gaps() {

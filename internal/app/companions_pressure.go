@@ -29,7 +29,7 @@ func (a *App) companionPressures(p *companionPlan, seasons []seasonCounts, words
 	p.lead = "For the pressure counted on this farm this season."
 	if len(s.visits) == 0 && len(seasons) > 1 {
 		s = seasons[1]
-		p.lead = fmt.Sprintf("Nothing was counted in %d yet: for the pressure counted on this farm in %d.", seasons[0].on.Year, s.on.Year)
+		p.lead = fmt.Sprintf("Nothing was counted in %s yet: for the pressure counted on this farm in %s.", seasons[0].year.Name(), s.year.Name())
 	}
 	field, err := a.fieldPressures(s.snapshot, s.list)
 	if err != nil {
@@ -54,7 +54,7 @@ func (a *App) companionPressures(p *companionPlan, seasons []seasonCounts, words
 			from = append(from, a.spaced(old.Pest))
 		}
 		if len(from) > 0 {
-			p.lead += fmt.Sprintf(" Not counted this season, so as in %d: %s.", seasons[1].on.Year, strings.Join(from, ", "))
+			p.lead += fmt.Sprintf(" Not counted this season, so as in %s: %s.", seasons[1].year.Name(), strings.Join(from, ", "))
 		}
 	}
 	for i := range field {

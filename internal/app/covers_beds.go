@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -15,13 +14,6 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
 )
-
-// southern reports whether the farm's first autumn frost comes earlier in the
-// calendar year than its last spring frost.
-func (a *App) southern() bool {
-	f := a.farm
-	return !f.LastFrost.IsZero() && !f.FirstFrost.IsZero() && f.FirstFrost.In(2001).Before(f.LastFrost.In(2001))
-}
 
 // coverDates are the next planting day after today, the day by which beds are
 // dug before it, and the planting day a year earlier.
@@ -41,13 +33,13 @@ func (a *App) coverDates(today civil.Date) (dig, plant, before civil.Date) {
 }
 
 // seasonDay is the day whose counts a plan for the coming year rests on: the
-// day itself, and before planting the end of the year before. In the south the
-// season runs over the new year, and the year's own counts are the latest.
+// day itself, and before planting the end of the season before.
 func (a *App) seasonDay(day civil.Date) civil.Date {
-	if a.southern() || a.farm.LastFrost.IsZero() || !day.Before(a.farm.LastFrost.In(day.Year).AddDays(plantingAfterFrost)) {
+	year := a.farm.Season(day)
+	if a.farm.LastFrost.IsZero() || !day.Before(year.Day(a.farm.LastFrost).AddDays(plantingAfterFrost)) {
 		return day
 	}
-	return civil.New(day.Year-1, time.December, 31)
+	return year.Back(1).Last
 }
 
 // weekChances are the chances of being over the action level, of each week in
@@ -119,7 +111,7 @@ func (a *App) thisSpring(ctx context.Context, s snapshot, today civil.Date, byBe
 			if !p.Known || !cover.BedBound(p.Pest) {
 				continue
 			}
-			p.Why += fmt.Sprintf(" (%d)", today.Year)
+			p.Why += fmt.Sprintf(" (%s)", a.farm.Season(today).Name())
 			i := slices.IndexFunc(byBed[code], func(x cover.Pressure) bool { return x.Pest == p.Pest })
 			if i < 0 {
 				byBed[code] = append(byBed[code], p)

@@ -29,11 +29,11 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 			last = b
 		}
 	}
-	doc.Subtitle = fmt.Sprintf("beds free from %s, to planting, %s %d; counts of %d", first.FreeFrom.Short(), last.PlantBy.Short(), last.PlantBy.Year, s.on.Year)
+	doc.Subtitle = fmt.Sprintf("beds free from %s, to planting, %s %d; counts of %s", first.FreeFrom.Short(), last.PlantBy.Short(), last.PlantBy.Year, s.year.Name())
 	if !slices.ContainsFunc(in.beds, func(b cover.Bed) bool {
 		return slices.ContainsFunc(b.Pressure, func(p cover.Pressure) bool { return p.Known })
 	}) {
-		doc.Warnings = report.Lines(fmt.Sprintf("No pest was counted against an action level in %d, so the plan rests on soil, seed and work alone. Count first, or give what you know: --rule 'pressure A1 wireworm 2'.", s.on.Year))
+		doc.Warnings = report.Lines(fmt.Sprintf("No pest was counted against an action level in %s, so the plan rests on soil, seed and work alone. Count first, or give what you know: --rule 'pressure A1 wireworm 2'.", s.year.Name()))
 	}
 	if len(in.out) > 0 {
 		doc.Warnings = append(doc.Warnings, report.Plain("Not planned: "+strings.Join(in.out, "; ")+"."))

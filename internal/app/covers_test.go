@@ -92,8 +92,8 @@ func TestSeasonDay(t *testing.T) {
 func TestCoverDates(t *testing.T) {
 	north := &App{farm: farm.Farm{LastFrost: civil.MonthDay{Month: 4, Day: 25}, FirstFrost: civil.MonthDay{Month: 10, Day: 20}}}
 	south := &App{farm: farm.Farm{LastFrost: civil.MonthDay{Month: 10, Day: 15}, FirstFrost: civil.MonthDay{Month: 5, Day: 5}}}
-	require.False(t, north.southern())
-	require.True(t, south.southern())
+	require.False(t, north.farm.South())
+	require.True(t, south.farm.South())
 	for _, c := range []struct {
 		a                         *App
 		today, dig, plant, season string
@@ -104,7 +104,7 @@ func TestCoverDates(t *testing.T) {
 		{north, "2027-05-15", "2027-10-28", "2028-05-15", "2027-05-15"},
 		{south, "2026-03-10", "2026-05-13", "2026-11-04", "2026-03-10"},
 		{south, "2026-06-10", "2026-05-13", "2026-11-04", "2026-06-10"},
-		{south, "2026-11-03", "2026-05-13", "2026-11-04", "2026-11-03"},
+		{south, "2026-11-03", "2026-05-13", "2026-11-04", "2026-06-30"}, // the season 2025/26 ended in June,
 		{south, "2026-11-04", "2027-05-13", "2027-11-04", "2026-11-04"},
 		{south, "2026-12-10", "2027-05-13", "2027-11-04", "2026-12-10"},
 		{south, "2027-01-10", "2027-05-13", "2027-11-04", "2027-01-10"},

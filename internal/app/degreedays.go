@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
@@ -161,9 +160,9 @@ func (o DegreeDaysOptions) plan(a *App, today civil.Date) (p ddPlan, err error) 
 	date("start", o.Start, &p.start)
 	p.startWhy = "given"
 	if p.start.IsZero() {
-		p.start, p.startWhy = civil.New(p.to.Year, time.January, 1), "1 January, common practice"
+		p.start, p.startWhy = a.farm.Season(p.to).First, a.yearStartWords()+", common practice"
 		if !p.from.IsZero() && p.from.Before(p.start) {
-			p.start = civil.New(p.from.Year, time.January, 1)
+			p.start = a.farm.Season(p.from).First
 		}
 	}
 	for text := range strings.SplitSeq(o.Reach, ",") {
@@ -289,7 +288,7 @@ func (a *App) startOf(ctx context.Context, p *ddPlan, today civil.Date) error {
 	start, why := known.biofix(p.animal, row, p.to)
 	switch {
 	case start.IsZero():
-		p.startWhy = "1 January in its place; " + why
+		p.startWhy = a.yearStartWords() + " in its place; " + why
 	case start.After(p.to), !p.from.IsZero() && p.from.Before(start):
 	default:
 		p.start, p.startWhy = start, why
@@ -299,12 +298,15 @@ func (a *App) startOf(ctx context.Context, p *ddPlan, today civil.Date) error {
 
 // biofix is the day on which a clock starts, zero where it is not known; why
 // says where it is from, or what is missing. A start on a date is that of the
-// year of to.
+// season of to.
 func (s snapshot) biofix(x animal, row catalog.Development, to civil.Date) (start civil.Date, why string) {
 	switch row.Start {
 	case "date":
-		start = row.StartOn.In(to.Year)
-		return start, start.Time().Format("2 January") + ", common practice"
+		year := farm.SeasonOf(to, s.year.South())
+		if start = year.Like(row.StartOn); !year.South() {
+			return start, start.Time().Format("2 January") + ", common practice"
+		}
+		return start, fmt.Sprintf("%s, six months after the %s of the north, common practice", start.Time().Format("2 January"), row.StartOn.In(start.Year).Time().Format("2 January"))
 	case "first_find":
 		for _, v := range s.byPest[x.key] {
 			if foundAny(v) && (start.IsZero() || v.Date.Before(start)) {
@@ -312,7 +314,7 @@ func (s snapshot) biofix(x animal, row catalog.Development, to civil.Date) (star
 			}
 		}
 		if start.IsZero() {
-			return start, "none were found yet this year: the clock starts with the first find, or give --start"
+			return start, "none were found yet this " + s.yearWord() + ": the clock starts with the first find, or give --start"
 		}
 		return start, "first found"
 	case "release":
@@ -322,11 +324,27 @@ func (s snapshot) biofix(x animal, row catalog.Development, to civil.Date) (star
 			}
 		}
 		if start.IsZero() {
-			return start, "none were released yet this year: the clock starts with a release, or give --start"
+			return start, "none were released yet this " + s.yearWord() + ": the clock starts with a release, or give --start"
 		}
 		return start, "last released"
 	}
 	return start, "the clock starts on the day on which the stage was seen: give it with --start"
+}
+
+// yearWord is what people call a season.
+func (s snapshot) yearWord() string {
+	if s.year.South() {
+		return "season"
+	}
+	return "year"
+}
+
+// yearStartWords names the day on which the farm's seasons begin.
+func (a *App) yearStartWords() string {
+	if a.farm.South() {
+		return "1 July, the 1 January of the south"
+	}
+	return "1 January"
 }
 
 // foundAny reports whether a visit found an animal.

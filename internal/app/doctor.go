@@ -299,11 +299,11 @@ func (d *doctor) farm(tx *store.Tx) error {
 	return nil
 }
 
-// stages finds stages of one year that come before an earlier one.
+// stages finds stages of one season that come before an earlier one.
 func (d *doctor) stages(bed string, events []farm.StageEvent) {
 	for i, e := range events {
 		for _, x := range events[:i] {
-			if x.Date.Year == e.Date.Year && x.Date.Before(e.Date) && x.Stage.Order() > e.Stage.Order() && x.Stage != farm.Dug {
+			if d.a.farm.Season(e.Date).Holds(x.Date) && x.Date.Before(e.Date) && x.Stage.Order() > e.Stage.Order() && x.Stage != farm.Dug {
 				d.add(checkRecords, true, "amend or void the wrong one; `leafturn bed list` shows what they come to", "bed %s was %s on %s and only %s on %s", bed, x.Stage, x.Date, e.Stage, e.Date)
 			}
 		}
@@ -379,7 +379,7 @@ func (d *doctor) treatments(tx *store.Tx) error {
 			d.add(checkRecords, true, "if the day or the label is wrong: "+amend, "%s was made with a product that expired on %s", what, e)
 		}
 		for _, s := range stages {
-			if s.Stage != farm.Planted || s.Date.Year != t.Date.Year || !t.Date.Before(s.Date) || !farm.PlantedOn(stages, t.Date).IsZero() {
+			if s.Stage != farm.Planted || !a.farm.Season(t.Date).Holds(s.Date) || !t.Date.Before(s.Date) || !farm.PlantedOn(stages, t.Date).IsZero() {
 				continue
 			}
 			words := "its interval before harvest is not known"

@@ -60,7 +60,7 @@ func (a *App) nearPlanting(p catalog.Pest, stage farm.Stage, on civil.Date) bool
 	if a.farm.LastFrost.IsZero() {
 		return true
 	}
-	planting := a.farm.LastFrost.In(on.Year).AddDays(plantingAfterFrost)
+	planting := a.farm.Season(on).Day(a.farm.LastFrost).AddDays(plantingAfterFrost)
 	return !on.Before(planting.AddDays(-7 * p.PrePlantWeeks))
 }
 
@@ -92,9 +92,17 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 func (a *App) levelFacts(t catalog.Threshold, overrides []farm.Override) assess.Level {
 	l := levelFacts(t, overrides)
 	l.Signs = t.SeasonKind == "signs"
-	l.SeasonWords = t.Season.Words(a.farm.FirstFrost)
-	l.FrostUnknown = a.farm.FirstFrost.IsZero() && t.Season.NeedsFrost()
-	for _, x := range t.Season {
+	season := t.Season
+	if l.South = a.farm.South(); l.South {
+		season = season.South()
+	}
+	l.SeasonWords = season.Words(a.farm.FirstFrost)
+	if l.South && season.HasDays() {
+		l.StageWords += " in the north"
+		l.SeasonWords += " (six months on, common practice)"
+	}
+	l.FrostUnknown = a.farm.FirstFrost.IsZero() && season.NeedsFrost()
+	for _, x := range season {
 		l.Season = append(l.Season, assess.Span{From: x.From.On(a.farm.FirstFrost), To: x.To.On(a.farm.FirstFrost)})
 	}
 	return l

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
@@ -372,11 +371,11 @@ func (a *App) forecastClocks(ctx context.Context, d *ForecastData, p catalog.Pes
 		return nil
 	}
 	x := animal{p.Key, p.Name, false, a.cat.DevelopmentOf(p.Key)}
-	end := civil.New(s.on.Year, time.December, 31)
+	end := s.year.Last
 	if far := s.on.AddDays(aheadDays); far.After(end) {
 		end = far
 	}
-	series, err := w.lay(civil.New(s.on.Year, time.January, 1), end, fill)
+	series, err := w.lay(s.year.First, end, fill)
 	if err != nil {
 		return err
 	}

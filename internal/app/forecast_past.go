@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
@@ -38,7 +37,7 @@ func (a *App) forecastPast(ctx context.Context, o ForecastOptions, today civil.D
 		p, _ := a.names.findPest(o.Pest) // forecastPlan has found it
 		keys = []string{p.Key}
 	}
-	d := PastData{From: civil.New(today.Year, time.January, 1), To: today, Pests: []PastPest{}, Past: []PastRow{}, LeftOut: []PastReason{}}
+	d := PastData{From: s.year.First, To: today, Pests: []PastPest{}, Past: []PastRow{}, LeftOut: []PastReason{}}
 	for _, key := range keys {
 		p, ok := a.cat.Pest(key)
 		if !ok {

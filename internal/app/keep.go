@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 	"leafturn/internal/report"
 )
 
@@ -100,7 +101,7 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 
 // newParts is the parts that are kept.
 func (a *App) newParts(ctx context.Context) *parts {
-	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[int]*bareSeason{}}
+	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[farm.Season]*bareSeason{}}
 	if b, ok := readKept(a.keep.parts()); ok {
 		p.had = partsOf(b)
 	}

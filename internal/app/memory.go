@@ -5,7 +5,6 @@ import (
 	"maps"
 	"reflect"
 	"slices"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -19,8 +18,8 @@ import (
 // in it can be forgotten at any time.
 type memory struct {
 	beds    []farm.Bed
-	year    int
-	season  visits // live ones of the year
+	year    farm.Season
+	season  visits // live ones of the season
 	last    int64  // the highest number among them
 	facts   map[factsOf]*assess.Pest
 	kept    map[pairOn]*keptVerdict
@@ -134,13 +133,13 @@ func until(list []farm.Visit, day civil.Date) []farm.Visit {
 	return slices.Clip(list[:n])
 }
 
-// read returns the live visits of a year. Only those that came since the last
+// read returns the live visits of a season. Only those that came since the last
 // call are read; after a void all of them.
-func (m *memory) read(tx *store.Tx, beds []farm.Bed, year int) (visits, error) {
+func (m *memory) read(tx *store.Tx, beds []farm.Bed, year farm.Season) (visits, error) {
 	if m.year != year || !reflect.DeepEqual(m.beds, beds) {
 		*m = memory{beds: beds, year: year}
 	}
-	f := store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31)}
+	f := store.Filter{From: year.First, To: year.Last}
 	live, err := tx.CountVisits(f)
 	if err != nil {
 		return visits{}, err

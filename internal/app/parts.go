@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"slices"
 	"sync"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -32,7 +31,7 @@ type parts struct {
 	made    map[partKey][]byte  // of this run, new or not
 	fresh   bool                // something in made is new
 	beliefs *savedBeliefs
-	seasons map[int]*bareSeason
+	seasons map[farm.Season]*bareSeason
 	around  []byte // a hash of all but the visits
 }
 
@@ -82,7 +81,7 @@ func partsOf(b []byte) map[partKey]oldPart {
 	return out
 }
 
-// bareSeason is the visits of a year without their counts, by date, bed, pest
+// bareSeason is the visits of a season without their counts, by date, bed, pest
 // and number, and those of which the counts were read.
 type bareSeason struct {
 	visits  visits
@@ -128,9 +127,9 @@ func (p *parts) put(key partKey, v any) {
 	p.mu.Unlock()
 }
 
-// read reads the visits of a year without their counts, and what else the store
+// read reads the visits of a season without their counts, and what else the store
 // holds.
-func (p *parts) read(tx *store.Tx, year int) (visits, error) {
+func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 	if s := p.seasons[year]; s != nil {
 		return s.visits, nil
 	}
@@ -141,7 +140,7 @@ func (p *parts) read(tx *store.Tx, year int) (visits, error) {
 		}
 		p.around = h.Sum(nil)
 	}
-	list, err := tx.BareVisits(store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31)})
+	list, err := tx.BareVisits(store.Filter{From: year.First, To: year.Last})
 	if err != nil {
 		return visits{}, err
 	}
@@ -182,8 +181,8 @@ func (p *parts) read(tx *store.Tx, year int) (visits, error) {
 // manyVisits is from how many on all visits of a season are read instead.
 const manyVisits = 2000
 
-// count gives visits of a year their counts.
-func (p *parts) count(year int, lists ...*[]farm.Visit) error {
+// count gives visits of a season their counts.
+func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	s := p.seasons[year]
@@ -202,7 +201,7 @@ func (p *parts) count(year int, lists ...*[]farm.Visit) error {
 				read, err = tx.VisitsOf(ids)
 			} else { // one that was voided meanwhile is in the list still
 				s.all = true
-				read, err = tx.Visits(store.Filter{From: civil.New(year, time.January, 1), To: civil.New(year, time.December, 31), IncludeVoided: true})
+				read, err = tx.Visits(store.Filter{From: year.First, To: year.Last, IncludeVoided: true})
 			}
 			for _, v := range read {
 				s.counted[v.ID] = v
@@ -239,7 +238,7 @@ func (s *bareSeason) rows(list []farm.Visit) []byte {
 // counted is how many units of a visit were looked at, and the animals on them.
 func (s snapshot) counted(v farm.Visit) (n, total int) {
 	if s.parts != nil {
-		b := s.parts.seasons[s.on.Year].bare[v.ID]
+		b := s.parts.seasons[s.year].bare[v.ID]
 		return b.N, int(b.Sum)
 	}
 	for _, c := range v.Seen() {
@@ -302,7 +301,7 @@ func (l *partLaws) Counted() ([]farm.Visit, error) {
 	return list, err
 }
 
-func (l *partLaws) year() int { return l.visits[0].Date.Year }
+func (l *partLaws) year() farm.Season { return l.p.a.farm.Season(l.visits[0].Date) }
 
 // growsBytes writes rates of growth down.
 func growsBytes(g assess.Grows) []byte {

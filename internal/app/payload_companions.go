@@ -195,17 +195,18 @@ func (a *App) companionsData(p *companionPlan) CompanionsData {
 		}
 		x.Care = CompanionCare{f.Dog, f.Cat, f.PetsBasis, f.Weed, f.Life, orEmpty(f.Viruses)}
 		if j := slices.IndexFunc(p.chosen, func(c chosenPlant) bool { return c.Plant == x.Plant }); j >= 0 {
-			x.Chosen, x.Layout, x.Timing = true, a.layoutData(p.chosen[j]), timingData(p.chosen[j])
+			x.Chosen, x.Layout, x.Timing = true, a.layoutData(p.chosen[j]), timingData(p.chosen[j], p.season)
 		}
 	}
 	for _, n := range p.needs {
-		d.Needed = append(d.Needed, CompanionNeed{n.Pest, orEmpty(n.Over), orEmpty(n.Weeks), n.Seasons})
+		d.Needed = append(d.Needed, CompanionNeed{n.Pest, orEmpty(p.season.ISOWeeks(n.Over)), orEmpty(p.season.ISOWeeks(n.Weeks)), n.Seasons})
 	}
 	for _, j := range p.jobs() {
 		d.Sowing = append(d.Sowing, CompanionJob{j.on, j.plant.Plant, j.work(), a.sowingWords(j.plant)})
 	}
 	for _, w := range p.weeks {
-		d.Calendar = append(d.Calendar, CompanionWeek{w.Week, w.From, orEmpty(w.Needed), orEmpty(w.Plants), orEmpty(w.Gap), w.Bare})
+		_, number := w.From.ISOWeek()
+		d.Calendar = append(d.Calendar, CompanionWeek{number, w.From, orEmpty(w.Needed), orEmpty(w.Plants), orEmpty(w.Gap), w.Bare})
 	}
 	for _, v := range p.avoid {
 		d.Avoid = append(d.Avoid, CompanionAvoid{v.Kind, v.Text, orEmpty(v.Plants)})
@@ -235,11 +236,11 @@ func (a *App) layoutData(x chosenPlant) *CompanionLayout {
 	return out
 }
 
-func timingData(x chosenPlant) *CompanionTiming {
+func timingData(x chosenPlant, s companion.Season) *CompanionTiming {
 	t := x.timing
 	out := &CompanionTiming{
 		Windows: companionDays(t.Windows), Sowings: []CompanionSowing{}, Bloom: companionDays(t.Bloom), Serves: orEmpty(x.serves),
-		Needed: orEmpty(t.Needed), Covered: orEmpty(t.Covered), Missed: orEmpty(t.Missed), Parts: x.parts(), Unknown: t.Unknown, Notes: orEmpty(t.Notes),
+		Needed: orEmpty(s.ISOWeeks(t.Needed)), Covered: orEmpty(s.ISOWeeks(t.Covered)), Missed: orEmpty(s.ISOWeeks(t.Missed)), Parts: x.parts(), Unknown: t.Unknown, Notes: orEmpty(t.Notes),
 	}
 	for _, s := range t.Sowings {
 		y := CompanionSowing{Sow: s.On}

@@ -317,7 +317,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, ne
 		p := plots.Panel{Bed: x.Bed.Code, Visits: plotVisits(x, u.Measure, true), Verdict: plotVerdict(x), Next: next.words(x)}
 		p.Act, p.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 		for _, t := range s.treatments {
-			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && t.Date.Year == s.on.Year {
+			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && s.year.Holds(t.Date) {
 				p.Treatments = append(p.Treatments, plots.Event{Date: t.Date, Label: t.Label})
 			}
 		}
@@ -355,7 +355,7 @@ const (
 func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plots.Overview {
 	from, to := season(s)
 	o := plots.Overview{
-		Title: "All pests and beds, " + fmt.Sprint(s.on.Year), From: from, To: to, AsOf: s.on,
+		Title: "All pests and beds, " + s.year.Name(), From: from, To: to, AsOf: s.on,
 		Source: a.farm.Name + "; visit means with 95 % intervals, lines are action levels",
 		Todo:   next.todo(list), PerPage: overviewBeds, RowsPerPage: overviewPests,
 	}

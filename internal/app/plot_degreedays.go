@@ -99,7 +99,7 @@ func (a *App) sumStages(ctx context.Context, p ddPlan, s yearDays, o DegreeDaysO
 		return nil, nil, "", err
 	}
 	from := p.start
-	if first := civil.New(today.Year, 1, 1); first.Before(from) {
+	if first := known.year.First; first.Before(from) {
 		from = first
 	}
 	series, err := s.lay(from, maxDay(p.to, today.AddDays(aheadDays)), o.Fill)

@@ -136,7 +136,7 @@ func plotStages(all []farm.StageEvent) []plots.StageSpan {
 // seasonEvents fills what was done in the bed and when it was closed.
 func (a *App) seasonEvents(fig *plots.Season, s snapshot, p catalog.Pest, bed farm.Bed) {
 	for _, t := range s.treatments {
-		if t.Bed != bed.Code || t.Date.Year != s.on.Year {
+		if t.Bed != bed.Code || !s.year.Holds(t.Date) {
 			continue
 		}
 		e := plots.Event{Date: t.Date, Label: t.Label}

@@ -35,7 +35,7 @@ func TestPlotYears_SeasonWeek(t *testing.T) {
 		year, week := seasonWeek(civil.MustParse(c.day), c.south)
 		require.Equal(t, c.year, year, c.day)
 		require.Equal(t, c.week, week, c.day)
-		require.Equal(t, c.name, yearName(year, c.south))
+		require.Equal(t, c.name, farm.SeasonName(year, c.south))
 	}
 }
 

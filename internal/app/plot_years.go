@@ -32,29 +32,29 @@ type yearWeek struct {
 // levelThen is the action level of a visit's day, nil for none.
 type levelThen struct {
 	level  *assess.Level
-	staged bool // stages of the bed were noted that year
+	staged bool // stages of the bed were noted that season
 }
 
 // yearsFigure compares this season of a pest with earlier ones, in one bed or
 // as the mean of all beds.
 func (a *App) yearsFigure(ctx context.Context, s snapshot, p catalog.Pest, beds []farm.Bed) (plots.Years, error) {
-	fig := plots.Years{Pest: p.Name, Where: "mean of the beds counted", Several: true, AsOf: s.on, South: a.southern()}
+	fig := plots.Years{Pest: p.Name, Where: "mean of the beds counted", Several: true, AsOf: s.on, South: s.year.South()}
 	in := func(bed string) bool { return true }
 	if len(beds) == 1 {
 		fig.Where, fig.Several = "bed "+beds[0].Code, false
 		in = func(bed string) bool { return bed == beds[0].Code }
 	}
-	years, err := a.countedYears(ctx, s.on, p.Key, in)
+	years, err := a.countedYears(ctx, s.year, p.Key, in)
 	if err != nil {
 		return fig, err
 	}
 	var all []assess.Reading
 	levels := map[int64]levelThen{}
 	var now assess.Pest
-	for _, year := range append(years, s.on.Year) {
+	for _, year := range append(years, s.year.Year()) {
 		then := s
-		if year != s.on.Year {
-			if then, err = a.snapshotOf(ctx, civil.New(year, time.December, 31), p.Key, nil); err != nil {
+		if back := s.year.Year() - year; back > 0 {
+			if then, err = a.snapshotOf(ctx, s.year.Back(back).Last, p.Key, nil); err != nil {
 				return fig, err
 			}
 		}
@@ -101,15 +101,15 @@ func reaches(value float64, l *assess.Level) bool {
 	return value > l.Value || value == l.Value && l.Operator == ">="
 }
 
-// countedYears are the calendar years before that of a day in which the pest
-// was counted, the latest of them.
-func (a *App) countedYears(ctx context.Context, on civil.Date, pest string, in func(bed string) bool) ([]int, error) {
+// countedYears are the years in which the seasons before one began in which the
+// pest was counted, the latest of them.
+func (a *App) countedYears(ctx context.Context, now farm.Season, pest string, in func(bed string) bool) ([]int, error) {
 	seen := map[int]bool{}
 	err := a.st.View(ctx, func(tx *store.Tx) error {
-		heads, err := tx.Headers(store.Filter{Pest: pest, To: civil.New(on.Year-1, time.December, 31)})
+		heads, err := tx.Headers(store.Filter{Pest: pest, To: now.First.AddDays(-1)})
 		for _, h := range heads {
 			if in(h.Bed) {
-				seen[h.Date.Year] = true
+				seen[a.farm.Season(h.Date).Year()] = true
 			}
 		}
 		return err
@@ -122,7 +122,7 @@ func (a *App) countedYears(ctx context.Context, on civil.Date, pest string, in f
 	return out[max(0, len(out)-mostYears):], err
 }
 
-// yearReadings are the visits of one calendar year with the action level of
+// yearReadings are the visits of one season with the action level of
 // each at its bed's stage on its day, by the rules and levels in force then.
 func (a *App) yearReadings(s snapshot, p catalog.Pest, in func(bed string) bool, levels map[int64]levelThen) (assess.Pest, []assess.Reading, error) {
 	facts, err := a.pestFacts(p, farm.PrePlant, s)
@@ -136,12 +136,12 @@ func (a *App) yearReadings(s snapshot, p catalog.Pest, in func(bed string) bool,
 		if !in(b.Code) || len(visits) == 0 {
 			continue
 		}
-		list, err := assess.Read(assess.Input{Today: s.on, Bed: b, Pest: facts, Events: s.stages[b.Code], Visits: visits, Holds: holds, Noted: s.noted})
+		list, err := assess.Read(assess.Input{Today: s.on, Bed: b, Pest: facts, Events: s.stages[b.Code], Visits: visits, Holds: holds, Noted: s.noted, South: s.year.South()})
 		if err != nil {
 			return facts, nil, err
 		}
 		for _, r := range list {
-			stage, _ := farm.StageOn(s.stages[b.Code], r.Visit.Date)
+			stage, _ := s.year.StageOn(s.stages[b.Code], r.Visit.Date)
 			then := levelThen{staged: len(s.stages[b.Code]) > 0}
 			then.level, _, _ = assess.LevelsAt(facts.Levels, r.Unit.Measure, stage, holds, r.Visit.Date)
 			levels[r.Visit.ID] = then
@@ -169,14 +169,6 @@ func seasonPlace(week int, south bool) int {
 	return week
 }
 
-// yearName names a season.
-func yearName(year int, south bool) string {
-	if south {
-		return fmt.Sprintf("%d/%02d", year, (year+1)%100)
-	}
-	return fmt.Sprint(year)
-}
-
 // yearLines are the means by week: first of each bed, then of the beds.
 func yearLines(counts []yearWeek, this int, south bool) (plots.YearLine, []plots.YearLine) {
 	type sum struct {
@@ -198,11 +190,11 @@ func yearLines(counts []yearWeek, this int, south bool) (plots.YearLine, []plots
 			passed[c.year] = c.week
 		}
 	}
-	lines := map[int]*plots.YearLine{this: {Name: yearName(this, south), Passed: passed[this], Compared: compared[this]}}
+	lines := map[int]*plots.YearLine{this: {Name: farm.SeasonName(this, south), Passed: passed[this], Compared: compared[this]}}
 	for k, beds := range byBed {
 		l := lines[k[0]]
 		if l == nil {
-			l = &plots.YearLine{Name: yearName(k[0], south), Passed: passed[k[0]], Compared: compared[k[0]]}
+			l = &plots.YearLine{Name: farm.SeasonName(k[0], south), Passed: passed[k[0]], Compared: compared[k[0]]}
 			lines[k[0]] = l
 		}
 		codes := make([]string, 0, len(beds))
@@ -239,7 +231,7 @@ func (a *App) weekLevels(s snapshot, facts assess.Pest, u assess.Unit, in func(b
 		if !in(b.Code) || len(s.stages[b.Code]) == 0 && len(s.byPair[[2]string{b.Code, facts.Key}]) == 0 {
 			continue
 		}
-		stage, _ := farm.StageOn(s.stages[b.Code], s.on)
+		stage, _ := s.year.StageOn(s.stages[b.Code], s.on)
 		act, _ := a.segments(assess.Assessment{Pest: facts, Stage: stage}, s.stages[b.Code], u)
 		all = append(all, act)
 	}

@@ -64,11 +64,11 @@ func (a *App) Records(ctx context.Context, o RecordOptions) (*report.Document, e
 		title += ", bed " + f.Bed
 	}
 	if o.Year != "" {
-		y, err := strconv.Atoi(o.Year)
-		if err != nil || y < 1900 || y > 2200 {
-			return nil, diag.Usagef("write it as 2026", "--year %q is not a year", o.Year)
+		first, last, err := a.recordYear(o.Year)
+		if err != nil {
+			return nil, err
 		}
-		f.From, f.To = civil.New(y, time.January, 1), civil.New(y, time.December, 31)
+		f.From, f.To = first, last
 		title += ", " + o.Year
 	}
 	on := a.Today()
@@ -104,6 +104,21 @@ func (a *App) Records(ctx context.Context, o RecordOptions) (*report.Document, e
 	doc.Sections = append(doc.Sections, report.Section{Key: "keeping", Title: "Keeping these records", Notes: report.Lines(keepWords)})
 	doc.Data = data
 	return doc, nil
+}
+
+// recordYear is the days of a calendar year, as inspectors ask for it, or of a
+// season of the south, written 2026/27.
+func (a *App) recordYear(word string) (first, last civil.Date, err error) {
+	if y, err := strconv.Atoi(word); err == nil && y >= 1900 && y <= 2200 {
+		return civil.New(y, time.January, 1), civil.New(y, time.December, 31), nil
+	}
+	if a.farm.South() {
+		if s, ok := farm.ParseSeason(word, true); ok {
+			return s.First, s.Last, nil
+		}
+		return first, last, diag.Usagef("write it as 2026 for the calendar year, or as 2026/27 for the season", "--year %q is not a year", word)
+	}
+	return first, last, diag.Usagef("write it as 2026", "--year %q is not a year", word)
 }
 
 // judge holds an application against its label with all that is recorded now.

@@ -6,11 +6,11 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/report"
 	"leafturn/internal/verdict"
@@ -19,7 +19,7 @@ import (
 
 // ReviewData is a season for machines.
 type ReviewData struct {
-	Year       int            `json:"year"`
+	Year       int            `json:"year"` // in which it begins
 	From       civil.Date     `json:"from"`
 	To         civil.Date     `json:"to"`
 	Pests      []ReviewPest   `json:"pests"`
@@ -90,21 +90,25 @@ type ReviewBlank struct {
 	Beds []string `json:"beds"`
 }
 
-// Review is the season of a year for the grower, the landlord or an inspector:
+// Review is a season for the grower, the landlord or an inspector:
 // what was seen, what was decided, what was done, whether it worked, and the
 // records. The verdicts are those of each week's scouting day, made from what
-// was known then. It ends with a day, or with the year where that is earlier.
-// With pictures it is drawn too. An empty year is that of the day.
+// was known then. It ends with a day, or with the season where that is earlier.
+// With pictures it is drawn too. An empty year is the season of the day.
 func (a *App) Review(ctx context.Context, yearWord string, day civil.Date, pictures bool) (*report.Document, error) {
-	year := day.Year
+	year := a.farm.Season(day)
 	if yearWord != "" {
-		d, err := civil.Parse(yearWord + "-01-01")
-		if err != nil || d.After(a.Today()) || d.Year < ingest.MinYear {
-			return nil, diag.Usagef(fmt.Sprintf("write a year up to %d, such as %[1]d", year), "--year %q is no year to look back on", yearWord)
+		y, ok := farm.ParseSeason(yearWord, year.South())
+		if !ok || y.First.After(a.Today()) || y.Year() < ingest.MinYear {
+			do := fmt.Sprintf("write a year up to %d, such as %[1]d", year.Year())
+			if year.South() {
+				do = fmt.Sprintf("write a season up to %s, such as %[1]s, or the year in which it begins", year.Name())
+			}
+			return nil, diag.Usagef(do, "--year %q is no year to look back on", yearWord)
 		}
-		year = d.Year
+		year = y
 	}
-	to := civil.New(year, time.December, 31)
+	to := year.Last
 	if day.Before(to) {
 		to = day
 	}
@@ -113,13 +117,13 @@ func (a *App) Review(ctx context.Context, yearWord string, day civil.Date, pictu
 		return nil, err
 	}
 	if len(s.visits) == 0 {
-		return nil, diag.Failf(nil, "name another year with --year, or count: `leafturn count`", "nothing was counted in %d, so there is nothing to look back on", year)
+		return nil, diag.Failf(nil, "name another year with --year, or count: `leafturn count`", "nothing was counted in %s, so there is nothing to look back on", year.Name())
 	}
 	list, err := a.assessments(s, false)
 	if err != nil {
 		return nil, err
 	}
-	r := review{a: a, s: s, list: list, data: ReviewData{Year: year, To: to, Pests: []ReviewPest{}, Beds: []ReviewBed{}, Done: []ReviewDone{}, NotCounted: []ReviewBlank{}, Decided: []ReviewWeekly{}}}
+	r := review{a: a, s: s, list: list, data: ReviewData{Year: year.Year(), To: to, Pests: []ReviewPest{}, Beds: []ReviewBed{}, Done: []ReviewDone{}, NotCounted: []ReviewBlank{}, Decided: []ReviewWeekly{}}}
 	r.data.From = s.visits[0].Date
 	for _, v := range s.visits {
 		if v.Date.Before(r.data.From) {
@@ -135,13 +139,13 @@ func (a *App) Review(ctx context.Context, yearWord string, day civil.Date, pictu
 	if err != nil {
 		return nil, err
 	}
-	records, err := a.Records(ctx, RecordOptions{Year: fmt.Sprint(year), To: to})
+	records, err := a.Records(ctx, RecordOptions{Year: year.Name(), To: to})
 	if err != nil {
 		return nil, err
 	}
 	r.data.Worked, r.data.Records = worked.Data.(WorkedData), records.Data.(RecordsData)
 
-	doc := a.document(fmt.Sprintf("The season of %d", year), to)
+	doc := a.document("The season of "+year.Name(), to)
 	doc.Subtitle = strings.Join(nonEmpty(a.farm.Place, fmt.Sprintf("counts from %s to %s", r.data.From.Short(), to.Short())), "; ")
 	doc.Warnings = report.Lines("The product label and local law outrank this page. It shows what was recorded; what nobody wrote down is not in it.")
 	doc.Sections = append(doc.Sections, r.short(worked))
@@ -322,7 +326,6 @@ func (r *review) done() {
 		x.Beds = []string{bed}
 		r.data.Done = append(r.data.Done, x)
 	}
-	year := r.s.on.Year
 	for _, d := range r.s.done {
 		what := shortStep(d.Action)
 		for _, x := range r.a.cat.Actions(d.Pest) {
@@ -340,7 +343,7 @@ func (r *review) done() {
 		add(ReviewDone{Date: x.Date, Kind: "release", What: fmt.Sprintf("%s, %s animals", name, week.Number(x.Amount)), Pest: x.Pest, Note: x.Note}, x.Bed)
 	}
 	for _, t := range r.s.treatments {
-		if t.Date.Year == year {
+		if r.s.year.Holds(t.Date) {
 			add(ReviewDone{Date: t.Date, Kind: "application", What: r.s.versions[t.ID].Product, Pest: t.Pest, Who: t.Who, Note: t.Reason}, t.Bed)
 		}
 	}

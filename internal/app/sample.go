@@ -89,7 +89,7 @@ func (a *App) ask(ctx context.Context, o SampleOptions) (asked, error) {
 			return q, err
 		}
 		q.bed = beds[0]
-		q.stage, _ = farm.StageOn(q.s.stages[q.bed.Code], o.Date)
+		q.stage, _ = q.s.year.StageOn(q.s.stages[q.bed.Code], o.Date)
 	}
 	if o.Stage != "" {
 		if q.stage, err = findStage(o.Stage); err != nil {
@@ -216,7 +216,7 @@ func question(x asked) sampling.Question {
 func (a *App) usualStage(s snapshot) farm.Stage {
 	n := map[farm.Stage]int{}
 	for _, b := range s.beds {
-		st, _ := farm.StageOn(s.stages[b.Code], s.on)
+		st, _ := s.year.StageOn(s.stages[b.Code], s.on)
 		n[st]++
 	}
 	best := farm.PrePlant
@@ -241,7 +241,7 @@ func (a *App) priorBelief(x asked, level float64) (sampling.Belief, error) {
 // assessWith assesses the bed with one more visit, which may be nil.
 func (a *App) assessWith(x asked, more *farm.Visit) (assess.Assessment, error) {
 	pair := [2]string{x.bed.Code, x.pest.Key}
-	stage, since := farm.StageOn(x.s.stages[x.bed.Code], x.s.on)
+	stage, since := x.s.year.StageOn(x.s.stages[x.bed.Code], x.s.on)
 	visits := x.s.byPair[pair]
 	if more != nil {
 		visits = append(slices.Clone(visits), *more)
@@ -250,6 +250,6 @@ func (a *App) assessWith(x asked, more *farm.Visit) (assess.Assessment, error) {
 	return assess.Assess(assess.Input{
 		Today: x.s.on, Bed: x.bed, Stage: stage, StageSince: since, Pest: x.facts, Events: x.s.stages[x.bed.Code],
 		Visits: visits, Holds: a.conditions(x.s), Steps: x.s.stepDays()[pair], ActAt: actAt, HoldBelow: holdBelow,
-		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair], Suspects: a.suspects(x.s),
+		Noted: x.s.noted, Confirmed: x.s.confirmed()[pair], Suspects: a.suspects(x.s), South: a.farm.South(),
 	})
 }

@@ -411,7 +411,7 @@ func (a *App) Beds(ctx context.Context, day civil.Date) (*report.Document, error
 	}}
 	data := []BedData{}
 	for _, b := range s.beds {
-		stage, since := farm.StageOn(s.stages[b.Code], day)
+		stage, since := s.year.StageOn(s.stages[b.Code], day)
 		data = append(data, bedData(b, stage, since))
 		sinceV := report.Text("")
 		if !since.IsZero() {

@@ -5,7 +5,6 @@ import (
 	"context"
 	"slices"
 	"sync"
-	"time"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -18,20 +17,21 @@ import (
 // nothing dated later is in it.
 type snapshot struct {
 	on         civil.Date
+	year       farm.Season // that holds on
 	beds       []farm.Bed
-	stages     map[string][]farm.StageEvent // by bed code, of the calendar year
+	stages     map[string][]farm.StageEvent // by bed code, of the season
 	planted    map[string]civil.Date        // by bed code: when its present crop was planted
-	visits     []farm.Visit                 // of the calendar year of on
+	visits     []farm.Visit                 // of the season up to on
 	byPest     map[string][]farm.Visit      // the same by pest
 	byPair     map[[2]string][]farm.Visit   // the same by bed and pest
 	labels     []farm.Label                 // the version in force on that day
 	treatments []farm.Treatment             // all of them: a label may limit without a time, and an unread interval does not end
 	versions   map[int64]farm.Label         // by treatment: the label it was made under, with what was read of it since
-	releases   []farm.Release               // of the calendar year
-	lately     []farm.Release               // of the 60 days before: animals do not die at new year
+	releases   []farm.Release               // of the season
+	lately     []farm.Release               // of the 60 days before: animals do not die as a season ends
 	done       []farm.Done
 	weather    map[civil.Date]farm.WeatherDay
-	season     []farm.WeatherDay   // measured in the calendar year, oldest first
+	season     []farm.WeatherDay   // measured in the season, oldest first
 	covers     []farm.PlannedCover // sown from lookBack days before on
 	overrides  []farm.Override
 	notes      *noteBook
@@ -52,8 +52,8 @@ func (a *App) snapshot(ctx context.Context, on civil.Date) (snapshot, error) {
 // the others are without their single counts, but for the virus that levels
 // depend on. With parts all visits are without them.
 func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string, p *parts) (snapshot, error) {
-	s := snapshot{on: on, parts: p, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
-	season := store.Filter{From: civil.New(on.Year, time.January, 1), To: on}
+	s := snapshot{on: on, year: a.farm.Season(on), parts: p, stages: map[string][]farm.StageEvent{}, weather: map[civil.Date]farm.WeatherDay{}, byPest: map[string][]farm.Visit{}, byPair: map[[2]string][]farm.Visit{}, planted: map[string]civil.Date{}, notes: &noteBook{days: map[civil.Date]dayNotes{}}}
+	season := store.Filter{From: s.year.First, To: on}
 	back := store.Filter{From: on.AddDays(-lookBack), To: on}
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
 		if s.beds, err = tx.Beds(); err != nil {
@@ -66,7 +66,7 @@ func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string, p *par
 		for _, e := range events {
 			s.stages[e.Bed] = append(s.stages[e.Bed], e)
 		}
-		if events, err = tx.Stages(back); err != nil { // a crop may stand over the new year
+		if events, err = tx.Stages(back); err != nil { // a crop may stand over the end of a season
 			return err
 		}
 		of := map[string][]farm.StageEvent{}
@@ -81,9 +81,9 @@ func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string, p *par
 		var known visits
 		switch {
 		case p != nil:
-			known, err = p.read(tx, on.Year)
+			known, err = p.read(tx, s.year)
 		case pest == "":
-			known, err = a.memory.read(tx, s.beds, on.Year)
+			known, err = a.memory.read(tx, s.beds, s.year)
 		default:
 			var all []farm.Visit
 			all, err = tx.Visits(store.Filter{From: season.From, To: on, CountsOf: []string{pest, "tospovirus"}})
@@ -132,7 +132,7 @@ func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string, p *par
 		}
 		for _, d := range days {
 			s.weather[d.Date] = d
-			if d.Date.Year == on.Year && !d.Date.After(on) && !d.Forecast && d.MinC != nil && d.MaxC != nil {
+			if s.year.Holds(d.Date) && !d.Date.After(on) && !d.Forecast && d.MinC != nil && d.MaxC != nil {
 				s.season = append(s.season, d)
 			}
 		}

@@ -288,7 +288,7 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 	for _, x := range s.labels {
 		labels[x.Key] = x
 	}
-	stage, _ := farm.StageOn(s.stages[b.Code], t.Date)
+	stage, _ := a.farm.Season(t.Date).StageOn(s.stages[b.Code], t.Date)
 	r := label.Request{
 		Label: label.SeasonAsYear(l), Labels: labels, Versions: s.versions, ActiveKey: a.cat.ActiveKey, Apart: a.aparts(),
 		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic,
@@ -307,7 +307,7 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 // ladder is what was tried in a bed against a pest before a day.
 func (a *App) ladder(s snapshot, b farm.Bed, pest string, stage farm.Stage, day civil.Date) week.Ladder {
 	return week.ReadLadder(week.LadderInput{
-		Bed: b.Code, Pest: pest, Stage: stage, Today: day, Actions: actionFacts(a.cat.Actions(pest)), Done: s.done, Releases: s.releases,
+		Bed: b.Code, Pest: pest, Stage: stage, Today: day, South: a.farm.South(), Actions: actionFacts(a.cat.Actions(pest)), Done: s.done, Releases: s.releases,
 		Possible: func(agent string) bool { return week.Possible(a.agentOffers(agent), a.farm.Country) },
 	})
 }

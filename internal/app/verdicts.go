@@ -54,11 +54,12 @@ func (k *keptVerdicts) key(in assess.Input, f *assess.Pest) (key partKey, ok boo
 		Steps            []civil.Date
 		ActAt, HoldBelow float64
 		Brief, Grows     bool
-	}{in.Today, in.Bed, in.Stage, in.StageSince, in.Events, in.Holds, in.Confirmed, in.Suspects, in.Steps, in.ActAt, in.HoldBelow, in.Brief, in.Grows != nil})
+		South            bool
+	}{in.Today, in.Bed, in.Stage, in.StageSince, in.Events, in.Holds, in.Confirmed, in.Suspects, in.Steps, in.ActAt, in.HoldBelow, in.Brief, in.Grows != nil, in.South})
 	if err != nil {
 		return key, false
 	}
-	return k.p.key("verdict", own, facts, k.grows[f.Key], k.p.seasons[in.Today.Year].rows(in.Visits)), true
+	return k.p.key("verdict", own, facts, k.grows[f.Key], k.p.seasons[k.p.a.farm.Season(in.Today)].rows(in.Visits)), true
 }
 
 // get returns the verdict made from the same input, if one is kept.
@@ -103,7 +104,7 @@ func (k *keptVerdicts) whole(s snapshot, list []*assess.Assessment) error {
 	for i := range from {
 		visits = append(visits, &from[i].Visits)
 	}
-	if err := k.p.count(s.on.Year, visits...); err != nil {
+	if err := k.p.count(s.year, visits...); err != nil {
 		return err
 	}
 	k.p.begin(len(of))
@@ -146,7 +147,7 @@ func (k *keptVerdicts) settle(s snapshot, list []assess.Assessment, near []int) 
 		own := s.byPair[pairOf(x)]
 		visits, left = append(visits, &own), append(left, i)
 	}
-	if err := k.p.count(s.on.Year, visits...); err != nil {
+	if err := k.p.count(s.year, visits...); err != nil {
 		return nil, err
 	}
 	for n, i := range left {

@@ -69,14 +69,14 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 	}
 	var asked []question
 	for _, b := range s.beds {
-		stage, since := farm.StageOn(s.stages[b.Code], s.on)
+		stage, since := s.year.StageOn(s.stages[b.Code], s.on)
 		for _, key := range watched {
 			f := facts[factsOf{key, stage, s.on}]
 			in := assess.Input{
 				Today: s.on, Bed: b, Stage: stage, StageSince: since, Pest: *f,
 				Events: s.stages[b.Code], Visits: s.byPair[[2]string{b.Code, key}], Holds: holds,
 				Steps: steps[[2]string{b.Code, key}], ActAt: actAt, HoldBelow: holdBelow, Brief: brief, Beliefs: &a.memory.beliefs, Noted: s.noted, Confirmed: confirmed[[2]string{b.Code, key}], Suspects: suspects,
-				Grows: grows[key],
+				Grows: grows[key], South: a.farm.South(),
 			}
 			var ok bool
 			if s.kept != nil {
@@ -95,7 +95,7 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 		for i := range asked {
 			lists = append(lists, &asked[i].in.Visits)
 		}
-		if err := s.parts.count(s.on.Year, lists...); err != nil {
+		if err := s.parts.count(s.year, lists...); err != nil {
 			return nil, err
 		}
 		s.parts.begin(len(asked))
@@ -171,7 +171,7 @@ func (a *App) allFacts(s snapshot, watched []string) (map[factsOf]*assess.Pest, 
 	var of []catalog.Pest
 	seen := map[farm.Stage]bool{}
 	for _, b := range s.beds {
-		stage, _ := farm.StageOn(s.stages[b.Code], s.on)
+		stage, _ := s.year.StageOn(s.stages[b.Code], s.on)
 		if seen[stage] {
 			continue
 		}
@@ -276,7 +276,7 @@ func (a *App) weekFacts(s snapshot, list []assess.Assessment) (week.Input, error
 	}
 	in.Work = a.plannedWork(s)
 	for _, b := range s.beds {
-		in.Stages[b.Code], _ = farm.StageOn(s.stages[b.Code], on)
+		in.Stages[b.Code], _ = s.year.StageOn(s.stages[b.Code], on)
 	}
 	for _, key := range a.watched(s) {
 		in.Actions[key] = actionFacts(a.cat.Actions(key))
@@ -481,7 +481,7 @@ func (a *App) settleNear(s snapshot, list []assess.Assessment) error {
 
 // assessDeep gives the verdict on one bed and pest with all there is to say.
 func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Assessment, error) {
-	stage, since := farm.StageOn(s.stages[bed.Code], s.on)
+	stage, since := s.year.StageOn(s.stages[bed.Code], s.on)
 	facts, err := a.pestFacts(p, stage, s)
 	if err != nil {
 		return assess.Assessment{}, err
@@ -491,7 +491,7 @@ func (a *App) assessDeep(s snapshot, bed farm.Bed, p catalog.Pest) (assess.Asses
 		Today: s.on, Bed: bed, Stage: stage, StageSince: since, Pest: facts,
 		Events: s.stages[bed.Code], Visits: s.byPair[[2]string{bed.Code, p.Key}], Holds: a.conditions(s),
 		Steps: s.stepDays()[[2]string{bed.Code, p.Key}], ActAt: actAt, HoldBelow: holdBelow, Deep: true, Noted: s.noted,
-		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s), Grows: a.grows(s, p.Key),
+		Confirmed: s.confirmed()[[2]string{bed.Code, p.Key}], Suspects: a.suspects(s), Grows: a.grows(s, p.Key), South: a.farm.South(),
 	})
 }
 

@@ -44,7 +44,7 @@ func (a *App) effectSteps(s snapshot, pest string) []effect.Step {
 		out = append(out, x)
 	}
 	for _, t := range s.treatments {
-		if t.Pest != pest || t.Date.Year != s.on.Year {
+		if t.Pest != pest || !s.year.Holds(t.Date) {
 			continue
 		}
 		l := s.versions[t.ID]

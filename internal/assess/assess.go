@@ -129,7 +129,7 @@ func (r *Reading) measure() error {
 
 // levelsOfDay fills the levels of the bed's stage on the day of the visit.
 func (r *Reading) levelsOfDay(in Input) {
-	stage, _ := farm.StageOn(in.Events, r.Visit.Date)
+	stage, _ := farm.SeasonOf(r.Visit.Date, in.South).StageOn(in.Events, r.Visit.Date)
 	r.Act, r.Watch = levels(in.Pest.Levels, r.Unit.Measure, stage, in.Holds, r.Visit.Date)
 	r.Nearest = nearestLevels(in.Pest.Levels, r.Unit.Measure)
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
 )
 
@@ -104,8 +105,9 @@ func signsFaded(in Input, res verdict.Result, r *Reading) verdict.Result {
 // showsAgain is the first day of the season's next part, zero where the year
 // has none.
 func (l *Level) showsAgain(day civil.Date) civil.Date {
+	year := farm.SeasonOf(day, l.South)
 	for _, s := range l.Season {
-		if d := s.From.In(day.Year); !s.From.IsZero() && d.After(day) {
+		if d := year.Day(s.From); !s.From.IsZero() && d.After(day) {
 			return d
 		}
 	}

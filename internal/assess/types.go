@@ -65,6 +65,7 @@ type Level struct {
 	StageWords     string
 	Season         []Span // parts of the year in which it is in force; nil is all year
 	Signs          bool   // it is in force all year, and Season is when what is looked for shows well
+	South          bool   // the season is of a farm of the south, whose year begins on 1 July
 	SeasonWords    string
 	FrostUnknown   bool   // an end of the season hangs on a frost date that the farm has not given: that end is open
 	Crop           string // the crop that it was published for
@@ -100,8 +101,9 @@ func (l *Level) inSeason(day civil.Date) bool {
 	if len(l.Season) == 0 || day.IsZero() {
 		return true
 	}
+	year := farm.SeasonOf(day, l.South)
 	for _, s := range l.Season {
-		if (s.From.IsZero() || !day.Before(s.From.In(day.Year))) && (s.To.IsZero() || !day.After(s.To.In(day.Year))) {
+		if (s.From.IsZero() || !day.Before(year.Day(s.From))) && (s.To.IsZero() || !day.After(year.Day(s.To))) {
 			return true
 		}
 	}
@@ -180,6 +182,7 @@ type Input struct {
 	// Grows, when given, is how the pest could grow by the weather: beliefs are
 	// carried by it instead of by a growth of an unknown rate.
 	Grows Grows
+	South bool // the farm's seasons are those of the south
 	// Noted, when given, is what was noted of the conditions in a bed on a day,
 	// on any of its visits or on the whole round. It is asked only where a
 	// deciding count lacks a note that it must have.

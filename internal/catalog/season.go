@@ -74,6 +74,31 @@ func (s Season) Words(frost civil.MonthDay) string {
 	return strings.Join(out, " and ")
 }
 
+// South returns the season on the other half of the earth: days of the year six
+// months on, those that hang on the first frost as they are. Common practice.
+func (s Season) South() Season {
+	out := make(Season, len(s))
+	for i, x := range s {
+		out[i] = SeasonSpan{x.From.south(), x.To.south()}
+	}
+	return out
+}
+
+func (d SeasonDay) south() SeasonDay {
+	d.Day = d.Day.HalfYearOn()
+	return d
+}
+
+// HasDays reports whether an end is a day of the year.
+func (s Season) HasDays() bool {
+	for _, x := range s {
+		if !x.From.Day.IsZero() || !x.To.Day.IsZero() {
+			return true
+		}
+	}
+	return false
+}
+
 // NeedsFrost reports whether an end hangs on the first frost.
 func (s Season) NeedsFrost() bool {
 	for _, x := range s {

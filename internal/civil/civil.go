@@ -207,6 +207,19 @@ func (m MonthDay) IsZero() bool { return m == MonthDay{} }
 // In returns the date in the given year.
 func (m MonthDay) In(year int) Date { return New(year, m.Month, m.Day) }
 
+// HalfYearOn returns the day six months on: the season of the other half of the
+// earth. The last day of a month becomes the last day of a month.
+func (m MonthDay) HalfYearOn() MonthDay {
+	if m.IsZero() {
+		return m
+	}
+	last := New(2001, m.Month+7, 0) // no leap year: a day that comes every year
+	if m.Day < last.Day && m.Day < New(2001, m.Month+1, 0).Day {
+		last.Day = m.Day
+	}
+	return MonthDay{last.Month, last.Day}
+}
+
 // String returns MM-DD, or "" when not known.
 func (m MonthDay) String() string {
 	if m.IsZero() {

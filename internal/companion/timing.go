@@ -15,11 +15,14 @@ import (
 
 // Season is the season that sowings are planned for.
 type Season struct {
-	Year                  int
+	Year                  int        // in which it begins
+	South                 bool       // from 1 July to 30 June
 	Today                 civil.Date // nothing is sown before
 	LastFrost, FirstFrost civil.MonthDay
 	PlantAfterFrost       int      // days from the last frost to the planting of dahlias
 	Latitude              *float64 // degrees north, nil is not known
+
+	name string // of the season that this one stands for, "" for its own
 }
 
 // Crop is what the timing of a plant goes by.
@@ -70,6 +73,9 @@ type Timing struct {
 // sowing that its window allows; one whose pests were never counted none, only
 // its windows.
 func Plan(c Crop, needs []Need, s Season) Timing {
+	if s.South {
+		return s.timingHere(Plan(c, needs, s.north()))
+	}
 	t := Timing{Plant: c.Plant}
 	want, known := map[int]bool{}, false
 	for _, n := range needs {
@@ -113,13 +119,13 @@ func (t Timing) Parts() int {
 
 // Fill returns the sowing that the window allows beside those planned whose
 // bloom covers the most of some weeks, the first of equals, and those weeks.
-func (t Timing) Fill(year int, weeks []int) (best Sow, covered []int) {
+func (t Timing) Fill(s Season, weeks []int) (best Sow, covered []int) {
 	for _, x := range t.can {
 		if x.Bloom.From.IsZero() {
 			continue
 		}
 		var in []int
-		for _, w := range x.Bloom.weeksOf(year) {
+		for _, w := range s.weeksOf(x.Bloom) {
 			if slices.Contains(weeks, w) {
 				in = append(in, w)
 			}
@@ -197,7 +203,7 @@ func (c Crop) candidates(s Season, t *Timing) []Sow {
 	out = slices.CompactFunc(out, func(a, b Sow) bool { return a.On == b.On })
 	slices.SortStableFunc(t.Windows, func(a, b Days) int { return a.From.Compare(b.From) })
 	if len(out) == 0 {
-		t.Notes = append(t.Notes, fmt.Sprintf("its sowing window for %d has passed", s.Year))
+		t.Notes = append(t.Notes, fmt.Sprintf("its sowing window for %s has passed", cmp.Or(s.name, s.Name())))
 	}
 	if second {
 		t.Notes = append(t.Notes, "it blooms from its second year on")

@@ -94,14 +94,14 @@ func TestNeeded(t *testing.T) {
 		{Pest: "aphid", Bed: "A", Points: []companion.ChanceOn{on("2026-07-06", 0.2), on("2026-07-13", 0.5), on("2026-07-27", 0.9), on("2026-08-31", 0.6)}},
 		{Pest: "aphid", Bed: "B", Points: []companion.ChanceOn{on("2025-06-02", 0.8)}}, // W23
 		{Pest: "mite", Bed: "A", Points: []companion.ChanceOn{on("2026-07-06", 0.49), on("2026-08-03", math.NaN())}},
-	}, 2027, companion.DefaultNeedOptions())
+	}, companion.Season{Year: 2027}, companion.DefaultNeedOptions())
 	require.Equal(t, []companion.Need{
 		// W29-W31 join (14 days apart), W36 does not (35 days), W23 of the year before.
 		{Pest: "aphid", Over: []int{23, 29, 30, 31, 36}, Weeks: []int{20, 21, 22, 23, 26, 27, 28, 29, 30, 31, 33, 34, 35, 36}, Seasons: 2},
 		{Pest: "mite", Seasons: 1},
 	}, needs)
 	// Week 53 of 2026 falls on the last week of 2027, which has 52.
-	needs = companion.Needed([]companion.Curve{{Pest: "x", Points: []companion.ChanceOn{on("2026-12-31", 1)}}}, 2027, companion.NeedOptions{Over: 0.5})
+	needs = companion.Needed([]companion.Curve{{Pest: "x", Points: []companion.ChanceOn{on("2026-12-31", 1)}}}, companion.Season{Year: 2027}, companion.NeedOptions{Over: 0.5})
 	require.Equal(t, []int{52}, needs[0].Over)
 }
 
@@ -377,7 +377,7 @@ func TestCalendar(t *testing.T) {
 	require.Equal(t, []string{"mite"}, gaps[45])
 	require.Equal(t, 34-3, bare) // W9 to W42, in bloom W24, W25 and W26
 
-	more, in := p.Fill(2027, []int{30, 31})
+	more, in := p.Fill(companion.Season{Year: 2027}, []int{30, 31})
 	require.Equal(t, []int{30, 31}, in)
 	require.Equal(t, "2027-06-16", more.On.String()) // W31 begins on 2 Aug; bloom to 5 Aug is four days of it, day 50 of 16 Jun
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 )
 
 // ChanceOn is the chance of being over the action level on the day of a count.
@@ -33,7 +34,7 @@ type NeedOptions struct {
 // wasps come within days to flowers that are open.
 func DefaultNeedOptions() NeedOptions { return NeedOptions{Over: 0.5, LeadWeeks: 3, JoinDays: 21} }
 
-// Need is the ISO weeks of a season in which the enemies of a pest are needed.
+// Need is the weeks of a season, see Season.Monday, in which the enemies of a pest are needed.
 type Need struct {
 	Pest    string
 	Over    []int // weeks in which it was over the level in some bed
@@ -43,17 +44,17 @@ type Need struct {
 
 // Needed returns the weeks in which the enemies of each pest with counts are
 // needed, by pest: the weeks in which any bed was over, in any of the seasons,
-// carried over to a year by week number, with those before. A pest that was
+// carried over to the season by week number, with those before. A pest that was
 // counted and never over has no weeks; one without a curve is not in the list.
-func Needed(curves []Curve, year int, opt NeedOptions) []Need {
+func Needed(curves []Curve, s Season, opt NeedOptions) []Need {
 	over, seasons := map[string]map[int]bool{}, map[string]map[int]bool{}
-	last := WeeksIn(year)
+	last := WeeksIn(s.Year)
 	for _, c := range curves {
 		if over[c.Pest] == nil {
 			over[c.Pest], seasons[c.Pest] = map[int]bool{}, map[int]bool{}
 		}
 		for i, p := range c.Points {
-			seasons[c.Pest][p.On.Year] = true
+			seasons[c.Pest][farm.SeasonOf(p.On, s.South).Year()] = true
 			if !(p.Chance >= opt.Over) { // NaN, not known, is not over
 				continue
 			}
@@ -62,8 +63,7 @@ func Needed(curves []Curve, year int, opt NeedOptions) []Need {
 				to = c.Points[i+1].On
 			}
 			for d := p.On; !d.After(to); d = d.AddDays(1) {
-				_, w := d.ISOWeek()
-				over[c.Pest][min(w, last)] = true
+				over[c.Pest][min(s.weekOf(d), last)] = true
 			}
 		}
 	}
@@ -137,7 +137,7 @@ func (d Days) weeksOf(year int) []int {
 	return out
 }
 
-// CalendarWeek is one ISO week of the bloom calendar.
+// CalendarWeek is one week of the bloom calendar.
 type CalendarWeek struct {
 	Week   int
 	From   civil.Date // its Monday
@@ -147,14 +147,14 @@ type CalendarWeek struct {
 	Bare   bool       // within the season, and nothing blooms at all
 }
 
-// Calendar returns the weeks from that of 1 March to that of the first frost
-// (of 31 October where it is not known), and further where enemies are needed
+// Calendar returns the weeks from that of 1 March (26 weeks later in the south)
+// to that of the first frost (of 31 October where it is not known), and further where enemies are needed
 // or something blooms. serves gives the pests that each plant serves.
 func Calendar(timings []Timing, serves map[string][]string, needs []Need, s Season) []CalendarWeek {
 	_, from := civil.New(s.Year, time.March, 1).ISOWeek()
 	end := civil.New(s.Year, time.October, 31)
 	if !s.FirstFrost.IsZero() {
-		end = s.FirstFrost.In(s.Year)
+		end = s.north().FirstFrost.In(s.Year)
 	}
 	_, to := end.ISOWeek()
 	seasonFrom, seasonTo := from, to
@@ -162,7 +162,7 @@ func Calendar(timings []Timing, serves map[string][]string, needs []Need, s Seas
 	for _, t := range timings {
 		bloom[t.Plant] = map[int]bool{}
 		for _, d := range t.Bloom {
-			for _, w := range d.weeksOf(s.Year) {
+			for _, w := range s.weeksOf(d) {
 				bloom[t.Plant][w] = true
 				from, to = min(from, w), max(to, w)
 			}
@@ -175,7 +175,7 @@ func Calendar(timings []Timing, serves map[string][]string, needs []Need, s Seas
 	}
 	var out []CalendarWeek
 	for w := from; w <= to; w++ {
-		c := CalendarWeek{Week: w, From: Monday(s.Year, w)}
+		c := CalendarWeek{Week: w, From: s.Monday(w)}
 		for _, t := range timings {
 			if bloom[t.Plant][w] {
 				c.Plants = append(c.Plants, t.Plant)

@@ -209,24 +209,6 @@ type StageEvent struct {
 	Note  string     `json:"note,omitempty"`
 }
 
-// StageOn returns the stage that the events (of one bed, any order) put it in
-// on a date, and the day it was reached. Only the calendar year of date
-// counts: a bed season is that bed in one year. Before any event of the year
-// the bed is PrePlant, reached on no date.
-func StageOn(events []StageEvent, on civil.Date) (Stage, civil.Date) {
-	best := StageEvent{Stage: PrePlant}
-	for _, e := range events {
-		if e.Date.Year != on.Year || e.Date.After(on) {
-			continue
-		}
-		// A correction on the same day wins by coming later in the stages.
-		if c := e.Date.Compare(best.Date); c > 0 || c == 0 && e.Stage.Order() > best.Stage.Order() {
-			best = e
-		}
-	}
-	return best.Stage, best.Date
-}
-
 // PlantedOn returns the day on which the crop of a bed was planted, as known
 // on a day; zero where that is not known or the crop has been dug since.
 func PlantedOn(events []StageEvent, on civil.Date) civil.Date {

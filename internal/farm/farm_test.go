@@ -27,7 +27,7 @@ func TestStageOn(t *testing.T) {
 		{"2026-12-31", farm.Budding, "2026-07-01"},
 		{"2025-12-31", farm.Dug, "2025-10-28"},
 	} {
-		s, since := farm.StageOn(ev, civil.MustParse(c.on))
+		s, since := farm.SeasonOf(civil.MustParse(c.on), false).StageOn(ev, civil.MustParse(c.on))
 		require.Equal(t, c.stage, s, c.on)
 		require.Equal(t, c.since, since.String(), c.on)
 	}

@@ -23,6 +23,7 @@ type LadderInput struct {
 	Bed, Pest string
 	Stage     farm.Stage
 	Today     civil.Date
+	South     bool     // the farm's seasons are those of the south
 	Actions   []Action // against the pest
 	Done      []farm.Done
 	Releases  []farm.Release
@@ -31,17 +32,18 @@ type LadderInput struct {
 }
 
 // ReadLadder reads the ladder. A rung counts as tried when a step of it is
-// recorded for the bed and pest in the calendar year, whether it was enough or
+// recorded for the bed and pest in the season, whether it was enough or
 // not; a rung of which the catalogue knows no step at the stage, or no agent
 // that may be let out on the farm, asks for nothing. Natural enemies count
 // when they were ordered or let out. Source: 7 CFR 205.206 (a) to (e), the
 // order of practices; what counts as a record is common practice.
 func ReadLadder(in LadderInput) Ladder {
 	var l Ladder
+	year := farm.SeasonOf(in.Today, in.South)
 	for _, rung := range []Rung{Prevention, Cultural, Biological} {
 		var tried []string
 		for _, d := range in.Done {
-			if d.Bed != in.Bed || d.Pest != in.Pest || d.Date.After(in.Today) || d.Date.Year != in.Today.Year {
+			if d.Bed != in.Bed || d.Pest != in.Pest || d.Date.After(in.Today) || !year.Holds(d.Date) {
 				continue
 			}
 			i := slices.IndexFunc(in.Actions, func(a Action) bool { return a.Key == d.Action })
@@ -56,7 +58,7 @@ func ReadLadder(in LadderInput) Ladder {
 		}
 		if rung == Biological {
 			for _, r := range in.Releases {
-				if r.Bed == in.Bed && r.Pest == in.Pest && !r.Date.After(in.Today) && r.Date.Year == in.Today.Year {
+				if r.Bed == in.Bed && r.Pest == in.Pest && !r.Date.After(in.Today) && year.Holds(r.Date) {
 					tried = append(tried, fmt.Sprintf("%s let out on %s", r.Agent, r.Date.Short()))
 				}
 			}
@@ -83,7 +85,7 @@ func (l Ladder) Ask(r label.Request) label.Request {
 // ladder reads the ladder of a bed and pest.
 func (b *builder) ladder(bed farm.Bed, pest string, stage farm.Stage) Ladder {
 	return ReadLadder(LadderInput{
-		Bed: bed.Code, Pest: pest, Stage: stage, Today: b.in.Today, Actions: b.in.Actions[pest], Done: b.in.Done, Releases: b.in.Releases,
+		Bed: bed.Code, Pest: pest, Stage: stage, Today: b.in.Today, South: b.in.Farm.South(), Actions: b.in.Actions[pest], Done: b.in.Done, Releases: b.in.Releases,
 		Possible: func(agent string) bool { return Possible(b.in.Agents[agent], b.in.Farm.Country) },
 	})
 }
