@@ -2,7 +2,6 @@ package app
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -184,17 +183,6 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		return []report.Section{{Key: placed.Key, Title: placed.Title, Lead: report.Plain("No plant is planned: see the answer above.")}}
 	}
 	return out
-}
-
-var monthRE = regexp.MustCompile(`(?i)\b(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|spring|autumn)`)
-
-// months says of months in the facts that they are those of the north, where
-// the farm lies in the south.
-func (a *App) months(text string) string {
-	if a.farm.South() && monthRE.MatchString(text) {
-		return text + " in the north"
-	}
-	return text
 }
 
 func petWords(x chosenPlant) []string {

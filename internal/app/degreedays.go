@@ -331,22 +331,6 @@ func (s snapshot) biofix(x animal, row catalog.Development, to civil.Date) (star
 	return start, "the clock starts on the day on which the stage was seen: give it with --start"
 }
 
-// yearWord is what people call a season.
-func (s snapshot) yearWord() string {
-	if s.year.South() {
-		return "season"
-	}
-	return "year"
-}
-
-// yearStartWords names the day on which the farm's seasons begin.
-func (a *App) yearStartWords() string {
-	if a.farm.South() {
-		return "1 July, the 1 January of the south"
-	}
-	return "1 January"
-}
-
 // foundAny reports whether a visit found an animal.
 func foundAny(v farm.Visit) bool {
 	if v.Presence != nil && v.Presence.Infested > 0 {

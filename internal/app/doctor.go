@@ -272,6 +272,9 @@ func (d *doctor) farm(tx *store.Tx) error {
 	if err != nil {
 		return err
 	}
+	if words := contradicts(f); words != "" {
+		d.add(checkRecords, true, "leafturn farm set --at \"LAT, LON\", or --last-frost and --first-frost", "%s", words)
+	}
 	for _, p := range f.Pests {
 		if _, ok := a.cat.Pest(p); !ok {
 			d.add(checkFacts, true, "leafturn farm set --pests ...", "the farm watches %q, which is no pest of these facts", p)

@@ -69,7 +69,7 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 	out := assess.Unit{
 		Key: u.Unit, Label: u.UnitLabel, Measure: u.Measure, Words: m.Words, One: m.One, Percent: m.Percent || u.Presence, Tally: u.Tally,
 		Wanted: u.UnitsTotal, Min: u.MinUnits, PerNights: u.PerNights, Nights: u.Nights, Damage: u.DamageMeasure,
-		How: u.How, BestTime: u.BestTime, Ref: refOf(u.Provenance), Needs: needs(u),
+		How: a.months(u.How), BestTime: a.months(u.BestTime), Ref: refOf(u.Provenance), Needs: needs(u),
 	}
 	if t, ok := a.cat.Taylor(u.Pest, u.Unit); ok {
 		d := estimate.Dispersion{Words: t.Basis}
@@ -98,9 +98,9 @@ func (a *App) levelFacts(t catalog.Threshold, overrides []farm.Override) assess.
 	}
 	l.SeasonWords = season.Words(a.farm.FirstFrost)
 	if l.South && season.HasDays() {
-		l.StageWords += " in the north"
 		l.SeasonWords += " (six months on, common practice)"
 	}
+	l.StageWords = a.months(l.StageWords)
 	l.FrostUnknown = a.farm.FirstFrost.IsZero() && season.NeedsFrost()
 	for _, x := range season {
 		l.Season = append(l.Season, assess.Span{From: x.From.On(a.farm.FirstFrost), To: x.To.On(a.farm.FirstFrost)})

@@ -143,7 +143,26 @@ func (o FarmOptions) apply(f farm.Farm, n *names) (farm.Farm, error) {
 		f.WaitingCost = v
 	}
 	o.week(&f, bad)
+	if o.At != nil || o.LastFrost != nil || o.FirstFrost != nil {
+		if words := contradicts(f); words != "" {
+			bad("write southern latitudes with a minus, such as \"-42.9, 147.3\", and southern frosts as they come, such as --last-frost 10-15 --first-frost 04-25", "%s", words)
+		}
+	}
 	return f, l.Err()
+}
+
+// contradicts says that a farm's place and its frosts lie in different halves of
+// the earth, "" where they do not.
+func contradicts(f farm.Farm) string {
+	south, known := f.FrostsSouth()
+	if !known || f.Latitude == nil || *f.Latitude == 0 || south == (*f.Latitude < 0) {
+		return ""
+	}
+	where, frosts := "north", "south"
+	if !south {
+		where, frosts = frosts, where
+	}
+	return fmt.Sprintf("the farm's place, %s, lies in the %s, and its frosts, last %s and first %s, are those of the %s", placeWords(f), where, f.LastFrost, f.FirstFrost, frosts)
 }
 
 // NewFarm makes the store of a farm at path.
@@ -166,6 +185,9 @@ func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (st
 		return "", err
 	}
 	said := fmt.Sprintf("the farm %q is set up in %s\nnext: add beds with `leafturn bed add` or `leafturn bed import`", f.Name, path)
+	if s := seasonWords(f, civil.DateIn(now, time.UTC)); s != "" {
+		said += "\na season here runs from " + s
+	}
 	for _, m := range []struct {
 		missing bool
 		words   string
@@ -239,6 +261,9 @@ func (a *App) ShowFarm(ctx context.Context) (*report.Document, error) {
 		{report.Text("pests watched"), orUnknown(strings.Join(names, ", "))},
 		{report.Text("beds, plants"), report.Text(unitsOf(nBeds, "bed") + ", " + unitsOf(plants, "plant"))},
 		{report.Text("file"), report.Text(a.st.Path())},
+	}
+	if s := seasonWords(f, a.Today()); s != "" {
+		rows = slices.Insert(rows, 6, []report.Value{report.Text("season"), report.Text(s)})
 	}
 	doc.Sections = []report.Section{{Key: "farm", Table: &report.Table{Columns: []report.Column{{Title: "What"}, {Title: "Set to"}}, Rows: rows}}}
 	doc.Data = farmData(f, nBeds, plants, a.st.Path())

@@ -279,7 +279,7 @@ func (a *App) weekFacts(s snapshot, list []assess.Assessment) (week.Input, error
 		in.Stages[b.Code], _ = s.year.StageOn(s.stages[b.Code], on)
 	}
 	for _, key := range a.watched(s) {
-		in.Actions[key] = actionFacts(a.cat.Actions(key))
+		in.Actions[key] = a.stepMonths(actionFacts(a.cat.Actions(key)))
 		for _, g := range a.cat.Agents(key) {
 			in.Agents[g.Key] = a.agentOffers(g.Key)
 		}

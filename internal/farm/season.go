@@ -3,6 +3,7 @@ package farm
 import (
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -33,23 +34,44 @@ func SeasonOf(day civil.Date, south bool) Season {
 // Season returns the farm's season that holds a day.
 func (f Farm) Season(day civil.Date) Season { return SeasonOf(day, f.South()) }
 
-// South reports whether the farm's seasons are those of the south. Its latitude
-// says so; where that is not known, its frosts do: between the last of spring
-// and the first of autumn lies summer, and its middle falls from October to
-// March in the south. With neither the farm is taken to lie in the north.
+// southern are the countries that lie wholly south of the equator (from memory).
+var southern = []string{"AR", "AU", "BO", "BW", "CL", "FJ", "FK", "LS", "MG", "MU", "MW", "MZ", "NA", "NC", "NZ", "PE", "PY", "RE", "SZ", "UY", "VU", "ZA", "ZM", "ZW"}
+
+// South reports whether the farm's seasons are those of the south, by what it
+// says of itself: its latitude, else its frosts, else its country. With none of
+// them it is taken to lie in the north.
 func (f Farm) South() bool {
+	south, _ := f.SouthBy()
+	return south
+}
+
+// SouthBy is South and what tells it, "" for nothing.
+func (f Farm) SouthBy() (south bool, by string) {
 	if f.Latitude != nil && *f.Latitude != 0 {
-		return *f.Latitude < 0
+		return *f.Latitude < 0, "latitude"
 	}
+	if south, known := f.FrostsSouth(); known {
+		return south, "frosts"
+	}
+	if slices.Contains(southern, f.Country) {
+		return true, "country"
+	}
+	return false, ""
+}
+
+// FrostsSouth reports whether the farm's frosts are those of the south: between
+// the last of spring and the first of autumn lies summer, and its middle falls
+// from October to March there.
+func (f Farm) FrostsSouth() (south, known bool) {
 	if f.LastFrost.IsZero() || f.FirstFrost.IsZero() {
-		return false
+		return false, false
 	}
 	last, first := f.LastFrost.In(2001), f.FirstFrost.In(2001)
 	if first.Before(last) {
 		first = f.FirstFrost.In(2002)
 	}
 	m := last.AddDays(first.Sub(last) / 2).Month
-	return m < time.April || m > time.September
+	return m < time.April || m > time.September, true
 }
 
 // South reports whether it is a season of the south.
