@@ -102,7 +102,7 @@ func (a *App) Review(ctx context.Context, yearWord string, day civil.Date, pictu
 		if !ok || y.First.After(a.Today()) || y.Year() < ingest.MinYear {
 			do := fmt.Sprintf("write a year up to %d, such as %[1]d", year.Year())
 			if year.South() {
-				do = fmt.Sprintf("write a season up to %s, such as %[1]s, or the year in which it begins", year.Name())
+				do = fmt.Sprintf("write a season up to %s, or the year in which it begins, such as %d", year.Name(), year.Year())
 			}
 			return nil, diag.Usagef(do, "--year %q is no year to look back on", yearWord)
 		}
