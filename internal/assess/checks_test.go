@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leafturn/internal/assess"
+	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/verdict"
@@ -523,4 +524,31 @@ func TestAssess_DamageByTheFarmsCosts(t *testing.T) {
 		a := assessed(t, in)
 		require.Equal(t, row.acts, a.Result.Verdict == verdict.Act, "%d hurt, act at %g: %s", row.hurt, row.actAt, a.Result.Reasons)
 	}
+}
+
+// A level in force from 1 January on a farm of the south (1 July in the north)
+// holds to the end of June, and not before new year; the stage of a count is
+// that of its own season.
+func TestAssess_SeasonOfTheSouth(t *testing.T) {
+	span := []assess.Span{{From: civil.MonthDay{Month: 1, Day: 1}, To: civil.MonthDay{Month: 4, Day: 4}}}
+	south, north := assess.Level{Season: span, South: true}, assess.Level{Season: span}
+	for day, want := range map[string][2]bool{
+		"2026-12-31": {false, false}, "2027-01-01": {true, true}, "2027-04-04": {true, true}, "2027-04-05": {false, false},
+		"2026-07-01": {false, false},
+	} {
+		require.Equal(t, want, [2]bool{south.InForce(civil.MustParse(day)), north.InForce(civil.MustParse(day))}, day)
+	}
+	open := assess.Level{Season: []assess.Span{{To: civil.MonthDay{Month: 12, Day: 31}}, {From: civil.MonthDay{Month: 3, Day: 1}}}, South: true}
+	for day, want := range map[string]bool{"2026-07-01": true, "2026-12-31": true, "2027-01-01": false, "2027-02-28": false, "2027-03-01": true, "2027-06-30": true} {
+		require.Equal(t, want, open.InForce(civil.MustParse(day)), day)
+	}
+
+	// Counted on 1 January in a bed that was budding since December, and again.
+	mites6 := good(count("spider_mite", "leaf", repeat(40, 6)...))
+	in := input(mites(), farm.Budding, on(1, "2027-01-01", mites6), on(2, "2027-01-10", mites6))
+	in.Today, in.StageSince = day("2027-01-11"), day("2026-12-20")
+	in.Events = []farm.StageEvent{{Bed: "B3", Date: day("2026-12-01"), Stage: farm.Pinched}, {Bed: "B3", Date: day("2026-12-20"), Stage: farm.Budding}}
+	require.Nil(t, assessed(t, in).Readings[0].Act, "in the north nothing is planted yet in January")
+	in.South = true
+	require.InDelta(t, 10, assessed(t, in).Readings[0].Act.Value, 0)
 }

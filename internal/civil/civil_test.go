@@ -67,6 +67,19 @@ func TestMonthDay(t *testing.T) {
 	}
 }
 
+// By hand; the last day of a month becomes the last day of a month.
+func TestMonthDay_HalfYearOn(t *testing.T) {
+	for day, want := range map[string]string{
+		"01-01": "07-01", "07-01": "01-01", "06-30": "12-31", "12-31": "06-30", "09-01": "03-01", "04-15": "10-15",
+		"02-28": "08-31", "08-31": "02-28", "08-29": "02-28", "08-30": "02-28", "12-30": "06-30", "06-29": "12-29",
+	} {
+		m, err := civil.ParseMonthDay(day)
+		require.NoError(t, err)
+		require.Equal(t, want, m.HalfYearOn().String(), day)
+	}
+	require.True(t, civil.MonthDay{}.HalfYearOn().IsZero(), "not known stays not known")
+}
+
 // A clock change does not move a date: 8 March 2026 has 23 hours in New York.
 func TestDateIn_ClockChange(t *testing.T) {
 	ny, err := time.LoadLocation("America/New_York")

@@ -26,7 +26,7 @@ func degreeDaysCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "upper", Usage: "the `TEMPERATURE` above which the cutoff applies, or none"},
 			&ucli.StringFlag{Name: "method", Usage: "`METHOD`: single-sine, double-sine, single-triangle, double-triangle, average, average-of-clipped-ends"},
 			&ucli.StringFlag{Name: "cutoff", Usage: "`CUTOFF` above --upper: horizontal, intermediate or vertical"},
-			&ucli.StringFlag{Name: "start", Usage: "the `DAY` on which the sum starts (else the pest's own, else 1 January)"},
+			&ucli.StringFlag{Name: "start", Usage: "the `DAY` on which the sum starts (else the pest's own, else 1 January, in the south 1 July)"},
 			&ucli.StringFlag{Name: "from", Usage: "show each day from this `DAY` on"},
 			&ucli.StringFlag{Name: "to", Usage: "the last `DAY`, at most a year ahead (else today)"},
 			&ucli.StringFlag{Name: "reach", Usage: "when these `SUMS` are reached, such as 100,500, in the farm's own units"},

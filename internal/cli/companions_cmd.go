@@ -15,7 +15,7 @@ func companionsCommand(d *deps) *ucli.Command {
 		UsageText: "leafturn companions\nleafturn companions slug aphid\nleafturn companions --only alyssum,buckwheat --draw bloom.svg\nleafturn companions --without fennel --year 2027 --ics sowing.ics",
 		ArgsUsage: "[PEST...]",
 		Flags: outputFlags(dateOption,
-			&ucli.StringFlag{Name: "year", Usage: "plan the season of `YEAR`; else the coming one"},
+			&ucli.StringFlag{Name: "year", Usage: "plan the season of `YEAR`, in the south also 2026/27; else the coming one"},
 			&ucli.StringFlag{Name: "only", Usage: "plan only these `PLANTS`, separated by commas, such as alyssum,dill"},
 			&ucli.StringFlag{Name: "without", Usage: "leave these `PLANTS` out"},
 			&ucli.StringFlag{Name: "margin", Usage: "`LENGTH` of free ground round the beds, such as \"12 m\"; else 1.5 m is taken"},

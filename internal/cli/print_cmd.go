@@ -67,7 +67,7 @@ func reviewCommand(d *deps) *ucli.Command {
 		Name: "review", Usage: "look back on a season: seen, decided, done, whether it worked, and the records",
 		UsageText:   "leafturn review\nleafturn review --year 2025",
 		Description: "For the grower, the landlord or an inspector. The verdicts are those of each week's\nscouting day, made from what was known then. With pictures on paper: `leafturn print season`.",
-		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, else this one"}),
+		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, in the south that of 2026/27 or 2026; else this one"}),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err

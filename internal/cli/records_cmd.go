@@ -20,7 +20,7 @@ func recordsCommand(d *deps) *ucli.Command {
 			"brought to light. The CSV file holds one kind, treatments when none is named.",
 		Flags: outputFlags(
 			&ucli.StringFlag{Name: "bed", Usage: "of one `BED` only"},
-			&ucli.StringFlag{Name: "year", Usage: "of one `YEAR` only"},
+			&ucli.StringFlag{Name: "year", Usage: "of one calendar `YEAR` only, or of a season of the south, such as 2026/27"},
 			&ucli.StringFlag{Name: "csv", Usage: "write a table to `FILE` (RFC 4180) instead of the page; - is standard output"},
 		),
 		Action: func(c *ucli.Context) error {

@@ -15,7 +15,8 @@ const halfYear = 182
 // Name is what people call the season.
 func (s Season) Name() string { return farm.SeasonName(s.Year, s.South) }
 
-// north is the season as if it lay in the north, half a year earlier.
+// north is the season as if it lay in the north, half a year earlier; the sun
+// stays its own.
 func (s Season) north() Season {
 	if !s.South {
 		return s
@@ -29,13 +30,9 @@ func (s Season) north() Season {
 		return civil.MonthDay{Month: d.Month, Day: d.Day}
 	}
 	n := s
-	n.South, n.name = false, s.Name()
+	n.South, n.name, n.lag = false, s.Name(), halfYear
 	n.Today = s.Today.AddDays(-halfYear)
 	n.LastFrost, n.FirstFrost = back(s.LastFrost), back(s.FirstFrost)
-	if s.Latitude != nil {
-		lat := -*s.Latitude
-		n.Latitude = &lat
-	}
 	return n
 }
 

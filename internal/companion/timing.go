@@ -23,6 +23,7 @@ type Season struct {
 	Latitude              *float64 // degrees north, nil is not known
 
 	name string // of the season that this one stands for, "" for its own
+	lag  int    // days by which that one is later
 }
 
 // Crop is what the timing of a plant goes by.
@@ -273,7 +274,7 @@ func (c Crop) bloom(b Bloom, w SowWindow, sown civil.Date, second bool, s Season
 	if m := longDaysRE().FindStringSubmatch(strings.Join(b.Rest, ", ")); m != nil && s.Latitude != nil {
 		least, _ := strconv.ParseFloat(m[1], 64)
 		long := func(day civil.Date) bool {
-			x, ok := sun.On(day, *s.Latitude, 0)
+			x, ok := sun.On(day.AddDays(s.lag), *s.Latitude, 0)
 			return ok && x.Hours > least
 		}
 		for d.Len() > 0 && !long(d.From) {

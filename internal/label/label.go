@@ -149,6 +149,7 @@ type Request struct {
 	// PracticeMissing names the kinds of steps that are not recorded, where
 	// Practice is false.
 	PracticeMissing string
+	PracticeWhen    string // since when, such as "this season"; "" is "this year"
 
 	Generations []civil.Date // first days of the pest's generations, ascending; empty is unknown
 	// Lasts, where Generations is empty, tells how long a generation of the pest

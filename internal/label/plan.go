@@ -1,6 +1,7 @@
 package label
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -308,7 +309,7 @@ func (r Request) practice(d *Decision) {
 	if r.Organic && !r.Practice {
 		words := "on an organic farm a product comes after prevention and mechanical steps; record that they were not enough (7 CFR 205.206(e))"
 		if r.PracticeMissing != "" {
-			words = "on an organic farm a product comes after prevention and mechanical steps and natural enemies; not recorded this year: " + r.PracticeMissing + " (7 CFR 205.206(e))"
+			words = "on an organic farm a product comes after prevention and mechanical steps and natural enemies; not recorded " + cmp.Or(r.PracticeWhen, "this year") + ": " + r.PracticeMissing + " (7 CFR 205.206(e))"
 		}
 		d.refuse(Rule{Code: CodePractice, Words: words})
 	}

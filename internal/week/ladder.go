@@ -16,6 +16,7 @@ import (
 type Ladder struct {
 	Tried   []string // "by hand: night_pick on Mon 13 Jul (not enough)"
 	Missing []string // rungs in words
+	south   bool     // its season is one of the south
 }
 
 // LadderInput is what a ladder is read from.
@@ -38,7 +39,7 @@ type LadderInput struct {
 // when they were ordered or let out. Source: 7 CFR 205.206 (a) to (e), the
 // order of practices; what counts as a record is common practice.
 func ReadLadder(in LadderInput) Ladder {
-	var l Ladder
+	l := Ladder{south: in.South}
 	year := farm.SeasonOf(in.Today, in.South)
 	for _, rung := range []Rung{Prevention, Cultural, Biological} {
 		var tried []string
@@ -79,6 +80,9 @@ func ReadLadder(in LadderInput) Ladder {
 // Ask puts the ladder into the question to a label.
 func (l Ladder) Ask(r label.Request) label.Request {
 	r.Practice, r.PracticeMissing = len(l.Missing) == 0, strings.Join(l.Missing, ", ")
+	if l.south {
+		r.PracticeWhen = "this season"
+	}
 	return r
 }
 

@@ -54,6 +54,29 @@ func TestReadLadder(t *testing.T) {
 	require.Contains(t, l.Tried, "cultural or mechanical: slug_pick on Wed 1 Jul (not enough)")
 }
 
+// In the south a step of November counts in January, and one of March is of the
+// season before in August.
+func TestReadLadder_South(t *testing.T) {
+	for _, c := range []struct {
+		done, today string
+		south       bool
+		tried       int
+	}{
+		{"2026-11-20", "2027-01-10", true, 1}, {"2026-11-20", "2027-01-10", false, 0},
+		{"2027-03-20", "2027-08-10", true, 0}, {"2027-03-20", "2027-08-10", false, 1},
+	} {
+		l := week.ReadLadder(week.LadderInput{Bed: "B1", Pest: "slug", Stage: farm.Emerged, Today: day(c.today), South: c.south,
+			Actions: []week.Action{{Key: "slug_pick", Rung: week.Cultural}}, Done: []farm.Done{{Bed: "B1", Pest: "slug", Date: day(c.done), Action: "slug_pick"}},
+			Releases: []farm.Release{{Bed: "B1", Pest: "slug", Agent: "worms", Date: day(c.done)}}})
+		require.Len(t, l.Tried, 2*c.tried, "%v", c)
+		when := ""
+		if c.south {
+			when = "this season"
+		}
+		require.Equal(t, when, l.Ask(label.Request{}).PracticeWhen)
+	}
+}
+
 func TestPossible(t *testing.T) {
 	require.False(t, week.Possible(nil, "US"))
 	require.True(t, week.Possible([]week.AgentOffer{{}}, ""))
