@@ -52,7 +52,7 @@ func aheadCommand(d *deps) *ucli.Command {
 		UsageText: "leafturn ahead\nleafturn ahead slug --start 2026-03-02\nleafturn ahead slug --wind 2mph\nleafturn ahead phytoseiulus_persimilis --fill",
 		ArgsUsage: "[PEST]",
 		Description: "Without a PEST: the pests that the farm watches, and the natural enemies released\n" +
-			"this year. Dates come with a range; days to come are forecasts or usual days.",
+			"this season. Dates come with a range; days to come are forecasts or usual days.",
 		Flags: outputFlags(dateOption,
 			&ucli.StringFlag{Name: "start", Usage: "the `DAY` on which the clock starts, such as when eggs were seen"},
 			&ucli.StringFlag{Name: "wind", Usage: "tonight's `WIND`, such as 3mph, 5km/h or 1.5m/s"},

@@ -11,7 +11,7 @@ import (
 )
 
 // Ladder is what an organic farm has to show before a product: the steps that
-// were recorded against a pest in a bed this year, rung by rung, and the rungs
+// were recorded against a pest in a bed this season, rung by rung, and the rungs
 // of which none is recorded.
 type Ladder struct {
 	Tried   []string // "by hand: night_pick on Mon 13 Jul (not enough)"
