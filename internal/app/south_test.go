@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
@@ -110,4 +111,14 @@ func TestBiofix_South(t *testing.T) {
 		return
 	}
 	require.Fail(t, "no clock starts on a date")
+}
+
+// By hand: planting is 4 November (15 October and 20 days), six weeks before it
+// 23 September; a bed that lies bare in January was to be planted long ago.
+func TestNearPlanting_South(t *testing.T) {
+	a := southern("2027-01-05T00:00:00Z")
+	a.farm.LastFrost = civil.MonthDay{Month: 10, Day: 15}
+	for day, want := range map[string]bool{"2026-07-01": false, "2026-09-22": false, "2026-09-23": true, "2026-12-31": true, "2027-01-05": true, "2027-06-30": true, "2027-07-01": false} {
+		require.Equal(t, want, a.nearPlanting(catalog.Pest{PrePlantWeeks: 6}, farm.PrePlant, civil.MustParse(day)), day)
+	}
 }

@@ -171,7 +171,7 @@ func TestSouth_MirrorsNorth(t *testing.T) {
 		"visits D5 mite --json --date 2026-07-20", "trend mite --json --date 2026-07-20", "calc clumping mite --json",
 		"sample slug B3 --json --date 2026-06-08", "degree-days mite --json --date 2026-07-20 --from 2026-06-15",
 		"plot --date 2026-10-31 --out all.svg", "plot mite --date 2026-10-31 --out mites.svg", "plot mite --bed D5 --date 2026-10-31 --out D5.svg",
-		"plot mite --bed D5 --date 2026-07-06 --out D5.svg", "plot mite --map --date 2026-07-20 --out map.svg",
+		"plot mite --bed D5 --date 2026-07-06 --out D5.svg", "plot mite --map --date 2026-07-20 --out map.svg", "plot slug --bed A2 --date 2026-10-31 --out A2.svg", "plot slug --date 2026-10-31 --out slugs.svg",
 	} {
 		t.Run(command, func(t *testing.T) {
 			if strings.Contains(command, "--out") {
