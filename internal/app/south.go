@@ -2,10 +2,10 @@ package app
 
 import (
 	"fmt"
-	"regexp"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/week"
 )
 
@@ -13,12 +13,12 @@ import (
 // months on where they are dates, and said to be of the north where they are
 // words.
 
-var monthRE = regexp.MustCompile(`\b(Jan(uary)?|Feb(ruary)?|Mar(ch)?|Apr(il)?|May|June?|July?|Aug(ust)?|Sept?(ember)?|Oct(ober)?|Nov(ember)?|Dec(ember)?)\b`)
+var monthRE = pattern.New(`\b(Jan(uary)?|Feb(ruary)?|Mar(ch)?|Apr(il)?|May|June?|July?|Aug(ust)?|Sept?(ember)?|Oct(ober)?|Nov(ember)?|Dec(ember)?)\b`)
 
 // months says of months in the facts that they are those of the north, where
 // the farm lies in the south.
 func (a *App) months(text string) string {
-	if a.farm.South() && monthRE.MatchString(text) {
+	if a.farm.South() && monthRE().MatchString(text) {
 		return text + " (months of the north)"
 	}
 	return text

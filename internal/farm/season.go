@@ -2,13 +2,13 @@ package farm
 
 import (
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 )
 
 // Season is the year of a crop, from one winter to the next: the calendar year
@@ -91,12 +91,12 @@ func SeasonName(year int, south bool) string {
 	return fmt.Sprint(year)
 }
 
-var seasonRE = regexp.MustCompile(`^(\d{4})(?:[/-](\d{2}|\d{4}))?$`)
+var seasonRE = pattern.New(`^(\d{4})(?:[/-](\d{2}|\d{4}))?$`)
 
 // ParseSeason reads the name of a season: 2026, and in the south 2026/27,
 // 2026-27 or 2026/2027 as well, which is the season that begins in 2026.
 func ParseSeason(word string, south bool) (s Season, ok bool) {
-	m := seasonRE.FindStringSubmatch(strings.TrimSpace(word))
+	m := seasonRE().FindStringSubmatch(strings.TrimSpace(word))
 	if m == nil {
 		return s, false
 	}
