@@ -42,7 +42,7 @@ func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {
 	if !s.get(s.key(c), &data) {
 		return belief.Belief{}, false
 	}
-		b, err := belief.FromBytes([]byte(data))
+	b, err := belief.FromBytes([]byte(data))
 	return b, err == nil
 }
 
@@ -50,6 +50,6 @@ func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {
 func (s *savedBeliefs) Put(c assess.Chain, b belief.Belief) {
 	var data string
 	if key := s.key(c); !s.get(key, &data) {
-				s.put(key, string(b.Bytes()))
+		s.put(key, string(b.Bytes()))
 	}
 }
