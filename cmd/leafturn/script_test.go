@@ -167,6 +167,7 @@ var commands = map[string]func(ts *testscript.TestScript, neg bool, args []strin
 	"waitfor":   waitFor,
 	"newer":     newer,
 	"flip":      flip,
+	"respell":   respell,
 	"cut":       cutShort,
 	"many":      many,
 	"fill":      fill,
@@ -512,6 +513,22 @@ func overwrite(ts *testscript.TestScript, name string, off int, b []byte) {
 	ts.Check(err)
 	_, err = f.WriteAt(b, int64(off))
 	ts.Check(errors.Join(err, f.Close()))
+}
+
+// respell puts other letters in the place of the nth that are so in a file.
+func respell(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 4 && len(args[2]) == len(args[3]), "respell FILE N OLD NEW")
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	text, off := ts.ReadFile(args[0]), 0
+	for range n {
+		i := strings.Index(text[off:], args[2])
+		if i < 0 {
+			ts.Fatalf("%q does not stand in %s so often", args[2], args[0])
+		}
+		off += i + len(args[2])
+	}
+	overwrite(ts, args[0], off-len(args[2]), []byte(args[3]))
 }
 
 func cutShort(ts *testscript.TestScript, neg bool, args []string) {

@@ -3,6 +3,7 @@ package app_test
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -282,6 +283,16 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 		},
 		"restore": func() (*report.Document, error) {
 			doc, _, err := app.Restore(ctx, filepath.Join(t.TempDir(), "new.leafturn"), app.RestoreOptions{From: back}, summer)
+			return doc, err
+		},
+		"doctor --accept": func() (*report.Document, error) {
+			hurt := filepath.Join(t.TempDir(), "hurt.leafturn")
+			require.NoError(t, busyFarmAt(t, hurt).Close())
+			db, err := sql.Open("sqlite", hurt)
+			require.NoError(t, err)
+			_, err = db.Exec("UPDATE visit SET sum = sum + 1, sumsq = sumsq + 1 WHERE id = 1")
+			require.NoError(t, errors.Join(err, db.Close()))
+			doc, _, err := app.Accept(ctx, hurt, "doctor --accept", "", summer)
 			return doc, err
 		},
 		"visits":   func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },

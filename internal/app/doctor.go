@@ -67,13 +67,71 @@ func (d *doctor) add(check string, wrong bool, do, format string, args ...any) {
 
 // DamagedReport is what doctor says of a file that does not open, or nil when
 // err is of another kind.
-func DamagedReport(path string, err error, now time.Time) *report.Document {
+func DamagedReport(ctx context.Context, path string, err error, now time.Time) *report.Document {
 	if !errors.Is(err, store.ErrDamaged) {
 		return nil
 	}
 	d := &doctor{data: DoctorData{File: path, Facts: FactsVersion(), Findings: []FindingData{}}}
-	d.add(checkWhole, true, rescueWords, "the file does not open: %s", firstLine(err))
-	return d.document(&report.Document{Title: "Doctor", AsOf: civil.DateIn(now, time.UTC), Made: now.UTC(), TimeZone: "UTC", Facts: d.data.Facts}, []string{checkWhole})
+	if found := findings(ctx, path); len(found) > 0 {
+		d.whole(found)
+	} else {
+		d.add(checkWhole, true, rescueWords, "the file does not open: %s", firstLine(err))
+	}
+	return d.document(fileDocument("Doctor", now, nil), []string{checkWhole})
+}
+
+// findings are those of a file that opens, and of which something is not read
+// because it is damaged.
+func findings(ctx context.Context, path string) []string {
+	st, err := store.OpenReadOnly(ctx, path)
+	if err != nil {
+		return nil
+	}
+	defer st.Close()
+	found, err := st.Check(ctx)
+	if err != nil {
+		return nil
+	}
+	return found
+}
+
+// whole tells what is wrong with the file, with how to go on.
+func (d *doctor) whole(found []string) {
+	for _, f := range found {
+		do := rescueWords
+		if store.Acceptable(f) {
+			do = store.AcceptWords
+		}
+		d.add(checkWhole, true, do, "%s", f)
+	}
+}
+
+// AcceptData is what `doctor --accept` kept.
+type AcceptData struct {
+	File     string   `json:"file"`
+	Accepted []string `json:"accepted"`
+}
+
+// Accept keeps what the records of a farm's file say where a second copy or a
+// sum says something else. It returns what was accepted, and says it.
+func Accept(ctx context.Context, path, command, actor string, now time.Time) (*report.Document, string, error) {
+	st, err := store.Open(ctx, path)
+	if err != nil {
+		return nil, "", err
+	}
+	defer st.Close()
+	found, err := st.Accept(ctx, store.Command{Words: command, Actor: actor, At: now})
+	if err != nil {
+		return nil, "", err
+	}
+	said := "what the records and the counts say is kept, and the journal keeps what it differed from:\n" + strings.Join(found, "\n") +
+		"\nput right what is wrong: `leafturn amend`, `leafturn bed set`, `leafturn farm set`, `leafturn label set`"
+	return fileDocument("Accept", now, AcceptData{File: path, Accepted: found}), said, nil
+}
+
+// fileDocument is a document about a file and not about what is in it.
+func fileDocument(title string, now time.Time, data any) *report.Document {
+	return &report.Document{Title: title, AsOf: civil.DateIn(now, time.UTC), Made: now.UTC(), TimeZone: "UTC", Facts: FactsVersion(), Data: data}
 }
 
 const rescueWords = "stop entering; save what can be read with `leafturn doctor --rescue FOLDER`; put the newest backup back with `leafturn restore FILE`"
@@ -86,9 +144,7 @@ func (a *App) Doctor(ctx context.Context) (*report.Document, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, f := range found {
-		d.add(checkWhole, true, rescueWords, "%s", f)
-	}
+	d.whole(found)
 	d.beside()
 	checks := []string{checkWhole, checkBeside}
 	if len(found) == 0 { // what a damaged file says is not worth judging

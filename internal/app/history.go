@@ -150,6 +150,12 @@ func changeDid(c store.Change) []string {
 		return []string{"noted what a calendar file was given"}
 	case "made":
 		return []string{"the farm was set up"}
+	case "accepted":
+		out := make([]string, len(c.Copies))
+		for i, x := range c.Copies {
+			out[i] = "accepted: " + x
+		}
+		return out
 	}
 	out := []string{}
 	for _, x := range []struct {

@@ -13,7 +13,6 @@ import (
 	"strings"
 	"time"
 
-	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
@@ -65,7 +64,7 @@ func Restore(ctx context.Context, path string, o RestoreOptions, now time.Time) 
 		said += "\nwhat was there is kept as " + data.Aside
 	}
 	data.Checked = true
-	return &report.Document{Title: "Restore", AsOf: civil.DateIn(now, time.UTC), Made: now.UTC(), TimeZone: "UTC", Facts: FactsVersion(), Data: data}, said, nil
+	return fileDocument("Restore", now, data), said, nil
 }
 
 const keptNothingChanged = "nothing was changed"

@@ -58,6 +58,7 @@ var payloads = map[string]any{
 	"check":                      app.DoctorData{},
 	"export":                     app.ExportData{},
 	"restore":                    app.RestoreData{},
+	"doctor --accept":            app.AcceptData{},
 }
 
 func schema(t *testing.T) string {

@@ -195,13 +195,17 @@ func typed(args []string) string {
 func doctorCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "doctor", Usage: "look for what is wrong with the farm's file and its records, and say what to do",
-		UsageText: "leafturn doctor\nleafturn doctor --rescue saved",
+		UsageText: "leafturn doctor\nleafturn doctor --rescue saved\nleafturn doctor --accept",
 		Description: "Looks at the file's integrity, its references and sums, words that the facts do not\n" +
 			"know, the clock, records that cannot be, and what nobody has read on labels. Ends\n" +
 			"with code 1 when something is wrong. It changes nothing.\n\n" +
 			"--rescue writes what can still be read of a damaged file into a new folder, a CSV\n" +
-			"file for each table.",
-		Flags: outputFlags(&ucli.StringFlag{Name: "rescue", Usage: "save what can still be read into `FOLDER`"}),
+			"file for each table.\n\n" +
+			"Every value stands twice in the file, and the two are compared. --accept keeps what\n" +
+			"the records and the counts say where the second copy or a sum says something else;\n" +
+			"look at what doctor says of them first, and put right afterwards what is wrong.",
+		Flags: outputFlags(&ucli.StringFlag{Name: "rescue", Usage: "save what can still be read into `FOLDER`"},
+			&ucli.BoolFlag{Name: "accept", Usage: "keep what the records say where their second copy differs"}),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
@@ -217,6 +221,17 @@ func doctorCommand(d *deps) *ucli.Command {
 				}
 				d.say("%s", said)
 				return nil
+			}
+			if c.Bool("accept") {
+				now, err := d.now()
+				if err != nil {
+					return err
+				}
+				doc, said, err := app.Accept(c.Context, path, d.typed, d.actor(), now)
+				if err != nil {
+					return err
+				}
+				return d.sayOr(c, doc, said)
 			}
 			doc, err := d.examine(c)
 			if err != nil {
@@ -244,7 +259,7 @@ func (d *deps) examine(c *ucli.Context) (*report.Document, error) {
 	if err2 != nil {
 		return nil, err2
 	}
-	if doc := app.DamagedReport(path, err, now); doc != nil {
+	if doc := app.DamagedReport(c.Context, path, err, now); doc != nil {
 		return doc, nil
 	}
 	return nil, err

@@ -221,6 +221,15 @@ func (d *deps) showPages(c *ucli.Context, doc *report.Document) error {
 // say writes a line for people about what was done.
 func (d *deps) say(format string, args ...any) { fmt.Fprintf(d.Out, format+"\n", args...) }
 
+// sayOr says what was done or, with --json, writes it as a document.
+func (d *deps) sayOr(c *ucli.Context, doc *report.Document, said string) error {
+	if c.Bool("json") {
+		return render.JSON(d.Out, *doc)
+	}
+	d.say("%s", said)
+	return nil
+}
+
 // warn writes warnings to the error stream.
 func (d *deps) warn(lines []string) {
 	for _, l := range lines {

@@ -80,6 +80,9 @@ VALUES (1, coalesce((SELECT uid FROM farm WHERE id = 1), nullif(?, ''), lower(he
 }
 
 func (t *Tx) farmRow() (r farmRow, found bool, err error) {
+	if err := t.intact("farm"); err != nil {
+		return r, false, err
+	}
 	found, err = t.get(&r, `SELECT name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more FROM farm WHERE id = 1`)
 	return r, found, err
 }
@@ -257,6 +260,9 @@ func (t *Tx) SetBed(b farm.Bed) error {
 
 // Beds returns all beds in the order of their codes, whatever the case.
 func (t *Tx) Beds() ([]farm.Bed, error) {
+	if err := t.intact("bed"); err != nil {
+		return nil, err
+	}
 	var rows []bedRow
 	if err := t.query(&rows, "SELECT id, "+bedCols+" FROM bed WHERE gone = 0 ORDER BY code"); err != nil {
 		return nil, err
@@ -309,6 +315,9 @@ func (t *Tx) AddStage(e farm.StageEvent, at time.Time) (int64, error) {
 // Stages returns the stage events that f chooses, by date, bed and order
 // of entry. The pest of f is not looked at.
 func (t *Tx) Stages(f Filter) ([]farm.StageEvent, error) {
+	if err := t.intact("stage_event"); err != nil {
+		return nil, err
+	}
 	where, args, err := t.where(f, "date", false)
 	if err != nil {
 		return nil, err

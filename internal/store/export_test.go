@@ -27,3 +27,6 @@ func Migrations() map[string]string {
 
 // LatestSQL is the query of LatestVisits, for the test of its plan.
 const LatestSQL = latestSQL
+
+// WithoutRowid are the tables that the package takes for those without a row number.
+var WithoutRowid = withoutRowid

@@ -24,11 +24,12 @@ type Command struct {
 
 // What a change is, in the journal's words.
 const (
-	whatCommand = "command"
-	whatMade    = "made"
-	whatTold    = "told"
-	whatUndo    = "undo"
-	whatRedo    = "redo"
+	whatCommand  = "command"
+	whatMade     = "made"
+	whatTold     = "told"
+	whatAccepted = "accepted"
+	whatUndo     = "undo"
+	whatRedo     = "redo"
 
 	stepVoid     = "void"
 	stepAmend    = "amend"
@@ -65,6 +66,7 @@ type span struct {
 type journal struct {
 	Command
 	made, told bool
+	accepted   bool // steps say what
 	quiet      bool // undo and redo write their own row
 	added      []span
 	steps      []step
@@ -136,6 +138,8 @@ func (t *Tx) writeJournal() error {
 	switch {
 	case j.made:
 		what = whatMade
+	case j.accepted:
+		what = whatAccepted
 	case len(j.added) == 0 && len(j.steps) == 0:
 		what = whatTold
 	}
@@ -213,7 +217,7 @@ type Change struct {
 	At      time.Time // zero: not known
 	Command string
 	Actor   string
-	What    string // command, made, told, undo or redo
+	What    string // command, made, told, accepted, undo or redo
 	About   int64  // the change that an undo or redo is about
 	Undone  bool   // it was taken back and does not stand
 	Added   map[Kind]int
@@ -221,6 +225,7 @@ type Change struct {
 	Amended map[Kind]int
 	Made    []string // what was not there before: "bed B3", "label ironbait version 2"
 	Set     []string // what was described anew: "farm", "bed B3"
+	Copies  []string // where a record was accepted that differed from its second copy
 }
 
 type changeRow struct {
@@ -273,6 +278,10 @@ func (t *Tx) changes(query string, args ...any) ([]Change, error) {
 			case stepVersion:
 				c.Made = append(c.Made, fmt.Sprintf("label %s version %d", s.Item, *s.Instead))
 			case stepDescribe:
+				if s.Kind == kindCopy {
+					c.Copies = append(c.Copies, s.Reason)
+					continue
+				}
 				what, list := string(s.Kind), &c.Set
 				if r, err := bedOfStep(s); err == nil && s.Kind == KindBed {
 					what += " " + r.Code

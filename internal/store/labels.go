@@ -54,6 +54,9 @@ func (t *Tx) AddLabel(l farm.Label, at time.Time) (int, error) {
 }
 
 func (t *Tx) labels(query string, args ...any) ([]farm.Label, error) {
+	if err := t.intact("label"); err != nil {
+		return nil, err
+	}
 	var rows []struct {
 		Key     string `db:"key"`
 		Version int    `db:"version"`
@@ -186,6 +189,9 @@ AND end_at = ? AND start_at IS ? AND amount IS ? AND amount_unit IS ?`,
 // Treatments returns the treatments that f chooses, by date, bed code, label
 // and record number. Instants are in UTC.
 func (t *Tx) Treatments(f Filter) ([]farm.Treatment, error) {
+	if err := t.intact("treatment"); err != nil {
+		return nil, err
+	}
 	where, args, err := t.where(f, "date", true)
 	if err != nil {
 		return nil, err

@@ -222,6 +222,12 @@ func withoutCode(text string) string {
 	return text
 }
 
+// recountSQL makes the sums of visits those of their counts.
+const recountSQL = `UPDATE visit SET units = u.units, n = u.n, sum = u.sum, sumsq = u.sumsq, zeros = u.zeros
+FROM (SELECT v.id, count(c.visit_id) AS units, count(c.count) AS n, ifnull(sum(c.count), 0) AS sum, ifnull(sum(c.count * c.count), 0) AS sumsq, count(CASE c.count WHEN 0 THEN 1 END) AS zeros
+      FROM visit v LEFT JOIN unit_count c ON c.visit_id = v.id GROUP BY v.id) u
+WHERE u.id = visit.id AND (visit.units, visit.n, visit.sum, visit.sumsq, visit.zeros) IS NOT (u.units, u.n, u.sum, u.sumsq, u.zeros)`
+
 // recount puts right, or leaves for the check to tell, the sums of visits.
 func (l *Loader) recount() error {
 	if !l.Recount {
@@ -230,11 +236,7 @@ func (l *Loader) recount() error {
 	if gaps, err := l.gaps(); gaps || err != nil {
 		return err
 	}
-	r, err := l.tx.ExecContext(l.ctx, `
-UPDATE visit SET units = u.units, n = u.n, sum = u.sum, sumsq = u.sumsq, zeros = u.zeros
-FROM (SELECT v.id, count(c.visit_id) AS units, count(c.count) AS n, ifnull(sum(c.count), 0) AS sum, ifnull(sum(c.count * c.count), 0) AS sumsq, count(CASE c.count WHEN 0 THEN 1 END) AS zeros
-      FROM visit v LEFT JOIN unit_count c ON c.visit_id = v.id GROUP BY v.id) u
-WHERE u.id = visit.id AND (visit.units, visit.n, visit.sum, visit.sumsq, visit.zeros) IS NOT (u.units, u.n, u.sum, u.sumsq, u.zeros)`)
+	r, err := l.tx.ExecContext(l.ctx, recountSQL)
 	if code(err)&0xff == codeConstraint {
 		l.refuse("visit", 0, nil, "a visit has neither a count nor a presence sample any more")
 		return nil

@@ -205,6 +205,9 @@ func probe(ctx context.Context, path string, o options) (string, error) {
 		return "", notOurs("is a SQLite database of another program, not a leafturn store")
 	}
 	version := int(int32(binary.BigEndian.Uint32(h[60:])))
+	if version < 0 {
+		return "", damaged(path, fmt.Errorf("its header tells of version %d", version))
+	}
 	if version <= len(o.migrations) {
 		if err := whole(in, h, file); err != nil {
 			return "", damaged(path, err)

@@ -31,6 +31,7 @@ const (
 const (
 	kindFarm  Kind = "farm"
 	kindLabel Kind = "label"
+	kindCopy  Kind = "copy" // of Accept
 )
 
 // Kinds lists the kinds that Void and Records know.

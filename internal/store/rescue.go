@@ -99,6 +99,15 @@ func beyondRescue(path string, err error) error {
 type rescuedShape struct {
 	name    string
 	columns []string
+	key     []int // the columns that tell rows apart
+}
+
+func (x rescuedShape) keyOf(row []any) string {
+	out := ""
+	for _, i := range x.key {
+		out += fmt.Sprintf("%v\t", row[i])
+	}
+	return out
 }
 
 // shapes are the tables of a version of the schema, by name.
@@ -118,7 +127,11 @@ func shapes(version int) ([]rescuedShape, error) {
 		if err := db.Select(&cols, "SELECT name FROM pragma_table_info(?) ORDER BY cid", name); err != nil {
 			return nil, err
 		}
-		out = append(out, rescuedShape{name, cols})
+		var key []int
+		if err := db.Select(&key, "SELECT cid FROM pragma_table_info(?) WHERE pk > 0", name); err != nil {
+			return nil, err
+		}
+		out = append(out, rescuedShape{name, cols, key})
 	}
 	return out, nil
 }
@@ -184,34 +197,60 @@ func mend(file string) (version int, err error) {
 	return version, err
 }
 
-// rescueTable reads a table up to the damage, and what lies behind it by its
-// numbers, one after the other.
+// rescueTable reads what can be read of a table and, where that is not all, adds
+// what stands in its second copy alone.
 func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTable {
 	t := RescuedTable{Name: shape.name, Columns: shape.columns}
-	lost := false
 	list := "SELECT " + strings.Join(shape.columns, ", ") + " FROM " + shape.name
-	read := func(query string, args ...any) error {
-		rows, err := db.QueryxContext(ctx, query, args...)
-		if err != nil {
-			return err
-		}
-		defer rows.Close()
-		for rows.Next() {
-			row, err := rows.SliceScan()
-			if err != nil {
-				return err
-			}
-			if row[0] == nil || slices.ContainsFunc(row, torn) { // an empty page in the place of one that is missing
-				lost = true
-				continue
-			}
-			t.Rows = append(t.Rows, row)
-		}
-		return rows.Err()
-	}
-	if read(list+" NOT INDEXED") == nil {
-		t.Whole = !lost
+	t.Rows, t.Whole = rescueRows(ctx, db, shape, list)
+	if t.Whole {
 		return t
+	}
+	have := map[string]bool{}
+	for _, r := range t.Rows {
+		have[shape.keyOf(r)] = true
+	}
+	second, _, _ := readRows(ctx, db, list+" INDEXED BY "+shape.name+"_copy")
+	for _, r := range second {
+		if !have[shape.keyOf(r)] {
+			t.Rows = append(t.Rows, r)
+		}
+	}
+	return t
+}
+
+// readRows reads rows up to an error, without those that an empty page in the
+// place of a missing one makes; lost tells that there were such.
+func readRows(ctx context.Context, db *sqlx.DB, query string, args ...any) (out [][]any, lost bool, err error) {
+	rows, err := db.QueryxContext(ctx, query, args...)
+	if err != nil {
+		return nil, false, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		row, err := rows.SliceScan()
+		if err != nil {
+			return out, lost, err
+		}
+		if row[0] == nil || slices.ContainsFunc(row, torn) {
+			lost = true
+			continue
+		}
+		out = append(out, row)
+	}
+	return out, lost, rows.Err()
+}
+
+// rescueRows reads a table up to the damage, and what lies behind it by its
+// numbers, one after the other.
+func rescueRows(ctx context.Context, db *sqlx.DB, shape rescuedShape, list string) (out [][]any, whole bool) {
+	read := func(query string, args ...any) (lost bool, err error) {
+		rows, lost, err := readRows(ctx, db, query, args...)
+		out = append(out, rows...)
+		return lost, err
+	}
+	if lost, err := read(list + " " + itself(shape.name)); err == nil {
+		return out, !lost
 	}
 	key := ""
 	for _, k := range []string{"id", "visit_id", "change_id"} {
@@ -220,29 +259,29 @@ func rescueTable(ctx context.Context, db *sqlx.DB, shape rescuedShape) RescuedTa
 		}
 	}
 	if key == "" {
-		return t // a key of letters: what came before the damage is all
+		return out, false // a key of letters: what came before the damage is all
 	}
 	at, next := slices.Index(shape.columns, key), int64(1)
 	for failed := 0; failed < rescueFails && ctx.Err() == nil; failed++ {
-		if failed == rescueTries && len(t.Rows) == 0 {
-			return t // the way into the table is lost
+		if failed == rescueTries && len(out) == 0 {
+			return out, false // the way into the table is lost
 		}
-		before := len(t.Rows)
+		before := len(out)
 		if before > 0 {
-			if last, ok := t.Rows[before-1][at].(int64); ok {
+			if last, ok := out[before-1][at].(int64); ok {
 				next = max(next, last+1)
 			}
 		}
-		if read(list+" WHERE "+key+" >= ? ORDER BY "+key, next) == nil {
-			return t // the end of the table
+		if _, err := read(list+" WHERE "+key+" >= ? ORDER BY "+key, next); err == nil {
+			return out, false // the end of the table
 		}
-		if len(t.Rows) == before {
+		if len(out) == before {
 			next++ // what is at this number cannot be reached
 		} else {
 			failed = 0
 		}
 	}
-	return t
+	return out, false
 }
 
 // torn reports whether a value is a text with zero bytes, which the program

@@ -24,6 +24,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -34,7 +35,7 @@ import (
 
 const (
 	// SchemaVersion is the version of the tables that this program writes.
-	SchemaVersion = 3
+	SchemaVersion = 4
 	// ApplicationID stands in the header of every store ("LFTN") and tells a
 	// leafturn store from another SQLite file.
 	ApplicationID = 0x4C46544E
@@ -53,6 +54,7 @@ type Store struct {
 	readOnly bool
 	migrated *Migrated
 	ahead    atomic.Pointer[time.Time]
+	intact   sync.Map // tables that agree with their second copy
 }
 
 // Migrated tells that opening brought an older store up to date.

@@ -195,6 +195,9 @@ func (t *Tx) Override(id int64) (farm.Override, error) {
 }
 
 func (t *Tx) overrides(query string, args ...any) ([]farm.Override, error) {
+	if err := t.intact("override"); err != nil {
+		return nil, err
+	}
 	var rows []struct {
 		Pest    string     `db:"pest"`
 		Measure string     `db:"measure"`

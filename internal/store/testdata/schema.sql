@@ -1,17 +1,36 @@
-CREATE INDEX change_added_change ON change_added (change_id);
+CREATE INDEX bed_copy ON bed (cultivar, code COLLATE BINARY, block, x_m, y_m, length_m, width_m, plants, irrigation, site, more, gone);
+CREATE INDEX calendar_entry_copy ON calendar_entry (sequence, uid, revised, status, entry);
+CREATE INDEX change_added_change ON change_added (change_id, high);
 CREATE INDEX change_set_about ON change_set (about, id) WHERE about IS NOT NULL;
+CREATE INDEX change_set_copy ON change_set (actor, at, command, what, about);
+CREATE INDEX change_step_copy ON change_step (reason, kind, item COLLATE BINARY, what, instead, was, became);
 CREATE INDEX change_step_item ON change_step (kind, item);
+CREATE INDEX done_copy ON done (note, bed_id, pest, action, date, entered_at, voided_at, void_reason, more);
 CREATE UNIQUE INDEX done_live ON done (bed_id, date, pest, action) WHERE voided_at IS NULL;
+CREATE INDEX enemy_count_copy ON enemy_count (count, enemy);
+CREATE INDEX farm_copy ON farm (uid, name, place, country, time_zone, hardiness_zone, last_frost, first_frost, units, organic, scout_day, pests, area, waiting_cost, more);
+CREATE INDEX label_copy ON label (entered_at, key COLLATE BINARY, version, entered, document, gone);
+CREATE INDEX override_copy ON override (reason, pest, measure, level, value, since, entered_at, voided_at, void_reason);
+CREATE INDEX planned_cover_copy ON planned_cover (note, bed_id, cover, sow, kill, entered_at, voided_at, void_reason);
 CREATE UNIQUE INDEX planned_cover_live ON planned_cover (bed_id, sow, cover) WHERE voided_at IS NULL;
+CREATE INDEX release_copy ON release (note, bed_id, agent, pest, date, amount, entered_at, voided_at, void_reason, more);
 CREATE UNIQUE INDEX release_live ON release (bed_id, date, agent, pest, amount) WHERE voided_at IS NULL;
+CREATE INDEX stage_event_copy ON stage_event (note, bed_id, date, stage, entered_at, voided_at, void_reason);
 CREATE UNIQUE INDEX stage_event_live ON stage_event (bed_id, date, stage) WHERE voided_at IS NULL;
 CREATE INDEX treatment_by_label ON treatment (label_key, date);
+CREATE INDEX treatment_copy ON treatment (note, bed_id, part, label_key COLLATE BINARY, label_version, pest, date, start_at, end_at, end_known, amount, amount_unit,
+  area_m2, who, reason, breaches, entered_at, voided_at, void_reason, more);
 CREATE UNIQUE INDEX treatment_live ON treatment
   (bed_id, date, label_key, part, pest, end_at, ifnull(start_at, ''), ifnull(amount, -1), ifnull(amount_unit, ''))
   WHERE voided_at IS NULL;
-CREATE INDEX visit_by_date ON visit (date);
+CREATE INDEX visit_by_date ON visit (date, entered_at);
+CREATE INDEX visit_copy ON visit (note, bed_id, pest, unit, stratum, infested, looked, damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed,
+  observer, voided_at, void_reason)
+  WHERE infested IS NOT NULL OR damage_hurt IS NOT NULL OR soil <> '' OR foliage <> '' OR air_c IS NOT NULL OR soil_c IS NOT NULL OR nights <> 0 OR disturbed <> 0
+     OR observer <> '' OR note <> '' OR voided_at IS NOT NULL;
 CREATE UNIQUE INDEX visit_live ON visit (bed_id, pest, unit, stratum, date) WHERE voided_at IS NULL;
 CREATE INDEX visit_voided ON visit (voided_at) WHERE voided_at IS NOT NULL;
+CREATE INDEX weather_day_copy ON weather_day (source, date, min_c, max_c, rain_mm, soil_c, humidity_pct, forecast, entered_at, voided_at, void_reason);
 CREATE UNIQUE INDEX weather_day_live ON weather_day (date) WHERE voided_at IS NULL;
 CREATE TABLE bed (
   id         INTEGER PRIMARY KEY,
@@ -41,12 +60,12 @@ CREATE TABLE change_added (
   high      INTEGER NOT NULL CHECK (high >= low),
   PRIMARY KEY (kind, low)
 ) STRICT, WITHOUT ROWID;
-CREATE TABLE change_set (
+CREATE TABLE "change_set" (
   id      INTEGER PRIMARY KEY,
   at      TEXT CHECK (at IS strftime('%Y-%m-%dT%H:%M:%SZ', at)),
   command TEXT NOT NULL,
   actor   TEXT NOT NULL,
-  what    TEXT NOT NULL CHECK (what IN ('command', 'made', 'told', 'undo', 'redo')),
+  what    TEXT NOT NULL CHECK (what IN ('command', 'made', 'told', 'accepted', 'undo', 'redo')),
   about   INTEGER REFERENCES change_set (id) CHECK (about < id),
   CHECK ((about IS NOT NULL) = (what IN ('undo', 'redo')))
 ) STRICT;
