@@ -12,6 +12,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/report"
 	"leafturn/internal/store"
 )
 
@@ -48,33 +49,44 @@ func AmendFlags() []string {
 	return slices.Sorted(maps.Keys(all))
 }
 
+// AmendData is an amendment as JSON.
+type AmendData struct {
+	Kind     string   `json:"kind"`
+	Number   int64    `json:"number"`
+	Instead  int64    `json:"instead"`
+	Was      string   `json:"was"`
+	Is       string   `json:"is"`
+	Reason   string   `json:"reason"`
+	Warnings []string `json:"warnings"`
+}
+
 // Amend puts a record with other values in the place of one that is wrong. The
 // wrong one stays in the history with the reason. All or nothing.
-func (a *App) Amend(ctx context.Context, o AmendOptions) (Said, error) {
+func (a *App) Amend(ctx context.Context, o AmendOptions) (*report.Document, Said, error) {
 	switch strings.ToLower(o.Kind) {
 	case "bed", "farm", "label":
 		word := strings.ToLower(o.Kind)
-		return Said{}, diag.Usagef(fmt.Sprintf("change it with `leafturn %s set`; `leafturn history %s` shows what it was", word, word), "a %s is described, not recorded", word)
+		return nil, Said{}, diag.Usagef(fmt.Sprintf("change it with `leafturn %s set`; `leafturn history %s` shows what it was", word, word), "a %s is described, not recorded", word)
 	}
 	kind, err := recordKind(o.Kind)
 	if err != nil {
-		return Said{}, err
+		return nil, Said{}, err
 	}
 	id, err := recordNumber(o.Number)
 	if err != nil {
-		return Said{}, err
+		return nil, Said{}, err
 	}
 	o.Reason = strings.TrimSpace(o.Reason)
 	if o.Reason == "" {
-		return Said{}, diag.Usagef(`give it with --reason "..."`, "a record is not amended without a reason")
+		return nil, Said{}, diag.Usagef(`give it with --reason "..."`, "a record is not amended without a reason")
 	}
 	for f := range o.Set {
 		if !slices.Contains(amendable[kind], f) {
-			return Said{}, diag.Usagef("give one of --"+strings.Join(amendable[kind], ", --"), "--%s is not part of a %s", f, recordWord(kind))
+			return nil, Said{}, diag.Usagef("give one of --"+strings.Join(amendable[kind], ", --"), "--%s is not part of a %s", f, recordWord(kind))
 		}
 	}
 	if len(o.Words) == 0 && len(o.Set) == 0 {
-		return Said{}, diag.Usagef("give the words of the record as they should be, or the flags that change", "nothing is said of what to change")
+		return nil, Said{}, diag.Usagef("give the words of the record as they should be, or the flags that change", "nothing is said of what to change")
 	}
 	var res Said
 	var instead int64
@@ -111,11 +123,13 @@ func (a *App) Amend(ctx context.Context, o AmendOptions) (Said, error) {
 		})
 	})
 	if err != nil {
-		return Said{}, kept(err, fmt.Sprintf("nothing was stored; %s %d is as it was", kind, id))
+		return nil, Said{}, kept(err, fmt.Sprintf("nothing was stored; %s %d is as it was", kind, id))
 	}
 	a.memory = memory{}
 	res.Said = fmt.Sprintf("%s %d is amended: %s %d takes its place\nwas: %s\nis:  %s\nthe first stays in the history with the reason: leafturn history %s %d", kind, id, kind, instead, was, is, kind, instead)
-	return res, nil
+	doc := a.document("Amended", a.Today())
+	doc.Data = AmendData{Kind: string(kind), Number: id, Instead: instead, Was: was, Is: is, Reason: o.Reason, Warnings: append([]string{}, res.Warnings...)}
+	return doc, res, nil
 }
 
 // amendNow refuses to amend what no longer counts, and what a later record

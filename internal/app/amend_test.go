@@ -30,6 +30,7 @@ func TestUndo_EveryCommand(t *testing.T) {
 	defer a.Close()
 	one := func(_ string, err error) error { return err }
 	said := func(_ app.Said, err error) error { return err }
+	amended := func(_ *report.Document, _ app.Said, err error) error { return err }
 	day := a.Today()
 	steps := []struct {
 		name string
@@ -62,13 +63,13 @@ func TestUndo_EveryCommand(t *testing.T) {
 			return said(a.Treat(ctx, app.TreatOptions{Label: "bait", Beds: []string{"B3", "B4"}, Date: day, Pest: "slug", Amount: "50 g", End: "2026-07-20 17:00"}))
 		}},
 		{"amend treatment", func() error {
-			return said(a.Amend(ctx, app.AmendOptions{Kind: "treatment", Number: "1", Set: map[string]string{"amount": "55 g"}, Reason: "weighed again"}))
+			return amended(a.Amend(ctx, app.AmendOptions{Kind: "treatment", Number: "1", Set: map[string]string{"amount": "55 g"}, Reason: "weighed again"}))
 		}},
 		{"release", func() error {
 			return said(a.Release(ctx, app.ReleaseOptions{Agent: "phytoseiulus_persimilis", Amount: "20", Beds: []string{"B3"}, Date: day}))
 		}},
 		{"amend visit", func() error {
-			return said(a.Amend(ctx, app.AmendOptions{Kind: "visit", Number: "1", Words: strings.Fields("B3 slug 4 0 2 7 2"), Reason: "misread"}))
+			return amended(a.Amend(ctx, app.AmendOptions{Kind: "visit", Number: "1", Words: strings.Fields("B3 slug 4 0 2 7 2"), Reason: "misread"}))
 		}},
 		{"void", func() error { return one(a.Void(ctx, "visit", "2", "wrong bed")) }},
 		{"weather", func() error { return one(a.Weather(ctx, app.WeatherOptions{Min: "9C", Max: "22C", Forecast: true})) }},
@@ -105,16 +106,16 @@ func TestUndo_EveryCommand(t *testing.T) {
 	}
 	for i := len(steps) - 1; i >= 0; i-- {
 		a.As("undo", "")
-		text, err := a.Undo(ctx)
+		_, text, err := a.Undo(ctx)
 		require.NoError(t, err)
 		require.Contains(t, text, "taken back: leafturn "+steps[i].name+", of 20 Jul 2026 18:00")
 		require.Equal(t, states[i], pages(), steps[i].name)
 	}
-	_, err = a.Undo(ctx)
+	_, _, err = a.Undo(ctx)
 	require.ErrorIs(t, err, store.ErrNothing)
 	for i, s := range steps {
 		a.As("redo", "")
-		text, err := a.Redo(ctx)
+		_, text, err := a.Redo(ctx)
 		require.NoError(t, err)
 		require.Contains(t, text, "brought back: leafturn "+s.name+",")
 		require.Equal(t, states[i+1], pages(), s.name)

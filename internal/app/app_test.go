@@ -295,6 +295,31 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			doc, _, err := app.Accept(ctx, hurt, "doctor --accept", "", summer)
 			return doc, err
 		},
+		"backup": func() (*report.Document, error) {
+			doc, _, err := a.Backup(ctx, filepath.Join(t.TempDir(), "copy.leafturn"))
+			return doc, err
+		},
+		"amend": func() (*report.Document, error) {
+			b := busyFarm(t)
+			doc, _, err := b.Amend(ctx, app.AmendOptions{Kind: "visit", Number: "1", Words: strings.Fields("A1 mite 40*2"), Reason: "misread"})
+			return doc, err
+		},
+		"undo": func() (*report.Document, error) {
+			doc, _, err := busyFarm(t).Undo(ctx)
+			return doc, err
+		},
+		"redo": func() (*report.Document, error) {
+			b := busyFarm(t)
+			_, _, err := b.Undo(ctx)
+			require.NoError(t, err)
+			doc, _, err := b.Redo(ctx)
+			return doc, err
+		},
+		"count": func() (*report.Document, error) {
+			b := busyFarm(t)
+			said, err := b.CountWords(ctx, strings.Fields("A2 slug 1 2"), app.CountOptions{Date: day})
+			return b.Wrote(said, []string{"a warning"}), err
+		},
 		"visits":   func() (*report.Document, error) { return a.Visits(ctx, day, nil, false) },
 		"estimate": func() (*report.Document, error) { return a.Numbers(ctx, day, "A1", "slug") },
 		"calc clumping": func() (*report.Document, error) {

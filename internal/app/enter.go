@@ -455,11 +455,20 @@ func recordNumber(word string) (int64, error) {
 }
 
 // Backup copies the store to a new file and checks the copy.
-func (a *App) Backup(ctx context.Context, dst string) (string, error) {
+func (a *App) Backup(ctx context.Context, dst string) (*report.Document, string, error) {
 	if err := a.st.Backup(ctx, dst); err != nil {
-		return "", err
+		return nil, "", err
 	}
-	return fmt.Sprintf("a checked copy of %s is in %s", a.st.Path(), dst), nil
+	doc := a.document("Backup", a.Today())
+	doc.Data = BackupData{File: a.st.Path(), Copy: dst, Checked: true}
+	return doc, fmt.Sprintf("a checked copy of %s is in %s", a.st.Path(), dst), nil
+}
+
+// BackupData is a backup that was made, as JSON.
+type BackupData struct {
+	File    string `json:"file"`
+	Copy    string `json:"copy"`
+	Checked bool   `json:"checked"`
 }
 
 // Summary says in a line what doctor found: an error where the file is not whole,

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"leafturn/internal/diag"
+	"leafturn/internal/report"
 	"leafturn/internal/store"
 )
 
@@ -59,36 +60,50 @@ func (a *App) ClockNote() string {
 		a.now.In(a.loc).Format("2 Jan 2006 15:04"), at.In(a.loc).Format("2 Jan 2006 15:04"))
 }
 
+// TurnData is what undo or redo did, as JSON: Change is the one that was taken
+// back or brought back.
+type TurnData struct {
+	What    string   `json:"what"`
+	Change  int64    `json:"change"`
+	Command string   `json:"command"`
+	At      string   `json:"at"`
+	By      string   `json:"by"`
+	Did     []string `json:"did"`
+}
+
 // Undo takes back all that the last command did that still stands.
-func (a *App) Undo(ctx context.Context) (string, error) {
+func (a *App) Undo(ctx context.Context) (*report.Document, string, error) {
 	return a.turn(ctx, (*store.Tx).Undo, "taken back", "`leafturn redo` brings it back", map[string]string{
 		"added": "no longer counted", "voided": "counted again", "made": "is not there any more", "set": "is as it was before"})
 }
 
 // Redo brings back what was taken back last.
-func (a *App) Redo(ctx context.Context) (string, error) {
+func (a *App) Redo(ctx context.Context) (*report.Document, string, error) {
 	return a.turn(ctx, (*store.Tx).Redo, "brought back", "`leafturn undo` takes it back again", map[string]string{
 		"added": "counted again", "voided": "no longer counted", "made": "is there again", "set": "is as the command left it"})
 }
 
-func (a *App) turn(ctx context.Context, do func(*store.Tx, store.Command) (store.Change, error), done, next string, words map[string]string) (string, error) {
+func (a *App) turn(ctx context.Context, do func(*store.Tx, store.Command) (store.Change, error), done, next string, words map[string]string) (*report.Document, string, error) {
 	var c store.Change
 	err := a.st.Update(ctx, func(tx *store.Tx) (err error) { c, err = do(tx, a.st.command); return err })
 	if err != nil {
-		return "", err
+		return nil, "", err
 	}
 	a.memory = memory{} // records count again that were read as gone
 	if err := a.load(ctx); err != nil {
-		return "", err
+		return nil, "", err
 	}
+	data := TurnData{What: done, Change: c.ID, Command: c.Command, At: stamp(c.At, a.loc), By: c.Actor, Did: append([]string{}, changeLines(c, words)...)}
 	said := done + ": " + commandWords(c)
 	if !c.At.IsZero() {
 		said += ", of " + c.At.In(a.loc).Format("2 Jan 2006 15:04")
 	}
-	for _, l := range changeLines(c, words) {
+	for _, l := range data.Did {
 		said += "\n" + l
 	}
-	return said + "\nnothing is erased: `leafturn history` shows both; " + next, nil
+	doc := a.document("Journal", a.Today())
+	doc.Data = data
+	return doc, said + "\nnothing is erased: `leafturn history` shows both; " + next, nil
 }
 
 // commandWords is a change by the command that made it.

@@ -59,6 +59,11 @@ var payloads = map[string]any{
 	"export":                     app.ExportData{},
 	"restore":                    app.RestoreData{},
 	"doctor --accept":            app.AcceptData{},
+	"backup":                     app.BackupData{},
+	"amend":                      app.AmendData{},
+	"undo":                       app.TurnData{},
+	"redo":                       app.TurnData{},
+	"count":                      app.WroteData{},
 }
 
 func schema(t *testing.T) string {

@@ -397,3 +397,22 @@ func TestEveryCommandHasAScript(t *testing.T) {
 		}
 	})
 }
+
+// Every command that tells or stores something takes --json; those that draw,
+// print or write a file to fill in do not.
+func TestEveryCommandHasJSON(t *testing.T) {
+	without := map[string]bool{"demo": true, "plot": true, "label template": true, "print week": true, "print round": true, "print notice": true, "print season": true, "print next-year": true}
+	walk(func(words []string, c *ucli.Command) {
+		if len(c.Subcommands) > 0 {
+			return
+		}
+		has := false
+		for _, f := range c.Flags {
+			has = has || f.Names()[0] == "json"
+		}
+		name := strings.Join(words, " ")
+		assert.Equal(t, !without[name], has, name)
+		delete(without, name)
+	})
+	assert.Empty(t, without)
+}

@@ -282,11 +282,11 @@ func thresholdCommand(d *deps) *ucli.Command {
 				Name: "set", Usage: "put the farm's own level in the place of the catalogue's, with a reason",
 				UsageText: `leafturn threshold set slug act 2 --reason "2 a trap cost us nothing in two seasons"`,
 				ArgsUsage: "PEST watch|act VALUE",
-				Flags: []ucli.Flag{
+				Flags: outputFlags(
 					&ucli.StringFlag{Name: "reason", Usage: "why (needed; it is shown wherever the level is)"},
 					&ucli.StringFlag{Name: "unit", Usage: "the sample `UNIT` that the level is for, when not the pest's usual one"},
 					dateOption,
-				},
+				),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 3, 3, "PEST watch|act VALUE")
 					if err != nil {
@@ -297,8 +297,7 @@ func thresholdCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.say("%s", said)
-						return nil
+						return d.wrote(c, said, nil)
 					})
 				},
 			},

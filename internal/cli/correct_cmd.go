@@ -76,7 +76,7 @@ same too. What is not given stays as it was.
    override   [VALUE]                weather  flags only
 A bed, a label and the farm are changed with their own ` + "`set`" + `; ` + "`history`" + ` shows
 what they were.`,
-		Flags: flags,
+		Flags: outputFlags(flags...),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "KIND NUMBER [WORDS...]")
 			if err != nil {
@@ -91,13 +91,12 @@ what they were.`,
 				}
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
-				res, err := a.Amend(ctx, o)
+				doc, res, err := a.Amend(ctx, o)
 				if err != nil {
 					return err
 				}
 				d.warn(res.Warnings)
-				d.say("%s", res.Said)
-				return nil
+				return d.sayOr(c, doc, res.Said)
 			})
 		},
 	}
@@ -113,20 +112,19 @@ func contains(list []string, x string) bool {
 }
 
 // turnCommand is undo or redo.
-func turnCommand(d *deps, name, usage, more string, do func(*app.App, context.Context) (string, error)) *ucli.Command {
+func turnCommand(d *deps, name, usage, more string, do func(*app.App, context.Context) (*report.Document, string, error)) *ucli.Command {
 	return &ucli.Command{
-		Name: name, Usage: usage, UsageText: "leafturn " + name, Description: more,
+		Name: name, Usage: usage, UsageText: "leafturn " + name, Description: more, Flags: outputFlags(),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
 			return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
-				said, err := do(a, ctx)
+				doc, said, err := do(a, ctx)
 				if err != nil {
 					return err
 				}
-				d.say("%s", said)
-				return nil
+				return d.sayOr(c, doc, said)
 			})
 		},
 	}

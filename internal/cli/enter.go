@@ -30,12 +30,12 @@ then    unit=WORD  nights=N  air=14C  soilc=9C  soil=dry|moist|wet
 
 A notes file holds such lines; a line "date 2026-07-20" sets the day and a line
 "by NAME" the observer for the lines below it. All lines are stored, or none.`,
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read lines from `FILE`; - is standard input"},
 			&ucli.StringFlag{Name: "by", Usage: "who counted"},
 			&ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"},
 			dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			file := c.String("file")
 			if (file == "") == !c.Args().Present() {
@@ -49,16 +49,14 @@ A notes file holds such lines; a line "date 2026-07-20" sets the day and a line
 					if err != nil {
 						return err
 					}
-					d.say("%s", said)
-					return nil
+					return d.wrote(c, said, nil)
 				}
 				return d.readFile(file, func(r *bytes.Reader, name string) error {
 					said, err := a.CountFile(ctx, r, name, o)
 					if err != nil {
 						return err
 					}
-					d.say("%s", said)
-					return nil
+					return d.wrote(c, said, nil)
 				})
 			})
 		},
@@ -72,7 +70,7 @@ func treatCommand(d *deps) *ucli.Command {
 		ArgsUsage: "LABEL BED...",
 		Description: "What happened is always stored, even where it broke the label; the breach is\n" +
 			"said plainly, with what to do next. --amount is for each bed.",
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "pest", Usage: "the `PEST` it was meant for"},
 			&ucli.StringFlag{Name: "amount", Usage: "product used on each bed, such as \"120 g\" or \"4 oz wt\""},
 			&ucli.StringFlag{Name: "end", Usage: "when it ended, farm's clock: \"YYYY-MM-DD HH:MM\" (re-entry is counted from it)"},
@@ -91,7 +89,7 @@ func treatCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "reason", Usage: "why"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
 			dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "LABEL BED...")
 			if err != nil {
@@ -110,9 +108,7 @@ func treatCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				d.warn(res.Warnings)
-				d.say("%s", res.Said)
-				return nil
+				return d.wrote(c, res.Said, res.Warnings)
 			})
 		},
 	}
@@ -123,7 +119,7 @@ func releaseCommand(d *deps) *ucli.Command {
 		Name: "release", Usage: "record a release of natural enemies",
 		UsageText: "leafturn release phytoseiulus_persimilis D4 D5 --amount 200 --date 2026-07-24",
 		ArgsUsage: "AGENT BED...",
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "amount", Usage: "animals (or sachets) let out in each bed"},
 			&ucli.StringFlag{Name: "pest", Usage: "the `PEST`, when the agent has more than one"},
 			&ucli.StringFlag{Name: "by", Usage: "who let them out"},
@@ -132,7 +128,7 @@ func releaseCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "because", Usage: "number of the `VISIT` that led to it (else the count that decides, of the 14 days before)"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
 			dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "AGENT BED...")
 			if err != nil {
@@ -144,9 +140,7 @@ func releaseCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				d.warn(res.Warnings)
-				d.say("%s", res.Said)
-				return nil
+				return d.wrote(c, res.Said, res.Warnings)
 			})
 		},
 	}
@@ -159,14 +153,14 @@ func settledCommand(d *deps) *ucli.Command {
 		ArgsUsage: "AGENT BED...",
 		Description: "Answers the looks that the list asks for after a release. The answer decides what\n" +
 			"the list says next: hold, look again, once more, or stop and why.",
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "count", Usage: "seen on `WITH/LOOKED` of what was looked at, such as 7/20"},
 			&ucli.BoolFlag{Name: "found", Usage: "seen, and not counted"},
 			&ucli.BoolFlag{Name: "not-found", Usage: "not seen"},
 			&ucli.StringFlag{Name: "pest", Usage: "the `PEST`, when the agent was let out against more than one"},
 			&ucli.StringFlag{Name: "by", Usage: "who looked"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "AGENT BED...")
 			if err != nil {
@@ -178,8 +172,7 @@ func settledCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				d.say("%s", res.Said)
-				return nil
+				return d.wrote(c, res.Said, nil)
 			})
 		},
 	}
@@ -194,12 +187,12 @@ func didCommand(d *deps) *ucli.Command {
 			"only after steps that were noted as not enough (7 CFR 205.206).\n\n" +
 			"Where a level asks to confirm what did the damage, write confirmed or not-confirmed for\nthe step. Confirmed holds for the season; not-confirmed for the counts up to 3 days after.\n\n" +
 			"Bt needs to know the larvae: small_larvae (of moths, under 1 cm), large_larvae or\nsawfly_larvae for the step holds for that day and the 3 after.",
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "by", Usage: "who did it"},
 			&ucli.BoolFlag{Name: "enough", Usage: "it was enough"},
 			&ucli.BoolFlag{Name: "not-enough", Usage: "it was not enough"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 3, -1, "PEST STEP BED...")
 			if err != nil {
@@ -219,8 +212,7 @@ func didCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				d.say("%s", said)
-				return nil
+				return d.wrote(c, said, nil)
 			})
 		},
 	}
@@ -233,7 +225,7 @@ func flowersCommand(d *deps) *ucli.Command {
 		ArgsUsage: "none|open BED...",
 		Description: "Counts the crop, weeds, covers and flowering strips. A product with a bee\n" +
 			"statement is refused until this has been noted for the day.",
-		Flags: []ucli.Flag{dateOption},
+		Flags: outputFlags(dateOption),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "none|open BED...")
 			if err != nil {
@@ -244,8 +236,7 @@ func flowersCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				d.say("%s", said)
-				return nil
+				return d.wrote(c, said, nil)
 			})
 		},
 	}
@@ -258,11 +249,11 @@ func stageCommand(d *deps) *ucli.Command {
 		ArgsUsage: "STAGE BED... | --file FILE",
 		Description: "Stages: planted, emerged, pinched, budding, bloom, dug (principal BBCH stages 0,\n" +
 			"1, 2, 5, 6 and 9). Action levels and steps depend on them. A file has the\ncolumns date, bed and stage.",
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read date, bed and stage from a CSV `FILE`"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
 			dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			file := c.String("file")
 			if file != "" {
@@ -272,8 +263,7 @@ func stageCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.say("%s", said)
-						return nil
+						return d.wrote(c, said, nil)
 					})
 				})
 			}
@@ -286,8 +276,7 @@ func stageCommand(d *deps) *ucli.Command {
 				if err != nil {
 					return err
 				}
-				d.say("%s", said)
-				return nil
+				return d.wrote(c, said, nil)
 			})
 		},
 	}
@@ -300,7 +289,7 @@ func weatherCommand(d *deps) *ucli.Command {
 		Description: "A file has a header such as date,min_c,max_c,rain_mm,soil_c (or min_f, max_f,\n" +
 			"rain_in); a blank cell is a day that was not measured, never a zero. A station's\n" +
 			"GHCN-Daily file (.dly or CSV) is read as it is.",
-		Flags: []ucli.Flag{
+		Flags: outputFlags(
 			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read days from a CSV `FILE`"},
 			&ucli.StringFlag{Name: "station", Usage: "with a GHCN-Daily file: the station `ID` that it must be of"},
 			&ucli.StringFlag{Name: "from", Usage: "with a GHCN-Daily file: the first `DATE` wanted"},
@@ -314,7 +303,7 @@ func weatherCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "humidity", Usage: "relative humidity in percent"},
 			&ucli.BoolFlag{Name: "forecast", Usage: "it is a forecast for a day to come"},
 			dateOption,
-		},
+		),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
@@ -324,7 +313,7 @@ func weatherCommand(d *deps) *ucli.Command {
 				return err
 			}
 			if c.IsSet("normals") {
-				if c.NumFlags() > 1 {
+				if n := c.NumFlags(); n > 2 || n == 2 && !c.Bool("json") {
 					return diag.Usagef("give it alone", "--normals goes with no other flag")
 				}
 				return d.normals(c, a)
@@ -335,8 +324,7 @@ func weatherCommand(d *deps) *ucli.Command {
 					if err != nil {
 						return err
 					}
-					d.say("%s", said)
-					return nil
+					return d.wrote(c, said, nil)
 				})
 			}
 			said, err := a.Weather(c.Context, app.WeatherOptions{
@@ -346,8 +334,7 @@ func weatherCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			d.say("%s", said)
-			return nil
+			return d.wrote(c, said, nil)
 		},
 	}
 }
@@ -359,16 +346,14 @@ func (d *deps) normals(c *ucli.Context, a *app.App) error {
 		if err != nil {
 			return err
 		}
-		d.say("%s", said)
-		return nil
+		return d.wrote(c, said, nil)
 	}
 	return d.readFile(c.String("normals"), func(r *bytes.Reader, name string) error {
 		said, err := a.WeatherNormals(c.Context, r, name)
 		if err != nil {
 			return err
 		}
-		d.say("%s", said)
-		return nil
+		return d.wrote(c, said, nil)
 	})
 }
 
@@ -402,7 +387,7 @@ func labelCommand(d *deps) *ucli.Command {
 				Name: "set", Usage: "set fields of a label by name, as a new version",
 				UsageText: `leafturn label set ironbait rei="4 hours" phi="none stated" active.percent=1`, ArgsUsage: "LABEL FIELD=VALUE ...",
 				Description: "The fields are those of `leafturn label template`, and active.name, active.percent,\nactive.g_per_l, active.group and active.max (active2.name and so on for a second one). A blank value is\nunknown again; \"none stated\" is an answer. A label that is not known yet is begun with\nproduct=\"...\".",
-				Flags:       []ucli.Flag{dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}},
+				Flags:       outputFlags(dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 2, -1, "LABEL FIELD=VALUE ...")
 					if err != nil {
@@ -413,15 +398,13 @@ func labelCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.warn(res.Warnings)
-						d.say("%s", res.Said)
-						return nil
+						return d.wrote(c, res.Said, res.Warnings)
 					})
 				},
 			},
 			{
 				Name: "ask", Usage: "transcribe a label question by question",
-				UsageText: "leafturn label ask ironbait", ArgsUsage: "LABEL", Flags: []ucli.Flag{dateOption},
+				UsageText: "leafturn label ask ironbait", ArgsUsage: "LABEL", Flags: outputFlags(dateOption),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "LABEL")
 					if err != nil {
@@ -432,16 +415,14 @@ func labelCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.warn(res.Warnings)
-						d.say("%s", res.Said)
-						return nil
+						return d.wrote(c, res.Said, res.Warnings)
 					})
 				},
 			},
 			{
 				Name: "add", Usage: "check a filled file and store it, as a new version if the label is known",
 				UsageText: "leafturn label add ironbait.toml", ArgsUsage: "FILE",
-				Flags: []ucli.Flag{dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}},
+				Flags: outputFlags(dateOption, &ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"}),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "FILE")
 					if err != nil {
@@ -453,9 +434,7 @@ func labelCommand(d *deps) *ucli.Command {
 							if err != nil {
 								return err
 							}
-							d.warn(res.Warnings)
-							d.say("%s", res.Said)
-							return nil
+							return d.wrote(c, res.Said, res.Warnings)
 						})
 					})
 				},
@@ -464,7 +443,7 @@ func labelCommand(d *deps) *ucli.Command {
 				Name: "retire", Usage: "say that a label is no longer used: nothing more is scheduled under it",
 				UsageText: `leafturn label retire ironbait --because "used up"`, ArgsUsage: "LABEL",
 				Description: "Its versions stay, and so does what was done under them. A new version from\n`label add` or `label set` brings it back.",
-				Flags:       []ucli.Flag{dateOption, &ucli.StringFlag{Name: "because", Usage: "why"}},
+				Flags:       outputFlags(dateOption, &ucli.StringFlag{Name: "because", Usage: "why"}),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "LABEL")
 					if err != nil {
@@ -475,8 +454,7 @@ func labelCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.say("%s", res.Said)
-						return nil
+						return d.wrote(c, res.Said, nil)
 					})
 				},
 			},
@@ -516,7 +494,7 @@ func voidCommand(d *deps) *ucli.Command {
 		ArgsUsage: "KIND NUMBER",
 		Description: "KIND is visit, treatment, release, done, stage, weather or cover. The number\n" +
 			"stands in `leafturn visits`, in `leafturn records` and in the line that confirmed the entry.",
-		Flags: []ucli.Flag{&ucli.StringFlag{Name: "reason", Usage: "why (needed)"}},
+		Flags: outputFlags(&ucli.StringFlag{Name: "reason", Usage: "why (needed)"}),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, 2, "KIND NUMBER")
 			if err != nil {
@@ -530,8 +508,7 @@ func voidCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			d.say("%s", said)
-			return nil
+			return d.wrote(c, said, nil)
 		},
 	}
 }

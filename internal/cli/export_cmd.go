@@ -8,7 +8,6 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
-	"leafturn/internal/render"
 )
 
 func exportCommand(d *deps) *ucli.Command {
@@ -51,11 +50,7 @@ A text that a spreadsheet might run gets an apostrophe in front in CSV.`,
 				if err != nil {
 					return err
 				}
-				if c.Bool("json") {
-					return render.JSON(d.Out, *doc)
-				}
-				d.say("%s", said)
-				return nil
+				return d.sayOr(c, doc, said)
 			})
 		},
 	}
@@ -93,11 +88,7 @@ hand, --changed takes it, and the sums of visits are made anew from their counts
 			if err != nil {
 				return err
 			}
-			if c.Bool("json") {
-				return render.JSON(d.Out, *doc)
-			}
-			d.say("%s", said)
-			return nil
+			return d.sayOr(c, doc, said)
 		},
 	}
 }

@@ -230,6 +230,13 @@ func (d *deps) sayOr(c *ucli.Context, doc *report.Document, said string) error {
 	return nil
 }
 
+// wrote says what a command stored, with what it warns of; with --json as a
+// document.
+func (d *deps) wrote(c *ucli.Context, said string, warnings []string) error {
+	d.warn(warnings)
+	return d.sayOr(c, d.app.Wrote(said, warnings), said)
+}
+
 // warn writes warnings to the error stream.
 func (d *deps) warn(lines []string) {
 	for _, l := range lines {

@@ -57,7 +57,7 @@ func farmCommand(d *deps) *ucli.Command {
 			{
 				Name: "new", Usage: "make the farm's file",
 				UsageText: `leafturn farm new --name "My field" --zone America/Los_Angeles --last-frost 04-25 --first-frost 10-20 --hardiness 8a`,
-				Flags:     farmFlags(),
+				Flags:     outputFlags(farmFlags()...),
 				Action: func(c *ucli.Context) error {
 					if _, err := words(c, 0, 0, ""); err != nil {
 						return err
@@ -74,8 +74,7 @@ func farmCommand(d *deps) *ucli.Command {
 					if err != nil {
 						return err
 					}
-					d.say("%s", said)
-					return nil
+					return d.sayOr(c, app.WroteFarm(said, now), said)
 				},
 			},
 			{
@@ -95,7 +94,7 @@ func farmCommand(d *deps) *ucli.Command {
 			},
 			{
 				Name: "set", Usage: "change what is given, leave the rest", UsageText: "leafturn farm set --units us --pests slug,mite,earwig",
-				Flags: farmFlags(),
+				Flags: outputFlags(farmFlags()...),
 				Action: func(c *ucli.Context) error {
 					if _, err := words(c, 0, 0, ""); err != nil {
 						return err
@@ -105,8 +104,7 @@ func farmCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.say("%s", said)
-						return nil
+						return d.wrote(c, said, nil)
 					})
 				},
 			},
@@ -131,7 +129,7 @@ func bedCommand(d *deps) *ucli.Command {
 				Name: "add", Usage: "add a bed",
 				UsageText: `leafturn bed add B3 --block B --size "25 m x 1.2 m" --plants 100 --cultivar "red ball" --irrigation drip`,
 				ArgsUsage: "CODE",
-				Flags: []ucli.Flag{
+				Flags: outputFlags(
 					&ucli.StringFlag{Name: "block", Usage: "the block it lies in"},
 					&ucli.StringFlag{Name: "size", Usage: "length x width, such as \"25 m x 1.2 m\" or \"80 ft x 4 ft\""},
 					bedAt,
@@ -140,7 +138,7 @@ func bedCommand(d *deps) *ucli.Command {
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
 					&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"},
 					bedWater, bedAnimals, bedLeaves, bedCrop, bedRows,
-				},
+				),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
 					if err != nil {
@@ -155,21 +153,20 @@ func bedCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.say("%s", said)
-						return nil
+						return d.wrote(c, said, nil)
 					})
 				},
 			},
 			{
 				Name: "set", Usage: "change what is known of a bed, leave the rest",
 				UsageText: `leafturn bed set B3 --water "20 m" --animals none --leaves 45`, ArgsUsage: "CODE",
-				Flags: []ucli.Flag{
+				Flags: outputFlags(
 					bedAt,
 					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
 					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
 					bedWater, bedAnimals, bedLeaves, bedCrop, bedRows,
-				},
+				),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
 					if err != nil {
@@ -183,14 +180,13 @@ func bedCommand(d *deps) *ucli.Command {
 						if err != nil {
 							return err
 						}
-						d.say("%s", said)
-						return nil
+						return d.wrote(c, said, nil)
 					})
 				},
 			},
 			{
 				Name: "import", Usage: "read beds from a CSV file: all of them, or none",
-				UsageText: "leafturn bed import beds.csv", ArgsUsage: "FILE",
+				UsageText: "leafturn bed import beds.csv", ArgsUsage: "FILE", Flags: outputFlags(),
 				Description: "Columns: code, block, length_m (or _ft), width_m, plants, cultivar, irrigation,\nsite, x_m, y_m. Only code, length and width are needed.",
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "FILE")
@@ -203,8 +199,7 @@ func bedCommand(d *deps) *ucli.Command {
 							if err != nil {
 								return err
 							}
-							d.say("%s", said)
-							return nil
+							return d.wrote(c, said, nil)
 						})
 					})
 				},
@@ -228,7 +223,7 @@ func bedCommand(d *deps) *ucli.Command {
 func backupCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "backup", Usage: "copy the farm's file safely and check the copy",
-		UsageText: "leafturn backup farm-2026-07-20.leafturn", ArgsUsage: "FILE",
+		UsageText: "leafturn backup farm-2026-07-20.leafturn", ArgsUsage: "FILE", Flags: outputFlags(),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 1, 1, "FILE")
 			if err != nil {
@@ -238,12 +233,11 @@ func backupCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
-			said, err := a.Backup(c.Context, w[0])
+			doc, said, err := a.Backup(c.Context, w[0])
 			if err != nil {
 				return err
 			}
-			d.say("%s", said)
-			return nil
+			return d.sayOr(c, doc, said)
 		},
 	}
 }

@@ -66,8 +66,9 @@ type span struct {
 type journal struct {
 	Command
 	made, told bool
-	accepted   bool // steps say what
-	quiet      bool // undo and redo write their own row
+	accepted   bool  // steps say what
+	quiet      bool  // undo and redo write their own row
+	change     int64 // the number of its row
 	added      []span
 	steps      []step
 }
@@ -99,6 +100,33 @@ func (t *Tx) newest() (time.Time, error) {
 }
 
 func (j *journal) empty() bool { return len(j.added) == 0 && len(j.steps) == 0 && !j.told && !j.made }
+
+// Range is records of one kind with consecutive numbers, both ends included.
+type Range struct {
+	Kind        Kind
+	First, Last int64
+}
+
+// Wrote is what one transaction wrote, by its row in the journal.
+type Wrote struct {
+	Change int64
+	Added  []Range
+}
+
+func (j *journal) ranges() []Range {
+	out := make([]Range, len(j.added))
+	for i, s := range j.added {
+		out[i] = Range{s.Kind, s.Low, s.High}
+	}
+	return out
+}
+
+// Wrote returns what was written through this open store, in order.
+func (s *Store) Wrote() []Wrote {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.wrote)
+}
 
 // AddedMany notes records of one kind that were stored with consecutive
 // numbers by other ways than this type's methods.
@@ -153,6 +181,7 @@ func (t *Tx) writeChange(what string, about *int64) (int64, error) {
 	if err != nil {
 		return 0, t.fail("journal", err)
 	}
+	j.change = id
 	for _, s := range j.added {
 		if _, err := t.insert("change_added", "change_id, kind, low, high", id, string(s.Kind), s.Low, s.High); err != nil {
 			return 0, t.fail("journal", err)

@@ -55,6 +55,8 @@ type Store struct {
 	migrated *Migrated
 	ahead    atomic.Pointer[time.Time]
 	intact   sync.Map // tables that agree with their second copy
+	mu       sync.Mutex
+	wrote    []Wrote
 }
 
 // Migrated tells that opening brought an older store up to date.
@@ -196,6 +198,11 @@ func (s *Store) runOn(ctx context.Context, db *sqlx.DB, c *Command, f func(tx *T
 	if err == nil && write {
 		if err = t.before("COMMIT"); err == nil {
 			err = tx.Commit()
+		}
+		if err == nil && t.log.change > 0 {
+			s.mu.Lock()
+			s.wrote = append(s.wrote, Wrote{t.log.change, t.log.ranges()})
+			s.mu.Unlock()
 		}
 		if err == nil && newest.After(c.At) && (t.log.quiet || !t.log.empty()) {
 			s.ahead.Store(&newest)
