@@ -22,6 +22,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf16"
 
 	ics "github.com/arran4/golang-ical"
 	"github.com/rogpeppe/go-internal/testscript"
@@ -168,6 +169,7 @@ var commands = map[string]func(ts *testscript.TestScript, neg bool, args []strin
 	"newer":     newer,
 	"flip":      flip,
 	"respell":   respell,
+	"wide":      wide,
 	"cut":       cutShort,
 	"many":      many,
 	"fill":      fill,
@@ -529,6 +531,16 @@ func respell(ts *testscript.TestScript, neg bool, args []string) {
 		off += i + len(args[2])
 	}
 	overwrite(ts, args[0], off-len(args[2]), []byte(args[3]))
+}
+
+// wide writes a file again as UTF-16 without a mark.
+func wide(ts *testscript.TestScript, neg bool, args []string) {
+	usage(ts, neg, len(args) == 2, "wide FILE TO")
+	var b []byte
+	for _, u := range utf16.Encode([]rune(ts.ReadFile(args[0]))) {
+		b = binary.LittleEndian.AppendUint16(b, u)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), b, 0o644))
 }
 
 func cutShort(ts *testscript.TestScript, neg bool, args []string) {

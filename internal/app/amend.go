@@ -101,7 +101,7 @@ func (a *App) Amend(ctx context.Context, o AmendOptions) (*report.Document, Said
 		}
 		was = old.words
 		return tx.Replace(kind, id, o.Reason, a.now, func() (int64, error) {
-			inside := &App{st: &farmFile{Store: a.st.Store, tx: tx}, cat: a.cat, farm: a.farm, loc: a.loc, now: a.now, names: a.names}
+			inside := &App{st: &farmFile{Store: a.st.Store, tx: tx}, cat: a.cat, farm: a.farm, loc: a.loc, now: a.now, names: a.names, old: a.old || !redated(o.Set)}
 			said, err := inside.enterAgain(ctx, tx, kind, old, o)
 			if err != nil {
 				return 0, err
@@ -130,6 +130,11 @@ func (a *App) Amend(ctx context.Context, o AmendOptions) (*report.Document, Said
 	doc := a.document("Amended", a.Today())
 	doc.Data = AmendData{Kind: string(kind), Number: id, Instead: instead, Was: was, Is: is, Reason: o.Reason, Warnings: append([]string{}, res.Warnings...)}
 	return doc, res, nil
+}
+
+// redated reports whether flags say another day than the one that was taken before.
+func redated(set map[string]string) bool {
+	return slices.ContainsFunc([]string{"date", "start", "end", "sow", "kill"}, func(f string) bool { _, ok := set[f]; return ok })
 }
 
 // amendNow refuses to amend what no longer counts, and what a later record
@@ -258,7 +263,7 @@ func (a *App) enterAgain(ctx context.Context, tx *store.Tx, kind store.Kind, old
 		}
 		return Said{}, diag.Usagef("set the level anew with `leafturn threshold set`", "the facts know no sample unit for %q of %s any more", v.Measure, v.Pest)
 	case farm.PlannedCover:
-		return said("", a.amendCover(tx, v, given, words))
+		return said("", a.amendCover(ctx, tx, v, given, words))
 	}
 	return Said{}, fmt.Errorf("a %s cannot be amended", kind)
 }
@@ -392,7 +397,10 @@ func (a *App) amendDone(ctx context.Context, x farm.Done, o AmendOptions, given 
 	return Said{Said: text}, err
 }
 
-func (a *App) amendCover(tx *store.Tx, c farm.PlannedCover, given givenFlag, words givenWords) error {
+// coverYears is how far ahead a cover may be planned. Common practice.
+const coverYears = 5
+
+func (a *App) amendCover(ctx context.Context, tx *store.Tx, c farm.PlannedCover, given givenFlag, words givenWords) error {
 	w, err := words(2, c.Cover, c.Bed)
 	if err != nil {
 		return err
@@ -414,6 +422,12 @@ func (a *App) amendCover(tx *store.Tx, c farm.PlannedCover, given givenFlag, wor
 		}
 		if *to, err = civil.Parse(text); err != nil {
 			return diag.Usagef("write a date such as 2026-09-20", "--%s %q is not a date", flag, text)
+		}
+		if to.Year > a.Today().Year+coverYears {
+			return diag.Usagef("correct the year", "--%s %s lies more than %d years ahead", flag, *to, coverYears)
+		}
+		if err := a.notLongAgo(ctx, "--"+flag, *to); err != nil {
+			return err
 		}
 	}
 	_, err = tx.AddCover(next, a.now)

@@ -18,8 +18,8 @@ func (a *App) amendVisit(ctx context.Context, v farm.Visit, o AmendOptions, give
 	if err != nil {
 		return Said{}, err
 	}
-	if d.After(a.Today()) {
-		return Said{}, a.future("--date", d)
+	if err := a.happened(ctx, "--date", d); err != nil {
+		return Said{}, err
 	}
 	next := v
 	if len(o.Words) > 0 {

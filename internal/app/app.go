@@ -34,6 +34,7 @@ type App struct {
 	names  *names
 	memory memory
 	keep   *keep // nil: nothing is kept
+	old    bool  // days that lie long ago are meant
 	opened seen  // the store's file when the App was made, zero where it cannot be told
 }
 

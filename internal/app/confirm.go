@@ -29,9 +29,9 @@ func (a *App) confirmed(ctx context.Context, day civil.Date, pest catalog.Pest, 
 	}
 	what := a.cat.Thresholds(pest.Key)[i].Confirm
 	if word == farm.NotConfirmed {
-		return fmt.Sprintf("noted: looked in %s on %s for %s and not found; it holds for the counts up to 3 days after", where, day.Short(), what), nil
+		return fmt.Sprintf("noted: looked in %s on %s for %s and not found; it holds for the counts up to 3 days after", where, a.dayOf(day), what), nil
 	}
-	return fmt.Sprintf("noted: %s, confirmed in %s on %s; it holds for the season", what, where, day.Short()), nil
+	return fmt.Sprintf("noted: %s, confirmed in %s on %s; it holds for the season", what, where, a.dayOf(day)), nil
 }
 
 // looked stores what was seen of the pest in beds, for the products that need
@@ -44,7 +44,7 @@ func (a *App) looked(ctx context.Context, day civil.Date, pest catalog.Pest, wor
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("noted: %s in %s on %s; it holds for that day and the %d after", strings.ReplaceAll(word, "_", " "), where, day.Short(), days), nil
+	return fmt.Sprintf("noted: %s in %s on %s; it holds for that day and the %d after", strings.ReplaceAll(word, "_", " "), where, a.dayOf(day), days), nil
 }
 
 // noteDone stores a note in each of beds, all or none, and returns their codes.

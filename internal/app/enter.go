@@ -42,8 +42,8 @@ func (a *App) notesOptions(o CountOptions) ingest.Options {
 
 // CountWords stores one line of counts given as words.
 func (a *App) CountWords(ctx context.Context, words []string, o CountOptions) (string, error) {
-	if o.Date.After(a.Today()) {
-		return "", a.future("--date", o.Date)
+	if err := a.happened(ctx, "--date", o.Date); err != nil {
+		return "", err
 	}
 	v, err := ingest.ParseWords(words, a.notesOptions(o))
 	if err != nil {
@@ -67,7 +67,7 @@ func (a *App) future(what string, d civil.Date) error {
 // visitWords says a visit in a line: where, what, how many units.
 func (a *App) visitWords(v farm.Visit) string {
 	pest, _ := a.cat.Pest(v.Pest)
-	s := fmt.Sprintf("%s, %s, %s: ", v.Bed, pest.Name, v.Date.Short())
+	s := fmt.Sprintf("%s, %s, %s: ", v.Bed, pest.Name, a.dayOf(v.Date))
 	proto, _ := a.cat.Protocol(v.Pest, v.Unit)
 	var parts []string
 	if seen := v.Seen(); len(seen) > 0 {
@@ -118,8 +118,8 @@ func duplicateVisit(err error, v farm.Visit) error {
 
 // CountFile stores the lines of a notes file, all of them or none.
 func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOptions) (string, error) {
-	if o.Date.After(a.Today()) {
-		return "", a.future("--date", o.Date)
+	if err := a.happened(ctx, "--date", o.Date); err != nil {
+		return "", err
 	}
 	notes, sum, err := ingest.ReadNotes(r, file, a.notesOptions(o))
 	if err != nil {
@@ -131,6 +131,13 @@ func (a *App) CountFile(ctx context.Context, r io.Reader, file string, o CountOp
 			words += fmt.Sprintf("; the other %d lines read well", sum.Visits)
 		}
 		return "", kept(err, words)
+	}
+	days := make([]dayAt, len(notes))
+	for i, n := range notes {
+		days[i] = dayAt{n.Visit.Date, n.Row}
+	}
+	if err := a.notLongAgoIn(ctx, file, days); err != nil {
+		return "", kept(err, "nothing from this file was stored")
 	}
 	var far strings.Builder
 	for _, n := range notes {
@@ -176,8 +183,8 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	if err != nil {
 		return "", err
 	}
-	if day.After(a.Today()) {
-		return "", a.future("--date", day)
+	if err := a.happened(ctx, "--date", day); err != nil {
+		return "", err
 	}
 	word := strings.ToLower(strings.ReplaceAll(step, "-", "_"))
 	if word == farm.Confirmed || word == farm.NotConfirmed {
@@ -222,7 +229,7 @@ func (a *App) Did(ctx context.Context, day civil.Date, pestWord, step string, be
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), day.Short()) + outcomeWords(more.Outcome) + a.careStep(pest.Key, key) + a.closedNote(ctx, day, codes), nil
+	return fmt.Sprintf("noted: %s against %s in %s on %s", shortStep(key), pest.Name, strings.Join(codes, ", "), a.dayOf(day)) + outcomeWords(more.Outcome) + a.careStep(pest.Key, key) + a.closedNote(ctx, day, codes), nil
 }
 
 // shortStep is a step's key without the word for the pest in front: the
@@ -248,8 +255,8 @@ func (a *App) Flowers(ctx context.Context, day civil.Date, word string, bedWords
 	if err != nil {
 		return "", err
 	}
-	if day.After(a.Today()) {
-		return "", a.future("--date", day)
+	if err := a.happened(ctx, "--date", day); err != nil {
+		return "", err
 	}
 	var codes []string
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
@@ -264,7 +271,7 @@ func (a *App) Flowers(ctx context.Context, day civil.Date, word string, bedWords
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("noted: flowers %s in and beside %s on %s; it holds for that day and the next", word, strings.Join(codes, ", "), day.Short()), nil
+	return fmt.Sprintf("noted: flowers %s in and beside %s on %s; it holds for that day and the next", word, strings.Join(codes, ", "), a.dayOf(day)), nil
 }
 
 // Stage stores that beds reached a stage.
@@ -277,8 +284,8 @@ func (a *App) Stage(ctx context.Context, day civil.Date, stageWord string, bedWo
 	if err != nil {
 		return "", err
 	}
-	if day.After(a.Today()) {
-		return "", a.future("--date", day)
+	if err := a.happened(ctx, "--date", day); err != nil {
+		return "", err
 	}
 	var codes []string
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
@@ -293,7 +300,7 @@ func (a *App) Stage(ctx context.Context, day civil.Date, stageWord string, bedWo
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("noted: %s %s on %s", strings.Join(codes, ", "), st, day.Short()), nil
+	return fmt.Sprintf("noted: %s %s on %s", strings.Join(codes, ", "), st, a.dayOf(day)), nil
 }
 
 func findStage(word string) (farm.Stage, error) {
@@ -313,6 +320,13 @@ func findStage(word string) (farm.Stage, error) {
 func (a *App) StageFile(ctx context.Context, r io.Reader, file string) (string, error) {
 	events, err := ingest.ParseStages(r, file, a.Today(), a.names)
 	if err != nil {
+		return "", kept(err, "nothing from this file was stored")
+	}
+	days := make([]dayAt, len(events))
+	for i, e := range events {
+		days[i].day = e.Date
+	}
+	if err := a.notLongAgoIn(ctx, file, days); err != nil {
 		return "", kept(err, "nothing from this file was stored")
 	}
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
@@ -348,8 +362,8 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 	if err != nil {
 		return Said{}, err
 	}
-	if o.Date.After(a.Today()) {
-		return Said{}, a.future("--date", o.Date)
+	if err := a.happened(ctx, "--date", o.Date); err != nil {
+		return Said{}, err
 	}
 	amount, err := units.ParseNumber(o.Amount)
 	if err != nil || amount <= 0 || amount > 1e9 {
@@ -411,7 +425,7 @@ func (a *App) Release(ctx context.Context, o ReleaseOptions) (Said, error) {
 			}
 		}
 	}
-	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), o.Date.Short()) + a.closedNote(ctx, o.Date, codes)
+	res.Said = fmt.Sprintf("noted: %s %s let out in each of %s on %s", strconv.FormatFloat(amount, 'f', -1, 64), agent.Latin, strings.Join(codes, ", "), a.dayOf(o.Date)) + a.closedNote(ctx, o.Date, codes)
 	res.Said += "\n" + strings.Join(reasons, "\n")
 	if len(agent.CheckDays) > 0 {
 		var days []string

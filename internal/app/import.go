@@ -45,6 +45,8 @@ type importing struct {
 	m       sheet.Map
 	sources []*sheet.Source
 	gather  map[*sheet.Source]bool
+
+	earliest civil.Date
 }
 
 // imported is what one file came to.
@@ -66,7 +68,7 @@ type imported struct {
 // be shown; with Check there may be both a document and an error.
 func (a *App) Import(ctx context.Context, files []string, o ImportOptions) (*report.Document, error) {
 	x := &importing{a: a, o: o, gather: map[*sheet.Source]bool{}}
-	if err := x.flags(files); err != nil {
+	if err := x.flags(ctx, files); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -105,7 +107,7 @@ func (a *App) Import(ctx context.Context, files []string, o ImportOptions) (*rep
 }
 
 // flags reads the map file and puts the flags over it.
-func (x *importing) flags(files []string) error {
+func (x *importing) flags(ctx context.Context, files []string) error {
 	o := x.o
 	switch {
 	case o.AcceptGood && len(files) > 1:
@@ -116,8 +118,15 @@ func (x *importing) flags(files []string) error {
 		return diag.Usagef("name one file", "--save-map takes one file")
 	case o.Check && o.AcceptGood:
 		return diag.Usagef("check first, then import", "--check stores nothing, --accept-good does")
-	case o.Date.After(x.a.Today()):
-		return x.a.future("--date", o.Date)
+	}
+	if !o.Date.IsZero() {
+		if err := x.a.happened(ctx, "--date", o.Date); err != nil {
+			return err
+		}
+	}
+	var err error
+	if x.earliest, err = x.a.earliest(ctx); err != nil {
+		return err
 	}
 	if _, err := os.Lstat(o.SaveMap); o.SaveMap != "" && err == nil {
 		return diag.Usagef("give another name with --save-map, or move the file away", "the map %q is there already and is not written over", o.SaveMap)
@@ -170,7 +179,7 @@ func (x *importing) flags(files []string) error {
 }
 
 func (x *importing) options(ctx context.Context, s *sheet.Source) sheet.Options {
-	return sheet.Options{Today: x.a.Today(), Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
+	return sheet.Options{Today: x.a.Today(), Earliest: x.earliest, Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
 }
 
 // scattered names the file that is to be read again with its visits gathered.

@@ -36,8 +36,8 @@ func (a *App) Settled(ctx context.Context, o SettledOptions) (Said, error) {
 	if err != nil {
 		return Said{}, err
 	}
-	if o.Date.After(a.Today()) {
-		return Said{}, a.future("--date", o.Date)
+	if err := a.happened(ctx, "--date", o.Date); err != nil {
+		return Said{}, err
 	}
 	more, err := settledMore(o)
 	if err != nil {

@@ -85,6 +85,9 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 	if i := slices.IndexFunc(s.labels, func(x farm.Label) bool { return x.Key == l.Key }); i >= 0 {
 		l = s.labels[i]
 	}
+	if err := a.notLongAgo(ctx, "the treatment of", t.Date); err != nil {
+		return res, err
+	}
 	if err := a.treatDates(t, l); err != nil {
 		return Said{}, err
 	}

@@ -77,12 +77,18 @@ func (a *App) Weather(ctx context.Context, o WeatherOptions) (string, error) {
 	if err := l.Err(); err != nil {
 		return "", err
 	}
+	if err := a.notLongAgo(ctx, "--date", day); err != nil {
+		return "", err
+	}
+	if p := a.notFarAhead("--date", day); p != nil {
+		return "", p
+	}
 	var out store.Outcome
 	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { out, err = tx.AddWeather(d, a.now); return err })
 	if err != nil {
 		return "", kept(err, "nothing was stored")
 	}
-	return fmt.Sprintf("weather of %s: %s", day.Short(), out), nil
+	return fmt.Sprintf("weather of %s: %s", a.dayOf(day), out), nil
 }
 
 // WeatherFileOptions say which part of a station's file is wanted.
@@ -134,8 +140,18 @@ func (a *App) readWeather(ctx context.Context, text []byte, file string, o Weath
 		if err != nil {
 			return nil, nil, err
 		}
-		days, err = ingest.ParseWeatherBeside(bytes.NewReader(text), file, a.Today(), beside)
-		return days, missingNote(gaps(days)), err
+		if days, err = ingest.ParseWeatherBeside(bytes.NewReader(text), file, a.Today(), beside); err != nil {
+			return nil, nil, err
+		}
+		at := make([]dayAt, len(days))
+		for i, d := range days {
+			at[i].day = d.Date
+			if p := a.notFarAhead("the day", d.Date); p != nil {
+				p.File, p.Usage = file, false
+				return nil, nil, p
+			}
+		}
+		return days, missingNote(gaps(days)), a.notLongAgoIn(ctx, file, at)
 	}
 	so := ingest.StationOptions{Station: o.Station, Tenths: tenths, Today: a.Today()}
 	for _, x := range []struct {

@@ -53,7 +53,7 @@ var amendUsage = map[string]string{
 var amendSwitches = []string{"enough", "not-enough", "found", "not-found"}
 
 func amendCommand(d *deps) *ucli.Command {
-	flags := []ucli.Flag{&ucli.StringFlag{Name: "reason", Usage: "why it is amended (needed)"}}
+	flags := []ucli.Flag{&ucli.StringFlag{Name: "reason", Usage: "why it is amended (needed)"}, oldOption}
 	for _, name := range app.AmendFlags() {
 		if contains(amendSwitches, name) {
 			flags = append(flags, &ucli.BoolFlag{Name: name, Usage: amendUsage[name]})

@@ -34,7 +34,7 @@ A notes file holds such lines; a line "date 2026-07-20" sets the day and a line
 			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read lines from `FILE`; - is standard input"},
 			&ucli.StringFlag{Name: "by", Usage: "who counted"},
 			&ucli.BoolFlag{Name: "check", Usage: "read and check, store nothing"},
-			dateOption,
+			dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			file := c.String("file")
@@ -88,7 +88,7 @@ func treatCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "because", Usage: "number of the `VISIT` that led to it (else the count that decides, of the 14 days before)"},
 			&ucli.StringFlag{Name: "reason", Usage: "why"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
-			dateOption,
+			dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "LABEL BED...")
@@ -127,7 +127,7 @@ func releaseCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "at", Usage: "the time of day, farm's clock: \"HH:MM\""},
 			&ucli.StringFlag{Name: "because", Usage: "number of the `VISIT` that led to it (else the count that decides, of the 14 days before)"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
-			dateOption,
+			dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "AGENT BED...")
@@ -159,7 +159,7 @@ func settledCommand(d *deps) *ucli.Command {
 			&ucli.BoolFlag{Name: "not-found", Usage: "not seen"},
 			&ucli.StringFlag{Name: "pest", Usage: "the `PEST`, when the agent was let out against more than one"},
 			&ucli.StringFlag{Name: "by", Usage: "who looked"},
-			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption,
+			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "AGENT BED...")
@@ -191,7 +191,7 @@ func didCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "by", Usage: "who did it"},
 			&ucli.BoolFlag{Name: "enough", Usage: "it was enough"},
 			&ucli.BoolFlag{Name: "not-enough", Usage: "it was not enough"},
-			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption,
+			&ucli.StringFlag{Name: "note", Usage: "a remark"}, dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 3, -1, "PEST STEP BED...")
@@ -225,7 +225,7 @@ func flowersCommand(d *deps) *ucli.Command {
 		ArgsUsage: "none|open BED...",
 		Description: "Counts the crop, weeds, covers and flowering strips. A product with a bee\n" +
 			"statement is refused until this has been noted for the day.",
-		Flags: outputFlags(dateOption),
+		Flags: outputFlags(dateOption, oldOption),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, -1, "none|open BED...")
 			if err != nil {
@@ -252,7 +252,7 @@ func stageCommand(d *deps) *ucli.Command {
 		Flags: outputFlags(
 			&ucli.StringFlag{Name: "file", Aliases: []string{"f"}, Usage: "read date, bed and stage from a CSV `FILE`"},
 			&ucli.StringFlag{Name: "note", Usage: "a remark"},
-			dateOption,
+			dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			file := c.String("file")
@@ -302,7 +302,7 @@ func weatherCommand(d *deps) *ucli.Command {
 			&ucli.StringFlag{Name: "soil", Usage: "soil temperature at 10 cm"},
 			&ucli.StringFlag{Name: "humidity", Usage: "relative humidity in percent"},
 			&ucli.BoolFlag{Name: "forecast", Usage: "it is a forecast for a day to come"},
-			dateOption,
+			dateOption, oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
@@ -311,6 +311,9 @@ func weatherCommand(d *deps) *ucli.Command {
 			a, err := d.open(c.Context)
 			if err != nil {
 				return err
+			}
+			if c.Bool("old") {
+				a.AllowOld()
 			}
 			if c.IsSet("normals") {
 				if n := c.NumFlags(); n > 2 || n == 2 && !c.Bool("json") {

@@ -51,6 +51,7 @@ belong to it, all its rows go to the rest file.`,
 			&ucli.StringFlag{Name: "unit", Usage: "the sample unit, when the sheet does not say"},
 			&ucli.StringFlag{Name: "by", Usage: "who counted, where the sheet does not say"},
 			&ucli.StringFlag{Name: "date", Usage: "the `DAY` of the counts, when the sheet does not say"},
+			oldOption,
 		),
 		Action: func(c *ucli.Context) error {
 			files, err := words(c, 1, -1, "FILE...")

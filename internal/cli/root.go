@@ -139,6 +139,9 @@ func outputFlags(more ...ucli.Flag) []ucli.Flag {
 	return append(more, &ucli.BoolFlag{Name: "json", Usage: "write JSON, schema 1"})
 }
 
+// oldOption is for commands that enter what happened on a day.
+var oldOption = &ucli.BoolFlag{Name: "old", Usage: "a day more than 10 years before the farm's first record is meant"}
+
 var dateOption = &ucli.StringFlag{Name: "date", Usage: "the `DAY`: YYYY-MM-DD, today or yesterday"}
 
 // twoFiles refuses one file for a picture and a calendar.
@@ -249,6 +252,9 @@ func (d *deps) with(c *ucli.Context, f func(ctx context.Context, a *app.App, day
 	a, err := d.open(c.Context)
 	if err != nil {
 		return err
+	}
+	if c.Bool("old") {
+		a.AllowOld()
 	}
 	day, err := dateFlag(c.String("date"), a.Today())
 	if err != nil {

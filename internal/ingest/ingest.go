@@ -177,7 +177,7 @@ func (p *problems) readText(r io.Reader, limit int) (lines []string, bad map[int
 		p.add(0, 0, "check that this is the right file, or split it", "is larger than %d MiB", limit>>20)
 		return nil, nil, false
 	}
-	if bytes.HasPrefix(raw, []byte{0xFF, 0xFE}) || bytes.HasPrefix(raw, []byte{0xFE, 0xFF}) {
+	if UTF16(raw) != NotUTF16 {
 		p.add(1, 1, `save the file again with the encoding "UTF-8"`, "is saved as UTF-16 text")
 		return nil, nil, false
 	}
@@ -202,6 +202,46 @@ func (p *problems) readText(r io.Reader, limit int) (lines []string, bad map[int
 		}
 	}
 	return lines, bad, true
+}
+
+// Wide is how UTF-16 text is written.
+type Wide int
+
+// The ways.
+const (
+	NotUTF16     Wide = iota
+	LittleEndian      // the low byte first
+	BigEndian
+)
+
+// UTF16 tells UTF-16 text by its mark or, without one, by zero bytes in every
+// second place: in nearly all text that is written in letters most are such. No
+// other text has them, and what is no text has them in both places.
+func UTF16(head []byte) Wide {
+	switch {
+	case bytes.HasPrefix(head, []byte{0xFF, 0xFE}):
+		return LittleEndian
+	case bytes.HasPrefix(head, []byte{0xFE, 0xFF}):
+		return BigEndian
+	}
+	head = head[:min(len(head), 1<<12)]
+	units := len(head) / 2
+	first, second := 0, 0
+	for i := range units {
+		if head[2*i] == 0 {
+			first++
+		}
+		if head[2*i+1] == 0 {
+			second++
+		}
+	}
+	switch {
+	case first == 0 && second > units/2:
+		return LittleEndian
+	case second == 0 && first > units/2:
+		return BigEndian
+	}
+	return NotUTF16
 }
 
 // checkChars finds the first byte of a line that is not UTF-8, or the first

@@ -118,6 +118,8 @@ func TestParseNotes_Refuses(t *testing.T) {
 		{"B3 slug 4 # caf\xe9", `1:16: byte 0xE9 is not UTF-8 text`, ""},
 		{"B3 slug 1\x00", `1:10: holds a NUL byte; this is not a text file`, ""},
 		{"\xff\xfeB\x003\x00", `1:1: is saved as UTF-16 text`, ""},
+		{"B\x003\x00 \x00s\x00l\x00u\x00g\x00 \x001\x00\n\x00", `1:1: is saved as UTF-16 text`, `save the file again with the encoding "UTF-8"`},
+		{"\x00B\x003\x00 \x00s\x00l\x00u\x00g\x00 \x001\x00\n", `1:1: is saved as UTF-16 text`, ""},
 		{"B3 slug " + strings.Repeat("0 ", 40_000), `1:1: the line has 80008 bytes; at most 65536 are read`, ""},
 		{"", "no counts in it", ""},
 		{"# only a comment\n\ndate 2026-07-13\n", "no counts in it", ""},

@@ -12,6 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/sheet"
@@ -29,7 +30,7 @@ func read(path string, m sheet.Map) ([]farm.Visit, *sheet.Result, error) {
 }
 
 func readSource(s *sheet.Source, m sheet.Map, hold *sheet.Result) ([]farm.Visit, *sheet.Result, error) {
-	o := sheet.Options{Today: today, Names: farmNames{}, Map: m, Rest: true, Hold: hold}
+	o := sheet.Options{Today: today, Earliest: civil.New(today.Year-10, today.Month, today.Day), Names: farmNames{}, Map: m, Rest: true, Hold: hold}
 	for {
 		var visits []farm.Visit
 		res, err := sheet.Read(s, o, func(v sheet.Visit) error { visits = append(visits, v.Visit); return nil })

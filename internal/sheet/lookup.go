@@ -88,18 +88,14 @@ func (r *reader) date(text string) dateAnswer {
 	})
 }
 
-// longAgo is how many years back a count may lie: an older one is taken for a
-// slip. Common practice.
-const longAgo = 50
-
 // slip says why a day can be none on which somebody counted.
 func (r *reader) slip(text string, d civil.Date) *wrong {
 	switch {
 	case r.Today.IsZero():
 	case d.After(r.Today):
 		return bad("check the date and the order of day and month", "%s lies in the future: today is %s", quote(text), r.Today)
-	case d.Year < r.Today.Year-longAgo:
-		return bad("check the year", "%s lies more than %d years back and is taken for a slip", quote(text), longAgo)
+	case d.Before(r.Earliest):
+		return bad("check the year; where it is right, import with --old", "%s lies before %s, 10 years before the farm's first record (or today), and is taken for a slip", quote(text), r.Earliest)
 	}
 	return nil
 }

@@ -14,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"leafturn/internal/diag"
+	"leafturn/internal/ingest"
 )
 
 // Source is a file that was looked over and may be read more than once.
@@ -222,7 +223,7 @@ func (s *Source) scan() error {
 		if line > s.look.longest {
 			s.look.longest, s.look.longRow = line, row
 		}
-		if s.look.longest > 4*maxRecord && (s.look.lf || bytes.IndexByte(b, '\r') < 0) && !utf16(s.look.head) {
+		if s.look.longest > 4*maxRecord && (s.look.lf || bytes.IndexByte(b, '\r') < 0) && ingest.UTF16(s.look.head) == ingest.NotUTF16 {
 			return s.tooLong(s.look.longRow)
 		}
 		if s.look.badUTF8 < 0 {
@@ -238,7 +239,7 @@ func (s *Source) scan() error {
 		s.look.badUTF8 = pos - int64(len(tail))
 	}
 	s.look.loneCR = !s.look.lf && bytes.IndexByte(s.look.head, '\r') >= 0
-	if s.look.nul >= 0 && !utf16(s.look.head) {
+	if s.look.nul >= 0 && ingest.UTF16(s.look.head) == ingest.NotUTF16 {
 		return s.fail(0, "give a CSV file (plain text) or an .xlsx workbook", "holds a NUL byte: this is not a text file")
 	}
 	return nil
@@ -267,10 +268,6 @@ func (s *Source) checkUTF8(tail, b []byte, pos int64) []byte {
 		i += n
 	}
 	return nil
-}
-
-func utf16(head []byte) bool {
-	return bytes.HasPrefix(head, []byte{0xFF, 0xFE}) || bytes.HasPrefix(head, []byte{0xFE, 0xFF})
 }
 
 // other tells files of other kinds by their first bytes.

@@ -16,9 +16,10 @@ import (
 
 // Options are what a sheet does not say itself.
 type Options struct {
-	Today civil.Date // a later date is refused
-	Names ingest.Names
-	Map   Map
+	Today    civil.Date // a later date is refused
+	Earliest civil.Date // so is an earlier one than this
+	Names    ingest.Names
+	Map      Map
 	// Gather lets the rows of a visit stand anywhere: the sheet is read once more
 	// before, to know where each visit ends, and no visit is held longer; with
 	// Rest all are held until the end. Without Gather, rows of one visit that

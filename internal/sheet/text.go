@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"leafturn/internal/diag"
+	"leafturn/internal/ingest"
 
 	"golang.org/x/text/encoding"
 	"golang.org/x/text/encoding/charmap"
@@ -60,10 +61,10 @@ func separatorWord(r rune) string {
 func (s *Source) textFormat() (Format, encoding.Encoding) {
 	f := Format{Kind: "CSV", Encoding: "UTF-8"}
 	var enc encoding.Encoding
-	switch h := s.look.head; {
-	case bytes.HasPrefix(h, []byte{0xFF, 0xFE}):
+	switch wide := ingest.UTF16(s.look.head); {
+	case wide == ingest.LittleEndian:
 		f.Encoding, enc = "UTF-16", unicode16(unicode.LittleEndian)
-	case bytes.HasPrefix(h, []byte{0xFE, 0xFF}):
+	case wide == ingest.BigEndian:
 		f.Encoding, enc = "UTF-16", unicode16(unicode.BigEndian)
 	case s.look.badUTF8 >= 0:
 		f.Encoding, enc = "Windows-1252", charmap.Windows1252

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 )
 
@@ -192,4 +193,21 @@ func (t *Tx) CorrectedSince(f Filter, since time.Time) ([]Record, error) {
 		}
 	}
 	return out, nil
+}
+
+// FirstDay is the day of the first record that counts, but for weather and own
+// levels; zero when there is none.
+func (t *Tx) FirstDay() (civil.Date, error) {
+	var first civil.Date
+	for _, table := range []string{"visit", "treatment", "release", "done", "stage_event"} {
+		var d civil.Date
+		found, err := t.get(&d, "SELECT date FROM "+table+" WHERE voided_at IS NULL ORDER BY date LIMIT 1")
+		if err != nil {
+			return civil.Date{}, err
+		}
+		if found && (first.IsZero() || d.Before(first)) {
+			first = d
+		}
+	}
+	return first, nil
 }
