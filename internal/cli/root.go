@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -157,7 +158,9 @@ func twoFiles(flag, picture, calendar string) error {
 func (d *deps) stageCalendar(file string) func(*report.Document) (app.Staged, error) {
 	return func(doc *report.Document) (app.Staged, error) {
 		var b bytes.Buffer
-		if err := render.ICS(&b, *doc); err != nil {
+		if err := render.ICS(&b, *doc); errors.Is(err, render.ErrNoEvents) {
+			return app.Staged{}, diag.Failf(err, "see the list itself: nothing on it has a day", "there is nothing to put in a calendar")
+		} else if err != nil {
 			return app.Staged{}, err
 		}
 		if file != "-" {
