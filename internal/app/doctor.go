@@ -72,7 +72,8 @@ func DamagedReport(ctx context.Context, path string, err error, now time.Time) *
 		return nil
 	}
 	d := &doctor{data: DoctorData{File: path, Facts: FactsVersion(), Findings: []FindingData{}}}
-	if found := findings(ctx, path); len(found) > 0 {
+	if schema, found := findings(ctx, path); len(found) > 0 {
+		d.data.Schema = schema
 		d.whole(found)
 	} else {
 		d.add(checkWhole, true, rescueWords, "the file does not open: %s", firstLine(err))
@@ -82,17 +83,17 @@ func DamagedReport(ctx context.Context, path string, err error, now time.Time) *
 
 // findings are those of a file that opens, and of which something is not read
 // because it is damaged.
-func findings(ctx context.Context, path string) []string {
+func findings(ctx context.Context, path string) (schema int, found []string) {
 	st, err := store.OpenReadOnly(ctx, path)
 	if err != nil {
-		return nil
+		return 0, nil
 	}
 	defer st.Close()
-	found, err := st.Check(ctx)
+	found, err = st.Check(ctx)
 	if err != nil {
-		return nil
+		return 0, nil
 	}
-	return found
+	return st.Schema(), found
 }
 
 // whole tells what is wrong with the file, with how to go on.

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/store"
