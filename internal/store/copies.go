@@ -3,13 +3,13 @@ package store
 import (
 	"context"
 	"fmt"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"leafturn/internal/diag"
+	"leafturn/internal/pattern"
 )
 
 // Every value that no sum tells of stands in an index besides its table (see
@@ -17,14 +17,14 @@ import (
 // words what SQLite's check says of such an index.
 
 // ofIndex are the lines of PRAGMA integrity_check that are about an index.
-var ofIndex = regexp.MustCompile(`(?:missing from|entries in|entry in|differ from|of) index (\w+)$`)
+var ofIndex = pattern.New(`(?:missing from|entries in|entry in|differ from|of) index (\w+)$`)
 
 // copyFindings puts the lines of an integrity check in words. In the place of
 // those about an index come the values that differ.
 func copyFindings(ctx context.Context, db selector, lines []string) (out []string, err error) {
 	told := map[string]bool{}
 	for _, l := range lines {
-		m := ofIndex.FindStringSubmatch(l)
+		m := ofIndex().FindStringSubmatch(l)
 		switch {
 		case l == "ok":
 			continue
@@ -212,7 +212,7 @@ func (s *Store) Accept(ctx context.Context, c Command) (found []string, err erro
 			return err
 		}
 		for _, l := range lines {
-			if l != "ok" && !ofIndex.MatchString(l) || len(lines) == acceptMost {
+			if l != "ok" && !ofIndex().MatchString(l) || len(lines) == acceptMost {
 				return unacceptable(s.path, l)
 			}
 		}
