@@ -21,6 +21,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
+	"leafturn/internal/units"
 )
 
 // built is the program as it is given to people, made once.
@@ -39,7 +40,7 @@ const benchNow = "2026-07-21T12:00:00Z"
 // list's work is asked for.
 func years(b *testing.B) string {
 	ctx := context.Background()
-	cat, err := catalog.Load()
+	cat, err := catalog.Load(units.Metric)
 	require.NoError(b, err)
 	f := farm.Farm{Name: "Bench (invented)", TimeZone: "UTC", Units: "metric", Pests: []string{"slug", "spider_mite", "thrips", "earwig", "wireworm"}}
 	units := map[string]string{}

@@ -50,7 +50,7 @@ func (a *App) Ahead(ctx context.Context, o AheadOptions, today civil.Date) (*rep
 		return nil, err
 	}
 	if w.first.IsZero() {
-		return nil, errNoWeather()
+		return nil, errNoWeather(w.units)
 	}
 	end := known.year.Last
 	if far := today.AddDays(aheadDays); far.After(end) {

@@ -14,6 +14,7 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
+	"leafturn/internal/units"
 )
 
 // AmendOptions are the words of `amend`. Words are those of the command that
@@ -283,7 +284,7 @@ func (a *App) amendTreatment(ctx context.Context, tx *store.Tx, t farm.Treatment
 	if err != nil {
 		return Said{}, err
 	}
-	x := treatmentOptions(t, a.loc)
+	x := treatmentOptions(t, a.loc, units.Metric) // in which they are kept
 	if o.Set["part"] != "" || !strings.EqualFold(w[1], t.Bed) {
 		x.Area = "" // of the whole of what is now named
 	}

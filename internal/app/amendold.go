@@ -2,6 +2,7 @@ package app
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/ingest"
 	"leafturn/internal/store"
+	"leafturn/internal/units"
 )
 
 // oldRecord is a record and its words, as they are typed to enter it.
@@ -24,7 +26,7 @@ func (a *App) recordOf(tx *store.Tx, kind store.Kind, id int64) (oldRecord, erro
 	case store.KindVisit:
 		v, err := tx.Visit(id)
 		v.ID = 0
-		return oldRecord{v, ingest.FormatNote(v)}, err
+		return oldRecord{v, ingest.FormatNoteIn(v, a.farm.Units)}, err
 	case store.KindTreatment:
 		return oneOf(tx.Treatments, f, func(x *farm.Treatment) string { x.ID = 0; return a.treatmentWords(*x) })
 	case store.KindRelease:
@@ -36,7 +38,7 @@ func (a *App) recordOf(tx *store.Tx, kind store.Kind, id int64) (oldRecord, erro
 			return line(x.Date.String(), string(x.Stage), x.Bed, flag("note", x.Note))
 		})
 	case store.KindWeather:
-		return oneOf(tx.WeatherDays, f, func(x *farm.WeatherDay) string { return weatherText(*x) })
+		return oneOf(tx.WeatherDays, f, func(x *farm.WeatherDay) string { return weatherText(*x, a.farm.Units) })
 	case store.KindCover:
 		return oneOf(tx.Covers, f, func(x *farm.PlannedCover) string {
 			return line(x.Cover, x.Bed, flag("sow", x.Sow.String()), flag("kill", x.Kill.String()), flag("note", x.Note))
@@ -106,6 +108,27 @@ func Typed(words []string) string {
 	return string(text)
 }
 
+// asTyped writes a figure in the farm's units as a person would type it.
+func asTyped(v *float64, unit string, s units.System) string {
+	if v == nil {
+		return ""
+	}
+	q := units.Of(*v, unit)
+	p := s.To(q)
+	if p.Unit == q.Unit {
+		return withUnit(unitText(v, ""), unit)
+	}
+	return withUnit(plainNumber(p.Value), p.Unit.Name)
+}
+
+// withUnit sets a unit behind a number: "14C", "3 m/s".
+func withUnit(number, unit string) string {
+	if slices.Contains([]string{"C", "F", "mm", "in"}, unit) {
+		return number + unit
+	}
+	return number + " " + unit
+}
+
 // unitText writes a number with its unit so that it is read back as it is.
 func unitText(v *float64, unit string) string {
 	if v == nil {
@@ -122,7 +145,7 @@ func yes(b bool) string {
 }
 
 // treatmentOptions are the words that a treatment would be entered with.
-func treatmentOptions(t farm.Treatment, loc *time.Location) TreatOptions {
+func treatmentOptions(t farm.Treatment, loc *time.Location, s units.System) TreatOptions {
 	clock := func(at time.Time) string {
 		if at.IsZero() {
 			return ""
@@ -132,19 +155,19 @@ func treatmentOptions(t farm.Treatment, loc *time.Location) TreatOptions {
 	o := TreatOptions{
 		Label: t.Label, Beds: []string{t.Bed}, Date: t.Date, Pest: t.Pest, Amount: t.Amount.String(), Start: clock(t.Start),
 		Part: t.Part, Who: t.Who, Reason: t.Reason, Note: t.Note,
-		TreatMore: TreatMore{Method: t.Method, Spray: t.Spray.String(), Wind: unitText(t.WindMS, " m/s"), Temp: unitText(t.AirC, "C"), Sky: t.Sky, Lot: t.Lot, Licence: t.Licence},
+		TreatMore: TreatMore{Method: t.Method, Spray: t.Spray.String(), Wind: asTyped(t.WindMS, "m/s", s), Temp: asTyped(t.AirC, "C", s), Sky: t.Sky, Lot: t.Lot, Licence: t.Licence},
 	}
 	if t.EndKnown {
 		o.End = clock(t.End)
 	}
 	if t.AreaM2 > 0 {
-		o.Area = unitText(&t.AreaM2, " m2")
+		o.Area = asTyped(&t.AreaM2, "m2", s)
 	}
 	return o
 }
 
 func (a *App) treatmentWords(t farm.Treatment) string {
-	o := treatmentOptions(t, a.loc)
+	o := treatmentOptions(t, a.loc, a.farm.Units)
 	date := ""
 	if !t.EndKnown {
 		date = t.Date.String()
@@ -200,8 +223,8 @@ func doneText(d farm.Done) string {
 	return line(d.Date.String(), d.Pest, word, d.Bed, outcome, more)
 }
 
-func weatherText(w farm.WeatherDay) string {
-	out := line(w.Date.String(), flag("min", unitText(w.MinC, "C")), flag("max", unitText(w.MaxC, "C")), flag("rain", unitText(w.RainMM, "mm")), flag("soil", unitText(w.SoilC, "C")), flag("humidity", unitText(w.Humidity, "")))
+func weatherText(w farm.WeatherDay, s units.System) string {
+	out := line(w.Date.String(), flag("min", asTyped(w.MinC, "C", s)), flag("max", asTyped(w.MaxC, "C", s)), flag("rain", asTyped(w.RainMM, "mm", s)), flag("soil", asTyped(w.SoilC, "C", s)), flag("humidity", unitText(w.Humidity, "")))
 	if w.Forecast {
 		out += " --forecast"
 	}

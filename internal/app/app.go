@@ -22,6 +22,7 @@ import (
 	"leafturn/internal/ingest"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
+	"leafturn/internal/units"
 )
 
 // App is the use cases on one farm's store at one instant.
@@ -38,9 +39,23 @@ type App struct {
 	opened seen  // the store's file when the App was made, zero where it cannot be told
 }
 
-// loadCatalog reads the embedded facts once: they cannot change while the
-// program runs.
-var loadCatalog = sync.OnceValues(catalog.Load)
+// loadCatalog reads the embedded facts, in metric words, once: they cannot
+// change while the program runs. usCatalog is the same in US words.
+var (
+	loadCatalog = sync.OnceValues(func() (*catalog.Catalog, error) { return catalog.Load(units.Metric) })
+	usCatalog   = sync.OnceValues(func() (*catalog.Catalog, error) { return catalog.Load(units.US) })
+)
+
+// factsIn returns the facts in the words of a system of units.
+func factsIn(system units.System) (*catalog.Catalog, error) {
+	if system.IsUS() {
+		return usCatalog()
+	}
+	return loadCatalog()
+}
+
+// Units is how the farm's reports show amounts.
+func (a *App) Units() units.System { return a.farm.Units }
 
 // FactsVersion returns the version of the embedded facts.
 func FactsVersion() string {
@@ -79,11 +94,7 @@ func Open(ctx context.Context, path string, now time.Time, options ...store.Opti
 }
 
 func newApp(ctx context.Context, st *store.Store, now time.Time) (*App, error) {
-	cat, err := loadCatalog()
-	if err != nil {
-		return nil, fmt.Errorf("the embedded facts do not load: %w", err)
-	}
-	a := &App{st: &farmFile{Store: st, command: store.Command{At: now}}, cat: cat, now: now}
+	a := &App{st: &farmFile{Store: st, command: store.Command{At: now}}, now: now}
 	a.opened, _ = seeStore(st.File())
 	if err := a.load(ctx); err != nil {
 		return nil, err
@@ -105,6 +116,9 @@ func (a *App) load(ctx context.Context) error {
 		beds, err := tx.Beds()
 		if err != nil {
 			return err
+		}
+		if a.cat, err = factsIn(f.Units); err != nil {
+			return fmt.Errorf("the embedded facts do not load: %w", err)
 		}
 		a.farm, a.loc, a.names = f, loc, newNames(a.cat, beds)
 		return nil

@@ -21,6 +21,7 @@ import (
 	"leafturn/internal/render"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
+	"leafturn/internal/units"
 )
 
 var ctx = context.Background()
@@ -363,8 +364,8 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			return doc, nil
 		},
 		"worked":           func() (*report.Document, error) { return a.Worked(ctx, day, "", "", "") },
-		"pest":             func() (*report.Document, error) { return app.PestDocument("", day) },
-		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day) },
+		"pest":             func() (*report.Document, error) { return app.PestDocument("", day, units.Metric) },
+		"pest PEST":        func() (*report.Document, error) { return app.PestDocument("slug", day, units.Metric) },
 		"threshold list":   func() (*report.Document, error) { return a.Thresholds(ctx, day, nil) },
 		"label list":       func() (*report.Document, error) { return a.Labels(ctx, day) },
 		"label show LABEL": func() (*report.Document, error) { return a.ShowLabel(ctx, day, "bait", "") },

@@ -108,7 +108,7 @@ func (a *App) Visits(ctx context.Context, day civil.Date, words []string, all bo
 	for _, v := range visits {
 		reason, isVoid := voided[v.ID]
 		data = append(data, visitData(v, isVoid, reason))
-		row := []report.Value{report.Count(int(v.ID)), report.Text(ingest.FormatNote(v))}
+		row := []report.Value{report.Count(int(v.ID)), report.Text(ingest.FormatNoteIn(v, a.farm.Units))}
 		if all {
 			row = append(row, report.Text(voided[v.ID]))
 		}
@@ -123,9 +123,10 @@ func (a *App) Visits(ctx context.Context, day civil.Date, words []string, all bo
 	return doc, nil
 }
 
-// PestDocument shows what the catalogue knows of a pest; "" lists all pests.
-func PestDocument(word string, day civil.Date) (*report.Document, error) {
-	cat, err := loadCatalog()
+// PestDocument shows what the catalogue knows of a pest, in a system of units;
+// "" lists all pests.
+func PestDocument(word string, day civil.Date, system units.System) (*report.Document, error) {
+	cat, err := factsIn(system)
 	if err != nil {
 		return nil, err
 	}
@@ -147,10 +148,10 @@ func PestDocument(word string, day civil.Date) (*report.Document, error) {
 	if err != nil {
 		return nil, err
 	}
-	return pestDocument(cat, p, doc), nil
+	return pestDocument(cat, p, system, doc), nil
 }
 
-func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *report.Document {
+func pestDocument(cat *catalog.Catalog, p catalog.Pest, system units.System, doc *report.Document) *report.Document {
 	src := &sources{}
 	doc.Title, doc.Subtitle = p.Name, p.Latin
 	var about []report.Line
@@ -220,7 +221,7 @@ func pestDocument(cat *catalog.Catalog, p catalog.Pest, doc *report.Document) *r
 		}
 		doc.Sections = append(doc.Sections, s)
 	}
-	doc.Sections = append(doc.Sections, growthSections(cat, p, src)...)
+	doc.Sections = append(doc.Sections, growthSections(cat, p, system, src)...)
 	doc.Sources = src.list
 	doc.Data = pestData(cat, p)
 	return doc

@@ -341,7 +341,7 @@ func InjuryLevel(o InjuryOptions, today civil.Date) (*report.Document, error) {
 		per := func(unit string) string { return fmt.Sprintf("%.4g per %s", v*units.Of(1, unit).Base(), unit) }
 		words := per("m2") + ", " + per("ha")
 		if area == "acre" || strings.Contains(area, "ft") {
-			words = per("1000 sq ft") + ", " + per("acre") + " (" + per("m2") + ")"
+			words = per("1000 sq ft") + ", " + per("acre")
 		}
 		t.row(name, report.Text(words), what)
 	}

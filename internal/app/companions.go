@@ -119,7 +119,9 @@ func (a *App) companionPlan(ctx context.Context, day civil.Date, o CompanionOpti
 	if err != nil {
 		return nil, err
 	}
-	p.advice, err = companion.Suggest(field, companion.CapVisits(a.companionRows()), companion.DefaultOptions())
+	opt := companion.DefaultOptions()
+	opt.Units = a.farm.Units
+	p.advice, err = companion.Suggest(field, companion.CapVisits(a.companionRows()), opt)
 	if err != nil {
 		return nil, err
 	}
@@ -344,11 +346,11 @@ func (a *App) placePlant(x chosenPlant, seasons []seasonCounts, g companion.Grou
 	f := x.facts
 	plan := companion.Planting{
 		Plant: x.Plant, Kind: companion.Kind(f.Kind), SpacingM: f.SpacingM, FromBedM: f.FromBedM, WidthM: f.WidthM, ReachM: f.ReachM,
-		AreaPerUnitM2: f.AreaPerUnitM2, Amount: f.Amount, AmountPer: companion.Per(f.AmountPer),
+		AreaPerUnitM2: f.AreaPerUnitM2, Amount: f.Amount, AmountPer: companion.Per(f.AmountPer), Units: a.farm.Units,
 	}
 	if len(f.Viruses) > 0 && len(infected) > 0 {
 		if plan.Kind.AtTheBeds() {
-			return companion.Layout{Plant: x.Plant, Why: fmt.Sprintf("it hosts %s, signs of a virus were found here, and it would stand less than {%d m} from the dahlias", strings.Join(f.Viruses, " and "), virusApartM)}, nil
+			return companion.Layout{Plant: x.Plant, Why: fmt.Sprintf("it hosts %s, signs of a virus were found here, and it would stand less than %s from the dahlias", strings.Join(f.Viruses, " and "), a.farm.Units.Length(virusApartM))}, nil
 		}
 		apart := float64(virusApartM)
 		if plan.FromBedM == nil || *plan.FromBedM < apart {

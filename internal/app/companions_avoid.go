@@ -83,7 +83,7 @@ func (a *App) avoidVirus(p *companionPlan, infected map[string][]string) []avoid
 		}
 	}
 	if found != "" {
-		out = append(out, avoidLine{Kind: "virus", Text: "this farm has noted " + found + ": plant none of the hosts below within " + a.lengthWords(virusApartM) + " of the beds. The infected dahlias themselves are the likeliest source: take them out first"})
+		out = append(out, avoidLine{Kind: "virus", Text: "this farm has noted " + found + ": plant none of the hosts below within " + a.farm.Units.Length(virusApartM) + " of the beds. The infected dahlias themselves are the likeliest source: take them out first"})
 	}
 	var hosts []string
 	for _, x := range p.chosen {
@@ -117,7 +117,7 @@ func (a *App) avoidVirus(p *companionPlan, infected map[string][]string) []avoid
 	}
 	garden.Text = "hosts of the dahlia's viruses that stand in many gardens: " + strings.Join(words, ", ") + ". The list is not whole: TSWV alone has hundreds of hosts"
 	out = append(out, garden, avoidLine{Kind: "gap", Refs: []assess.Ref{{Basis: "common practice"}},
-		Text: "for the two weeks before the dahlias come up keep a gap of " + a.lengthWords(virusApartM) + " round the beds free of living hosts (covers, weeds and companions), unless you scout them weekly"})
+		Text: "for the two weeks before the dahlias come up keep a gap of " + a.farm.Units.Length(virusApartM) + " round the beds free of living hosts (covers, weeds and companions), unless you scout them weekly"})
 	return out
 }
 

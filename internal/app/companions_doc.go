@@ -148,7 +148,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 		sec := &placed
 		if !x.placed() {
 			sec = &none
-			add("not placed: " + a.braced(x.layout.Why))
+			add("not placed: " + x.layout.Why)
 		} else {
 			where := strings.Join(a.spotWords(x.layout), "; ")
 			if x.facts.ReachM != nil {
@@ -156,7 +156,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 				if x.layout.Proven {
 					least = "the fewest places that bring"
 				}
-				where += fmt.Sprintf(" (%s every dahlia within %s)", least, a.lengthWords(*x.facts.ReachM))
+				where += fmt.Sprintf(" (%s every dahlia within %s)", least, a.farm.Units.Length(*x.facts.ReachM))
 			}
 			add("where: " + where)
 			add("how much: " + a.amountWords(x))
@@ -166,7 +166,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 				add("each sowing takes all of these plants, set beside those that fade")
 			}
 			for _, n := range x.layout.Notes {
-				add("note: " + a.braced(n))
+				add("note: " + n)
 			}
 		}
 		a.timingLines(x, add, p.season)

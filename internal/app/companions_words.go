@@ -12,72 +12,7 @@ import (
 	"leafturn/internal/companion"
 	"leafturn/internal/pattern"
 	"leafturn/internal/report"
-	"leafturn/internal/units"
 )
-
-// plainNum writes a number with at most so many decimals and no idle zeros.
-func plainNum(v float64, decimals int) string {
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
-	}
-	return s
-}
-
-// both writes a quantity in the farm's units with the other system behind it.
-func (a *App) both(metric, us string) string {
-	if a.farm.Units == units.US {
-		return us + " (" + metric + ")"
-	}
-	return metric + " (" + us + ")"
-}
-
-func (a *App) lengthWords(m float64) string {
-	ft := units.Of(m, "m").MustIn("ft")
-	decimals := 0
-	if ft < 10 {
-		decimals = 1
-	}
-	return a.both(plainNum(m, 1)+" m", plainNum(ft, decimals)+" ft")
-}
-
-func (a *App) areaWords(m2 float64) string {
-	decimals := 0
-	if m2 < 10 {
-		decimals = 1
-	}
-	return a.both(plainNum(m2, decimals)+" m²", plainNum(units.Of(m2, "m2").MustIn("ft2"), 0)+" sq ft")
-}
-
-func (a *App) massWords(g float64) string {
-	if g >= 1000 {
-		return a.both(plainNum(g/1000, 1)+" kg", plainNum(units.Of(g, "g").MustIn("lb"), 1)+" lb")
-	}
-	decimals := 0
-	if g < 10 {
-		decimals = 1
-	}
-	oz := units.Of(g, "g").MustIn("oz wt")
-	ozDecimals := 1
-	if oz < 1 {
-		ozDecimals = 2
-	}
-	return a.both(plainNum(g, decimals)+" g", plainNum(oz, ozDecimals)+" oz")
-}
-
-var bracedM = pattern.New(`\{([0-9.]+) m\}`)
-
-// braced puts both systems of units in the place of the lengths that package
-// companion writes in braces.
-func (a *App) braced(s string) string {
-	return bracedM().ReplaceAllStringFunc(s, func(m string) string {
-		v, err := strconv.ParseFloat(bracedM().FindStringSubmatch(m)[1], 64)
-		if err != nil {
-			return m
-		}
-		return a.lengthWords(v)
-	})
-}
 
 // pestKeyRE finds the keys of pests of several words.
 var pestKeyRE = pattern.New(`\b[a-z]+_[a-z]+\b`)
@@ -142,9 +77,9 @@ func (a *App) spotWords(l companion.Layout) []string {
 	for _, s := range l.Spots {
 		switch {
 		case s.Kind == companion.InTheBed && s.LengthM == 0 && s.Units == 1:
-			points = append(points, fmt.Sprintf("%s at %s", s.Bed, a.lengthWords(s.AtM)))
+			points = append(points, fmt.Sprintf("%s at %s", s.Bed, a.farm.Units.Length(s.AtM)))
 		case s.Kind == companion.InTheBed && s.LengthM > 0:
-			k := a.lengthWords(s.LengthM) + " in each of "
+			k := a.farm.Units.Length(s.LengthM) + " in each of "
 			if len(rounds[k]) == 0 {
 				roundOrder = append(roundOrder, k)
 			}
@@ -156,9 +91,9 @@ func (a *App) spotWords(l companion.Layout) []string {
 			}
 			rounds[k] = append(rounds[k], s.Bed)
 		case s.Kind == companion.AroundBed && s.LengthM > 0:
-			k := fmt.Sprintf("%s by %s beside each of ", a.lengthWords(s.LengthM), a.lengthWords(s.WidthM))
+			k := fmt.Sprintf("%s by %s beside each of ", a.farm.Units.Length(s.LengthM), a.farm.Units.Length(s.WidthM))
 			if s.Side == "edge" {
-				k = fmt.Sprintf("%s by %s at the edge of the field, as long as the longest bed, ", a.lengthWords(s.LengthM), a.lengthWords(s.WidthM))
+				k = fmt.Sprintf("%s by %s at the edge of the field, as long as the longest bed, ", a.farm.Units.Length(s.LengthM), a.farm.Units.Length(s.WidthM))
 			}
 			if len(rounds[k]) == 0 {
 				roundOrder = append(roundOrder, k)
@@ -175,9 +110,9 @@ func (a *App) spotWords(l companion.Layout) []string {
 		case s.Kind == companion.AtTheEdge && s.LengthM == 0:
 			edges[s.Side] = append(edges[s.Side], s)
 		case s.Kind == companion.AtTheEdge:
-			out = append(out, fmt.Sprintf("along the %s edge, %s by %s", s.Side, a.lengthWords(s.LengthM), a.lengthWords(s.WidthM)))
+			out = append(out, fmt.Sprintf("along the %s edge, %s by %s", s.Side, a.farm.Units.Length(s.LengthM), a.farm.Units.Length(s.WidthM)))
 		case s.Kind == companion.InTheAlley:
-			out = append(out, fmt.Sprintf("between %s and %s, %s by %s", s.Bed, s.Other, a.lengthWords(s.LengthM), a.lengthWords(s.WidthM)))
+			out = append(out, fmt.Sprintf("between %s and %s, %s by %s", s.Bed, s.Other, a.farm.Units.Length(s.LengthM), a.farm.Units.Length(s.WidthM)))
 		}
 	}
 	if len(points) > 0 {
@@ -197,9 +132,9 @@ func (a *App) spotWords(l companion.Layout) []string {
 		if side == "west" || side == "east" {
 			from = "south"
 		}
-		w := fmt.Sprintf("%d along the %s edge, the first %s from its %s end", len(on), side, a.lengthWords(on[0].AtM), from)
+		w := fmt.Sprintf("%d along the %s edge, the first %s from its %s end", len(on), side, a.farm.Units.Length(on[0].AtM), from)
 		if len(on) > 1 {
-			w += ", then every " + a.lengthWords(on[1].AtM-on[0].AtM)
+			w += ", then every " + a.farm.Units.Length(on[1].AtM-on[0].AtM)
 		}
 		out = append(out, w)
 	}
@@ -246,9 +181,9 @@ func (a *App) amountOf(x chosenPlant, parts float64) string {
 		out = append(out, fmt.Sprintf("%d places", l.Units))
 	}
 	if l.AreaM2 > 0 {
-		out = append(out, a.areaWords(l.AreaM2/parts))
+		out = append(out, a.farm.Units.Area(l.AreaM2/parts))
 	} else if l.LengthM > 0 {
-		out = append(out, a.lengthWords(l.LengthM/parts)+" of row")
+		out = append(out, a.farm.Units.Length(l.LengthM/parts)+" of row")
 	}
 	switch {
 	case l.Plants != nil:
@@ -263,7 +198,7 @@ func (a *App) amountOf(x chosenPlant, parts float64) string {
 	case l.Pieces != nil:
 		out = append(out, fmt.Sprintf("%d pieces", *l.Pieces))
 	case l.SeedG != nil:
-		out = append(out, a.massWords(*l.SeedG/parts)+" of seed")
+		out = append(out, a.farm.Units.Mass(*l.SeedG/parts)+" of seed")
 	default:
 		out = append(out, "how many plants or how much seed is not known")
 	}

@@ -231,7 +231,7 @@ func virusesFound(list []assess.Assessment, bed string) []string {
 // coverSite is what the plan needs of the farm's climate. Soil temperatures
 // are the monthly means of the days measured.
 func (a *App) coverSite(days map[civil.Date]farm.WeatherDay) cover.Site {
-	site := cover.Site{LastFrost: a.farm.LastFrost, FirstFrost: a.farm.FirstFrost, Zone: a.farm.HardinessZone}
+	site := cover.Site{LastFrost: a.farm.LastFrost, FirstFrost: a.farm.FirstFrost, Zone: a.farm.HardinessZone, Units: a.farm.Units}
 	var sum, n [12]float64
 	for d, w := range days {
 		if w.SoilC != nil && !w.Forecast {

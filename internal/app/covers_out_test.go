@@ -39,16 +39,15 @@ func TestFew(t *testing.T) {
 	}
 }
 
-// Both systems stand beside each other, the farm's own first; 1 lb = 0.45359237 kg
-// and 1 ft = 0.3048 m (NIST SP 811).
-func TestBothUnits(t *testing.T) {
+// A farm reads its own units: 1 lb = 0.45359237 kg and 1 ft = 0.3048 m (NIST SP 811).
+func TestOwnUnits(t *testing.T) {
 	metric, us := &App{farm: farm.Farm{Units: units.Metric}}, &App{farm: farm.Farm{Units: units.US}}
-	require.Equal(t, "2.27 kg (5 lb)", metric.weight(5*0.45359237))
-	require.Equal(t, "5 lb (2.27 kg)", us.weight(5*0.45359237))
-	require.Equal(t, "1000 sq ft (93 m²)", us.areaWords(92.90304))
-	require.Equal(t, "100 kg/ha (2.05 lb per 1000 sq ft)", metric.rate(100)) // 0.92903 kg
-	require.Equal(t, "2.09 USD/kg (0.95 USD/lb)", metric.price(0.95/0.45359237))
-	require.Equal(t, "10 C (50 F)", metric.bothDegrees(10))
+	require.Equal(t, "2.27 kg", metric.weight(5*0.45359237))
+	require.Equal(t, "5 lb", us.weight(5*0.45359237))
+	require.Equal(t, "100 kg/ha", metric.rate(100))
+	require.Equal(t, "2.05 lb per 1000 sq ft", us.rate(100)) // 100 kg/ha is 0.92903 kg on 92.903 m²
+	require.Equal(t, "2.09 USD/kg", metric.price(0.95/0.45359237))
+	require.Equal(t, "0.95 USD/lb", us.price(0.95/0.45359237))
 }
 
 // Every rate and price of the catalogue is led home: to where it was read, or to

@@ -108,7 +108,7 @@ func (a *App) seedItem(in coverPlan, n cover.SeedNeed, beds int, src *sources) r
 	}
 	it := report.Item{Head: report.Plain(n.Crop.Name + ": " + amount + "; " + bedWords(n.Beds, beds))}
 	add := func(l report.Line) { it.Details = append(it.Details, l) }
-	ground := a.areaWords(n.AreaM2)
+	ground := a.farm.Units.Area(n.AreaM2)
 	if n.Crop.RateKgHa == nil {
 		add(report.Plain(ground + "; its rate is not known: ask the seller"))
 	} else {
@@ -165,11 +165,17 @@ func priceFrom(in coverPlan, id string) string {
 	return ""
 }
 
-// rate is a rate of seed in both systems.
+// rate is a rate of seed in the farm's units.
 func (a *App) rate(kgHa float64) string {
-	return a.both(few(kgHa)+" kg/ha", few(units.Of(kgHa, "kg/ha").MustIn("lb/1000 ft2"))+" lb per 1000 sq ft")
+	if a.farm.Units.IsUS() {
+		return few(units.Of(kgHa, "kg/ha").MustIn("lb/1000 ft2")) + " lb per 1000 sq ft"
+	}
+	return few(kgHa) + " kg/ha"
 }
 
 func (a *App) price(perKg float64) string {
-	return a.both(fmt.Sprintf("%.2f USD/kg", perKg), fmt.Sprintf("%.2f USD/lb", perKg*units.Of(1, "lb").MustIn("kg")))
+	if a.farm.Units.IsUS() {
+		return fmt.Sprintf("%.2f USD/lb", perKg*units.Of(1, "lb").MustIn("kg"))
+	}
+	return fmt.Sprintf("%.2f USD/kg", perKg)
 }

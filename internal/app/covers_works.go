@@ -190,9 +190,12 @@ func (a *App) amounts(seeds []cover.PartSeed) string {
 	return strings.Join(out, " and ")
 }
 
-// weight is a weight of seed in both systems, the farm's own first.
+// weight is a weight of seed in the farm's units.
 func (a *App) weight(kg float64) string {
-	return a.both(few(kg)+" kg", few(units.Of(kg, "kg").MustIn("lb"))+" lb")
+	if a.farm.Units.IsUS() {
+		return few(units.Of(kg, "kg").MustIn("lb")) + " lb"
+	}
+	return few(kg) + " kg"
 }
 
 // few writes a number with three figures that count, and whole above 100.
@@ -237,7 +240,7 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 	case cover.SowIt, cover.SowAgain:
 		for _, c := range crops {
 			if c.MinSoilC != nil {
-				note("%ssoil at %s or more", of(c), a.bothDegrees(*c.MinSoilC))
+				note("%ssoil at %s or more", of(c), a.farm.Units.Temp(*c.MinSoilC))
 			}
 			if c.Legume {
 				note("%smoisten the seed, mix it with its inoculant in the shade and sow it the same day; large seed (pea, bean) may soak overnight first (common practice)", of(c))
@@ -283,11 +286,6 @@ func (a *App) workNotes(d *CoverWork, w cover.Work) {
 			}
 		}
 	}
-}
-
-// bothDegrees is a temperature in both systems.
-func (a *App) bothDegrees(c float64) string {
-	return a.both(trimmed("%.1f", c)+" C", trimmed("%.1f", units.Of(c, "C").MustIn("F"))+" F")
 }
 
 // bedWords names beds; there are so many in all.

@@ -242,7 +242,7 @@ func (a *App) DegreeDays(ctx context.Context, o DegreeDaysOptions, today civil.D
 		}
 	}
 	if s.first.IsZero() && s.normals.IsZero() {
-		return nil, errNoWeather()
+		return nil, errNoWeather(s.units)
 	}
 	series, err := s.lay(p.start, p.to, o.Fill)
 	if err != nil {

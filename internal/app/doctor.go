@@ -348,7 +348,7 @@ func (d *doctor) farm(tx *store.Tx) error {
 		case b.Plants == 0:
 			d.add(checkRecords, false, fmt.Sprintf("leafturn bed set %s --plants N", b.Code), "bed %s has no plants", b.Code)
 		case float64(b.Plants) > 40*b.AreaM2():
-			d.add(checkRecords, false, fmt.Sprintf("leafturn bed set %s --plants N", b.Code), "bed %s has %d plants on %s m², more than 40 on each", b.Code, b.Plants, a.number(b.AreaM2()))
+			d.add(checkRecords, false, fmt.Sprintf("leafturn bed set %s --plants N", b.Code), "bed %s has %d plants on %s, more than 40 on each %s", b.Code, b.Plants, a.farm.Units.Area(b.AreaM2()), a.farm.Units.Area(1))
 		}
 		stages, err := tx.Stages(store.Filter{Bed: b.Code})
 		if err != nil {
@@ -431,7 +431,7 @@ func (d *doctor) treatments(tx *store.Tx) error {
 		case !(t.Amount.Value > 0):
 			d.add(checkRecords, true, amend, "%s has no amount", what)
 		case !(t.AreaM2 > 0) || t.AreaM2 > 1.01*b.AreaM2():
-			d.add(checkRecords, true, amend, "%s is of %s m²; the bed has %s", what, a.number(t.AreaM2), a.number(b.AreaM2()))
+			d.add(checkRecords, true, amend, "%s is of %s; the bed has %s", what, a.farm.Units.Area(t.AreaM2), a.farm.Units.Area(b.AreaM2()))
 		case t.Date.Before(l.Entered):
 			d.add(checkRecords, true, amend, "%s was made under a label that was transcribed only on %s", what, l.Entered)
 		}
@@ -476,7 +476,7 @@ func (d *doctor) rest(tx *store.Tx) error {
 	for _, w := range days {
 		for what, v := range map[string]*float64{"lowest": w.MinC, "highest": w.MaxC, "soil": w.SoilC} {
 			if v != nil && (*v < -60 || *v > 60) {
-				d.add(checkRecords, true, "void the weather of that day and enter it again", "the weather of %s has a %s temperature of %g °C", w.Date, what, *v)
+				d.add(checkRecords, true, "void the weather of that day and enter it again", "the weather of %s has a %s temperature of %s", w.Date, what, a.farm.Units.Temp(*v))
 			}
 		}
 	}

@@ -50,7 +50,7 @@ func (a *App) CountWords(ctx context.Context, words []string, o CountOptions) (s
 		return "", kept(asUsage(err), "nothing was stored")
 	}
 	if o.Check {
-		return "reads well: " + ingest.FormatNote(v) + a.outlierWords(v), nil
+		return "reads well: " + ingest.FormatNoteIn(v, a.farm.Units) + a.outlierWords(v), nil
 	}
 	var id int64
 	err = a.st.Update(ctx, func(tx *store.Tx) (err error) { id, err = tx.AddVisit(v, a.now); return err })

@@ -69,7 +69,7 @@ func (a *App) unitFacts(u catalog.Protocol) assess.Unit {
 	out := assess.Unit{
 		Key: u.Unit, Label: u.UnitLabel, Measure: u.Measure, Words: m.Words, One: m.One, Percent: m.Percent || u.Presence, Tally: u.Tally,
 		Wanted: u.UnitsTotal, Min: u.MinUnits, PerNights: u.PerNights, Nights: u.Nights, Damage: u.DamageMeasure,
-		How: a.months(u.How), BestTime: a.months(u.BestTime), Ref: refOf(u.Provenance), Needs: needs(u),
+		How: a.months(u.How), BestTime: a.months(u.BestTime), Ref: refOf(u.Provenance), Needs: a.needs(u),
 	}
 	if t, ok := a.cat.Taylor(u.Pest, u.Unit); ok {
 		d := estimate.Dispersion{Words: t.Basis}
@@ -205,8 +205,8 @@ func (a *App) agentOffers(key string) []week.AgentOffer {
 }
 
 // needs says when a count by a protocol is valid.
-func needs(u catalog.Protocol) verdict.Needs {
-	n := verdict.Needs{SoilMoist: u.NeedsSoil == farm.Moist, FoliageDry: u.NeedsFoliage == farm.Dry, Undisturbed: true,
+func (a *App) needs(u catalog.Protocol) verdict.Needs {
+	n := verdict.Needs{SoilMoist: u.NeedsSoil == farm.Moist, FoliageDry: u.NeedsFoliage == farm.Dry, Undisturbed: true, Units: a.farm.Units,
 		MustSoil: slices.Contains(u.MustNote, "soil"), MustFoliage: slices.Contains(u.MustNote, "foliage"), MustTemp: slices.Contains(u.MustNote, "temp")}
 	switch u.TempOf {
 	case "air":

@@ -50,7 +50,7 @@ func (a *App) forecastDocument(d ForecastData, p catalog.Pest, o *outlooks, bed 
 
 // gateSection says which nights or days suit the pest: yes, no or unknown.
 func (a *App) gateSection(d ForecastData, u tempUnits) report.Section {
-	title, prefix, note := "Slug night", "slugs: ", "Bait slugs on a favourable night, where counts ask for it and as the label allows; traps on other nights tell nothing. Wind is not in the record: `leafturn ahead slug --wind 2mph` gives tonight's."
+	title, prefix, note := "Slug night", "slugs: ", "Bait slugs on a favourable night, where counts ask for it and as the label allows; traps on other nights tell nothing. Wind is not in the record: `leafturn ahead slug --wind "+u.breeze()+"` gives tonight's."
 	if d.Pest != "slug" {
 		title, prefix, note = "Soil baits valid", "baits: ", "A bait in soil that is cold or dry tells nothing of what is there."
 	}
@@ -475,8 +475,8 @@ func (a *App) restsOn(d ForecastData, p catalog.Pest, o *outlooks, src *sources)
 		add(report.Plain("Whether they go to their winter rest is not asked: give the farm's place with `leafturn farm set --at`."))
 	}
 	if predators {
-		add(report.Plain(fmt.Sprintf("One release in ten is taken not to settle (common practice), until `leafturn settled` tells. The others are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of 18 °C; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide and eggs hatch, so count a week after a release. %q, %q and %q are told apart at the weather and rates in the middle.",
-			growth.FallsAtOnce, growth.RisesThenFalls, growth.NeverControlled)).Cite(src.cite(predatorRefs(o)...)...))
+		add(report.Plain(fmt.Sprintf("One release in ten is taken not to settle (common practice), until `leafturn settled` tells. The others are taken to stay, to find their food and to breed while there is prey, and not to breed below a mean of %s; the counts of moving mites leave the eggs out, so they do less than shown. \"Almost none\" is only as good as that: some hide and eggs hatch, so count a week after a release. %q, %q and %q are told apart at the weather and rates in the middle.",
+			a.farm.Units.Temp(18), growth.FallsAtOnce, growth.RisesThenFalls, growth.NeverControlled)).Cite(src.cite(predatorRefs(o)...)...))
 	}
 	if o.curve.Cap > 0 {
 		add(report.Plain(fmt.Sprintf("At %s a unit it is overrun, and the reckoning stops there.", week.Number(o.curve.Cap))))

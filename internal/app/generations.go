@@ -47,7 +47,7 @@ func (a *App) lasting(pest string, from, end civil.Date, weather map[civil.Date]
 		return label.Lasting{Known: true, Sure: true, Last: from.AddDays(g.DaysMax - 1), Words: fmt.Sprintf("%d days at the most; %s", g.DaysMax, g.Note)}
 	}
 	out := label.Lasting{Known: true, Sure: true}
-	sum, missing := 0.0, 0
+	sum, missing, u := 0.0, 0, tempUnits(a.farm.Units)
 	for d := from; !d.After(end); d = d.AddDays(1) {
 		w, ok := weather[d]
 		if !ok || w.MinC == nil || w.MaxC == nil {
@@ -57,12 +57,12 @@ func (a *App) lasting(pest string, from, end civil.Date, weather map[civil.Date]
 		}
 		if sum += max(0, (*w.MinC+*w.MaxC)/2-g.BaseC); sum >= g.DegreeDays {
 			out.Last = d
-			out.Words = fmt.Sprintf("%.4g degree-days over %g °C; %s", g.DegreeDays, g.BaseC, g.Note)
+			out.Words = fmt.Sprintf("%.4g degree-days over %s; %s", u.dd(g.DegreeDays), u.temp(g.BaseC), g.Note)
 			return out
 		}
 	}
 	out.Sure = false
-	out.Words = fmt.Sprintf("%.4g of the %.4g degree-days over %g °C are known to be reached", sum, g.DegreeDays, g.BaseC)
+	out.Words = fmt.Sprintf("%.4g of the %.4g degree-days over %s are known to be reached", u.dd(sum), u.dd(g.DegreeDays), u.temp(g.BaseC))
 	switch {
 	case end.Before(from):
 		out.Words += ", and no temperature from then on: enter them with `leafturn weather`"

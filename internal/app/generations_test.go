@@ -9,12 +9,13 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 // One generation of the two-spotted spider mite takes 146.48 degree-days over
 // 12.5 °C, of the slug 27 to 30 weeks (generations.csv and its sources).
 func TestLasts(t *testing.T) {
-	cat, err := catalog.Load()
+	cat, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	a := &App{cat: cat}
 	june := civil.New(2026, time.June, 1)

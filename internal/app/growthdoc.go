@@ -6,6 +6,7 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/estimate"
 	"leafturn/internal/report"
+	"leafturn/internal/units"
 	"leafturn/internal/week"
 )
 
@@ -42,12 +43,12 @@ func growthData(cat *catalog.Catalog, p catalog.Pest) []GrowthRate {
 }
 
 // growthSections say how fast a pest grows; none where nothing is known.
-func growthSections(cat *catalog.Catalog, p catalog.Pest, src *sources) []report.Section {
+func growthSections(cat *catalog.Catalog, p catalog.Pest, system units.System, src *sources) []report.Section {
 	rates := cat.GrowthRates(p.Key)
 	if len(rates) == 0 {
 		return nil
 	}
-	t := &report.Table{Columns: []report.Column{{Title: "Of"}, {Title: "At", Unit: "°C"}, {Title: "Rate a day"}, {Title: "Doubles in"}, {Title: "On"}, {Title: "Line"}, {Title: "Basis"}}}
+	t := &report.Table{Columns: []report.Column{{Title: "Of"}, {Title: "At", Unit: system.TempUnit()}, {Title: "Rate a day"}, {Title: "Doubles in"}, {Title: "On"}, {Title: "Line"}, {Title: "Basis"}}}
 	for _, r := range rates {
 		used, doubles := "", report.MissingAs("–", "it does not grow")
 		if r.Used {
@@ -60,7 +61,7 @@ func growthSections(cat *catalog.Catalog, p catalog.Pest, src *sources) []report
 		if keys := src.cite(refOf(r.Provenance)); r.Source != "" && len(keys) > 0 {
 			basis += fmt.Sprintf(" [%d]", keys[0])
 		}
-		t.Rows = append(t.Rows, []report.Value{report.Text(r.Animal), report.Text(fmt.Sprintf("%g", r.TempC)), report.Text(fmt.Sprintf("%.3g", r.Value)), doubles, report.Text(r.Host), report.Text(used), report.Text(basis)})
+		t.Rows = append(t.Rows, []report.Value{report.Text(r.Animal), report.Text(system.TempNumber(r.TempC)), report.Text(fmt.Sprintf("%.3g", r.Value)), doubles, report.Text(r.Host), report.Text(used), report.Text(basis)})
 	}
 	sec := report.Section{Key: "growth", Title: "How fast it grows", Table: t}
 	if len(growthRates(cat, p)) > len(rates) {

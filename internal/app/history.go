@@ -13,6 +13,7 @@ import (
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
+	"leafturn/internal/units"
 )
 
 // HistoryData is what `history` shows: the changes of the farm's file, or what
@@ -262,7 +263,7 @@ func (a *App) describedHistory(ctx context.Context, of string, read func(*store.
 		says := "not there"
 		switch {
 		case e.Bed != nil:
-			says = bedText(*e.Bed)
+			says = bedText(*e.Bed, a.farm.Units)
 		case e.Farm != nil:
 			says = farmText(*e.Farm)
 		}
@@ -271,13 +272,13 @@ func (a *App) describedHistory(ctx context.Context, of string, read func(*store.
 	return a.historyDocument(data), nil
 }
 
-func bedText(b farm.Bed) string {
+func bedText(b farm.Bed, s units.System) string {
 	place := ""
 	if b.X != nil && b.Y != nil {
-		place = unitText(b.X, " m") + ", " + unitText(b.Y, " m")
+		place = asTyped(b.X, "m", s) + ", " + asTyped(b.Y, "m", s)
 	}
-	return line(b.Code, flag("block", b.Block), flag("size", unitText(&b.LengthM, " m")+" x "+unitText(&b.WidthM, " m")), flag("at", place), flag("plants", strconv.Itoa(b.Plants)), flag("cultivar", b.Cultivar),
-		flag("irrigation", string(b.Irrigation)), flag("site", string(b.Site)), flag("water", unitText(b.WaterM, " m")), flag("animals", b.Animals), flag("leaves", idText(int64(b.LeavesPerPlant))),
+	return line(b.Code, flag("block", b.Block), flag("size", asTyped(&b.LengthM, "m", s)+" x "+asTyped(&b.WidthM, "m", s)), flag("at", place), flag("plants", strconv.Itoa(b.Plants)), flag("cultivar", b.Cultivar),
+		flag("irrigation", string(b.Irrigation)), flag("site", string(b.Site)), flag("water", asTyped(b.WaterM, "m", s)), flag("animals", b.Animals), flag("leaves", idText(int64(b.LeavesPerPlant))),
 		flag("crop", b.Crop), flag("rows", idText(int64(b.Rows))))
 }
 

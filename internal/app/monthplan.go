@@ -87,7 +87,7 @@ func (a *App) MonthPlan(ctx context.Context, on civil.Date, o MonthOptions) (*re
 	}
 	in := monthplan.Input{
 		Today: on, Days: 7 * weeks, Zone: a.loc, Beds: beds, Hours: hours, Usual: usual, Cut: map[string][]time.Weekday{}, Sick: infectedBeds(w),
-		History: w.Treatments, Versions: w.Versions, Labels: map[string]farm.Label{}, Released: w.Releases, Weather: w.Weather, Wait: w.Wait,
+		History: w.Treatments, Versions: w.Versions, Labels: map[string]farm.Label{}, Released: w.Releases, Weather: w.Weather, Units: a.farm.Units, Wait: w.Wait,
 	}
 	if on == a.Today() {
 		in.Now = a.now
@@ -318,7 +318,7 @@ func (a *App) monthDocument(p monthplan.Plan, o MonthOptions, usual monthplan.Sp
 	if len(p.Totals) > 0 {
 		sec := report.Section{Key: "totals", Title: "To weigh out over all beds, at the most"}
 		for _, t := range p.Totals {
-			sec.Items = append(sec.Items, report.Item{Head: report.Plain(t.Product + ": " + amountText(t.Amount))})
+			sec.Items = append(sec.Items, report.Item{Head: report.Plain(t.Product + ": " + a.weighed(t.Amount, units.Down))})
 		}
 		doc.Sections = append(doc.Sections, sec)
 	}
@@ -406,9 +406,9 @@ func thousandsText(n int) string {
 	return s
 }
 
-func amountText(q units.Quantity) string {
-	return strconv.FormatFloat(q.Value, 'f', -1, 64) + " " + q.Unit.Name
-}
+// weighed writes an amount of product in the farm's units, rounded to the side
+// that the label allows.
+func (a *App) weighed(q units.Quantity, r units.Round) string { return a.farm.Units.Weighed(q, r) }
 
 func (a *App) monthItem(s monthplan.Slot) report.Item {
 	clock := func(t time.Time) string { return t.In(a.loc).Format("15:04") }
@@ -439,9 +439,9 @@ func (a *App) monthItem(s monthplan.Slot) report.Item {
 		case s.AmountMax.IsZero():
 			say("the label gives no amount per area that can be worked out")
 		case s.AmountMin.IsZero():
-			say("weigh out at most %s", amountText(s.AmountMax))
+			say("weigh out at most %s", a.weighed(s.AmountMax, units.Down))
 		default:
-			say("weigh out %s to %s", amountText(s.AmountMin), amountText(s.AmountMax))
+			say("weigh out %s to %s", a.weighed(s.AmountMin, units.Up), a.weighed(s.AmountMax, units.Down))
 		}
 		say("the label allows it from %s on; keep out until %s", s.OpenFrom.Short(), s.OpensAt.In(a.loc).Format("Mon 2 Jan 15:04"))
 		if !s.UsefulTo.IsZero() {
@@ -454,7 +454,7 @@ func (a *App) monthItem(s monthplan.Slot) report.Item {
 			say("%s left in the period after it", unitsOf(s.Left, "application"))
 		}
 		if !s.LeftAmount.IsZero() {
-			say("left of the label's maximum before it: %s", amountText(s.LeftAmount))
+			say("left of the label's maximum before it: %s", a.weighed(s.LeftAmount, units.Down))
 		}
 		for _, c := range s.Conditions {
 			say("%s", c)

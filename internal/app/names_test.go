@@ -109,7 +109,7 @@ func TestUnitPlural(t *testing.T) {
 		n     int
 		want  string
 	}{
-		{"refuge trap", 1, "refuge trap"}, {"refuge trap", 9, "refuge traps"}, {"leaf", 40, "leaves"}, {"metre of row by torch", 2, "metres of row by torch"},
+		{"refuge trap", 1, "refuge trap"}, {"refuge trap", 9, "refuge traps"}, {"leaf", 40, "leaves"}, {"stretch of row by torch", 2, "stretches of row by torch"},
 		{"", 2, "units"}, {"leaf scored at 5 or more", 45, "leaves scored at 5 or more"}, {"shoot tapped over paper", 20, "shoots tapped over paper"},
 	} {
 		require.Equal(t, c.want, unitPlural(c.label, c.n))

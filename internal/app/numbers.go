@@ -66,7 +66,7 @@ func (a *App) Numbers(ctx context.Context, day civil.Date, bedWord, pestWord str
 		in := numbersInput{visit: v, unit: u.Label, facts: u, signs: p.Kind != "animal", known: u.Dispersed != (estimate.Dispersion{})}
 		in.kono, in.konoOn = ownKono(s.byPest[p.Key], u)
 		doc := a.document(fmt.Sprintf("%s, %s, %s", v.Bed, p.Name, v.Date.Short()), day)
-		doc.Subtitle = fmt.Sprintf("visit %d: %s", v.ID, ingest.FormatNote(v))
+		doc.Subtitle = fmt.Sprintf("visit %d: %s", v.ID, ingest.FormatNoteIn(v, a.farm.Units))
 		if bad := verdict.Validity(v, u.Needs); len(bad) > 0 {
 			doc.Warnings = report.Lines("This visit is not valid and decides nothing: " + strings.Join(bad, "; ") + ".")
 		}

@@ -217,7 +217,7 @@ func (a *App) companionsData(p *companionPlan) CompanionsData {
 func (a *App) layoutData(x chosenPlant) *CompanionLayout {
 	l := x.layout
 	out := &CompanionLayout{
-		Placed: l.Why == "", Why: a.braced(l.Why), Kind: x.facts.Kind, Words: []string{}, Spots: []CompanionSpot{}, Places: l.Units, LengthM: l.LengthM, AreaM2: l.AreaM2,
+		Placed: l.Why == "", Why: l.Why, Kind: x.facts.Kind, Words: []string{}, Spots: []CompanionSpot{}, Places: l.Units, LengthM: l.LengthM, AreaM2: l.AreaM2,
 		Plants: l.Plants, Pieces: l.Pieces, SeedG: l.SeedG, Least: l.Proven, Notes: []string{}, AmountBasis: x.facts.AmountBasis.Basis, PlaceBasis: x.facts.Basis,
 	}
 	if out.Placed {
@@ -228,7 +228,7 @@ func (a *App) layoutData(x chosenPlant) *CompanionLayout {
 		out.Raise = &n
 	}
 	for _, n := range l.Notes {
-		out.Notes = append(out.Notes, a.braced(n))
+		out.Notes = append(out.Notes, n)
 	}
 	for _, s := range l.Spots {
 		out.Spots = append(out.Spots, CompanionSpot{string(s.Kind), s.Bed, s.Other, s.Side, s.AtM, s.LengthM, s.WidthM, s.Units, s.X, s.Y})

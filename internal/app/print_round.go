@@ -31,10 +31,10 @@ func (a *App) RoundSheets(ctx context.Context, day civil.Date, minutes, start st
 	out := paper.Round{Farm: a.farm.Name, Date: day, Made: a.now.In(a.loc), Zone: a.farm.TimeZone, Facts: a.cat.Version, US: a.farm.Units == units.US,
 		Subtitle: capital(r.startWords) + "."}
 	data := RoundData{}
-	walkSection(&data, r.choice, r.walk, r.items, r.infected)
+	walkSection(a.farm.Units, &data, r.choice, r.walk, r.items, r.infected)
 	out.Subtitle += fmt.Sprintf(" %s min", minuteWords(data.Minutes))
 	if data.WalkM > 0 { // else the beds have no place on the map
-		out.Subtitle += fmt.Sprintf(", %.0f m on foot", data.WalkM)
+		out.Subtitle += fmt.Sprintf(", %s on foot", a.farm.Units.Length(data.WalkM))
 	}
 	out.Subtitle += "."
 	if len(mustOutSection(&data, r.choice, r.items)) > 0 {

@@ -231,7 +231,7 @@ func (a *App) applications(ctx context.Context, f store.Filter) ([]ApplicationDa
 			return err
 		}
 		for _, t := range ts {
-			if err := visitCounts(tx, t.Visit, counts); err != nil {
+			if err := a.visitCounts(tx, t.Visit, counts); err != nil {
 				return err
 			}
 		}
@@ -267,7 +267,7 @@ func (a *App) applications(ctx context.Context, f store.Filter) ([]ApplicationDa
 }
 
 // visitCounts reads the counts of a visit in one line, once.
-func visitCounts(tx *store.Tx, id int64, into map[int64]string) error {
+func (a *App) visitCounts(tx *store.Tx, id int64, into map[int64]string) error {
 	if _, ok := into[id]; ok || id == 0 {
 		return nil
 	}
@@ -275,7 +275,7 @@ func visitCounts(tx *store.Tx, id int64, into map[int64]string) error {
 	if err != nil {
 		return err
 	}
-	into[id] = ingest.FormatNote(v)
+	into[id] = ingest.FormatNoteIn(v, a.farm.Units)
 	reason, err := voidReason(tx, store.KindVisit, id)
 	if reason != "" {
 		into[id] += " (this count was voided since: " + reason + ")"

@@ -4,10 +4,10 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"leafturn/internal/farm"
+	"leafturn/internal/label"
 	"leafturn/internal/report"
 	"leafturn/internal/units"
 )
@@ -54,7 +54,7 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	}
 	area := "area not known"
 	if d.AreaM2 != nil {
-		area = strconv.FormatFloat(*d.AreaM2, 'g', 10, 64) + " m²"
+		area = a.farm.Units.Area(*d.AreaM2)
 	}
 	say("Where: %s, bed %s (%s), %s; %s; crop: %s", place, d.Bed, d.Site, where, area, d.Crop)
 	end := "ended " + long(d.End, d.Zone)
@@ -67,7 +67,7 @@ func (a *App) applicationLines(d ApplicationData) []string {
 		amount = units.Quantity{Value: *d.Amount, Unit: units.Unit{Name: d.AmountUnit}}.String() + " in all"
 	}
 	if d.Rate != nil {
-		amount += fmt.Sprintf(", %.4g %s", *d.Rate, d.RateUnit)
+		amount += ", " + label.RateText(units.Of(*d.Rate, d.RateUnit), a.farm.Units)
 	}
 	if d.Spray != nil {
 		amount += ", in spray: " + units.Quantity{Value: *d.Spray, Unit: units.Unit{Name: d.SprayUnit}}.String()
@@ -93,10 +93,10 @@ func (a *App) applicationLines(d ApplicationData) []string {
 		orWords(d.Address, "not noted (`leafturn farm set --applicator-address`)"), orWords(d.Licence, "not noted"))
 	wind, air := "not measured", "not measured"
 	if d.WindMS != nil {
-		wind = fmt.Sprintf("%.3g m/s", *d.WindMS)
+		wind = a.farm.Units.Wind(*d.WindMS)
 	}
 	if d.AirC != nil {
-		air = fmt.Sprintf("%.3g °C", *d.AirC)
+		air = a.farm.Units.Temp(*d.AirC)
 	}
 	say("Conditions: wind %s; air %s; %s", wind, air, orWords(d.Conditions, "nothing else noted"))
 	reason := a.pestName(d.Pest)

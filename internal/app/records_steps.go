@@ -27,7 +27,7 @@ func (a *App) releaseRecords(ctx context.Context, f store.Filter) ([]ReleaseData
 			meta[r.ID] = r
 		}
 		for _, r := range list {
-			if err := visitCounts(tx, r.Visit, counts); err != nil {
+			if err := a.visitCounts(tx, r.Visit, counts); err != nil {
 				return err
 			}
 			m := meta[r.ID]

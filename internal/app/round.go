@@ -59,7 +59,7 @@ func (a *App) Round(ctx context.Context, day civil.Date, minutesWord, startWord 
 	data := RoundData{Budget: r.budget, Start: stamp(r.start, a.loc), Stops: []RoundStop{}, MustOut: []RoundLook{}, Dropped: []RoundLook{}, FirstOut: []RoundLook{}, Closed: []RoundClosed{}}
 	data.Lost, data.Least, data.Proven = r.choice.Lost/r.cost, r.choice.Least/r.cost, r.choice.Proven
 	doc.Sections = slices.Concat(
-		mustOutSection(&data, r.choice, r.items), []report.Section{walkSection(&data, r.choice, r.walk, r.items, r.infected)},
+		mustOutSection(&data, r.choice, r.items), []report.Section{walkSection(a.farm.Units, &data, r.choice, r.walk, r.items, r.infected)},
 		droppedSection(&data, r.choice, r.cost, r.items), firstOutSection(&data, r.items, r.choice.Keep), a.closedSection(&data, r.in.Beds, r.shut, r.closed))
 	doc.Data = data
 	return doc, nil

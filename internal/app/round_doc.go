@@ -11,6 +11,7 @@ import (
 	"leafturn/internal/label"
 	"leafturn/internal/report"
 	"leafturn/internal/round"
+	"leafturn/internal/units"
 )
 
 // mustOutSection says, before all else, what must be looked at and does not
@@ -38,9 +39,10 @@ func mustOutSection(data *RoundData, choice round.Choice, items []roundItem) []r
 	return []report.Section{sec}
 }
 
-func walkSection(data *RoundData, choice round.Choice, order []farm.Bed, items []roundItem, infected map[string]bool) report.Section {
+func walkSection(system units.System, data *RoundData, choice round.Choice, order []farm.Bed, items []roundItem, infected map[string]bool) report.Section {
 	metres := choice.Metres
 	data.WalkM = math.Round(metres)
+	onFoot := system.Length(data.WalkM)
 	total := metres / walkSpeed
 	walk := report.Section{Key: "walk", Title: "The walk"}
 	nowhere := 0
@@ -77,14 +79,14 @@ func walkSection(data *RoundData, choice round.Choice, order []farm.Bed, items [
 	case len(order) == 0:
 		walk.Lead = report.Plain(fmt.Sprintf("Nothing of it fits into %d min.", data.Budget))
 	case data.Budget > 0:
-		walk.Lead = report.Plain(fmt.Sprintf("%s of %d min, %.0f m on foot.", minuteWords(total), data.Budget, metres))
+		walk.Lead = report.Plain(fmt.Sprintf("%s of %d min, %s on foot.", minuteWords(total), data.Budget, onFoot))
 	default:
-		walk.Lead = report.Plain(fmt.Sprintf("%s min, %.0f m on foot. With --minutes N, or `leafturn farm set --round-minutes N`, it is cut to the time you have.", minuteWords(total), metres))
+		walk.Lead = report.Plain(fmt.Sprintf("%s min, %s on foot. With --minutes N, or `leafturn farm set --round-minutes N`, it is cut to the time you have.", minuteWords(total), onFoot))
 	}
 	if nowhere > 0 {
 		walk.Notes = append(walk.Notes, report.Plain(noPlaceWords(nowhere)))
 	}
-	walk.Notes = append(walk.Notes, report.Plain("minutes for a unit are common practice (the catalogue's minutes.csv); walking at 50 m a minute"))
+	walk.Notes = append(walk.Notes, report.Plain(fmt.Sprintf("minutes for a unit are common practice (the catalogue's minutes.csv); walking at %s a minute", system.Length(walkSpeed))))
 	return walk
 }
 

@@ -19,13 +19,14 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/render"
 	"leafturn/internal/report"
+	"leafturn/internal/units"
 )
 
 // planned calls f for every pest and unit that a plan can be made for at the
 // stage of the farm's beds.
 func planned(t *testing.T, a *app.App, f func(pest string, u catalog.Protocol, d app.SampleData)) {
 	t.Helper()
-	cat, err := catalog.Load()
+	cat, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	n := 0
 	for _, pest := range cat.Pests() {

@@ -333,7 +333,7 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("bed %s is added: %s m², %s", b.Code, a.number(b.AreaM2()), unitsOf(b.Plants, "plant")), a.load(ctx)
+	return fmt.Sprintf("bed %s is added: %s, %s", b.Code, a.farm.Units.Area(b.AreaM2()), unitsOf(b.Plants, "plant")), a.load(ctx)
 }
 
 // place reads where a bed lies on the field.
@@ -399,7 +399,7 @@ func (a *App) ImportBeds(ctx context.Context, r io.Reader, file string) (string,
 		area += b.AreaM2()
 		plants += b.Plants
 	}
-	return fmt.Sprintf("%s added: %s m², %s", areOf(len(beds), "bed"), a.number(area), unitsOf(plants, "plant")), a.load(ctx)
+	return fmt.Sprintf("%s added: %s, %s", areOf(len(beds), "bed"), a.farm.Units.Area(area), unitsOf(plants, "plant")), a.load(ctx)
 }
 
 // kept says of an error what was kept.

@@ -126,7 +126,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 				most = b.AreaM2()
 			}
 			if area > 1.01*most { // a bed's own area is rounded when it is written down
-				return diag.Usagef("give the area that was treated", "--area %s is more ground than there is in %s (%.4g m²)", o.Area, b.Code, most)
+				return diag.Usagef("give the area that was treated", "--area %s is more ground than there is in %s (%s)", o.Area, b.Code, a.farm.Units.Area(most))
 			}
 			if x.AreaM2 == 0 {
 				return diag.Usagef("give the area that was treated, such as --area \"4 m2\"", "how much of %s %q is cannot be told", b.Code, t.Part)
@@ -150,7 +150,7 @@ func (a *App) Treat(ctx context.Context, o TreatOptions) (Said, error) {
 			if low := label.Low(x, req); low != "" {
 				res.Warnings = append(res.Warnings, b.Code+": "+low)
 			}
-			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, label.At(l, b.Site, b.CropWord()), a.farm.Units == units.US), why))
+			worked = append(worked, fmt.Sprintf("%s: %s; %s", b.Code, label.RateWords(x, label.At(l, b.Site, b.CropWord()), a.farm.Units), why))
 		}
 		return nil
 	})
@@ -294,7 +294,7 @@ func (a *App) labelRequest(s snapshot, b farm.Bed, l farm.Label, t farm.Treatmen
 	stage, _ := a.farm.Season(t.Date).StageOn(s.stages[b.Code], t.Date)
 	r := label.Request{
 		Label: label.SeasonAsYear(l), Labels: labels, Versions: s.versions, ActiveKey: a.cat.ActiveKey, Apart: a.aparts(),
-		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic,
+		Bed: b, Pest: t.Pest, Date: t.Date, Loc: a.loc, History: history, CycleStart: s.planted[b.Code], Organic: a.farm.Organic, Units: a.farm.Units,
 	}
 	lasts := a.lasts(s.weather)
 	r.Lasts = func(from civil.Date) label.Lasting { return lasts(t.Pest, from) }

@@ -10,6 +10,7 @@ import (
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 // The tests of package assess have a tospovirus written out (virus() of
@@ -18,7 +19,7 @@ import (
 func TestVirusOfAssessIsTheCatalogues(t *testing.T) {
 	raw, err := os.ReadFile("../assess/testdata/tospovirus.json")
 	require.NoError(t, err)
-	cat, err := catalog.Load()
+	cat, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	pest, ok := cat.Pest("tospovirus")
 	require.True(t, ok)

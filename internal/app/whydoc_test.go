@@ -12,6 +12,7 @@ import (
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 	"leafturn/internal/report"
+	"leafturn/internal/units"
 )
 
 func TestPlainWords(t *testing.T) {
@@ -42,7 +43,7 @@ func TestPlainWords(t *testing.T) {
 // A level for comparison is quoted in its source's own unit: 4 beetles on 50
 // plants, not 0.08.
 func TestLevelSection_QuotesTheSource(t *testing.T) {
-	cat, err := catalog.Load()
+	cat, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	for _, row := range cat.Thresholds("cucumber_beetle") {
 		l := levelFacts(row, nil)

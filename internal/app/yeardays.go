@@ -45,6 +45,22 @@ func (u tempUnits) temp(c float64) string {
 	return fmt.Sprintf("%s °%s", plainNumber(u.of(c)), u.name())
 }
 
+// example are the flags of a day's weather.
+func (u tempUnits) example() string {
+	if u.us() {
+		return "--min 48F --max 72F"
+	}
+	return "--min 9C --max 22C"
+}
+
+// breeze is a wind as a person would type it.
+func (u tempUnits) breeze() string {
+	if u.us() {
+		return "2mph"
+	}
+	return "1m/s"
+}
+
 // plainNumber writes a number with at most two decimals.
 func plainNumber(v float64) string {
 	return fmt.Sprint(math.Round(v*100) / 100)
@@ -53,6 +69,7 @@ func plainNumber(v float64) string {
 // yearDays is the farm's days around a day, as they were known on it.
 type yearDays struct {
 	today    civil.Date
+	units    tempUnits
 	readings []climate.Day // all that have both temperatures
 	days     map[civil.Date]farm.WeatherDay
 	normals  climate.Normals
@@ -62,7 +79,7 @@ type yearDays struct {
 
 // weatherOn reads the farm's weather as it was known on a day.
 func (a *App) weatherOn(ctx context.Context, today civil.Date) (yearDays, error) {
-	s := yearDays{today: today, days: map[civil.Date]farm.WeatherDay{}}
+	s := yearDays{today: today, units: tempUnits(a.farm.Units), days: map[civil.Date]farm.WeatherDay{}}
 	var all []farm.WeatherDay
 	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
 		all, err = tx.WeatherKnown(civil.Date{}, civil.Date{}, today, a.endOf(today))
@@ -101,8 +118,8 @@ func (a *App) weatherOn(ctx context.Context, today civil.Date) (yearDays, error)
 }
 
 // errNoWeather is what to do where nothing is known.
-func errNoWeather() error {
-	return diag.Failf(nil, "enter days with `leafturn weather --min 9C --max 22C`, or read a file with `leafturn weather --file weather.csv`", "no day with a lowest and a highest temperature is stored")
+func errNoWeather(u tempUnits) error {
+	return diag.Failf(nil, "enter days with `leafturn weather "+u.example()+"`, or read a file with `leafturn weather --file weather.csv`", "no day with a lowest and a highest temperature is stored")
 }
 
 // lay puts what is known on the days from first to last: measured, forecast,
@@ -158,7 +175,7 @@ func (s yearDays) gap(gap, start civil.Date, fill bool) (what, do string) {
 	case gap == start && s.first.After(start):
 		return fmt.Sprintf("it starts on %s, and the first day with weather is %s", start, s.first), fmt.Sprintf("enter the days before it, or start there with --start %s: then what came before is not counted", s.first)
 	}
-	do = fmt.Sprintf("enter it with `leafturn weather --date %s --min 9C --max 22C`", gap)
+	do = fmt.Sprintf("enter it with `leafturn weather --date %s %s`", gap, s.units.example())
 	long := 0
 	for d := gap; d.Before(s.today) && !s.both(d); d = d.AddDays(1) {
 		long++

@@ -489,7 +489,7 @@ func TestPlural(t *testing.T) {
 	for in, want := range map[string]string{
 		"refuge trap": "refuge traps", "leaf": "leaves", "older leaf": "older leaves", "shovelful of soil": "shovelfuls of soil", "cubic foot of soil": "cubic feet of soil",
 		"square foot": "square feet", "flower branch": "flower branches", "refuge trap (13 traps)": "refuge traps (13 traps)", "leaf, nymphs and adults": "leaves, nymphs and adults", "clump (or tray)": "clumps (or tray)", "leaf scored at 5 or more": "leaves scored at 5 or more",
-		"bloom by torch": "blooms by torch", "metre of row by torch": "metres of row by torch", "open bloom tapped": "open blooms tapped", "open bloom looked into": "open blooms looked into",
+		"bloom by torch": "blooms by torch", "stretch of row by torch": "stretches of row by torch", "open bloom tapped": "open blooms tapped", "open bloom looked into": "open blooms looked into",
 		"shoot tapped over paper": "shoots tapped over paper", "set of 20 sweeps": "sets of 20 sweeps", "bed raked flat": "beds raked flat", "": "units",
 	} {
 		require.Equal(t, want, assess.Plural(in, 2))

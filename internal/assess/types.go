@@ -18,6 +18,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 	"leafturn/internal/verdict"
 )
 
@@ -352,12 +353,12 @@ func (u Unit) ValidWhen() string {
 	}
 	switch {
 	case n.AirMinC != nil && n.AirMaxC != nil:
-		w = append(w, fmt.Sprintf("the air is %g to %g °C", *n.AirMinC, *n.AirMaxC))
+		w = append(w, "the air is "+n.Units.Temps(*n.AirMinC, *n.AirMaxC))
 	case n.AirMinC != nil:
-		w = append(w, fmt.Sprintf("the air is above %g °C", *n.AirMinC))
+		w = append(w, "the air is above "+n.Units.Temp(*n.AirMinC))
 	}
 	if n.SoilMinC != nil {
-		w = append(w, fmt.Sprintf("the soil at 10 cm is above %g °C", *n.SoilMinC))
+		w = append(w, fmt.Sprintf("the soil at %s is above %s", n.Units.Say(units.Of(10, "cm"), units.Nearest), n.Units.Temp(*n.SoilMinC)))
 	}
 	return strings.Join(w, ", ")
 }

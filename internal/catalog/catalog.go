@@ -28,6 +28,7 @@ import (
 	"slices"
 
 	"leafturn/internal/diag"
+	"leafturn/internal/units"
 )
 
 //go:embed data/*.csv
@@ -87,14 +88,15 @@ func Files() fs.FS {
 	return sub
 }
 
-// Load reads and checks the embedded facts. An error is a *diag.List with
-// every problem; it would be a mistake in the program, not of the user.
-func Load() (*Catalog, error) { return LoadFS(Files()) }
+// Load reads and checks the embedded facts, with their words in a system of
+// units. An error is a *diag.List with every problem; it would be a mistake in
+// the program, not of the user.
+func Load(system units.System) (*Catalog, error) { return LoadFS(Files(), system) }
 
 // LoadFS reads and checks facts from the root of any file system. The error
 // is a *diag.List with every problem, each with its file, row and column.
-func LoadFS(fsys fs.FS) (*Catalog, error) {
-	l := &loader{reader: &reader{fsys: fsys, files: map[string][]byte{}, list: &diag.List{Kept: "nothing was loaded from these files"}}, c: &Catalog{}}
+func LoadFS(fsys fs.FS, system units.System) (*Catalog, error) {
+	l := &loader{reader: &reader{fsys: fsys, system: system, files: map[string][]byte{}, list: &diag.List{Kept: "nothing was loaded from these files"}}, c: &Catalog{}}
 	l.pests()
 	l.enemies()
 	l.protocols()

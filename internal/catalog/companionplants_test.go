@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"leafturn/internal/catalog"
+	"leafturn/internal/units"
 )
 
 // Numbers that stand in the words of the table of companions, plant by plant:
@@ -34,17 +35,17 @@ func TestCompanionPlants_AsInTheWords(t *testing.T) {
 		{"phacelia", func(p catalog.CompanionPlant) *float64 { return p.FromBedM }, 10, "10 m or more from beds"},
 		{"phacelia", func(p catalog.CompanionPlant) *float64 { return p.WidthM }, 1, "Strip 1 m wide"},
 		{"yarrow", func(p catalog.CompanionPlant) *float64 { return p.WidthM }, 0.5, "edge strip 0.5-1 m"},
-		{"marigold", func(p catalog.CompanionPlant) *float64 { return p.Amount }, 20, "20 plants per m2"},
+		{"marigold", func(p catalog.CompanionPlant) *float64 { return p.Amount }, 20, "full stand of plants, 20 per m²"},
 		{"nasturtium", func(p catalog.CompanionPlant) *float64 { return p.FromBedM }, 3, "3-5 m from beds"},
 		{"sunflower", func(p catalog.CompanionPlant) *float64 { return p.FromBedM }, 3, "3 m from dahlias"},
-		{"mullein", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 100, "1 pot per 50-100 m2"},
-		{"pepper", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 93, "1 plant per about 93 m2"},
-		{"grain_banker", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 200, "1 pot per 100-200 m2"},
+		{"mullein", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 100, "1 pot per 50-100 m²"},
+		{"pepper", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 93, "1 plant per about 93 m²"},
+		{"grain_banker", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 200, "1 pot per 100-200 m²"},
 		{"beetle_bank", func(p catalog.CompanionPlant) *float64 { return p.WidthM }, 1.5, "1.5-2 m wide"},
 		{"beetle_bank", func(p catalog.CompanionPlant) *float64 { return p.FromBedM }, 3, "3 m tilled gap to beds"},
 		{"red_clover", func(p catalog.CompanionPlant) *float64 { return p.WidthM }, 0.5, "0.5 m strip"},
 		{"lettuce", func(p catalog.CompanionPlant) *float64 { return p.SpacingM }, 2, "every 2 m just outside bed"},
-		{"potato", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 1, "One piece per m2"},
+		{"potato", func(p catalog.CompanionPlant) *float64 { return p.AreaPerUnitM2 }, 1, "One piece per 1 m²"},
 		{"fescue", func(p catalog.CompanionPlant) *float64 { return p.FromBedM }, 0.5, "0.5 m bare edge"},
 		{"fescue", func(p catalog.CompanionPlant) *float64 { return p.WidthM }, 1, "Alleys 1 m or wider"},
 		{"alyssum", func(p catalog.CompanionPlant) *float64 { v := float64(*p.RaiseDays); return &v }, 7 * 7, "6-7 weeks old"},
@@ -132,7 +133,7 @@ func TestCompanionPlants_Refuses(t *testing.T) {
 			before := string(fsys[c.file].Data)
 			require.Contains(t, before, c.old, "the text to damage is in the table")
 			fsys[c.file].Data = []byte(strings.Replace(before, c.old, c.new, 1))
-			_, err := catalog.LoadFS(fsys)
+			_, err := catalog.LoadFS(fsys, units.Metric)
 			require.ErrorContains(t, err, c.want)
 			for _, p := range problems(t, err) {
 				if strings.Contains(p.What, c.want) {
@@ -145,6 +146,6 @@ func TestCompanionPlants_Refuses(t *testing.T) {
 	}
 	fsys := copyFS(t)
 	delete(fsys, "companion_plants.csv")
-	_, err := catalog.LoadFS(fsys)
+	_, err := catalog.LoadFS(fsys, units.Metric)
 	require.ErrorIs(t, err, fs.ErrNotExist)
 }

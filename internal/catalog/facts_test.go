@@ -14,11 +14,12 @@ import (
 
 	"leafturn/internal/catalog"
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 func load(tb testing.TB) *catalog.Catalog {
 	tb.Helper()
-	c, err := catalog.Load()
+	c, err := catalog.Load(units.Metric)
 	require.NoError(tb, err)
 	return c
 }
@@ -105,7 +106,7 @@ func TestPublishedValues(t *testing.T) {
 		{"cucumber_beetle", "melon", "beetles/50 plants", "any", "act", "beetles_per_plant", 0.08, ">=", "Utah State"},
 		{"lygus", "strawberry", "bugs/50 clusters", "bloom to green fruit", "act", "bugs_per_cluster", 0.4, ">=", "Penn State 1991"},
 		{"leafhopper", "potato", "nymphs/100 leaves", "vegetative on", "act", "nymphs_per_leaf", 0.1, ">=", "University of Maine"},
-		{"leafhopper", "alfalfa", "hoppers/sweep", "3 in tall", "act", "hoppers_per_20_sweeps", 4, ">=", "University of Wisconsin"},
+		{"leafhopper", "alfalfa", "hoppers/sweep", "8 cm tall", "act", "hoppers_per_20_sweeps", 4, ">=", "University of Wisconsin"},
 		{"caterpillar", "cole crops", "% plants infested", "mature head", "act", "pct_plants_with_larvae", 5, ">=", "Rutgers"},
 		{"wireworm", "maize", "larvae/bait station", "pre-sowing", "act", "larvae_per_bait", 1, ">=", "University of Illinois"},
 		{"wireworm", "maize", "Agriotes ustulatus larvae/bait trap", "pre-sowing", "act", "agriotes_ustulatus_per_bait", 5, ">=", "Furlan 2014"},
@@ -383,7 +384,7 @@ func TestTexts(t *testing.T) {
 	c := load(t)
 	// A trade name is written with a capital: only these words may have one
 	// inside a sentence.
-	names := []string{"Bt", "C", "Phytoseiulus", "June"}
+	names := []string{"Bt", "°C", "Phytoseiulus", "June"}
 	check := func(where, text string) {
 		require.NotContains(t, strings.ToLower(text), "pet safe", where)
 		require.False(t, strings.ContainsAny(text, "®™"), where)

@@ -14,6 +14,7 @@ import (
 
 	"leafturn/internal/catalog"
 	"leafturn/internal/diag"
+	"leafturn/internal/units"
 )
 
 // copyFS returns the data files as a file system that a test may change.
@@ -38,16 +39,16 @@ func problems(tb testing.TB, err error) []*diag.Problem {
 }
 
 func TestLoad_EmbeddedIsClean(t *testing.T) {
-	c, err := catalog.Load()
+	c, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	require.Regexp(t, regexp.MustCompile(`^\d{4}-\d\d-\d\d\+[0-9a-f]{8}$`), c.Version)
-	again, err := catalog.LoadFS(copyFS(t))
+	again, err := catalog.LoadFS(copyFS(t), units.Metric)
 	require.NoError(t, err)
 	require.Equal(t, c.Version, again.Version, "embedded and on disk are the same files")
 
 	changed := copyFS(t)
 	changed["safety.csv"].Data = []byte(strings.Replace(string(changed["safety.csv"].Data), "10 minutes", "11 minutes", 1))
-	other, err := catalog.LoadFS(changed)
+	other, err := catalog.LoadFS(changed, units.Metric)
 	require.NoError(t, err)
 	require.NotEqual(t, c.Version, other.Version, "any change of a fact changes the version")
 }
@@ -85,7 +86,7 @@ func TestLoad_BrokenRows(t *testing.T) {
 		"look: fits and fails":           {"looks.csv", "large_larvae;sawfly_larvae,", "small_larvae,", "small_larvae,the larvae", "fails: needs answers, none of them the one that fits"},
 		"look: no key":                   {"looks.csv", "large_larvae;sawfly_larvae,", "Large larvae,", "Large larvae,", `fails: "Large larvae" is not in the form of a key`},
 		"look: a step's name":            {"looks.csv", "large_larvae;sawfly_larvae,", "bt,", "bt,the larvae", `fails: "bt" is not in the form of a key, or is a step against the pest`},
-		"look: no question":              {"looks.csv", "the larvae are of moths and under 1 cm,", ",", ",it works", "question: is empty"},
+		"look: no question":              {"looks.csv", "the larvae are of moths and under {1 cm},", ",", ",it works", "question: is empty"},
 		"look: no days":                  {"looks.csv", "by hand at dusk,3,", "by hand at dusk,,", ",common practice", "days: is empty"},
 		"look: days of no end":           {"looks.csv", "by hand at dusk,3,", "by hand at dusk,90,", "90,common", `days: "90" is not a whole number from 1 to 60`},
 		"look: twice":                    {"looks.csv", "bacillus thuringiensis kurstaki,caterpillar,small_larvae,", "bacillus thuringiensis aizawai,caterpillar,tiny_larvae,", "bacillus thuringiensis aizawai,caterpillar,tiny_larvae,", `active_key: "bacillus thuringiensis aizawai|caterpillar" stands twice`},
@@ -111,7 +112,7 @@ func TestLoad_BrokenRows(t *testing.T) {
 		"threshold: nothing to confirm":  {"thresholds.csv", "slug,slugs_per_trap_night,1,,,,,,,act,,,,,,", "slug,slugs_per_trap_night,1,,,,,,,act,,a slug,look,,always,", "a slug,look", "a row that never acts has nothing to confirm"},
 		"threshold: season elsewhere":    {"thresholds.csv", "slug,slugs_per_trap_night,1,,,,", "slug,slugs_per_trap_night,1,,,07-01..,", "07-01..,,,,act,,,,,,slugs,,oilseed", "dates on a row for another crop"},
 		"threshold: memory, no note":     {"thresholds.csv", "orchard apple-index guideline,,\"transferred; index method itself is published (Penn State), the 20 % cut-off is not from a page read\"", "orchard apple-index guideline,,", "orchard apple-index", `a source on a row marked "from memory"`},
-		"threshold: unknown basis":       {"thresholds.csv", "5-25 C,published,", "5-25 C,publishd,", "publishd,", `unknown word "publishd"; did you mean "published"?`},
+		"threshold: unknown basis":       {"thresholds.csv", "{5-25 °C},published,", "{5-25 °C},publishd,", "publishd,", `unknown word "publishd"; did you mean "published"?`},
 		"safety: long line":              {"safety.csv", "Clean and dip", strings.Repeat("Clean ", 12) + "and dip", "Clean Clean", "is not one or two short lines"},
 		"agent: unknown target":          {"agents.csv", "predatory_mites,spider_mite;thrips,\"early", "predatory_mites,spider_mite;thrip,\"early", "spider_mite;thrip,", `targets: unknown word "thrip"`},
 		"agent: success over 100 %":      {"agents.csv", "else knock down and restart,25,1,", "else knock down and restart,125,1,", "125,1,", "is no share of what is looked at"},
@@ -164,7 +165,7 @@ func TestLoad_BrokenRows(t *testing.T) {
 			require.True(t, strings.Contains(before, c.old), "the text to damage is in the table")
 			after := strings.Replace(before, c.old, c.new, 1)
 			fsys[c.file].Data = []byte(after)
-			_, err := catalog.LoadFS(fsys)
+			_, err := catalog.LoadFS(fsys, units.Metric)
 			require.Error(t, err)
 			var all []string
 			for _, p := range problems(t, err) {
@@ -199,12 +200,12 @@ func TestLoad_BrokenFiles(t *testing.T) {
 	} {
 		fsys := copyFS(t)
 		fsys[c.file].Data = []byte(c.edit(string(fsys[c.file].Data)))
-		_, err := catalog.LoadFS(fsys)
+		_, err := catalog.LoadFS(fsys, units.Metric)
 		require.ErrorContains(t, err, c.want, name)
 	}
 	fsys := copyFS(t)
 	delete(fsys, "covers.csv")
-	_, err := catalog.LoadFS(fsys)
+	_, err := catalog.LoadFS(fsys, units.Metric)
 	require.ErrorIs(t, err, fs.ErrNotExist)
 	require.ErrorContains(t, err, "covers.csv: cannot be read")
 }
@@ -215,7 +216,7 @@ func TestLoad_AllProblemsAtOnce(t *testing.T) {
 	for _, f := range []string{"taylor.csv", "pests.csv", "measures.csv"} {
 		fsys[f].Data = []byte(strings.ReplaceAll(string(fsys[f].Data), "common practice", "hearsay"))
 	}
-	_, err := catalog.LoadFS(fsys)
+	_, err := catalog.LoadFS(fsys, units.Metric)
 	ps := problems(t, err)
 	require.Greater(t, len(ps), 100)
 	for i := 1; i < len(ps); i++ {
@@ -243,7 +244,7 @@ func FuzzLoadFS(f *testing.F) {
 			fsys[k] = v
 		}
 		fsys[name] = &fstest.MapFile{Data: []byte(text)}
-		_, err := catalog.LoadFS(fsys)
+		_, err := catalog.LoadFS(fsys, units.Metric)
 		if err == nil {
 			return
 		}
@@ -264,7 +265,7 @@ func FuzzLoadFS(f *testing.F) {
 
 // The version can be told without reading the facts.
 func TestVersion(t *testing.T) {
-	c, err := catalog.Load()
+	c, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	v, err := catalog.Version()
 	require.NoError(t, err)

@@ -15,6 +15,7 @@ import (
 
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 // The bases that a row can rest on.
@@ -29,9 +30,10 @@ var bases = []string{Published, CommonPractice, FromMemory}
 
 // reader reads the files of one catalogue and gathers every problem.
 type reader struct {
-	fsys  fs.FS
-	list  *diag.List
-	files map[string][]byte // what was read, by name
+	fsys   fs.FS
+	system units.System // in which the quantities in braces are written out
+	list   *diag.List
+	files  map[string][]byte // what was read, by name
 }
 
 // row is one record of a table, with the place of each field. Reading a field
@@ -107,6 +109,9 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 		for i, v := range rec {
 			if v != strings.TrimSpace(v) {
 				w.bad(header[i], fmt.Sprintf("space at the end or start of %q", v), "remove it")
+			}
+			if rec[i], err = r.system.Text(v); err != nil {
+				w.bad(header[i], err.Error(), "write a quantity as {15-20 m}, {30 °C} or {>25 ft}")
 			}
 		}
 		f(w)

@@ -252,7 +252,7 @@ func pestCommand(d *deps) *ucli.Command {
 			if len(w) == 1 {
 				word = w[0]
 			}
-			doc, err := app.PestDocument(word, civil.DateIn(now, now.Location()))
+			doc, err := app.PestDocument(word, civil.DateIn(now, now.Location()), d.units(c.Context))
 			if err != nil {
 				return err
 			}

@@ -19,6 +19,7 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
+	"leafturn/internal/units"
 )
 
 // Streams are where a command reads and writes.
@@ -145,6 +146,15 @@ func (d *deps) open(ctx context.Context) (*app.App, error) {
 	a.As(d.typed, d.actor())
 	d.app = a
 	return a, nil
+}
+
+// units are those of the farm, and metric where there is no farm yet.
+func (d *deps) units(ctx context.Context) units.System {
+	a, err := d.open(ctx)
+	if err != nil {
+		return units.Metric
+	}
+	return a.Units()
 }
 
 // actor is who types, for the journal: LEAFTURN_WHO, else the user's name on

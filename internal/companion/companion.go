@@ -20,6 +20,7 @@ import (
 
 	"leafturn/internal/cover"
 	"leafturn/internal/diag"
+	"leafturn/internal/units"
 )
 
 // Row is one companion plant against one pest, as the facts give it.
@@ -104,7 +105,8 @@ func Viruses(text string) []string {
 // Options are the editable numbers of a suggestion.
 type Options struct {
 	Weights      cover.Weights
-	VirusPenalty float64 // points taken off a plant that hosts a virus of dahlia (0 or more)
+	VirusPenalty float64      // points taken off a plant that hosts a virus of dahlia (0 or more)
+	Units        units.System // in which lengths are told
 }
 
 // DefaultOptions returns the weights of package cover and 1.5 points for a
@@ -275,7 +277,7 @@ func suggestion(rows []Row, pressures []cover.Pressure, level map[string]float64
 	}
 	if len(s.Viruses) > 0 {
 		s.Virus = opt.VirusPenalty
-		s.Warnings = append(s.Warnings, "named with a virus of dahlia ("+strings.Join(s.Viruses, ", ")+"): rogue mottled plants, none alive within 10 m when dahlias come up unless it is scouted weekly")
+		s.Warnings = append(s.Warnings, "named with a virus of dahlia ("+strings.Join(s.Viruses, ", ")+"): rogue mottled plants, none alive within "+opt.Units.Length(10)+" when dahlias come up unless it is scouted weekly")
 	}
 	if strings.Contains(s.Family, cover.Asteraceae) {
 		s.Warnings = append(s.Warnings, "Asteraceae, the dahlia's own family")

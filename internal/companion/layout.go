@@ -48,7 +48,7 @@ func Place(p Planting, plots []Plot, g Ground) (Layout, error) {
 			l.note(fmt.Sprintf("without a place on the map, and left out of account: %s", codes(off)))
 		}
 		if p.FromBedM != nil {
-			l.note(fmt.Sprintf("keep it {%g m} or more from them yourself", *p.FromBedM))
+			l.note(fmt.Sprintf("keep it %s or more from them yourself", p.Units.Length(*p.FromBedM)))
 		}
 	}
 	all := only(plots, Plot.placed)
@@ -122,7 +122,7 @@ func (l *Layout) amounts(p Planting) {
 func (l *Layout) scatter(p Planting, on, off []Plot) {
 	for _, b := range slices.Concat(on, off) {
 		if math.Hypot(1, b.WidthM/2) > *p.ReachM {
-			l.Why = fmt.Sprintf("bed %s is {%g m} wide, and from its middle line {%g m} does not reach all of it", b.Code, b.WidthM, *p.ReachM)
+			l.Why = fmt.Sprintf("bed %s is %s wide, and from its middle line %s does not reach all of it", b.Code, p.Units.Length(b.WidthM), p.Units.Length(*p.ReachM))
 			return
 		}
 	}
@@ -242,14 +242,14 @@ func (l *Layout) noGround(p Planting, width float64, g Ground, where string, hol
 		l.Why = "its place is taken by " + strings.Join(holders, " and ") + ": leave that out to plant this (--without)"
 		return
 	}
-	l.Why = fmt.Sprintf("the map shows no ground %s for it: it needs {%g m} of width", where, width)
+	l.Why = fmt.Sprintf("the map shows no ground %s for it: it needs %s of width", where, p.Units.Length(width))
 	if p.FromBedM != nil {
-		l.Why += fmt.Sprintf(", {%g m} or more from every bed", *p.FromBedM)
+		l.Why += fmt.Sprintf(", %s or more from every bed", p.Units.Length(*p.FromBedM))
 	} else {
-		l.Why += fmt.Sprintf(" and {%g m} to the beds", g.PathM)
+		l.Why += fmt.Sprintf(" and %s to the beds", p.Units.Length(g.PathM))
 	}
 	if where != "between the beds" {
-		l.Why += fmt.Sprintf("; round the beds {%g m} are taken as free (--margin)", g.MarginM)
+		l.Why += fmt.Sprintf("; round the beds %s are taken as free (--margin)", p.Units.Length(g.MarginM))
 	}
 }
 
@@ -300,7 +300,7 @@ func (l *Layout) strips(p Planting, on, all, off []Plot, g Ground) {
 		}
 	}
 	if len(reached) == 0 && len(on) > 0 {
-		l.Why = fmt.Sprintf("no free ground on the map lies within {%g m} of a whole bed", *p.SpacingM/2)
+		l.Why = fmt.Sprintf("no free ground on the map lies within %s of a whole bed", p.Units.Length(*p.SpacingM/2))
 		return
 	}
 	if len(out) > 0 {

@@ -60,7 +60,7 @@ func TestPlace_ByHand(t *testing.T) {
 		// 2.8 - 1 = 1.8 m of 25 m twice, and 3 - 1 = 2 m of 21.2 m.
 		"alley": {p: companion.Planting{Kind: companion.Alley, WidthM: num(1), FromBedM: num(0.5), Amount: num(30), AmountPer: companion.GramsPerM2},
 			g: g, units: 3, length: 71.2, area: 2*25*1.8 + 21.2*2, grams: 30 * (2*25*1.8 + 21.2*2)},
-		"far, no room": {p: companion.Planting{Kind: companion.EdgeStrip, WidthM: num(1), FromBedM: num(10)}, g: g, why: "the map shows no ground at the edge for it: it needs {1 m} of width, {10 m} or more from every bed; round the beds {1.5 m} are taken as free (--margin)"},
+		"far, no room": {p: companion.Planting{Kind: companion.EdgeStrip, WidthM: num(1), FromBedM: num(10)}, g: g, why: "the map shows no ground at the edge for it: it needs 1 m of width, 10 m or more from every bed; round the beds 1.5 m are taken as free (--margin)"},
 		"far, room":    {p: companion.Planting{Kind: companion.EdgeStrip, WidthM: num(1), FromBedM: num(10)}, g: companion.Ground{MarginM: 11, PathM: 0.5}, units: 1, length: 53, area: 53},
 		// ceil(2 x 26.2 / 2) = 27 round each of 20 beds.
 		"beside": {p: companion.Planting{Kind: companion.BesideBed, SpacingM: num(2), Amount: num(1), AmountPer: companion.PlantsPerPlace}, g: g, units: 540, plants: 540},
@@ -179,7 +179,7 @@ func TestPlace_OffTheMap(t *testing.T) {
 		require.Equal(t, c.units, l.Units, c.p.Kind)
 		require.Contains(t, l.Notes, note, c.p.Kind)
 	}
-	require.Contains(t, place(t, companion.Planting{Kind: companion.EdgeStrip, FromBedM: num(10)}, off, g).Notes, "keep it {10 m} or more from them yourself")
+	require.Contains(t, place(t, companion.Planting{Kind: companion.EdgeStrip, FromBedM: num(10)}, off, g).Notes, "keep it 10 m or more from them yourself")
 	require.False(t, l.Proven)
 	l = place(t, companion.Planting{Kind: companion.Alley, WidthM: num(1)}, off, g)
 	require.Equal(t, "the beds have no places on the map, so its alleys are not known", l.Why)
@@ -345,7 +345,7 @@ func TestPlace_Properties(t *testing.T) {
 
 func TestPlace_WideBed(t *testing.T) {
 	l := place(t, companion.Planting{Kind: companion.Scattered, ReachM: num(15)}, []companion.Plot{plot("W", 0, 0, 10, 31)}, companion.DefaultGround())
-	require.Equal(t, "bed W is {31 m} wide, and from its middle line {15 m} does not reach all of it", l.Why)
+	require.Equal(t, "bed W is 31 m wide, and from its middle line 15 m does not reach all of it", l.Why)
 	require.Empty(t, l.Spots)
 }
 

@@ -3,6 +3,8 @@ package companion
 import (
 	"math"
 	"slices"
+
+	"leafturn/internal/units"
 )
 
 // Kind is how a plant stands on the farm.
@@ -46,6 +48,7 @@ type Planting struct {
 	AreaPerUnitM2 *float64 // Pots, BedPoints
 	Amount        *float64
 	AmountPer     Per
+	Units         units.System // in which lengths are told
 }
 
 // Per is what an amount counts, and for what.

@@ -28,6 +28,7 @@ import (
 	"strings"
 
 	"leafturn/internal/civil"
+	"leafturn/internal/units"
 )
 
 // Slot is a place in the bed's year.
@@ -234,6 +235,7 @@ type Site struct {
 	FirstFrost civil.MonthDay // average first autumn frost
 	Zone       string         // USDA hardiness zone such as "8a"; "" not known
 	SoilC      [12]*float64   // mean soil temperature by month, January first; nil not known
+	Units      units.System   // in which temperatures are told
 }
 
 // family returns the family name without any subfamily in brackets.

@@ -152,7 +152,7 @@ func feasible(o Option, bed Bed, site Site, rules Rules, after bool) Fit {
 		f.Reasons = failed
 	}
 	f.Reasons = append(f.Reasons, rotation(o, bed, year, rules, after)...)
-	f.Reasons = append(f.Reasons, ground(o, bed, rules)...)
+	f.Reasons = append(f.Reasons, ground(o, bed, site, rules)...)
 	f.OK = f.OK && !f.Has(Refused)
 	return f
 }
@@ -196,13 +196,13 @@ func start(c Crop, w Window, bed Bed, site Site) (civil.Date, []Reason, bool) {
 	for ; !d.After(w.To); d = d.AddDays(1) {
 		t := site.SoilC[d.Month-1]
 		if t == nil {
-			return d, []Reason{{"R5", NotKnown, fmt.Sprintf("soil temperature in %s is not known; measure %g C or more before sowing", d.Month, *c.MinSoilC)}}, true
+			return d, []Reason{{"R5", NotKnown, fmt.Sprintf("soil temperature in %s is not known; measure %s or more before sowing", d.Month, site.Units.Temp(*c.MinSoilC))}}, true
 		}
 		if *t >= *c.MinSoilC {
 			return d, nil, true
 		}
 	}
-	return d, []Reason{{"R5", Refused, fmt.Sprintf("the soil does not reach %g C in its window %s to %s", *c.MinSoilC, day(w.From), day(w.To))}}, false
+	return d, []Reason{{"R5", Refused, fmt.Sprintf("the soil does not reach %s in its window %s to %s", site.Units.Temp(*c.MinSoilC), day(w.From), day(w.To))}}, false
 }
 
 // fitAutumn fits a sowing counted from the first frost, killed in spring.

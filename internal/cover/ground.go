@@ -15,7 +15,7 @@ const found = 0.1
 
 // ground returns what the bed's soil, its water and the viruses found there say
 // of an option of one crop: R10, R14, R16 and the rule on hosts.
-func ground(o Option, bed Bed, rules Rules) []Reason {
+func ground(o Option, bed Bed, site Site, rules Rules) []Reason {
 	var out []Reason
 	add := func(rule string, k Kind, format string, args ...any) {
 		out = append(out, Reason{rule, k, fmt.Sprintf(format, args...)})
@@ -55,7 +55,7 @@ func ground(o Option, bed Bed, rules Rules) []Reason {
 		add("R10", NotKnown, "whether it hosts %s, found in this bed, is not known; end it and its weeds 2 weeks before dahlias come up", strings.Join(open, ", "))
 	}
 	if len(others) > 0 {
-		add("R10", Warning, "it hosts %s: none alive within 10 m when dahlias come up, or scout it weekly", strings.Join(others, ", "))
+		add("R10", Warning, "it hosts %s: none alive within %s when dahlias come up, or scout it weekly", strings.Join(others, ", "), site.Units.Length(10))
 	}
 
 	// R14: a summer cover needs water.

@@ -146,7 +146,7 @@ func hardiness(c Crop, site Site, slot Slot) []Reason {
 			return []Reason{{rule, Warning, fmt.Sprintf("hardy to zone %s, the farm is in zone %s: it may be lost in winter", c.HardyZone, site.Zone)}}
 		}
 		if c.KillC != nil && low < *c.KillC {
-			return []Reason{{rule, Warning, fmt.Sprintf("a night below %g C kills it; such nights come in zone %s", *c.KillC, site.Zone)}}
+			return []Reason{{rule, Warning, fmt.Sprintf("a night below %s kills it; such nights come in zone %s", site.Units.Temp(*c.KillC), site.Zone)}}
 		}
 		return nil
 	}
@@ -154,9 +154,9 @@ func hardiness(c Crop, site Site, slot Slot) []Reason {
 	case c.KillC == nil:
 		return []Reason{{rule, NotKnown, "what cold it stands is not known"}}
 	case high <= *c.KillC:
-		return dies(fmt.Sprintf("killed near %g C; zone %s goes below that in most winters", *c.KillC, site.Zone))
+		return dies(fmt.Sprintf("killed near %s; zone %s goes below that in most winters", site.Units.Temp(*c.KillC), site.Zone))
 	case low < *c.KillC:
-		return []Reason{{rule, Warning, fmt.Sprintf("killed near %g C; zone %s may go below that", *c.KillC, site.Zone)}}
+		return []Reason{{rule, Warning, fmt.Sprintf("killed near %s; zone %s may go below that", site.Units.Temp(*c.KillC), site.Zone)}}
 	}
 	return nil
 }

@@ -14,7 +14,11 @@ import (
 // ParseNotes reads the same visit back (but for ID, which a line does not
 // hold) when its bed, pest, unit and enemies are known, its date does not lie
 // in the future, and observer and note are trimmed text on one line.
-func FormatNote(v farm.Visit) string {
+func FormatNote(v farm.Visit) string { return FormatNoteIn(v, units.Metric) }
+
+// FormatNoteIn is FormatNote for a farm of a system of units: one in US units
+// reads °F wherever they read back as the same number.
+func FormatNoteIn(v farm.Visit, s units.System) string {
 	out := []string{v.Date.String(), v.Bed, v.Pest}
 	for i := 0; i < len(v.Counts); {
 		n := 1
@@ -51,8 +55,8 @@ func FormatNote(v farm.Visit) string {
 	if c.Nights > 0 {
 		put("nights", strconv.Itoa(c.Nights))
 	}
-	put("air", celsiusText(c.AirC))
-	put("soilc", celsiusText(c.SoilC))
+	put("air", tempText(c.AirC, s))
+	put("soilc", tempText(c.SoilC, s))
 	put("soil", string(c.Soil))
 	put("foliage", string(c.Foliage))
 	switch v.Stratum {
@@ -75,16 +79,20 @@ func FormatNote(v farm.Visit) string {
 	return strings.Join(out, " ")
 }
 
-// celsiusText writes a temperature as it was probably entered: in °F where
-// that is shorter and reads back as the same number.
-func celsiusText(c *float64) string {
+// tempText writes a temperature as it was probably entered: in °F where that
+// reads back as the same number, and is shorter or the farm's own.
+func tempText(c *float64, s units.System) string {
 	if c == nil {
 		return ""
 	}
 	text := number(*c) + "C"
-	f := number(math.Round(10*units.Of(*c, "C").MustIn("F"))/10) + "F"
-	if back, bad := celsius(f, ""); bad == nil && back == *c && len(f) < len(text) {
-		return f
+	inF := units.Of(*c, "C").MustIn("F")
+	for _, parts := range []float64{10, 100} {
+		f := number(math.Round(parts*inF)/parts) + "F"
+		back, bad := celsius(f, "")
+		if bad == nil && (back == *c && len(f) < len(text) || s.IsUS() && math.Abs(back-*c) < 1e-9) {
+			return f
+		}
 	}
 	return text
 }

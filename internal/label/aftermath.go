@@ -194,20 +194,12 @@ func RateOf(t farm.Treatment) (units.Quantity, bool) {
 
 // RateWords says the rate of an application beside the rates of its label,
 // such as "58 g on 12 m² = 4.83 g/m²; the label: 2.44 to 4.88 g/m²".
-// us adds the rate per 1000 square feet.
-func RateWords(t farm.Treatment, l farm.Label, us bool) string {
+func RateWords(t farm.Treatment, l farm.Label, s units.System) string {
 	q, ok := RateOf(t)
 	if !ok {
 		return fmt.Sprintf("%s; the rate is not known, for the area is not", t.Amount)
 	}
-	words := fmt.Sprintf("%s on %.4g m² = %s", t.Amount, t.AreaM2, rateText(q))
-	if us {
-		if unit := map[units.Dimension]string{units.MassPerArea: "lb/1000 sq ft", units.VolPerArea: "US fl oz/1000 sq ft"}[q.Unit.Dimension]; unit != "" {
-			if v, err := q.In(unit); err == nil {
-				words += fmt.Sprintf(" (%.3g %s)", v, unit)
-			}
-		}
-	}
+	words := fmt.Sprintf("%s on %s = %s", t.Amount, s.Area(t.AreaM2), RateText(q, s))
 	hi, ok := l.RateMax.Get()
 	if !ok {
 		return words + "; the label's highest rate is not known"
@@ -218,22 +210,37 @@ func RateWords(t farm.Treatment, l farm.Label, us bool) string {
 	}
 	lo, ok := l.RateMin.Get()
 	if bottom, err := perArea(lo, 0, units.Quantity{}); ok && err == nil && bottom.Unit == q.Unit {
-		return words + fmt.Sprintf("; the label: %s to %s", number(bottom), rateText(top))
+		return words + fmt.Sprintf("; the label: %s to %s", rateNumber(bottom, s), RateText(top, s))
 	}
-	return words + "; the label: at most " + rateText(top)
+	return words + "; the label: at most " + RateText(top, s)
 }
 
-// number gives a rate in the unit in which it is shown: litres as millilitres.
-func number(q units.Quantity) string {
-	v := q.Value
-	if q.Unit.Dimension == units.VolPerArea {
-		v *= 1000
+// rateIn is the unit in which a rate is told, and how that is written.
+func rateIn(q units.Quantity, s units.System) (unit, words string) {
+	switch us := s.IsUS(); {
+	case q.Unit.Dimension == units.MassPerArea && us:
+		return "lb/1000 ft2", "lb/1000 sq ft"
+	case q.Unit.Dimension == units.VolPerArea && us:
+		return "US fl oz/1000 ft2", "US fl oz/1000 sq ft"
+	case us:
+		return "/ft2", "a sq ft"
+	case q.Unit.Dimension == units.MassPerArea:
+		return "g/m2", "g/m²"
+	case q.Unit.Dimension == units.VolPerArea:
+		return "mL/m2", "mL/m²"
 	}
-	return fmt.Sprintf("%.3g", v)
+	return "/m2", "a m²"
 }
 
-func rateText(q units.Quantity) string {
-	return number(q) + map[units.Dimension]string{units.MassPerArea: " g/m²", units.VolPerArea: " mL/m²", units.CountArea: " a m²"}[q.Unit.Dimension]
+func rateNumber(q units.Quantity, s units.System) string {
+	unit, _ := rateIn(q, s)
+	return fmt.Sprintf("%.3g", q.MustIn(unit))
+}
+
+// RateText tells a rate per area in a system of units.
+func RateText(q units.Quantity, s units.System) string {
+	_, words := rateIn(q, s)
+	return rateNumber(q, s) + " " + words
 }
 
 // Keep is one rule on how long a record is kept.

@@ -97,13 +97,13 @@ func TestFindings_Conditions(t *testing.T) {
 func TestRateWords(t *testing.T) {
 	l := with(func(l *farm.Label) { l.RateMin = farm.Value(units.Of(0.5, "lb/1000 sq ft")) })
 	x := farm.Treatment{Amount: units.Of(58, "g"), AreaM2: 12}
-	require.Equal(t, "58 g on 12 m² = 4.83 g/m²; the label: 2.44 to 4.88 g/m²", label.RateWords(x, l, false))
-	require.Contains(t, label.RateWords(x, l, true), "4.83 g/m² (0.99 lb/1000 sq ft)")
-	require.Contains(t, label.RateWords(x, bait(), false), "; the label: at most 4.88 g/m²")
+	require.Equal(t, "58 g on 12 m² = 4.83 g/m²; the label: 2.44 to 4.88 g/m²", label.RateWords(x, l, units.Metric))
+	require.Equal(t, "58 g on 129 sq ft = 0.99 lb/1000 sq ft; the label: 0.5 to 1 lb/1000 sq ft", label.RateWords(x, l, units.US)) // 12 m² are 129.17 sq ft
+	require.Contains(t, label.RateWords(x, bait(), units.Metric), "; the label: at most 4.88 g/m²")
 	x.Amount = units.Of(60, "mL")
-	require.Equal(t, "60 mL on 12 m² = 5 mL/m²; the label: at most 1 lb/1000 ft2", label.RateWords(x, l, false), "weight and volume are not compared")
+	require.Equal(t, "60 mL on 12 m² = 5 mL/m²; the label: at most 1 lb/1000 ft2", label.RateWords(x, l, units.Metric), "weight and volume are not compared")
 	x.AreaM2 = 0
-	require.Contains(t, label.RateWords(x, l, false), "the area is not")
+	require.Contains(t, label.RateWords(x, l, units.Metric), "the area is not")
 	_, ok := label.RateOf(farm.Treatment{AreaM2: 12})
 	require.False(t, ok)
 }

@@ -104,12 +104,10 @@ func perArea(q units.Quantity, areaM2 float64, spray units.Quantity) (units.Quan
 	return units.Quantity{}, fmt.Errorf("%w: %s", ErrBasis, q)
 }
 
-// show writes an amount to 0.1, with the weight in lb where that helps.
-func show(q units.Quantity) string {
-	if q.Unit.Dimension == units.Mass {
-		return fmt.Sprintf("%g g (%.3g lb)", shown(q.MustIn("g")), q.MustIn("lb"))
-	}
-	return fmt.Sprintf("%.4g %s", q.Value, q.Unit.Name)
+// show writes the most of an amount in the farm's units, rounded down.
+func (r Request) show(q units.Quantity) string {
+	p := r.Units.To(q)
+	return fmt.Sprintf("%g %s", shown(p.Value), p.Unit.Name)
 }
 
 // shown rounds down to 0.1, or to 0.001 below 10, so a maximum that is shown
@@ -274,7 +272,7 @@ func (r Request) amounts(d *Decision, left *units.Quantity) {
 	}
 	if above(want.Value, most.Value) {
 		d.refuse(Rule{Code: CodeRate, Field: "highest rate", Where: directions,
-			Words: fmt.Sprintf("%s is more than the label allows on %.4g m²: at most %s at %s", r.Amount, area, show(most), hi)})
+			Words: fmt.Sprintf("%s is more than the label allows on %s: at most %s at %s", r.Amount, r.Units.Area(area), r.show(most), hi)})
 	}
 	if !least.IsZero() && above(least.Value, want.Value) {
 		d.Warnings = append(d.Warnings, fmt.Sprintf(belowMinimum+"%s is less than the label's lowest rate of %s; federal US law allows a lower dose unless the label forbids it, other law may not, and it may not work", r.Amount, r.Label.RateMin.Value))

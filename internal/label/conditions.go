@@ -93,7 +93,7 @@ func (r Request) temperature(d *Decision) {
 	case missing && r.Applying:
 		hot("the label limits the temperature and none is known; read a thermometer first", true)
 	case missing:
-		d.when("temperature %s; no forecast is known for %s: check on the day", limits(lo, hasLo, hi, hasHi), r.Date)
+		d.when("temperature %s; no forecast is known for %s: check on the day", r.tempLimits(lo, hasLo, hi, hasHi), r.Date)
 	}
 	// The day's highest and lowest are not those of the hour.
 	maybe := r.Applying && r.TempC == nil && top != nil
@@ -102,14 +102,14 @@ func (r Request) temperature(d *Decision) {
 		hot("the label limits the temperature; read a thermometer, for the day's own figures do not tell that of the hour", true)
 		return
 	case hasHi && top != nil && above(*top, hi):
-		hot(fmt.Sprintf("%s is above the label's highest temperature of %s", warmth(*top), warmth(hi)), false)
+		hot(fmt.Sprintf("%s is above the label's highest temperature of %s", r.warm(*top), r.warmth(hi)), false)
 	}
 	switch {
 	case !hasLo || missing:
 	case top != nil && above(lo, *top):
-		hot(fmt.Sprintf("%s is below the label's lowest temperature of %s", warmth(*top), warmth(lo)), false)
+		hot(fmt.Sprintf("%s is below the label's lowest temperature of %s", r.warm(*top), r.warmth(lo)), false)
 	case bottom == nil || above(lo, *bottom):
-		d.when("only while it is at least %s: check on the day", warmth(lo))
+		d.when("only while it is at least %s: check on the day", r.warmth(lo))
 	}
 }
 
@@ -123,18 +123,18 @@ func (r Request) wind(d *Decision) {
 		}
 		switch {
 		case r.WindMS != nil && hasHi && above(*r.WindMS, hi):
-			wind(fmt.Sprintf("wind of %s is above the label's highest of %s", speed(*r.WindMS), speed(hi)), false)
+			wind(fmt.Sprintf("wind of %s is above the label's highest of %s", r.windy(*r.WindMS), r.speed(hi)), false)
 		case r.WindMS != nil && hasLo && above(lo, *r.WindMS):
-			wind(fmt.Sprintf("wind of %s is below the label's lowest of %s; in still air fine drops travel far", speed(*r.WindMS), speed(lo)), false)
+			wind(fmt.Sprintf("wind of %s is below the label's lowest of %s; in still air fine drops travel far", r.windy(*r.WindMS), r.speed(lo)), false)
 		case r.WindMS == nil && r.Applying:
 			wind("the wind is not known, and not known is not calm; measure it", true)
 		case r.WindMS != nil:
 		case hasHi && hasLo:
-			d.when("do not apply if the wind is under %s or over %s: check on the day", speed(lo), speed(hi))
+			d.when("do not apply if the wind is under %s or over %s: check on the day", r.speed(lo), r.speed(hi))
 		case hasHi:
-			d.when("do not apply if the wind is over %s: check on the day", speed(hi))
+			d.when("do not apply if the wind is over %s: check on the day", r.speed(hi))
 		default:
-			d.when("do not apply if the wind is under %s: check on the day", speed(lo))
+			d.when("do not apply if the wind is under %s: check on the day", r.speed(lo))
 		}
 	}
 }
@@ -184,14 +184,14 @@ func (r Request) hours(d *Decision) {
 	}
 }
 
-func limits(lo float64, hasLo bool, hi float64, hasHi bool) string {
+func (r Request) tempLimits(lo float64, hasLo bool, hi float64, hasHi bool) string {
 	switch {
 	case hasLo && hasHi:
-		return fmt.Sprintf("from %s to %s", warmth(lo), warmth(hi))
+		return fmt.Sprintf("from %s to %s", r.warmth(lo), r.warmth(hi))
 	case hasLo:
-		return "at least " + warmth(lo)
+		return "at least " + r.warmth(lo)
 	}
-	return "at most " + warmth(hi)
+	return "at most " + r.warmth(hi)
 }
 
 func (r Request) rain(d *Decision) {
@@ -209,12 +209,12 @@ func (r Request) rain(d *Decision) {
 	}
 	if r.Applying && r.Weather != nil && r.Weather.RainMM != nil && *r.Weather.RainMM > 0 {
 		d.refuse(Rule{Code: CodeRainfast, Field: "rainfast time", Where: directions, Unknown: true,
-			Words: fmt.Sprintf("%.3g mm of rain are noted of %s, and whether they came within the %.4g hours that it must stay dry is not known", *r.Weather.RainMM, r.Date, h)})
+			Words: fmt.Sprintf("%s of rain are noted of %s, and whether they came within the %.4g hours that it must stay dry is not known", r.Units.Rain(*r.Weather.RainMM), r.Date, h)})
 		return
 	}
 	d.when("do not apply if rain is on the way or falls: no rain and no irrigation for %.4g hours after; check on the day", h)
 	if r.Weather != nil && r.Weather.RainMM != nil && *r.Weather.RainMM > 0 {
-		d.warn("%.3g mm of rain on %s: choose hours that leave %.4g dry", *r.Weather.RainMM, r.Date, h)
+		d.warn("%s of rain on %s: choose hours that leave %.4g dry", r.Units.Rain(*r.Weather.RainMM), r.Date, h)
 	}
 }
 
@@ -226,11 +226,11 @@ func (r Request) place(d *Decision) {
 		}
 		switch {
 		case r.WaterM != nil && above(m, *r.WaterM):
-			refuse(fmt.Sprintf("the nearest water is %s from the bed; the label keeps %s", distance(*r.WaterM), distance(m)), false)
+			refuse(fmt.Sprintf("the nearest water is %s from the bed; the label keeps %s", r.far(*r.WaterM), r.distance(m)), false)
 		case r.WaterM == nil && r.Applying:
-			refuse(fmt.Sprintf("how far the nearest water is from the bed is not known; the label keeps %s", distance(m)), true)
+			refuse(fmt.Sprintf("how far the nearest water is from the bed is not known; the label keeps %s", r.distance(m)), true)
 		case r.WaterM == nil:
-			d.when("at least %s from any water", distance(m))
+			d.when("at least %s from any water", r.distance(m))
 		}
 	}
 	if r.Label.NoWater.Value {

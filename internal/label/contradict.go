@@ -46,7 +46,7 @@ func Contradictions(l farm.Label) []string {
 	number(l.MaxWindMS, "highest wind")
 	number(l.WaterBuffer, "distance to water")
 	say(l.MinTempC.Has() && l.MaxTempC.Has() && l.MinTempC.Value > l.MaxTempC.Value,
-		"the lowest temperature (%s) is above the highest (%s)", warmth(l.MinTempC.Value), warmth(l.MaxTempC.Value))
+		"the lowest temperature (%s) is above the highest (%s)", asLabel(l.MinTempC.Value, "C", "F"), asLabel(l.MaxTempC.Value, "C", "F"))
 	out = append(out, rateContradictions(l, bad)...)
 	for _, s := range l.Sites {
 		x := ofSite(l, s)
@@ -84,7 +84,7 @@ func Contradictions(l farm.Label) []string {
 	number(l.MinWindMS, "lowest wind")
 	number(l.BoomM, "height of the nozzle")
 	say(l.MinWindMS.Has() && l.MaxWindMS.Has() && l.MinWindMS.Value > l.MaxWindMS.Value,
-		"the lowest wind (%s) is above the highest (%s)", speed(l.MinWindMS.Value), speed(l.MaxWindMS.Value))
+		"the lowest wind (%s) is above the highest (%s)", asLabel(l.MinWindMS.Value, "m/s", "mph", "km/h"), asLabel(l.MaxWindMS.Value, "m/s", "mph", "km/h"))
 	for _, v := range []farm.Stated[units.Quantity]{l.SprayMin, l.SprayMax} {
 		say(v.Has() && (v.Value.Unit.Dimension != units.VolPerArea || bad(v.Value.Value) || v.Value.Value == 0), "the spray volume is %s; give a volume per area above zero", v.Value)
 	}

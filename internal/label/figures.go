@@ -7,20 +7,33 @@ import (
 )
 
 // A copy keeps limits in °C, m/s and metres. They are told in the unit in
-// which they are a plain number, most likely the label's own, with another
-// unit behind.
+// which they are a plain number, most likely the label's own, and behind it in
+// the farm's unit where that is another.
 
-func warmth(c float64) string   { return inBoth(units.Of(c, "C"), 4, "F") }
-func speed(ms float64) string   { return inBoth(units.Of(ms, "m/s"), 5, "mph", "km/h") }
-func distance(m float64) string { return inBoth(units.Of(m, "m"), 4, "ft", "yd") }
-func height(m float64) string   { return inBoth(units.Of(m, "m"), 4, "in", "cm") }
+func (r Request) warmth(c float64) string { return quoted(units.Of(c, "C"), r.Units, 4, "F") }
+func (r Request) speed(ms float64) string {
+	return quoted(units.Of(ms, "m/s"), r.Units, 5, "mph", "km/h")
+}
+func (r Request) distance(m float64) string { return quoted(units.Of(m, "m"), r.Units, 4, "ft", "yd") }
+func (r Request) height(m float64) string   { return quoted(units.Of(m, "m"), r.Units, 4, "in", "cm") }
 
-func inBoth(q units.Quantity, figures int, others ...string) string {
-	p := q.Natural(others...)
-	if p.Unit == q.Unit {
-		return figure(p, figures) + " (" + figure(units.Of(q.MustIn(others[0]), others[0]), 3) + ")"
+// warm and windy are what was measured here, in the farm's unit.
+func (r Request) warm(c float64) string   { return figure(r.Units.To(units.Of(c, "C")), 4) }
+func (r Request) windy(ms float64) string { return figure(r.Units.To(units.Of(ms, "m/s")), 4) }
+func (r Request) far(m float64) string    { return figure(r.Units.To(units.Of(m, "m")), 4) }
+
+func quoted(q units.Quantity, s units.System, figures int, others ...string) string {
+	own := s.To(q)
+	label := own.Natural(append([]string{q.Unit.Name}, others...)...)
+	if in := s.To(label); in.Unit != label.Unit {
+		return figure(label, figures) + " (" + figure(own, figures) + ")"
 	}
-	return figure(p, figures) + " (" + figure(q, figures) + ")"
+	return figure(label, figures)
+}
+
+// asLabel tells a limit in the unit in which it is a plain number alone.
+func asLabel(v float64, unit string, others ...string) string {
+	return figure(units.Of(v, unit).Natural(others...), 5)
 }
 
 func figure(q units.Quantity, figures int) string {

@@ -125,10 +125,11 @@ type Request struct {
 	// share, false for a name that it does not know.
 	ActiveKey func(name string) (string, bool)
 	Bed       farm.Bed
-	Country   string   // of the farm, ISO 3166-1 alpha-2; "" is unknown
-	Part      string   // the part to be treated; "" is the whole bed
-	Crops     []string // crop words of what grows in the bed; empty is dahlias
-	Pest      string   // catalogue key
+	Country   string       // of the farm, ISO 3166-1 alpha-2; "" is unknown
+	Units     units.System // of the farm: how figures that no label states are told
+	Part      string       // the part to be treated; "" is the whole bed
+	Crops     []string     // crop words of what grows in the bed; empty is dahlias
+	Pest      string       // catalogue key
 
 	Date       civil.Date
 	Start, End time.Time      // optional; when End is set, its date on the farm is the date

@@ -61,15 +61,15 @@ func productOf(q units.Quantity, a farm.Active, l farm.Label) (units.Quantity, b
 	return units.Quantity{}, false
 }
 
-func largest(rest float64, unit units.Unit, a farm.Active, l farm.Label) string {
-	q, ok := productOf(units.Quantity{Value: rest, Unit: unit}, a, l)
+func (r Request) largest(rest float64, unit units.Unit, a farm.Active) string {
+	q, ok := productOf(units.Quantity{Value: rest, Unit: unit}, a, r.Label)
 	if !ok {
 		return ""
 	}
 	if q.Unit.Dimension == unit.Dimension {
 		return fmt.Sprintf("; the largest rate of this product left is %.4g %s", q.MustIn(unit.Name), unit.Name)
 	}
-	return fmt.Sprintf("; the largest rate of this product left is %.4g mL/m2", q.MustIn("mL/m2"))
+	return "; the largest rate of this product left is " + RateText(q, r.Units)
 }
 
 // ownActive returns the maxima that a label states for one of its actives.
@@ -199,7 +199,7 @@ func (r Request) activeWithin(d civil.Date, a farm.Active, lim activeLimit) (blo
 		if above(sum+add, most.Value) || !above(most.Value, sum) {
 			blocks = append(blocks, block{Rule{Code: CodeMaxActive, Field: "limit shared by active", Where: directions,
 				Words: fmt.Sprintf("%s: %.4g used, this adds %.4g, in all %.4g of at most %s in the %s%s%s",
-					a.Name, sum, add, sum+add, most, p.words, whose, largest(rest, most.Unit, a, r.Label))}, p.after(used)})
+					a.Name, sum, add, sum+add, most, p.words, whose, r.largest(rest, most.Unit, a))}, p.after(used)})
 		}
 	}
 	return blocks, free

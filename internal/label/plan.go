@@ -275,7 +275,7 @@ func (r Request) reminders(d *Decision) {
 		}
 	}
 	if v, ok := l.BoomM.Get(); ok {
-		d.when("nozzle at most %s above the plants", height(v))
+		d.when("nozzle at most %s above the plants", r.height(v))
 	}
 	if v, ok := l.MixedHours.Get(); ok {
 		d.when("use a mix within %.4g hours", v)

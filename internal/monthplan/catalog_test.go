@@ -8,12 +8,13 @@ import (
 
 	"leafturn/internal/catalog"
 	"leafturn/internal/monthplan"
+	"leafturn/internal/units"
 )
 
 // Every step of the catalogue that names a time of day gets a part of the day
 // or goes with other work; every step that says how often is repeated.
 func TestReadManner_Catalogue(t *testing.T) {
-	c, err := catalog.Load()
+	c, err := catalog.Load(units.Metric)
 	require.NoError(t, err)
 	day := regexp.MustCompile(`(?i)\b(dawn|dusk|evening|morning|dark|10:00|bees)\b`)
 	often := regexp.MustCompile(`(?i)twice a week|weekly|every morning|every \d`)

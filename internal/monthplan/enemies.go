@@ -107,7 +107,7 @@ func (p *planner) arrival(d civil.Date, parcel bool) string {
 	if !ok {
 		w.Date = d
 	}
-	return schedule.ParcelDay(w)
+	return schedule.ParcelDay(w, p.in.Units)
 }
 
 // letOut places one release with its order and its looks, all or nothing.

@@ -59,7 +59,7 @@ type Manner struct {
 var (
 	everyDays  = pattern.New(`every (\d+)(?: to \d+)? days`)
 	everyWeek  = pattern.New(`(\d+) weeks`)
-	standing   = []string{"all season", "at planning", "until clean", "until 30 cm", "bloom", "hot spells", "hot dry days", "before bud colour", "before thrips build up"}
+	standing   = []string{"all season", "at planning", "until clean", "while shoots are short", "bloom", "hot spells", "hot dry days", "before bud colour", "before thrips build up"}
 	standsText = []string{"do not ", "leave ", "keep ", "hang no ", "take no ", "plant no ", "no "}
 	rogueText  = []string{"bag and remove the plant", "bag and remove stunted", "bag and destroy"}
 	clearText  = []string{"clear weeds", "clear boards", "clear chickweed", "mow "}

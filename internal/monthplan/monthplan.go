@@ -140,6 +140,7 @@ type Input struct {
 	Released []farm.Release
 	Agents   map[string]string // names of natural enemies, by key
 	Weather  map[civil.Date]farm.WeatherDay
+	Units    units.System                // in which weather is told
 	Sun      map[civil.Date][2]time.Time // rise and set, where known
 	// Wait tells how many days a residue harms an agent.
 	Wait func(active, agent string) (days int, known bool)

@@ -45,7 +45,7 @@ func (p *planner) renew(o Offer, c choice, prev civil.Date) {
 			day := latest(r.AddDays(1), open)
 			if want.IsZero() || day.Before(want) {
 				want, rain = day, r
-				why = fmt.Sprintf("%.3g mm of rain are known for %s, and the label says to reapply when: %s", mm, r.Short(), l.ReapplyWhen.Value)
+				why = fmt.Sprintf("%s of rain are known for %s, and the label says to reapply when: %s", p.in.Units.Rain(mm), r.Short(), l.ReapplyWhen.Value)
 			}
 		}
 		placed := false

@@ -218,7 +218,7 @@ func (p *planner) tasks() {
 // wet says that a day is known to be wet, "" when it is not.
 func (p *planner) wet(d civil.Date) string {
 	if w, ok := p.in.Weather[d]; ok && w.RainMM != nil && *w.RainMM > 0 {
-		return fmt.Sprintf("%.3g mm of rain are known for %s", *w.RainMM, d.Short())
+		return fmt.Sprintf("%s of rain are known for %s", p.in.Units.Rain(*w.RainMM), d.Short())
 	}
 	return ""
 }

@@ -113,11 +113,11 @@ func (q ReleaseRequest) dayGates(d civil.Date, weather map[civil.Date]farm.Weath
 		}
 		switch m := mean(nights); {
 		case len(nights) < gateDays:
-			add(Open, "days of %.1f h: with nights under %g °C on average %s; the nights of the 7 days from %s are known for %d only: look up the forecast", hours, *l.NightsBelow, l.Words, d, len(nights))
+			add(Open, "days of %.1f h: with nights under %s on average %s; the nights of the 7 days from %s are known for %d only: look up the forecast", hours, q.Units.Temp(*l.NightsBelow), l.Words, d, len(nights))
 		case m < *l.NightsBelow:
-			add(Failed, "%s while nights are under %g °C (here %.1f °C on average)", q.shortWords(l, hours, d), *l.NightsBelow, m)
+			add(Failed, "%s while nights are under %s (here %s on average)", q.shortWords(l, hours, d), q.Units.Temp(*l.NightsBelow), q.Units.TempUnder(m))
 		default:
-			add(Passed, "days of %.1f h are short, but nights of %.1f °C on average are not under %g °C", hours, m, *l.NightsBelow)
+			add(Passed, "days of %.1f h are short, but nights of %s on average are not under %s", hours, q.Units.TempOver(m), q.Units.Temp(*l.NightsBelow))
 		}
 	}
 	if !own {
@@ -128,7 +128,7 @@ func (q ReleaseRequest) dayGates(d civil.Date, weather map[civil.Date]farm.Weath
 
 // gates holds the weather of the week from d against the agent's limits.
 func (q ReleaseRequest) gates(d civil.Date, weather map[civil.Date]farm.WeatherDay) []Gate {
-	a := q.Agent
+	a, u := q.Agent, q.Units
 	var means, tops, hums []float64
 	for i := range gateDays {
 		w := weather[d.AddDays(i)]
@@ -158,16 +158,16 @@ func (q ReleaseRequest) gates(d civil.Date, weather map[civil.Date]farm.WeatherD
 	if a.TempMin != nil {
 		m := mean(means)
 		add("mean temperature", len(means) == gateDays && m < *a.TempMin, len(means),
-			fmt.Sprintf("a mean of %.1f °C in %s is too cold for %s (at least %g °C)", m, week, a.Name, *a.TempMin),
-			fmt.Sprintf("mean %.1f °C in %s, at least %g °C", m, week, *a.TempMin), "temperatures")
+			fmt.Sprintf("a mean of %s in %s is too cold for %s (at least %s)", u.TempUnder(m), week, a.Name, u.Temp(*a.TempMin)),
+			fmt.Sprintf("mean %s in %s, at least %s", u.TempOver(m), week, u.Temp(*a.TempMin)), "temperatures")
 	} else {
 		unlisted("mean temperature", "the lowest temperature of "+a.Name+" is not known: look it up")
 	}
 	if a.TempMax != nil {
 		h := highest(tops)
 		add("highest temperature", len(tops) > 0 && h > *a.TempMax, len(tops),
-			fmt.Sprintf("%.1f °C in %s is too hot for %s (at most %g °C)", h, week, a.Name, *a.TempMax),
-			fmt.Sprintf("at most %.1f °C in %s, limit %g °C", h, week, *a.TempMax), "highest temperatures")
+			fmt.Sprintf("%s in %s is too hot for %s (at most %s)", u.TempOver(h), week, a.Name, u.Temp(*a.TempMax)),
+			fmt.Sprintf("at most %s in %s, limit %s", u.TempUnder(h), week, u.Temp(*a.TempMax)), "highest temperatures")
 	} else {
 		unlisted("highest temperature", "the highest temperature of "+a.Name+" is not known: look it up")
 	}

@@ -8,6 +8,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/schedule"
+	"leafturn/internal/units"
 )
 
 func day(s string) civil.Date { return civil.MustParse(s) }
@@ -28,7 +29,7 @@ func TestParcelDay(t *testing.T) {
 		{"2026-07-26", nil, "weekend"},
 		{"2026-07-27", num(20), ""},
 	} {
-		got := schedule.ParcelDay(farm.WeatherDay{Date: day(c.date), MaxC: c.max})
+		got := schedule.ParcelDay(farm.WeatherDay{Date: day(c.date), MaxC: c.max}, units.Metric)
 		if c.why == "" {
 			require.Empty(t, got, c.date)
 			continue

@@ -18,6 +18,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 // Kind tells how an agent's rate is meant.
@@ -88,6 +89,7 @@ type ReleaseRequest struct {
 	Residues []Residue         // every treatment of the bed, done and planned
 	Forecast []farm.WeatherDay // measured or forecast, any order
 	Latitude *float64          // of the farm, degrees north; nil is not known
+	Units    units.System      // in which temperatures are told
 	Pack     int               // animals or sachets per pack; 0 is not known
 	// Parcel is true where each release comes by parcel on its day: then a day on
 	// which no parcel is to arrive is no day for a release.
@@ -248,7 +250,7 @@ func (q ReleaseRequest) noParcel(d civil.Date, weather map[civil.Date]farm.Weath
 	}
 	w := weather[d]
 	w.Date = d
-	return ParcelDay(w)
+	return ParcelDay(w, q.Units)
 }
 
 func or(a, b string) string {

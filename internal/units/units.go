@@ -56,6 +56,7 @@ const (
 	Count       Dimension = "count"                // base: one
 	CountArea   Dimension = "count/area"
 	Temperature Dimension = "temperature" // base: degree Celsius
+	DegreeDays  Dimension = "degree-days" // base: degree-days C
 )
 
 // Unit is a named unit: a value in it times Factor is the value in the
@@ -139,7 +140,7 @@ func init() {
 	def(Volume, tbsp, "US tbsp", "tbsp", "tablespoon")
 	def(Volume, tsp, "US tsp", "tsp", "teaspoon")
 
-	for name, g := range map[string]float64{"g": 1, "kg": kg, "lb": lb, "oz wt": oz} {
+	for name, g := range map[string]float64{"g": 1, "kg": kg, "t": ton, "lb": lb, "oz wt": oz} {
 		def(MassPerArea, g, name+"/m2", name+"/m²")
 		def(MassPerArea, g*perHa, name+"/ha")
 		def(MassPerArea, g*perAc, name+"/acre", name+"/ac")
@@ -178,6 +179,8 @@ func init() {
 
 	def(Temperature, one, "C", "°C", "degC")
 	def(Temperature, 5.0/9, "F", "°F", "degF")
+	def(DegreeDays, one, "C-days")
+	def(DegreeDays, 5.0/9, "F-days")
 }
 
 // mixes defines rates in water, along a row and for a plant. What is defined

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"leafturn/internal/farm"
+	"leafturn/internal/units"
 )
 
 // Needs are the conditions under which a protocol's count means anything.
@@ -21,6 +22,8 @@ type Needs struct {
 
 	// Without a note of these a low count says nothing, see Unnoted.
 	MustSoil, MustFoliage, MustTemp bool
+
+	Units units.System // in which temperatures are told
 }
 
 // Unnoted returns the conditions that must be noted and were not, as what to
@@ -84,7 +87,7 @@ func Conditions(v farm.Visit, need Needs) (bad, open []string) {
 		case t == nil || math.IsNaN(*t):
 			open = append(open, name+" temperature was not noted")
 		case *t < *limit:
-			bad = append(bad, fmt.Sprintf("the %s was too cold: %s °C, under %s °C", name, num(*t), num(*limit)))
+			bad = append(bad, fmt.Sprintf("the %s was too cold: %s, under %s", name, need.Units.TempUnder(*t), need.Units.Temp(*limit)))
 		}
 	}
 	low("air", c.AirC, need.AirMinC)
@@ -92,7 +95,7 @@ func Conditions(v farm.Visit, need Needs) (bad, open []string) {
 		noted := c.AirC != nil && !math.IsNaN(*c.AirC)
 		switch {
 		case noted && *c.AirC > *need.AirMaxC:
-			bad = append(bad, fmt.Sprintf("the air was too warm: %s °C, over %s °C", num(*c.AirC), num(*need.AirMaxC)))
+			bad = append(bad, fmt.Sprintf("the air was too warm: %s, over %s", need.Units.TempOver(*c.AirC), need.Units.Temp(*need.AirMaxC)))
 		case !noted && need.AirMinC == nil:
 			open = append(open, "air temperature was not noted")
 		}

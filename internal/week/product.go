@@ -86,7 +86,7 @@ func (b *builder) noLabel(a *assess.Assessment) {
 func (b *builder) request(a *assess.Assessment, l farm.Label, labels map[string]farm.Label, on civil.Date) label.Request {
 	r := label.Request{
 		Label: label.At(label.SeasonAsYear(l), a.Bed.Site, a.Bed.CropWord()), Labels: labels, Bed: a.Bed, Pest: a.Pest.Key, Date: on, Loc: b.in.Zone,
-		History: b.in.Treatments, Organic: b.in.Farm.Organic, FarmMinDays: b.in.Farm.ProductDays,
+		History: b.in.Treatments, Organic: b.in.Farm.Organic, Units: b.in.Farm.Units, FarmMinDays: b.in.Farm.ProductDays,
 		Versions: b.in.Versions, CycleStart: b.in.Planted[a.Bed.Code], ActiveKey: b.in.ActiveKey, Apart: b.in.Apart,
 		Work: b.in.Work[a.Bed.Code],
 	}

@@ -10,6 +10,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/schedule"
+	"leafturn/internal/units"
 	"leafturn/internal/verdict"
 )
 
@@ -196,7 +197,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 	if words, _ := b.forward(a, act.Agent); words != "" {
 		details = append(details, words)
 	}
-	details = append(details, "wants "+wants(offer.Rate))
+	details = append(details, "wants "+wants(offer.Rate, b.in.Farm.Units))
 	if len(plan.Checks) > 0 {
 		var days []string
 		for _, c := range plan.Checks {
@@ -240,7 +241,7 @@ func (b *builder) release(a *assess.Assessment, act Action, lvl string) (no []Li
 func (b *builder) parcelDay(d civil.Date) civil.Date {
 	for ; ; d = d.AddDays(1) {
 		w := b.in.Weather[d]
-		if w.Date = d; schedule.ParcelDay(w) == "" {
+		if w.Date = d; schedule.ParcelDay(w, b.in.Farm.Units) == "" {
 			return d
 		}
 	}
@@ -252,7 +253,7 @@ func (b *builder) releaseRequest(a *assess.Assessment, offer AgentOffer) schedul
 	rate.Days = slices.DeleteFunc(slices.Clone(rate.Days), func(d schedule.DayLimit) bool { return d.Pest != "" && d.Pest != a.Pest.Key })
 	return schedule.ReleaseRequest{
 		Today: b.in.Today, Bed: a.Bed, Agent: rate, Residues: b.residues(a.Bed.Code, rate.Agent), Forecast: b.weatherList(),
-		Density: density(a), Leaves: float64(a.Bed.LeavesPerPlant * a.Bed.Plants), Latitude: b.in.Farm.Latitude,
+		Density: density(a), Leaves: float64(a.Bed.LeavesPerPlant * a.Bed.Plants), Latitude: b.in.Farm.Latitude, Units: b.in.Farm.Units,
 	}
 }
 
@@ -319,13 +320,13 @@ func (b *builder) permit(o AgentOffer) (words, lookUp string) {
 }
 
 // wants says the weather that an agent needs.
-func wants(r schedule.AgentRate) string {
+func wants(r schedule.AgentRate, s units.System) string {
 	var w []string
 	if r.TempMin != nil {
-		w = append(w, fmt.Sprintf("a week's mean of %s °C or more", Number(*r.TempMin)))
+		w = append(w, fmt.Sprintf("a week's mean of %s or more", s.Temp(*r.TempMin)))
 	}
 	if r.TempMax != nil {
-		w = append(w, fmt.Sprintf("no day above %s °C", Number(*r.TempMax)))
+		w = append(w, "no day above "+s.Temp(*r.TempMax))
 	}
 	if r.RHMin != nil {
 		w = append(w, fmt.Sprintf("humidity of %s %% or more", Number(*r.RHMin)))
@@ -370,7 +371,7 @@ func (b *builder) arrived(a *assess.Assessment, act Action, offer AgentOffer, or
 	if good := b.parcelDay(next); good != next && !next.Before(b.in.Today) {
 		w := b.in.Weather[next]
 		w.Date = next
-		details = append(details, fmt.Sprintf("it may come on %s: %s; ask the seller to send it for %s", next.Short(), schedule.ParcelDay(w), good.Short()))
+		details = append(details, fmt.Sprintf("it may come on %s: %s; ask the seller to send it for %s", next.Short(), schedule.ParcelDay(w, b.in.Farm.Units), good.Short()))
 	}
 	b.add(Line{
 		Section: Do, Ref: "do:" + a.Pest.Key + ":let-out:" + act.Agent, Pest: a.Pest.Key, PestName: a.Pest.Name,
