@@ -135,7 +135,7 @@ func TestFeasible_SoilTemperature(t *testing.T) {
 	s.SoilC[2], s.SoilC[3] = ptr(3.0), ptr(3.2)
 	f = cover.Feasible(o, bed("b"), s, cover.DefaultRules())
 	require.False(t, f.OK)
-	require.Contains(t, f.Reasons, cover.Reason{Rule: "R5", Kind: cover.Refused, Text: "the soil does not reach 3.3 C in its window 24 Feb 2027 to 5 Apr 2027"})
+	require.Contains(t, f.Reasons, cover.Reason{Rule: "R5", Kind: cover.Refused, Text: "the soil does not reach 3.3 °C in its window 24 Feb 2027 to 5 Apr 2027"})
 }
 
 // USDA zones: 8a is 10 to 15 F, 8 is 10 to 20 F, 7b is 5 to 10 F

@@ -337,7 +337,7 @@ func TestPlanBeds_PinSaysEachReason(t *testing.T) {
 	r.Pins = []cover.Pin{{Bed: "1", Cover: "oats"}}
 	_, err := cover.PlanBeds(context.Background(), ex.beds, ex.options, cold, r)
 	require.ErrorContains(t, err, "R2: sowing ends")
-	require.ErrorContains(t, err, "R5: the soil does not reach 3.3 C")
+	require.ErrorContains(t, err, "R5: the soil does not reach 3.3 °C")
 }
 
 func TestPlanBeds_NoNegativeZero(t *testing.T) {

@@ -277,7 +277,9 @@ var placeRules = map[string]func(*testing.T){
 	"LR-064": func(t *testing.T) {
 		r := ask(hot(90), "2026-07-20")
 		r.Weather = &farm.WeatherDay{MaxC: num(33)}
-		require.Contains(t, refused(t, label.Plan(r), label.CodeTemperature, "2026-07-20").Words, "91.4 °F")
+		require.Contains(t, refused(t, label.Plan(r), label.CodeTemperature, "2026-07-20").Words, "33 °C is above the label's highest temperature of 90 °F (32.22 °C)")
+		r.Units = units.US // 33 °C is 91.4 °F
+		require.Contains(t, refused(t, label.Plan(r), label.CodeTemperature, "2026-07-20").Words, "91.4 °F is above the label's highest temperature of 90 °F")
 	},
 	"LR-065": func(t *testing.T) {
 		r := ask(hot(90), "2026-07-20")

@@ -355,7 +355,9 @@ var amountRules = map[string]func(*testing.T){
 		r := ask(bait(), "2026-06-01")
 		r.Amount = units.Of(60, "g")
 		words := refused(t, label.Plan(r), label.CodeRate, "2026-06-01").Words
-		require.Contains(t, words, "54.4 g (0.12 lb)")
+		require.Contains(t, words, "at most 54.4 g at 1 lb/1000 ft2")
+		r.Units = units.US // 0.12 lb are 1.92 oz
+		require.Contains(t, refused(t, label.Plan(r), label.CodeRate, "2026-06-01").Words, "60 g is more than the label allows on 120 sq ft: at most 1.92 oz wt")
 		q, err := label.Amount(bed.AreaM2(), r.Label.RateMax.Value, units.Quantity{})
 		require.NoError(t, err)
 		require.InDelta(t, 54.4310844, q.MustIn("g"), 1e-7)

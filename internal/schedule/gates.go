@@ -115,9 +115,9 @@ func (q ReleaseRequest) dayGates(d civil.Date, weather map[civil.Date]farm.Weath
 		case len(nights) < gateDays:
 			add(Open, "days of %.1f h: with nights under %s on average %s; the nights of the 7 days from %s are known for %d only: look up the forecast", hours, q.Units.Temp(*l.NightsBelow), l.Words, d, len(nights))
 		case m < *l.NightsBelow:
-			add(Failed, "%s while nights are under %s (here %s on average)", q.shortWords(l, hours, d), q.Units.Temp(*l.NightsBelow), q.Units.TempUnder(m))
+			add(Failed, "%s while nights are under %s (here %s on average)", q.shortWords(l, hours, d), q.Units.Temp(*l.NightsBelow), q.Units.TempBeside(m, *l.NightsBelow))
 		default:
-			add(Passed, "days of %.1f h are short, but nights of %s on average are not under %s", hours, q.Units.TempOver(m), q.Units.Temp(*l.NightsBelow))
+			add(Passed, "days of %.1f h are short, but nights of %s on average are not under %s", hours, q.Units.TempBeside(m, *l.NightsBelow), q.Units.Temp(*l.NightsBelow))
 		}
 	}
 	if !own {
@@ -158,16 +158,16 @@ func (q ReleaseRequest) gates(d civil.Date, weather map[civil.Date]farm.WeatherD
 	if a.TempMin != nil {
 		m := mean(means)
 		add("mean temperature", len(means) == gateDays && m < *a.TempMin, len(means),
-			fmt.Sprintf("a mean of %s in %s is too cold for %s (at least %s)", u.TempUnder(m), week, a.Name, u.Temp(*a.TempMin)),
-			fmt.Sprintf("mean %s in %s, at least %s", u.TempOver(m), week, u.Temp(*a.TempMin)), "temperatures")
+			fmt.Sprintf("a mean of %s in %s is too cold for %s (at least %s)", u.TempBeside(m, *a.TempMin), week, a.Name, u.Temp(*a.TempMin)),
+			fmt.Sprintf("mean %s in %s, at least %s", u.TempBeside(m, *a.TempMin), week, u.Temp(*a.TempMin)), "temperatures")
 	} else {
 		unlisted("mean temperature", "the lowest temperature of "+a.Name+" is not known: look it up")
 	}
 	if a.TempMax != nil {
 		h := highest(tops)
 		add("highest temperature", len(tops) > 0 && h > *a.TempMax, len(tops),
-			fmt.Sprintf("%s in %s is too hot for %s (at most %s)", u.TempOver(h), week, a.Name, u.Temp(*a.TempMax)),
-			fmt.Sprintf("at most %s in %s, limit %s", u.TempUnder(h), week, u.Temp(*a.TempMax)), "highest temperatures")
+			fmt.Sprintf("%s in %s is too hot for %s (at most %s)", u.TempBeside(h, *a.TempMax), week, a.Name, u.Temp(*a.TempMax)),
+			fmt.Sprintf("at most %s in %s, limit %s", u.TempBeside(h, *a.TempMax), week, u.Temp(*a.TempMax)), "highest temperatures")
 	} else {
 		unlisted("highest temperature", "the highest temperature of "+a.Name+" is not known: look it up")
 	}

@@ -20,7 +20,7 @@ func ParcelDay(w farm.WeatherDay, s units.System) string {
 		return "a parcel is not to arrive at a weekend (common practice)"
 	}
 	if w.MaxC != nil && *w.MaxC > HotParcel {
-		return fmt.Sprintf("%s is forecast for %s, too hot for the parcel (common practice: at most %s)", s.TempOver(*w.MaxC), w.Date.Short(), s.Temp(HotParcel))
+		return fmt.Sprintf("%s is forecast for %s, too hot for the parcel (common practice: at most %s)", s.TempBeside(*w.MaxC, HotParcel), w.Date.Short(), s.Temp(HotParcel))
 	}
 	return ""
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 )
@@ -65,10 +64,18 @@ func (s System) Say(q Quantity, r Round) string {
 // whole °C exactly in °F: a limit stays what it is.
 func (s System) Temp(c float64) string { return s.Say(Of(c, "C"), Nearest) }
 
-// TempUnder and TempOver write a temperature that was found below or above a
-// limit, rounded away from it, so that the two never read the same.
-func (s System) TempUnder(c float64) string { return s.Say(Of(c, "C"), Down) }
-func (s System) TempOver(c float64) string  { return s.Say(Of(c, "C"), Up) }
+// TempBeside is Temp for what was found beside a limit: where the two would
+// read the same and are not, it is rounded away from the limit.
+func (s System) TempBeside(c, limit float64) string {
+	out := s.Temp(c)
+	switch same := out == s.Temp(limit); {
+	case same && c < limit:
+		return s.Say(Of(c, "C"), Down)
+	case same && c > limit:
+		return s.Say(Of(c, "C"), Up)
+	}
+	return out
+}
 
 // TempNumber is Temp without its unit.
 func (s System) TempNumber(c float64) string {
@@ -139,7 +146,7 @@ func step(q, p Quantity, r Round) float64 {
 		return 0.5
 	case r == Up || r == Down, p.Unit.Name == "cm" && v >= 5:
 		return 1
-	case p.Unit.Dimension == Area && v >= 1 && v < 100: // 1 m² is 10.8 sq ft
+	case p.Unit.Name == "ft2" && v >= 1 && v < 100: // 1 m² is 10.8 sq ft
 		return 0.1
 	case p.Unit == q.Unit && v >= 1 && v < 1000: // a figure of the farm's own
 		return 0.1
@@ -178,16 +185,18 @@ func number(v, step float64, r Round) string {
 	return out
 }
 
+const aNumber = `-?[0-9](?:[0-9.,]*[0-9])?`
+
 var (
 	braced     = regexp.MustCompile(`\{[^{}]*\}`)
-	inBraces   = regexp.MustCompile(`^\{([<>~]?)((?:-?[0-9][0-9.,]*)(?:(?: to | or | and | x |-|, )-?[0-9][0-9.,]*)*) ([^0-9].*|1000 .*)\}$`)
-	itsNumbers = regexp.MustCompile(`(?:^|[^0-9])(-?[0-9][0-9.,]*)`)
+	inBraces   = regexp.MustCompile(`^\{([<>~]?)(` + aNumber + `(?:(?: to | or | and | x |-|, )` + aNumber + `)*) ([^0-9].*|1000 .*)\}$`)
+	itsNumbers = regexp.MustCompile(`(?:^|[^0-9])(` + aNumber + `)`)
 )
 
-// Text writes a text of the facts for a reader of s: a quantity in it stands
-// in braces, such as {15-20 m}, {30 °C} or {6 in x 10 in}... one unit for all
-// its numbers. {>25 ft} is rounded up, {<32 °C} down, {~27 °C} to whole
-// degrees. Numbers that are in the units of s already stay as they are written.
+// Text writes a text of the facts for a reader of s. A quantity in it stands in
+// braces, one unit behind all its numbers: {30 °C}, {15-20 m}, {7.5 x 12.5 cm}.
+// {>25 ft} is rounded up, {<90 °F} down, {~27 °C} to whole degrees. Numbers in
+// the units of s stay as they are written.
 func (s System) Text(text string) (string, error) {
 	if !strings.ContainsAny(text, "{}") {
 		return text, nil
@@ -216,12 +225,11 @@ func (s System) quantity(b string) (string, error) {
 		return "", err
 	}
 	r := map[string]Round{"": Nearest, ">": Up, "<": Down, "~": Rough}[m[1]]
-	same := s.To(Quantity{1, unit}).Unit == unit
-	var from, words string
-	if same {
+	own := s.To(Quantity{1, unit}).Unit
+	if own == unit {
 		return m[2] + " " + unit.words(), nil
 	}
-	body, at := m[2], 0
+	body, at, words := m[2], 0, ""
 	for _, i := range itsNumbers.FindAllStringSubmatchIndex(body, -1) {
 		start := i[2]
 		if body[start] == '-' && start > 0 && body[start-1] != ' ' { // a dash between two numbers
@@ -234,10 +242,7 @@ func (s System) quantity(b string) (string, error) {
 		q := Quantity{v, unit}
 		p := s.To(q)
 		words += body[at:start] + number(p.Value, step(q, p, r), r)
-		at, from = i[3], p.Unit.words()
+		at = i[3]
 	}
-	return words + body[at:] + " " + from, nil
+	return words + body[at:] + " " + own.words(), nil
 }
-
-// Marks lists the quantities in braces of a text.
-func Marks(text string) []string { return slices.Clone(braced.FindAllString(text, -1)) }

@@ -87,7 +87,7 @@ func Conditions(v farm.Visit, need Needs) (bad, open []string) {
 		case t == nil || math.IsNaN(*t):
 			open = append(open, name+" temperature was not noted")
 		case *t < *limit:
-			bad = append(bad, fmt.Sprintf("the %s was too cold: %s, under %s", name, need.Units.TempUnder(*t), need.Units.Temp(*limit)))
+			bad = append(bad, fmt.Sprintf("the %s was too cold: %s, under %s", name, need.Units.TempBeside(*t, *limit), need.Units.Temp(*limit)))
 		}
 	}
 	low("air", c.AirC, need.AirMinC)
@@ -95,7 +95,7 @@ func Conditions(v farm.Visit, need Needs) (bad, open []string) {
 		noted := c.AirC != nil && !math.IsNaN(*c.AirC)
 		switch {
 		case noted && *c.AirC > *need.AirMaxC:
-			bad = append(bad, fmt.Sprintf("the air was too warm: %s, over %s", need.Units.TempOver(*c.AirC), need.Units.Temp(*need.AirMaxC)))
+			bad = append(bad, fmt.Sprintf("the air was too warm: %s, over %s", need.Units.TempBeside(*c.AirC, *need.AirMaxC), need.Units.Temp(*need.AirMaxC)))
 		case !noted && need.AirMinC == nil:
 			open = append(open, "air temperature was not noted")
 		}

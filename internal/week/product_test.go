@@ -76,7 +76,7 @@ func TestProduct_OnlyAsTheLabelAllows(t *testing.T) {
 			hot, low := 33.0, 15.0
 			l.Formulation, l.MaxTempC = farm.Value("liquid"), farm.Value(30.0)
 			in.Weather[today] = farm.WeatherDay{Date: today, MaxC: &hot, MinC: &low}
-		}, []string{"33 °C (91.4 °F) is above the label's highest temperature of 30 °C"}},
+		}, []string{"33 °C is above the label's highest temperature of 30 °C"}},
 		{"counted per crop cycle, and the planting is not known", func(l *farm.Label, _ *week.Input) {
 			l.MaxApplications, l.MaxPer = farm.Value(3), farm.PerCropCycle
 		}, []string{"write when B1 was planted"}},

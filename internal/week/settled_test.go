@@ -133,7 +133,7 @@ func TestSettled_Why(t *testing.T) {
 	}
 	south := -45.0
 	in.Farm.Latitude = &south
-	require.Contains(t, why(in), "a mean of 14.0 °C in the 7 days from 2026-06-29 is too cold for hot mites")
+	require.Contains(t, why(in), "a mean of 14 °C in the 7 days from 2026-06-29 is too cold for hot mites")
 	require.Contains(t, why(in), "under 12 h it rests")
 	require.NotContains(t, why(in), "slugs rest")
 }
