@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"leafturn/internal/farm"
@@ -54,7 +55,7 @@ func (a *App) applicationLines(d ApplicationData) []string {
 	}
 	area := "area not known"
 	if d.AreaM2 != nil {
-		area = a.farm.Units.Area(*d.AreaM2)
+		area = a.exactArea(*d.AreaM2)
 	}
 	say("Where: %s, bed %s (%s), %s; %s; crop: %s", place, d.Bed, d.Site, where, area, d.Crop)
 	end := "ended " + long(d.End, d.Zone)
@@ -67,7 +68,9 @@ func (a *App) applicationLines(d ApplicationData) []string {
 		amount = units.Quantity{Value: *d.Amount, Unit: units.Unit{Name: d.AmountUnit}}.String() + " in all"
 	}
 	if d.Rate != nil {
-		amount += ", " + label.RateText(units.Of(*d.Rate, d.RateUnit), a.farm.Units)
+		q := units.Of(*d.Rate, d.RateUnit)
+		unit, words := label.RateIn(q, a.farm.Units)
+		amount += fmt.Sprintf(", %.4g %s", q.MustIn(unit), words)
 	}
 	if d.Spray != nil {
 		amount += ", in spray: " + units.Quantity{Value: *d.Spray, Unit: units.Unit{Name: d.SprayUnit}}.String()
@@ -139,4 +142,13 @@ func seenWords(x DeviationData, all []DeviationData) string {
 		return " (not when it was entered; with what was recorded since it does)"
 	}
 	return ""
+}
+
+// exactArea is an area in the farm's units, as exactly as it was written down.
+func (a *App) exactArea(m2 float64) string {
+	unit, words := "m2", " m²"
+	if a.farm.Units.IsUS() {
+		unit, words = "ft2", " sq ft"
+	}
+	return strconv.FormatFloat(units.Of(m2, "m2").MustIn(unit), 'g', 10, 64) + words
 }

@@ -199,7 +199,7 @@ func RateWords(t farm.Treatment, l farm.Label, s units.System) string {
 	if !ok {
 		return fmt.Sprintf("%s; the rate is not known, for the area is not", t.Amount)
 	}
-	words := fmt.Sprintf("%s on %s = %s", t.Amount, s.Area(t.AreaM2), RateText(q, s))
+	words := fmt.Sprintf("%s on %s = %s", t.Amount, s.Area(t.AreaM2), rateText(q, s))
 	hi, ok := l.RateMax.Get()
 	if !ok {
 		return words + "; the label's highest rate is not known"
@@ -210,13 +210,13 @@ func RateWords(t farm.Treatment, l farm.Label, s units.System) string {
 	}
 	lo, ok := l.RateMin.Get()
 	if bottom, err := perArea(lo, 0, units.Quantity{}); ok && err == nil && bottom.Unit == q.Unit {
-		return words + fmt.Sprintf("; the label: %s to %s", rateNumber(bottom, s), RateText(top, s))
+		return words + fmt.Sprintf("; the label: %s to %s", rateNumber(bottom, s), rateText(top, s))
 	}
-	return words + "; the label: at most " + RateText(top, s)
+	return words + "; the label: at most " + rateText(top, s)
 }
 
-// rateIn is the unit in which a rate is told, and how that is written.
-func rateIn(q units.Quantity, s units.System) (unit, words string) {
+// RateIn is the unit in which a rate is told, and how that is written.
+func RateIn(q units.Quantity, s units.System) (unit, words string) {
 	switch us := s.IsUS(); {
 	case q.Unit.Dimension == units.MassPerArea && us:
 		return "lb/1000 ft2", "lb/1000 sq ft"
@@ -233,13 +233,12 @@ func rateIn(q units.Quantity, s units.System) (unit, words string) {
 }
 
 func rateNumber(q units.Quantity, s units.System) string {
-	unit, _ := rateIn(q, s)
+	unit, _ := RateIn(q, s)
 	return fmt.Sprintf("%.3g", q.MustIn(unit))
 }
 
-// RateText tells a rate per area in a system of units.
-func RateText(q units.Quantity, s units.System) string {
-	_, words := rateIn(q, s)
+func rateText(q units.Quantity, s units.System) string {
+	_, words := RateIn(q, s)
 	return rateNumber(q, s) + " " + words
 }
 

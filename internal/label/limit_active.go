@@ -69,7 +69,7 @@ func (r Request) largest(rest float64, unit units.Unit, a farm.Active) string {
 	if q.Unit.Dimension == unit.Dimension {
 		return fmt.Sprintf("; the largest rate of this product left is %.4g %s", q.MustIn(unit.Name), unit.Name)
 	}
-	return "; the largest rate of this product left is " + RateText(q, r.Units)
+	return "; the largest rate of this product left is " + rateText(q, r.Units)
 }
 
 // ownActive returns the maxima that a label states for one of its actives.

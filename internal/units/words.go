@@ -226,9 +226,6 @@ func (s System) quantity(b string) (string, error) {
 	}
 	r := map[string]Round{"": Nearest, ">": Up, "<": Down, "~": Rough}[m[1]]
 	own := s.To(Quantity{1, unit}).Unit
-	if own == unit {
-		return m[2] + " " + unit.words(), nil
-	}
 	body, at, words := m[2], 0, ""
 	for _, i := range itsNumbers.FindAllStringSubmatchIndex(body, -1) {
 		start := i[2]
@@ -238,6 +235,9 @@ func (s System) quantity(b string) (string, error) {
 		v, err := ParseNumber(strings.ReplaceAll(body[start:i[3]], ",", ""))
 		if err != nil {
 			return "", err
+		}
+		if own == unit {
+			continue
 		}
 		q := Quantity{v, unit}
 		p := s.To(q)
