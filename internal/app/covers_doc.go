@@ -39,7 +39,7 @@ func (a *App) coverDocument(s snapshot, in coverPlan, plan cover.Plan, today civ
 		doc.Warnings = append(doc.Warnings, report.Plain("Not planned: "+strings.Join(in.out, "; ")+"."))
 	}
 	if names, key := unpriced(plan); len(names) > 0 {
-		doc.Warnings = append(doc.Warnings, report.Plain(fmt.Sprintf("With a budget, what has no known price cannot be planned: %s. Give what you pay: --rule 'price %s 2.10 per kg'.", strings.Join(names, ", "), key)))
+		doc.Warnings = append(doc.Warnings, report.Plain(fmt.Sprintf("With a budget, what has no known price cannot be planned: %s. Give what you pay: --rule 'price %s %s'.", strings.Join(names, ", "), key, a.somePrice())))
 	}
 	data := coverPlanData(in, plan, stored)
 	data.Works = a.coverWorks(in, plan, today)
@@ -117,7 +117,7 @@ func (a *App) coverTable(in coverPlan, plan cover.Plan, stored bool) report.Sect
 	}
 	sec := report.Section{Key: "plan", Table: t, Notes: []report.Line{
 		report.Say("total {} points; {}", report.Num(plan.Total, 2), plan.Proof),
-		report.Plain(pointsWords(in.rules)),
+		report.Plain(pointsWords(in.rules, a.farm.Units)),
 		report.Plain("+- is what the counts leave open of the pressures; it does not speak of the evidence"),
 	}}
 	if plan.Alike > 0 {
@@ -136,13 +136,19 @@ func (a *App) coverTable(in coverPlan, plan cover.Plan, stored bool) report.Sect
 }
 
 // pointsWords says what a point is.
-func pointsWords(r cover.Rules) string {
+func pointsWords(r cover.Rules, system units.System) string {
 	w := r.Weights
 	s := fmt.Sprintf("points: pressure 0 to 3, times the cover's score against the pest, times the weight of the evidence (A %g, B %g, C %g, D %g)", w.A, w.B, w.C, w.D)
 	if r.PestWeight != 1 || r.HarmWeight != 1 {
 		s += fmt.Sprintf(", help times %g and harm times %g", r.PestWeight, r.HarmWeight)
 	}
-	s += fmt.Sprintf("; %g per kg/ha of nitrogen left, %g per t/ha of dry matter (half for a late sowing); less %g per USD of seed (%g USD a kg where no price is known), %g per sowing, %g for bare soil in winter", r.Nitrogen, r.Biomass, r.PointsPerUSD, r.GuessUSDPerKg, r.Work, r.BarePenalty)
+	left := fmt.Sprintf("%g per kg/ha of nitrogen left, %g per t/ha of dry matter", r.Nitrogen, r.Biomass)
+	guess := fmt.Sprintf("%g USD a kg", r.GuessUSDPerKg)
+	if system.IsUS() {
+		left = fmt.Sprintf("%.3g per lb/acre of nitrogen left, %.3g per 1000 lb/acre of dry matter", r.Nitrogen*units.Of(1, "lb/acre").MustIn("kg/ha"), r.Biomass*units.Of(1000, "lb/acre").MustIn("t/ha"))
+		guess = fmt.Sprintf("%.3g USD a lb", r.GuessUSDPerKg*units.Of(1, "lb").MustIn("kg"))
+	}
+	s += fmt.Sprintf("; %s (half for a late sowing); less %g per USD of seed (%s where no price is known), %g per sowing, %g for bare soil in winter", left, r.PointsPerUSD, guess, r.Work, r.BarePenalty)
 	if r.RestCost > 0 {
 		s += fmt.Sprintf(", %g for a bed without flowers", r.RestCost)
 	}

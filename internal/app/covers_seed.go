@@ -139,7 +139,7 @@ func (a *App) seedItem(in coverPlan, n cover.SeedNeed, beds int, src *sources) r
 	}
 	switch {
 	case n.Crop.USDPerKg == nil:
-		add(report.Plain(fmt.Sprintf("its price is not known; give yours with --rule 'price %s 2.10 per kg'", n.Crop.ID)))
+		add(report.Plain(fmt.Sprintf("its price is not known; give yours with --rule 'price %s %s'", n.Crop.ID, a.somePrice())))
 	case in.prices[n.Crop.ID]:
 		add(report.Plain("your price, " + a.price(*n.Crop.USDPerKg) + priceFrom(in, n.Crop.ID) + cost))
 	default:
@@ -171,6 +171,14 @@ func (a *App) rate(kgHa float64) string {
 		return few(units.Of(kgHa, "kg/ha").MustIn("lb/1000 ft2")) + " lb per 1000 sq ft"
 	}
 	return few(kgHa) + " kg/ha"
+}
+
+// somePrice is a price of seed as a person would type it.
+func (a *App) somePrice() string {
+	if a.farm.Units.IsUS() {
+		return "0.95 per lb"
+	}
+	return "2.10 per kg"
 }
 
 func (a *App) price(perKg float64) string {

@@ -286,7 +286,7 @@ func (f *field) rules() []rule {
 			sign, words = -1, "at least"
 		}
 		out = append(out, rule{
-			words: fmt.Sprintf("%s %.4g m2 of %s", words, a.M2, a.What), from: a.From,
+			words: fmt.Sprintf("%s %s of %s", words, f.site.Units.Area(a.M2), a.What), from: a.From,
 			limit: &allot.Limit{Most: sign * a.M2, Use: f.uses(func(i int, c Cell) float64 { return sign * part(c.Option, a.What) * f.beds[i].AreaM2 })},
 		})
 	}

@@ -48,8 +48,8 @@ func TestPlanBeds_Rules(t *testing.T) {
 		{"budget 0", func(r *cover.Rules) { r.Budget = ptr(0.) }, "none none none none", 0, "a budget of 0.00 USD", 6.86},
 		{"one lot", func(r *cover.Rules) { r.Lots = 1 }, "none oats none none", 5.87, "at most 1 seed lot", 0.99},
 		{"one bed in two untreated", func(r *cover.Rules) { r.Untreated, r.UntreatedOf = 1, 2 }, "field_pea oats none none", 6.565, "1 in 2 beds without a cover (2 beds)", 0.295},
-		{"pea at most 150 m2", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "field_pea", M2: 150}} }, "field_pea oats none none", 6.565, "at most 150 m2 of field_pea", 0.295},
-		{"grass at least 150 m2", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "Poaceae", Least: true, M2: 150}} }, "oats oats none field_pea", 4.835, "at least 150 m2 of Poaceae", 2.025},
+		{"pea at most 150 m2", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "field_pea", M2: 150}} }, "field_pea oats none none", 6.565, "at most 150 m² of field_pea", 0.295},
+		{"grass at least 150 m2", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "Poaceae", Least: true, M2: 150}} }, "oats oats none field_pea", 4.835, "at least 150 m² of Poaceae", 2.025},
 		{"legumes 75 %", func(r *cover.Rules) { r.Legumes = ptr(0.75) }, "field_pea oats field_pea field_pea", 5.555, "at least 75 % of the sown area in legumes", 1.305},
 		{"two in four untreated", func(r *cover.Rules) { r.Untreated, r.UntreatedOf = 2, 4 }, "field_pea oats none none", 6.565, "2 in 4 beds without a cover (2 beds)", 0.295},
 		{"no legumes", func(r *cover.Rules) { r.LegumesMost = ptr(0.) }, "none oats none none", 5.87, "at most 0 % of the sown area in legumes", 0.99},
@@ -170,12 +170,12 @@ func TestPlanBeds_Conflicts(t *testing.T) {
 		want []string
 	}{
 		{"one alone", func(r *cover.Rules) { r.Areas = []cover.Area{{What: "oats", Least: true, M2: 250}} },
-			[]string{"at least 250 m2 of oats"}}, // beds 1 and 2 alone may carry it
+			[]string{"at least 250 m² of oats"}}, // beds 1 and 2 alone may carry it
 		{"area and budget", func(r *cover.Rules) {
 			r.Areas = []cover.Area{{What: "oats", Least: true, M2: 150, From: "rules.txt:1"}}
 			r.Budget, r.Lots = ptr(3.), 3
 			r.Stated = map[string]string{"budget": "rules.txt:2"}
-		}, []string{"a budget of 3.00 USD (rules.txt:2)", "at least 150 m2 of oats (rules.txt:1)"}},
+		}, []string{"a budget of 3.00 USD (rules.txt:2)", "at least 150 m² of oats (rules.txt:1)"}},
 		{"pin and forbid", func(r *cover.Rules) {
 			r.Pins, r.Forbids = []cover.Pin{{Bed: "1", Cover: "oats"}, {Bed: "2", Cover: "oats"}}, []cover.Pin{{Bed: "1", Cover: "oats"}}
 			r.Budget = ptr(100.)
@@ -248,7 +248,7 @@ func TestPlanBeds_ConflictsAreSmallest(t *testing.T) {
 					if a.Least {
 						word = "at least"
 					}
-					if in(fmt.Sprintf("%s %.4g m2 of %s", word, a.M2, a.What)) {
+					if in(fmt.Sprintf("%s %.4g m² of %s", word, a.M2, a.What)) {
 						r.Areas = append(r.Areas, a)
 					}
 				}

@@ -159,7 +159,7 @@ func TestContradictions(t *testing.T) {
 		"already goes above": func(l *farm.Label) {
 			l.RateMin, l.MaxAmount = farm.Value(units.Of(1, "lb/1000 ft2")), farm.Value(units.Of(0.9, "lb/1000 ft2"))
 		},
-		"maximum amount (1 L/ha) and the highest rate":                            func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "L/ha")) },
+		"maximum amount (1 L/ha) and the highest rate":            func(l *farm.Label) { l.MaxAmount = farm.Value(units.Of(1, "L/ha")) },
 		"lowest temperature (30 °C) is above the highest (20 °C)": func(l *farm.Label) { l.MinTempC, l.MaxTempC = farm.Value(30.0), farm.Value(20.0) },
 		"between 0 and 100":       func(l *farm.Label) { l.Actives[0].Percent = 101 },
 		"add up to":               func(l *farm.Label) { l.Actives = append(l.Actives, farm.Active{Name: "x", Percent: 99.5}) },

@@ -342,6 +342,9 @@ func TestFindings_RainOfTheDay(t *testing.T) {
 		broke, unjudged := judged(put(l, "2026-06-01"), r)
 		require.Empty(t, broke)
 		require.Equal(t, want, strings.Contains(unjudged, "4 mm of rain are noted of 2026-06-01"), unjudged)
+		r.Units = units.US
+		_, unjudged = judged(put(l, "2026-06-01"), r)
+		require.Equal(t, want, strings.Contains(unjudged, "0.16 in of rain are noted of 2026-06-01"), unjudged) // 4/25.4 in
 	}
 }
 

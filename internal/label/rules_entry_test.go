@@ -291,6 +291,8 @@ var placeRules = map[string]func(*testing.T){
 		d := label.Plan(r)
 		allowed(t, d) // a plan carries the wind as a condition
 		require.Contains(t, d.Conditions, "do not apply if the wind is over 10 mph (4.4704 m/s): check on the day")
+		r.Units = units.US
+		require.Contains(t, label.Plan(r).Conditions, "do not apply if the wind is over 10 mph: check on the day")
 		r.Applying = true
 		got := refused(t, label.Plan(r), label.CodeWind, "2026-07-20")
 		require.Equal(t, "wind", got.Field)
@@ -299,7 +301,9 @@ var placeRules = map[string]func(*testing.T){
 	"LR-067": func(t *testing.T) {
 		r := ask(windy(), "2026-07-20")
 		r.WindMS = num(4.5)
-		require.Contains(t, refused(t, label.Plan(r), label.CodeWind, "2026-07-20").Words, "4.4704 m/s")
+		require.Contains(t, refused(t, label.Plan(r), label.CodeWind, "2026-07-20").Words, "wind of 4.5 m/s is above the label's highest of 10 mph (4.4704 m/s)")
+		r.Units = units.US // 4.5 m/s are 10.066 mph
+		require.Contains(t, refused(t, label.Plan(r), label.CodeWind, "2026-07-20").Words, "wind of 10.07 mph is above the label's highest of 10 mph")
 		r.WindMS = num(4.4704)
 		allowed(t, label.Plan(r))
 	},

@@ -1,16 +1,12 @@
 package paper
 
 import (
-	"bytes"
-	"compress/zlib"
-	"io"
-	"regexp"
-	"strconv"
 	"strings"
 	"testing"
-	"unicode/utf16"
 
 	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/testkit"
 )
 
 // printedPage is what a page of a PDF says, as a reader would find it.
@@ -44,71 +40,18 @@ func flat(pages []printedPage) string {
 	return strings.Join(strings.Fields(strings.Join(out, " ")), " ")
 }
 
-var (
-	stream   = regexp.MustCompile(`/Length (\d+)>>\r?\nstream\r?\n`)
-	mediaBox = regexp.MustCompile(`/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]`)
-	operator = regexp.MustCompile(`(?s)BT /F(\w+) ([\d.]+) Tf ET|BT ([-\d.]+) ([-\d.]+) Td \(((?:\\.|[^\\)])*)\) Tj ET|([-\d.]+) ([-\d.]+) ([-\d.]+) ([-\d.]+) re`)
-)
-
 // read takes a PDF of ours apart.
 func read(t *testing.T, pdf []byte) []printedPage {
 	t.Helper()
-	m := mediaBox.FindSubmatch(pdf)
-	require.NotNil(t, m)
-	high := number(string(m[2]))
-	var pages []printedPage
-	for _, s := range stream.FindAllSubmatchIndex(pdf, -1) {
-		z, err := zlib.NewReader(bytes.NewReader(pdf[s[1] : s[1]+int(number(string(pdf[s[2]:s[3]])))]))
-		if err != nil {
-			continue
+	var out []printedPage
+	for _, p := range testkit.ReadPDF(t, pdf) {
+		page := printedPage{high: p.High, boxes: p.Boxes}
+		for _, r := range p.Runs {
+			page.runs = append(page.runs, run{r.Font, r.Size, r.X, r.Y, r.Text})
 		}
-		raw, err := io.ReadAll(z)
-		require.NoError(t, err)
-		if !bytes.Contains(raw, []byte(") Tj ET")) {
-			continue
-		}
-		p := printedPage{high: high}
-		font, size := "", 0.0
-		for _, op := range operator.FindAllStringSubmatch(string(raw), -1) {
-			switch {
-			case op[1] != "":
-				font, size = op[1], number(op[2])
-			case op[6] != "":
-				h := -number(op[9])
-				p.boxes = append(p.boxes, [4]float64{number(op[6]), high - number(op[7]), number(op[8]), h})
-			default:
-				p.runs = append(p.runs, run{font, size, number(op[3]), high - number(op[4]), decode(op[5])})
-			}
-		}
-		pages = append(pages, p)
+		out = append(out, page)
 	}
-	return pages
-}
-
-func number(s string) float64 { v, _ := strconv.ParseFloat(s, 64); return v }
-
-// decode reads a PDF string of UTF-16.
-func decode(s string) string {
-	var b []byte
-	for i := 0; i < len(s); i++ {
-		if s[i] == '\\' && i+1 < len(s) {
-			i++
-			switch s[i] {
-			case 'r':
-				b = append(b, '\r')
-				continue
-			case 'n':
-				b = append(b, '\n')
-				continue
-			}
-		}
-		b = append(b, s[i])
-	}
-	var u []uint16
-	for i := 0; i+1 < len(b); i += 2 {
-		u = append(u, uint16(b[i])<<8|uint16(b[i+1]))
-	}
-	return string(utf16.Decode(u))
+	return out
 }
 
 // tidy checks what every page must keep: nothing beyond the margins, no type
