@@ -122,14 +122,14 @@ func TestWordsFollowTheUnits(t *testing.T) {
 				}
 				check(out+" ; "+errs, words)
 			}
-			for _, sheet := range [][]string{{"round", "2026-05-18"}, {"round", "2026-07-20"}, {"week", "2026-05-18"}, {"week", "2026-07-20"}, {"notice", "2026-07-20"}, {"season", "2026-11-10"}, {"next-year", "2026-11-10"}} {
+			for _, sheet := range [][]string{{"round", "2026-05-18"}, {"week", "2026-07-20"}, {"notice", "2026-07-20"}, {"season", "2026-11-10"}, {"next-year", "2026-11-10"}} {
 				file := filepath.Join(f.dir, sheet[0]+sheet[1]+".pdf")
 				f.run("print", sheet[0], "--date", sheet[1], "--out", file)
 				pdf, err := os.ReadFile(file)
 				require.NoError(t, err)
 				check(testkit.PDFText(t, pdf), append([]string{"print"}, sheet...))
 			}
-			require.Greater(t, said, 500_000, "the walk says something")
+			require.Greater(t, said, 300_000, "the walk says something")
 		})
 	}
 }
@@ -138,7 +138,10 @@ func TestWordsFollowTheUnits(t *testing.T) {
 func unitWalk() [][]string {
 	var out [][]string
 	add := func(line string) { out = append(out, strings.Fields(line)) }
-	for _, day := range []string{"2026-05-18", "2026-07-20", "2026-09-14"} {
+	for _, line := range []string{"week --date 2026-09-14", "plan --date 2026-09-14", "why 8 --date 2026-09-14"} {
+		add(line)
+	}
+	for _, day := range []string{"2026-05-18", "2026-07-20"} {
 		for _, c := range []string{"week", "plan", "due", "ahead", "round --minutes 60", "round", "board", "why 1", "why 4", "why 8", "trend slug", "forecast mite", "worked"} {
 			add(c + " --date " + day)
 		}
