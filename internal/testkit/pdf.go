@@ -4,13 +4,14 @@ import (
 	"bytes"
 	"compress/zlib"
 	"io"
-	"regexp"
 	"strconv"
 	"strings"
 	"testing"
 	"unicode/utf16"
 
 	"github.com/stretchr/testify/require"
+
+	"leafturn/internal/pattern"
 )
 
 // PDFPage is what a page of a PDF of ours says, as a reader would find it.
@@ -28,19 +29,19 @@ type PDFRun struct {
 }
 
 var (
-	stream   = regexp.MustCompile(`/Length (\d+)>>\r?\nstream\r?\n`)
-	mediaBox = regexp.MustCompile(`/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]`)
-	operator = regexp.MustCompile(`(?s)BT /F(\w+) ([\d.]+) Tf ET|BT ([-\d.]+) ([-\d.]+) Td \(((?:\\.|[^\\)])*)\) Tj ET|([-\d.]+) ([-\d.]+) ([-\d.]+) ([-\d.]+) re`)
+	stream   = pattern.New(`/Length (\d+)>>\r?\nstream\r?\n`)
+	mediaBox = pattern.New(`/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]`)
+	operator = pattern.New(`(?s)BT /F(\w+) ([\d.]+) Tf ET|BT ([-\d.]+) ([-\d.]+) Td \(((?:\\.|[^\\)])*)\) Tj ET|([-\d.]+) ([-\d.]+) ([-\d.]+) ([-\d.]+) re`)
 )
 
 // ReadPDF takes a PDF of ours apart.
 func ReadPDF(t *testing.T, pdf []byte) []PDFPage {
 	t.Helper()
-	m := mediaBox.FindSubmatch(pdf)
+	m := mediaBox().FindSubmatch(pdf)
 	require.NotNil(t, m)
 	high := pdfNumber(string(m[2]))
 	var pages []PDFPage
-	for _, s := range stream.FindAllSubmatchIndex(pdf, -1) {
+	for _, s := range stream().FindAllSubmatchIndex(pdf, -1) {
 		z, err := zlib.NewReader(bytes.NewReader(pdf[s[1] : s[1]+int(pdfNumber(string(pdf[s[2]:s[3]])))]))
 		if err != nil {
 			continue
@@ -52,7 +53,7 @@ func ReadPDF(t *testing.T, pdf []byte) []PDFPage {
 		}
 		p := PDFPage{High: high}
 		font, size := "", 0.0
-		for _, op := range operator.FindAllStringSubmatch(string(raw), -1) {
+		for _, op := range operator().FindAllStringSubmatch(string(raw), -1) {
 			switch {
 			case op[1] != "":
 				font, size = op[1], pdfNumber(op[2])

@@ -3,7 +3,6 @@ package units
 import (
 	"fmt"
 	"math"
-	"regexp"
 	"strconv"
 	"strings"
 )
@@ -185,64 +184,90 @@ func number(v, step float64, r Round) string {
 	return out
 }
 
-const aNumber = `-?[0-9](?:[0-9.,]*[0-9])?`
-
-var (
-	braced     = regexp.MustCompile(`\{[^{}]*\}`)
-	inBraces   = regexp.MustCompile(`^\{([<>~]?)(` + aNumber + `(?:(?: to | or | and | x |-|, )` + aNumber + `)*) ([^0-9].*|1000 .*)\}$`)
-	itsNumbers = regexp.MustCompile(`(?:^|[^0-9])(` + aNumber + `)`)
-)
-
 // Text writes a text of the facts for a reader of s. A quantity in it stands in
 // braces, one unit behind all its numbers: {30 °C}, {15-20 m}, {7.5 x 12.5 cm}.
 // {>25 ft} is rounded up, {<90 °F} down, {~27 °C} to whole degrees. Numbers in
 // the units of s stay as they are written.
 func (s System) Text(text string) (string, error) {
-	if !strings.ContainsAny(text, "{}") {
-		return text, nil
-	}
-	var bad error
-	out := braced.ReplaceAllStringFunc(text, func(b string) string {
-		words, err := s.quantity(b)
-		if err != nil && bad == nil {
-			bad = err
+	var out strings.Builder
+	for {
+		before, rest, found := strings.Cut(text, "{")
+		if strings.Contains(before, "}") {
+			return "", fmt.Errorf("%w: a brace stands alone in %q", ErrNumber, text)
 		}
-		return words
-	})
-	if bad == nil && strings.ContainsAny(out, "{}") {
-		bad = fmt.Errorf("%w: a brace stands alone in %q", ErrNumber, text)
-	}
-	return out, bad
-}
-
-func (s System) quantity(b string) (string, error) {
-	m := inBraces.FindStringSubmatch(b)
-	if m == nil {
-		return "", fmt.Errorf("%w: %q is no quantity such as {15-20 m}", ErrNumber, b)
-	}
-	unit, err := Lookup(m[3])
-	if err != nil {
-		return "", err
-	}
-	r := map[string]Round{"": Nearest, ">": Up, "<": Down, "~": Rough}[m[1]]
-	own := s.To(Quantity{1, unit}).Unit
-	body, at, words := m[2], 0, ""
-	for _, i := range itsNumbers.FindAllStringSubmatchIndex(body, -1) {
-		start := i[2]
-		if body[start] == '-' && start > 0 && body[start-1] != ' ' { // a dash between two numbers
-			start++
+		out.WriteString(before)
+		if !found {
+			return out.String(), nil
 		}
-		v, err := ParseNumber(strings.ReplaceAll(body[start:i[3]], ",", ""))
+		inner, after, closed := strings.Cut(rest, "}")
+		if !closed {
+			return "", fmt.Errorf("%w: a brace stands alone in %q", ErrNumber, text)
+		}
+		words, err := s.quantity(inner)
 		if err != nil {
 			return "", err
 		}
-		if own == unit {
-			continue
-		}
-		q := Quantity{v, unit}
-		p := s.To(q)
-		words += body[at:start] + number(p.Value, step(q, p, r), r)
-		at = i[3]
+		out.WriteString(words)
+		text = after
 	}
-	return words + body[at:] + " " + own.words(), nil
+}
+
+// between are the words that may stand between the numbers of a quantity.
+var between = []string{" to ", " or ", " and ", " x ", "-", ", "}
+
+// quantity writes what stands in a pair of braces.
+func (s System) quantity(text string) (string, error) {
+	bad := fmt.Errorf("%w: {%s} is no quantity such as {15-20 m}", ErrNumber, text)
+	round := Nearest
+	if text != "" {
+		if r, marked := map[byte]Round{'>': Up, '<': Down, '~': Rough}[text[0]]; marked {
+			round, text = r, text[1:]
+		}
+	}
+	type part struct {
+		number, then string
+		value        float64
+	}
+	var parts []part
+	for {
+		n := 0
+		for n < len(text) && (strings.IndexByte("0123456789.", text[n]) >= 0 || n == 0 && text[n] == '-' || text[n] == ',' && n+1 < len(text) && text[n+1] != ' ') {
+			n++
+		}
+		v, err := ParseNumber(strings.ReplaceAll(text[:n], ",", ""))
+		if err != nil {
+			return "", bad
+		}
+		p := part{number: text[:n], value: v}
+		text = text[n:]
+		for _, w := range between {
+			if rest, ok := strings.CutPrefix(text, w); ok && rest != "" && strings.IndexByte("-0123456789", rest[0]) >= 0 {
+				p.then, text = w, rest
+				break
+			}
+		}
+		parts = append(parts, p)
+		if p.then == "" {
+			break
+		}
+	}
+	name, ok := strings.CutPrefix(text, " ")
+	if !ok {
+		return "", bad
+	}
+	unit, err := Lookup(name)
+	if err != nil {
+		return "", err
+	}
+	own := s.To(Quantity{1, unit}).Unit
+	var out strings.Builder
+	for _, p := range parts {
+		if own != unit {
+			q := Quantity{p.value, unit}
+			to := s.To(q)
+			p.number = number(to.Value, step(q, to, round), round)
+		}
+		out.WriteString(p.number + p.then)
+	}
+	return out.String() + " " + own.words(), nil
 }
