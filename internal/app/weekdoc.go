@@ -229,37 +229,39 @@ func mark(l week.Line) string {
 	return map[week.Rung]string{week.Prevention: "prevent", week.Cultural: "by hand", week.Biological: "release", week.Product: "product"}[l.Rung]
 }
 
-// quietSection says in a table what was counted and needs nothing.
+// quietSection says in a table what was counted and needs nothing: a row for
+// each bed and pest, one pest after the other.
 func quietSection(quiet []assess.Assessment) report.Section {
-	t := &report.Table{Columns: []report.Column{
-		{Title: "Pest"}, {Title: "Beds, last count (95 % interval), the season so far"},
-	}}
-	byPest := map[string][]string{}
-	var order []string
-	for _, a := range quiet {
-		if _, ok := byPest[a.Pest.Name]; !ok {
-			order = append(order, a.Pest.Name)
-		}
+	rows := slices.Clone(quiet)
+	slices.SortStableFunc(rows, func(a, b assess.Assessment) int { return strings.Compare(a.Pest.Name, b.Pest.Name) })
+	t := &report.Table{Columns: []report.Column{{Title: "Pest"}, {Title: "Bed"}, {Title: "Last count"}, {Title: "95 % interval"}, {Title: "So far"}}}
+	notes := make([]string, len(rows))
+	for i, a := range rows {
 		r := a.Decider
-		words := fmt.Sprintf("%s %s (%s-%s)", a.Bed.Code, week.Number(r.Value), week.Number(r.Low), week.Number(r.High))
-		if a.Course != "" {
-			words += " " + a.Course
-		}
+		var w []string
 		if a.Result.Rule == verdict.RuleEnemies {
-			words += " natural enemies hold"
+			w = append(w, "natural enemies hold")
 		}
 		if d := r.Density; d != nil && d.Outlier {
-			words += ", " + week.OutlierWords(d.OutlierUnit, d.Max)
+			w = append(w, week.OutlierWords(d.OutlierUnit, d.Max))
 		}
-		byPest[a.Pest.Name] = append(byPest[a.Pest.Name], words)
+		notes[i] = strings.Join(w, ", ")
+		percent := ""
+		if r.Unit.Percent {
+			percent = " %"
+		}
+		t.Rows = append(t.Rows, []report.Value{report.Text(a.Pest.Name), report.Text(a.Bed.Code), report.Text(week.Number(r.Value) + percent),
+			report.Text(week.Number(r.Low) + " to " + week.Number(r.High) + percent), report.Text(a.Course)})
 	}
-	slices.Sort(order)
-	for _, p := range order {
-		t.Rows = append(t.Rows, []report.Value{report.Text(p), report.Text(strings.Join(byPest[p], ", "))})
+	if strings.Join(notes, "") != "" {
+		t.Columns = append(t.Columns, report.Column{Title: "To know"})
+		for i, n := range notes {
+			t.Rows[i] = append(t.Rows[i], report.Text(n))
+		}
 	}
 	sec := report.Section{Key: "hold", Title: "Hold: counted, and nothing to do", Table: t}
 	if slices.ContainsFunc(quiet, func(a assess.Assessment) bool { return a.Course != "" }) {
-		sec.Notes = report.Lines("the season so far: " + assess.CourseKey)
+		sec.Notes = report.Lines("so far: " + assess.CourseKey)
 	}
 	return sec
 }
