@@ -227,9 +227,7 @@ func (a *App) layoutData(x chosenPlant) *CompanionLayout {
 		n := toRaise(*l.Plants)
 		out.Raise = &n
 	}
-	for _, n := range l.Notes {
-		out.Notes = append(out.Notes, n)
-	}
+	out.Notes = append(out.Notes, l.Notes...)
 	for _, s := range l.Spots {
 		out.Spots = append(out.Spots, CompanionSpot{string(s.Kind), s.Bed, s.Other, s.Side, s.AtM, s.LengthM, s.WidthM, s.Units, s.X, s.Y})
 	}

@@ -415,10 +415,6 @@ func kept(err error, words string) error {
 	return err
 }
 
-func (a *App) number(v float64) string {
-	return strconv.FormatFloat(float64(int(v*10+0.5))/10, 'f', -1, 64)
-}
-
 // Beds lists the beds with their stage on a day.
 func (a *App) Beds(ctx context.Context, day civil.Date) (*report.Document, error) {
 	s, err := a.snapshot(ctx, day)
