@@ -70,12 +70,11 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 	cols := map[string]int{}
 	for i, h := range header {
 		line, col := cr.FieldPos(i)
-		col = charCol(data, line, col)
 		switch _, twice := cols[h]; {
 		case twice:
-			bad(line, col, fmt.Sprintf("column %q stands twice", h), "remove one of them")
+			bad(line, charCol(data, line, col), fmt.Sprintf("column %q stands twice", h), "remove one of them")
 		case !slices.Contains(wanted, h):
-			bad(line, col, fmt.Sprintf("unknown column %q%s", h, diag.DidYouMean(h, wanted)), "remove or rename it")
+			bad(line, charCol(data, line, col), fmt.Sprintf("unknown column %q%s", h, diag.DidYouMean(h, wanted)), "remove or rename it")
 		}
 		cols[h] = i
 	}
@@ -109,6 +108,9 @@ func (r *reader) table(file string, wanted []string, f func(row)) {
 		for i, v := range rec {
 			if v != strings.TrimSpace(v) {
 				w.bad(header[i], fmt.Sprintf("space at the end or start of %q", v), "remove it")
+			}
+			if !strings.ContainsAny(v, "{}") {
+				continue
 			}
 			if rec[i], err = r.system.Text(v); err != nil {
 				w.bad(header[i], err.Error(), "write a quantity as {15-20 m}, {30 °C} or {>25 ft}")
