@@ -27,7 +27,9 @@ func (a *App) NextYear(ctx context.Context, day civil.Date, o CoverOptions) (*re
 	}
 	companions := a.companionDocument(p, day)
 	if i := slices.IndexFunc(companions.Sections, func(s report.Section) bool { return s.Key == "calendar" }); i >= 0 {
-		for n, page := range a.bloomCalendar(p, day).Pages() {
+		calendar := a.bloomCalendar(p, day)
+		calendar.Wide = paperWide
+		for n, page := range calendar.Pages() {
 			f, err := drawn(page, fmt.Sprintf("bloom-%d", n+1), "Bloom calendar")
 			if err != nil {
 				return nil, err

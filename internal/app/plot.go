@@ -77,7 +77,7 @@ func (a *App) overviewPages(ctx context.Context, s snapshot) ([]plots.Figure, er
 	if err != nil {
 		return nil, err
 	}
-	return figures(a.overview(s, list, next).ByNeed().Pages()), nil
+	return overviewPictures(a.overview(s, list, next)), nil
 }
 
 // allPests assesses all pests in all beds and says what is to be done next.
@@ -352,6 +352,15 @@ const (
 	overviewPests = 6
 )
 
+// overviewPictures are the pages of all pests and beds: where most were not
+// counted, what was counted alone.
+func overviewPictures(o plots.Overview) []plots.Figure {
+	if o = o.ByNeed(); o.Sparse() {
+		return figures(o.Packed())
+	}
+	return figures(o.Pages())
+}
+
 func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plots.Overview {
 	from, to := season(s)
 	o := plots.Overview{
@@ -366,7 +375,10 @@ func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plo
 		mine := slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return x.Pest.Key != key })
 		u, ok := measureOf(mine)
 		if !ok {
-			continue // never counted in any bed: a row of blanks says nothing
+			if p, ok := a.cat.Pest(key); ok { // a row of blanks says nothing
+				o.Uncounted = append(o.Uncounted, p.Name)
+			}
+			continue
 		}
 		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {
