@@ -109,7 +109,7 @@ func (d *document) draw() {
 			if s.URL != "" {
 				words += " " + s.URL
 			}
-			d.hanging(small, d.left, 24*d.scale, d.width(), "["+strconv.Itoa(s.Key)+"]", words)
+			d.together(func() { d.hanging(small, d.left, 24*d.scale, d.width(), "["+strconv.Itoa(s.Key)+"]", words) })
 		}
 	}
 }
@@ -168,7 +168,11 @@ func (d *document) section(s *report.Section) {
 		d.figures(s) // a picture says its title itself
 		return
 	}
-	d.heading(s.Title, min(d.height(func() { d.beginning(s, columns) }), 200*d.scale))
+	begins := d.height(func() { d.beginning(s, columns) })
+	if begins > (d.bottom-d.top)*keptWhole { // it begins on this page in any case
+		begins = 200 * d.scale
+	}
+	d.heading(s.Title, begins)
 	gap := func() { d.y += 4 }
 	if !s.Lead.IsZero() {
 		d.para(text, d.left, d.width(), d.words(s.Lead))
@@ -183,7 +187,7 @@ func (d *document) section(s *report.Section) {
 		gap()
 	}
 	for _, l := range s.Notes {
-		d.hanging(text, d.left, 10*d.scale, d.width(), "–", d.words(l))
+		d.together(func() { d.hanging(text, d.left, 10*d.scale, d.width(), "–", d.words(l)) })
 	}
 	d.figures(s)
 }

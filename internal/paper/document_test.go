@@ -195,6 +195,23 @@ func TestDocument_HeadingStays(t *testing.T) {
 	}
 }
 
+// A heading stands on the page of its first item, however tall that is, and no
+// note is parted for a line.
+func TestDocument_HeadingStaysWithTallItem(t *testing.T) {
+	tall := report.Item{Head: report.Plain("Sow it"), Details: report.Lines(slices.Repeat([]string{"a detail"}, 22)...)}
+	note := report.Plain("first words of the note " + strings.Repeat("many words ", 12) + "last words of the note")
+	for n := range 60 {
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, n)...)}, {Title: "Plants", Items: []report.Item{tall}, Notes: []report.Line{note}}}}
+		for _, p := range read(t, printed(t, doc, Options{})) {
+			if strings.Contains(p.text(), "Plants") {
+				require.Contains(t, p.text(), "Sow it", "%d lines before it", n)
+			}
+			whole := flat([]printedPage{p})
+			require.Equal(t, strings.Contains(whole, "first words of the note"), strings.Contains(whole, "last words of the note"), "%d lines before it", n)
+		}
+	}
+}
+
 // What is closed until when is the largest type of a notice.
 func TestDocument_Loud(t *testing.T) {
 	for n, size := range map[int]float64{1: 34, 6: 26, 20: 20} {

@@ -188,9 +188,12 @@ func (p *page) height(draw func()) float64 {
 	return h
 }
 
+// keptWhole is the largest part of a page that is not parted.
+const keptWhole = 0.7
+
 // together draws on one page what fits on one.
 func (p *page) together(draw func()) {
-	if h := p.height(draw); h <= (p.bottom-p.top)*0.7 {
+	if h := p.height(draw); h <= (p.bottom-p.top)*keptWhole {
 		p.need(h)
 	}
 	draw()
