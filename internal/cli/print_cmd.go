@@ -54,7 +54,7 @@ func printCommand(d *deps) *ucli.Command {
 					}
 					return a.Review(ctx, "", day, true)
 				}),
-			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", paper.Options{}, out,
+			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", paper.Options{Fine: app.NextYearFine}, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 					return a.NextYear(ctx, day, app.CoverOptions{Rest: "0"})
 				}),
@@ -92,7 +92,7 @@ func (d *deps) printed(name, usage string, as paper.Options, flags []ucli.Flag, 
 				if err := a.CorrectedSince(ctx, doc); err != nil {
 					return nil, err
 				}
-				o.Large, o.Loud = as.Large, as.Loud
+				o.Large, o.Loud, o.Fine = as.Large, as.Loud, as.Fine
 				var b bytes.Buffer
 				err = paper.Document(&b, *doc, o)
 				return b.Bytes(), err

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,9 +20,10 @@ func Document(w io.Writer, doc report.Document, o Options) error {
 	if err := doc.Validate(); err != nil {
 		return err
 	}
-	d := &document{doc: &doc, loud: o.Loud}
+	d := &document{doc: &doc, loud: o.Loud, fine: o.Fine}
 	return write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
-		d.page = p
+		d.page, d.waiting = p, nil
+		p.first = func(*page) { d.catchUp() }
 		d.draw()
 	})
 }
@@ -31,7 +33,12 @@ type document struct {
 	doc     *report.Document
 	numbers float64 // width of the running numbers, the same in the whole document
 	loud    string
+	fine    []string
+	waiting []report.Figure // pictures that did not fit where they belong
 }
+
+// fineScale makes the text of a section 9 pt.
+const fineScale = 6.0 / 7
 
 func (d *document) words(l report.Line) string { return render.Sentence(l, d.doc.AsOf) }
 
@@ -97,8 +104,14 @@ func (d *document) draw() {
 		}
 	}
 	for i := range d.doc.Sections {
-		d.section(&d.doc.Sections[i])
+		s, scale := &d.doc.Sections[i], d.scale
+		if slices.Contains(d.fine, s.Key) {
+			d.scale *= fineScale
+		}
+		d.section(s)
+		d.scale = scale
 	}
+	d.catchUp()
 	if len(d.doc.Sources) > 0 {
 		d.heading("Sources", small.step())
 		for _, s := range d.doc.Sources {
@@ -192,9 +205,31 @@ func (d *document) section(s *report.Section) {
 	d.figures(s)
 }
 
-// figures come last in their section: a wide one ends the page.
+// figures come last in their section: a wide one ends the page. One that has
+// no room there stands at the head of the next page, and what follows it here
+// goes on in its place.
 func (d *document) figures(s *report.Section) {
 	for _, f := range s.Figures {
+		if !d.dry && f.PNG != nil && !d.alone(f) && (len(d.waiting) > 0 || !d.fits(f)) {
+			d.waiting = append(d.waiting, f)
+			continue
+		}
+		d.figure(f)
+		d.y += 4
+	}
+}
+
+// fits reports whether a picture has room on this page.
+func (d *document) fits(f report.Figure) bool {
+	upright, _, _ := d.scales(f.Width, f.Height)
+	return !d.closed && d.y+4+f.Height*upright <= d.bottom
+}
+
+// catchUp draws the pictures that have waited.
+func (d *document) catchUp() {
+	all := d.waiting
+	d.waiting = nil
+	for _, f := range all {
 		d.figure(f)
 		d.y += 4
 	}

@@ -267,3 +267,59 @@ func TestDocument_AnyText(t *testing.T) {
 		tidy(t, read(t, printed(t, doc, Options{Size: size})), size)
 	})
 }
+
+// A picture without room waits for the next page, and the words behind it go on
+// in its place; none is lost, none leaves its page, and they stay in order.
+func TestDocument_PictureWaits(t *testing.T) {
+	fig := func(high float64) report.Figure {
+		return report.Figure{Title: "F", PNG: dot(t, 40, int(high)), Width: 400, Height: high}
+	}
+	for n := 0; n < 50; n += 5 {
+		lines := func(word string, n int) []report.Line { return report.Lines(slices.Repeat([]string{word}, n)...) }
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Title: "First", Notes: lines("a line", n), Figures: []report.Figure{fig(400), fig(300)}}, {Title: "Second", Notes: lines("another", 9)}}}
+		pdf := printed(t, doc, Options{Size: A4})
+		require.Equal(t, 2, bytes.Count(pdf, []byte("/Subtype /Image")), "%d", n)
+		pages := read(t, pdf)
+		require.Equal(t, 9, strings.Count(flat(pages), "another"))
+		for i, p := range pages {
+			for _, r := range p.runs {
+				require.Less(t, r.y, p.high, "%d: page %d", n, i)
+			}
+		}
+		if n == 30 {
+			require.Contains(t, pages[0].text(), "another", "the words go on before the picture")
+		}
+	}
+}
+
+// Columns take the room that makes the table lowest, and a date is not parted.
+func TestTable_Columns(t *testing.T) {
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Table: &report.Table{Columns: []report.Column{{Title: "Days"}, {Title: "Bed"}, {Title: "What"}, {Title: "Note"}}}}}}
+	long := strings.TrimSpace(strings.Repeat("many words to tell ", 7))
+	for i := range 6 {
+		doc.Sections[0].Table.Rows = append(doc.Sections[0].Table.Rows, []report.Value{report.Day(day.AddDays(i)), report.Text("A1 A2 A3 A4 A5 B1 B2 B3"), report.Text(long), report.Text("a short note of some words here")})
+	}
+	pages := read(t, printed(t, doc, Options{Size: A4}))
+	lines := 0
+	for _, r := range pages[0].runs {
+		if strings.Contains(r.text, "many") || strings.Contains(r.text, "tell") {
+			lines++
+		}
+		require.NotRegexp(t, "^(Mon|Tue|Wed|Thu|Fri|Sat|Sun)$", r.text, "a day parted from its date")
+	}
+	require.LessOrEqual(t, lines, 6*3, "the longest words have most of the room")
+}
+
+// Sections in fine type are smaller than others, and no type is under 9 pt.
+func TestDocument_Fine(t *testing.T) {
+	doc := sample(t)
+	doc.Sections = append(doc.Sections, report.Section{Key: "why", Title: "Reasons", Notes: report.Lines("fine words"), Items: []report.Item{{Head: report.Plain("head"), Why: report.Plain("small already")}}})
+	for _, p := range read(t, printed(t, doc, Options{Fine: []string{"why"}})) {
+		for _, r := range p.runs {
+			require.GreaterOrEqual(t, r.size, 9.0, r.text)
+			if r.text == "fine words" {
+				require.InDelta(t, 9, r.size, 0.01)
+			}
+		}
+	}
+}

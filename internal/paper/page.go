@@ -41,9 +41,10 @@ func ParseSize(s string) (Size, bool) {
 
 // Options are the choices for a document.
 type Options struct {
-	Size  Size   // "" is A4
-	Large bool   // type to be read from some steps away, for a notice on a door
-	Loud  string // key of the section whose heading and items are the largest type of all
+	Size  Size     // "" is A4
+	Large bool     // type to be read from some steps away, for a notice on a door
+	Loud  string   // key of the section whose heading and items are the largest type of all
+	Fine  []string // keys of sections in smaller type: what is looked up and not worked from
 }
 
 // Margins: the left one leaves room for punched holes (common practice).
@@ -84,6 +85,7 @@ type page struct {
 	sheet                    fpdf.SizeType    // upright
 	lying                    bool             // the page is turned on its side
 	closed                   bool             // nothing more stands on this page
+	first                    func(*page)      // what has waited for a new page
 	again                    func(*page)      // what stands at the head of each further page
 	foot                     func(*page, int) // what stands at the foot of page n
 	pictures                 int
@@ -151,13 +153,13 @@ func newPage(o Options, m meta) (*page, error) {
 
 func (p *page) width() float64 { return p.right - p.left }
 
-// turn begins an upright page.
-func (p *page) turn() { p.begin("P", p.sheet.Wd, p.sheet.Ht) }
+// turn begins an upright page and returns where its own head ends.
+func (p *page) turn() float64 { return p.begin("P", p.sheet.Wd, p.sheet.Ht) }
 
 // lay begins a page that lies on its side.
 func (p *page) lay() { p.begin("L", p.sheet.Ht, p.sheet.Wd) }
 
-func (p *page) begin(orientation string, wide, high float64) {
+func (p *page) begin(orientation string, wide, high float64) float64 {
 	if p.pages > 0 {
 		p.foot(p, p.pages)
 	}
@@ -165,16 +167,27 @@ func (p *page) begin(orientation string, wide, high float64) {
 	p.left, p.right, p.top, p.bottom = marginLeft, wide-marginRight, marginTop, high-marginBottom
 	p.pages++
 	p.y, p.lying, p.closed = p.top, orientation == "L", false
+	if p.pages > 1 && p.first != nil && !p.lying {
+		p.first(p)
+	}
+	filled := p.y > p.top
 	if p.pages > 1 && p.again != nil {
 		p.again(p)
 	}
+	if filled {
+		return p.top
+	}
+	return p.y
 }
 
 // need turns the page when less than h is left on it, unless the page is
 // still empty.
 func (p *page) need(h float64) {
-	if !p.dry && (p.closed || p.y+h > p.bottom && p.y > p.top) {
-		p.turn()
+	for !p.dry && (p.closed || p.y+h > p.bottom && p.y > p.top) {
+		head := p.turn()
+		if p.y <= head { // as much as a page has
+			return
+		}
 	}
 }
 
@@ -201,7 +214,8 @@ func (p *page) together(draw func()) {
 
 func (f face) step() float64 { return f.size * leading }
 
-func (p *page) face(f face) face { f.size *= p.scale; return f }
+// face is a way of writing at the scale of the page, never too small to read.
+func (p *page) face(f face) face { f.size = max(smallFace.size, f.size*p.scale); return f }
 
 func (p *page) set(f face) { p.pdf.SetFont(f.family, f.style, f.size) }
 
@@ -320,7 +334,7 @@ func (p *page) wrap(f face, s string, w float64) []string {
 		}
 		line = ""
 	}
-	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }) {
+	for _, word := range unbroken(s) {
 		if line != "" {
 			if p.pdf.GetStringWidth(line+" "+word) <= w {
 				line += " " + word
@@ -338,6 +352,11 @@ func (p *page) wrap(f face, s string, w float64) []string {
 	}
 	flush()
 	return lines
+}
+
+// unbroken are the parts of a text between which a line may end.
+func unbroken(s string) []string {
+	return strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' })
 }
 
 // cut is the first part of a long word, at least one character of it.
