@@ -353,12 +353,13 @@ const (
 )
 
 // overviewPictures are the pages of all pests and beds: where most were not
-// counted, what was counted alone.
+// counted and one page does not hold them, what was counted alone.
 func overviewPictures(o plots.Overview) []plots.Figure {
-	if o = o.ByNeed(); o.Sparse() {
-		return figures(o.Packed())
+	pages := o.ByNeed().Pages()
+	if len(pages) > 1 && o.Sparse() {
+		return figures(o.ByNeed().Packed())
 	}
-	return figures(o.Pages())
+	return figures(pages)
 }
 
 func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plots.Overview {

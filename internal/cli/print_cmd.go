@@ -65,15 +65,26 @@ func printCommand(d *deps) *ucli.Command {
 func reviewCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "review", Usage: "look back on a season: seen, decided, done, whether it worked, and the records",
-		UsageText:   "leafturn review\nleafturn review --year 2025",
+		UsageText:   "leafturn review\nleafturn review --year 2025\nleafturn review --html season.html",
 		Description: "For the grower, the landlord or an inspector. The verdicts are those of each week's\nscouting day, made from what was known then. With pictures on paper: `leafturn print season`.",
-		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, in the south that of 2026/27 or 2026; else this one"}),
+		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, in the south that of 2026/27 or 2026; else this one"}, htmlOption),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
-			return d.answer(c, func(ctx context.Context, a *app.App, _ civil.Date) (*report.Document, error) {
-				return a.Review(ctx, c.String("year"), a.Today(), false)
+			page := c.String("html")
+			if page != "" && c.Bool("json") {
+				return diag.Usagef("run the command twice", "--html goes without --json")
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+				doc, err := a.Review(ctx, c.String("year"), a.Today(), page != "")
+				switch {
+				case err != nil:
+					return err
+				case page != "":
+					return d.page(ctx, page, doc)
+				}
+				return d.show(c, doc)
 			})
 		},
 	}
