@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -318,7 +319,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, ne
 		p.Act, p.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 		for _, t := range s.treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && s.year.Holds(t.Date) {
-				p.Treatments = append(p.Treatments, plots.Event{Date: t.Date, Label: t.Label})
+				p.Treatments = append(p.Treatments, plots.Event{Date: t.Date, Label: productName(s, t)})
 			}
 		}
 		for _, r := range s.releases {
@@ -332,17 +333,23 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, ne
 	return fig, nil
 }
 
-// agentShort names an agent in a picture: "P. persimilis".
+// productName is the product of an application, as its label calls it.
+func productName(s snapshot, t farm.Treatment) string {
+	return cmp.Or(s.versions[t.ID].Product, t.Label)
+}
+
+// agentShort names an agent in a picture: "predatory mite P. persimilis".
 func (a *App) agentShort(key string) string {
 	g, ok := a.cat.Agent(key)
 	if !ok {
 		return key
 	}
+	kind, _, _ := strings.Cut(g.Name, " for ")
 	genus, species, ok := strings.Cut(g.Latin, " ")
 	if !ok || genus == "" {
-		return g.Latin
+		return strings.TrimSpace(kind + " " + g.Latin)
 	}
-	return genus[:1] + ". " + species
+	return kind + " " + genus[:1] + ". " + species
 }
 
 // An overview's page holds so many beds and pests: printed on one sheet it can

@@ -115,10 +115,7 @@ func (d *document) draw() {
 	if len(d.doc.Sources) > 0 {
 		d.heading("Sources", small.step())
 		for _, s := range d.doc.Sources {
-			words := s.Text
-			if s.Basis != "" {
-				words += " (" + s.Basis + ")"
-			}
+			words := s.Words()
 			if s.URL != "" {
 				words += " " + s.URL
 			}
