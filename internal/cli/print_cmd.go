@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -24,19 +25,28 @@ func printCommand(d *deps) *ucli.Command {
 		Subcommands: []*ucli.Command{
 			{
 				Name: "round", Usage: "scouting sheets for a clipboard, in walking order, with boxes for the counts and the totals to stop at",
-				UsageText: "leafturn print round --out round.pdf\nleafturn print round --minutes 60 --start 09:30 --out round.pdf --paper a4",
+				UsageText: "leafturn print round --out round.pdf\nleafturn print round --minutes 60 --start 09:30 --out round.pdf --paper a4\nleafturn print round --compact --out round.pdf",
 				Description: "Each line of the sheet is a line of the notes file that `leafturn count --file`\n" +
 					"reads, so that typing it in is copying.",
 				Flags: append(out[:len(out):len(out)], &ucli.StringFlag{Name: "minutes", Usage: "minutes for the round, walking included"},
-					&ucli.StringFlag{Name: "start", Usage: "when the round starts, farm's clock: \"HH:MM\""}),
+					&ucli.StringFlag{Name: "start", Usage: "when the round starts, farm's clock: \"HH:MM\""},
+					&ucli.BoolFlag{Name: "compact", Usage: "more beds on a sheet: how to count stands once for each pest, at the end"}),
 				Action: func(c *ucli.Context) error {
 					return d.print(c, func(ctx context.Context, a *app.App, day civil.Date, o paper.Options) ([]byte, error) {
 						r, err := a.RoundSheets(ctx, day, c.String("minutes"), c.String("start"))
 						if err != nil {
 							return nil, err
 						}
+						o.Compact = c.Bool("compact")
 						var b bytes.Buffer
-						err = paper.Sheets(&b, r, o)
+						n, err := paper.Sheets(&b, r, o)
+						if n > manySheets {
+							hint := fmt.Sprintf("%d sheets; for fewer give the time that there is with --minutes: the most pressing beds come first", n)
+							if !o.Compact {
+								hint += "; --compact has more beds on a sheet"
+							}
+							d.warn([]string{hint})
+						}
 						return b.Bytes(), err
 					})
 				},
@@ -61,6 +71,9 @@ func printCommand(d *deps) *ucli.Command {
 		},
 	}
 }
+
+// manySheets are more than one takes along on a clipboard.
+const manySheets = 12
 
 func reviewCommand(d *deps) *ucli.Command {
 	return &ucli.Command{

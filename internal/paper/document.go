@@ -21,11 +21,12 @@ func Document(w io.Writer, doc report.Document, o Options) error {
 		return err
 	}
 	d := &document{doc: &doc, loud: o.Loud, fine: o.Fine}
-	return write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
+	_, err := write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
 		d.page, d.waiting = p, nil
 		p.first = func(*page) { d.catchUp() }
 		d.draw()
 	})
+	return err
 }
 
 type document struct {

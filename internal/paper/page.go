@@ -41,10 +41,11 @@ func ParseSize(s string) (Size, bool) {
 
 // Options are the choices for a document.
 type Options struct {
-	Size  Size     // "" is A4
-	Large bool     // type to be read from some steps away, for a notice on a door
-	Loud  string   // key of the section whose heading and items are the largest type of all
-	Fine  []string // keys of sections in smaller type: what is looked up and not worked from
+	Size    Size     // "" is A4
+	Large   bool     // type to be read from some steps away, for a notice on a door
+	Loud    string   // key of the section whose heading and items are the largest type of all
+	Compact bool     // scouting sheets with more beds on a page
+	Fine    []string // keys of sections in smaller type: what is looked up and not worked from
 }
 
 // Margins: the left one leaves room for punched holes (common practice).
@@ -97,13 +98,14 @@ type meta struct {
 	made  time.Time
 }
 
-// write draws a document twice: the first time tells the number of pages.
-func write(w io.Writer, o Options, m meta, foot func(*page, int), draw func(*page)) error {
+// write draws a document twice: the first time tells the number of pages, which
+// it returns.
+func write(w io.Writer, o Options, m meta, foot func(*page, int), draw func(*page)) (int, error) {
 	total := 0
 	for {
 		p, err := newPage(o, m)
 		if err != nil {
-			return err
+			return 0, err
 		}
 		p.total, p.foot = total, foot
 		p.turn()
@@ -111,14 +113,14 @@ func write(w io.Writer, o Options, m meta, foot func(*page, int), draw func(*pag
 		p.foot(p, p.pages)
 		if p.pages == total {
 			if err := p.pdf.Error(); err != nil {
-				return fmt.Errorf("draw the page: %w", err)
+				return 0, fmt.Errorf("draw the page: %w", err)
 			}
 			var b bytes.Buffer
 			if err := p.pdf.Output(&b); err != nil {
-				return fmt.Errorf("draw the page: %w", err)
+				return 0, fmt.Errorf("draw the page: %w", err)
 			}
 			_, err := w.Write(b.Bytes())
-			return err
+			return total, err
 		}
 		total = p.pages
 	}
