@@ -122,16 +122,23 @@ func (p *Packed) keep() {
 		rows = append(rows, r)
 	}
 	var todo []Todo
-	for _, r := range rows {
-		var in []string
-		for j, c := range r.Cells {
-			if len(c.Visits) > 0 {
-				in = append(in, p.o.Columns[j])
-			}
+	for _, t := range p.o.Todo { // in their order
+		for _, r := range rows {
+			todo = append(todo, todoFor([]Todo{t}, []string{r.Pest}, counted(r, p.o.Columns))...)
 		}
-		todo = append(todo, todoFor(p.o.Todo, []string{r.Pest}, in)...)
 	}
 	p.o.Rows, p.o.Todo = rows, todo
+}
+
+// counted are the columns in which a row was counted.
+func counted(r Row, columns []string) []string {
+	var out []string
+	for j, c := range r.Cells {
+		if len(c.Visits) > 0 {
+			out = append(out, columns[j])
+		}
+	}
+	return out
 }
 
 // pressing puts verdicts in the order in which they want to be read.
@@ -148,13 +155,7 @@ func pressing(v Verdict) int {
 func (o Overview) countedWords() string {
 	var out, blank []string
 	for _, r := range o.Rows {
-		n := 0
-		for _, c := range r.Cells {
-			if len(c.Visits) > 0 {
-				n++
-			}
-		}
-		out = append(out, fmt.Sprintf("%s in %d", r.Pest, n))
+		out = append(out, fmt.Sprintf("%s in %d", r.Pest, len(counted(r, o.Columns))))
 	}
 	for j, name := range o.Columns {
 		if !slices.ContainsFunc(o.Rows, func(r Row) bool { return len(r.Cells[j].Visits) > 0 }) {

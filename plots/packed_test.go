@@ -106,6 +106,14 @@ func TestPacked_Order(t *testing.T) {
 	require.Equal(t, []string{"B4", "B3", "B6", "B1", "B2", "B5"}, order)
 }
 
+// What is to be done keeps its order, the pests of the page among one another.
+func TestPacked_Todo(t *testing.T) {
+	o := needFigure("lh", "la")
+	o.Todo = []Todo{{Pest: "pest 2", Beds: []string{"B2"}, Words: "first"}, {Pest: "pest 1", Beds: []string{"B1"}, Words: "second"}, {Pest: "pest 2", Beds: []string{"B1"}, Words: "third"}, {Pest: "pest 3", Beds: []string{"B1"}, Words: "elsewhere"}}
+	p := o.Packed()[0]
+	require.Equal(t, o.Todo[:3], p.o.Todo)
+}
+
 func TestPacked_Properties(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		o := sparse(rapid.IntRange(1, 60).Draw(rt, "beds"), rapid.IntRange(1, 9).Draw(rt, "every"))
