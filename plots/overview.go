@@ -288,18 +288,18 @@ func (o Overview) layout() overviewSheet {
 	if o.sorted {
 		notes = " " + needWords(o.column())
 	}
-	return o.sheet(width, cellW, columnHead, len(o.Rows), notes+o.uncountedWords())
+	return o.sheet(width, cellW, columnHead, len(o.Rows), o.rowHeight()+cellGap, notes+o.uncountedWords())
 }
 
-// sheet places the parts of a picture with so many lines of cells, head points
-// for the names of the columns above them.
-func (o Overview) sheet(width, cellW, head float64, lines int, notes string) overviewSheet {
+// sheet places the parts of a picture with so many lines of cells, step points
+// apart, and head points for the names of the columns above them.
+func (o Overview) sheet(width, cellW, head float64, lines int, step float64, notes string) overviewSheet {
 	s := overviewSheet{width: width, cellW: cellW}
 	inner := s.width - 40
 	s.title = titleFace.wrap(orElse(o.Title, fmt.Sprint("Season overview ", o.span().to.Year))+o.pageNote, inner, 2)
 	s.lead = leadFace.wrap(o.lead(), inner, 3)
 	s.top = headHeight(s.title, s.lead) + head
-	s.axisY = s.top + float64(lines)*(o.rowHeight()+cellGap) - cellGap + 2
+	s.axisY = s.top + float64(lines)*step - cellGap + 2
 	y := s.axisY + monthAxisHeight + 6
 	s.entries = o.keyEntries()
 	s.keyPositions, y = flow(s.entries, 20, s.width-20, y)

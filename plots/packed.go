@@ -16,7 +16,8 @@ type Packed struct {
 	o     Overview
 	lines []packedLine
 	notes string
-	per   int // cells in a line
+	per   int  // cells in a line
+	above bool // the names stand above the cells, as one is too long to stand in it
 }
 
 // packedLine is a line of cells of one pest.
@@ -30,6 +31,7 @@ const (
 	packedWidth = 780.0
 	packedCell  = 74.0 // least width of a cell with its name beside its verdict
 	packedLines = 8
+	packedName  = 15.0 // of a name above its cell
 )
 
 // Sparse reports whether fewer than three in five cells were counted: such an
@@ -81,11 +83,21 @@ func (o Overview) Packed() []Packed {
 	if o.RowsPerPage > 0 {
 		n = o.RowsPerPage
 	}
+	cellW := (width-overviewLeft-20+cellGap)/float64(per) - cellGap
+	above := false
+	for _, l := range lines {
+		for _, j := range l.cells {
+			above = above || boldFace.width(legible(o.Columns[j])) > nameRoom(cellW, o.Rows[l.row].Cells[j].Verdict)
+		}
+	}
+	if above {
+		n = max(1, n-1)
+	}
 	notes := " Drawn is what was counted, the most pressing first: " + o.countedWords() + "."
 	pages := pageCount(len(lines), n)
 	var out []Packed
 	for k := range pages {
-		p := Packed{o: o, lines: lines[k*len(lines)/pages : (k+1)*len(lines)/pages], notes: notes, per: per}
+		p := Packed{o: o, lines: lines[k*len(lines)/pages : (k+1)*len(lines)/pages], notes: notes, per: per, above: above}
 		p.o.part = true
 		if pages > 1 {
 			p.o.pageNote = fmt.Sprintf(", page %d of %d", k+1, pages)
@@ -94,6 +106,15 @@ func (o Overview) Packed() []Packed {
 		out = append(out, p)
 	}
 	return out
+}
+
+// nameRoom is the room for a name beside a verdict.
+func nameRoom(cell float64, v Verdict) float64 {
+	room := cell - 10
+	if v != NoVerdict {
+		room -= verdictFace(v).width(string(v)) + 9
+	}
+	return room
 }
 
 // keep leaves of the overview what stands on the page.
@@ -191,8 +212,18 @@ func (p Packed) layout() overviewSheet {
 		width = p.o.Wide
 	}
 	cellW := (width-overviewLeft-20+cellGap)/float64(p.per) - cellGap
-	return p.o.sheet(width, cellW, 4, len(p.lines), p.notes)
+	return p.o.sheet(width, cellW, 4+p.over(), len(p.lines), p.step(), p.notes)
 }
+
+// over is the room above a cell, and step from line to line.
+func (p Packed) over() float64 {
+	if p.above {
+		return packedName
+	}
+	return 0
+}
+
+func (p Packed) step() float64 { return p.o.rowHeight() + cellGap + p.over() }
 
 // Size returns the width and height in points.
 func (p Packed) Size() (width, height float64) {
@@ -211,13 +242,12 @@ func (p Packed) draw(g *pen) {
 	drawHead(g, s.title, s.lead)
 	sp := p.o.span()
 	low := make([]float64, p.per) // the foot of the last cell in each column
-	step := p.o.rowHeight() + cellGap
 	axis := func(k int) xAxis {
 		x := overviewLeft + float64(k)*(s.cellW+cellGap)
 		return xAxis{sp.from, sp.to, x + 2, x + s.cellW - 2}
 	}
 	for i, l := range p.lines {
-		y := s.top + float64(i)*step
+		y := s.top + float64(i)*p.step()
 		r := p.o.Rows[l.row]
 		ya := newYAxis(r.Scale, l.reach, r.Percent, y+verdictStrip, y+cellHeight-3)
 		if i == 0 || p.lines[i-1].row != l.row {
@@ -229,11 +259,11 @@ func (p Packed) draw(g *pen) {
 			x := overviewLeft + float64(k)*(s.cellW+cellGap)
 			box := rect{x, y, x + s.cellW, y + p.o.rowHeight()}
 			drawCell(g, c, box, axis(k), ya)
-			room := box.w() - 10
-			if c.Verdict != NoVerdict {
-				room -= verdictFace(c.Verdict).width(string(c.Verdict)) + 9
+			if p.above {
+				g.text(x, y-4, 0, boldFace, boldFace.clip(p.o.Columns[j], box.w()))
+			} else {
+				g.text(x+4, y+12, 0, boldFace, p.o.Columns[j])
 			}
-			g.text(x+4, y+12, 0, boldFace, boldFace.clip(p.o.Columns[j], room))
 			low[k] = box.y1
 		}
 	}

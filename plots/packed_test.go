@@ -106,6 +106,19 @@ func TestPacked_Order(t *testing.T) {
 	require.Equal(t, []string{"B4", "B3", "B6", "B1", "B2", "B5"}, order)
 }
 
+// A name too long to stand beside a verdict stands above its cell, and so do all.
+func TestPacked_LongNames(t *testing.T) {
+	o := needFigure("hhla")
+	require.False(t, o.Packed()[0].above)
+	o.Columns[2] = "GLASSHOUSE-1"
+	p := o.Packed()[0]
+	require.True(t, p.above)
+	texts := textsOf(traced(t, p))
+	for _, c := range o.Columns {
+		require.Contains(t, texts, c)
+	}
+}
+
 // What is to be done keeps its order, the pests of the page among one another.
 func TestPacked_Todo(t *testing.T) {
 	o := needFigure("lh", "la")

@@ -136,7 +136,7 @@ func TestSoFarNext(t *testing.T) {
 
 func TestSharedDetails(t *testing.T) {
 	beds := []string{"A1", "A10", "B2"}
-	require.Equal(t, []string{"A1 A10 B2, each (30 m²): 73 g", "gloves", "A1 B2, each: 0 of 6 used", "A10: 1 of 6 used", "B2 is wet"},
+	require.Equal(t, []string{"each bed (30 m²): 73 g", "gloves", "A1 B2, each: 0 of 6 used", "A10: 1 of 6 used", "B2 is wet"},
 		sharedDetails([]string{"A1 (30 m²): 73 g", "gloves", "A1: 0 of 6 used", "A10 (30 m²): 73 g", "A10: 1 of 6 used", "B2 (30 m²): 73 g", "B2: 0 of 6 used", "B2 is wet"}, beds))
 	require.Equal(t, []string{"gloves", "gloves"}, sharedDetails([]string{"gloves", "gloves"}, beds), "words of no bed stay")
 	require.Empty(t, sharedDetails(nil, nil))

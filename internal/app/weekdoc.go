@@ -222,7 +222,7 @@ func (a *App) agentDetail(l week.Line, details []string) []string {
 }
 
 // sharedDetails puts details together that are the same for several beds of a
-// line: "A1 A2, each (30 m²): 73 g".
+// line: "A1 A2, each (30 m²): 73 g", or "each bed (30 m²): 73 g" for all of them.
 func sharedDetails(details, beds []string) []string {
 	var out []string
 	at := map[string]int{}   // by what is said
@@ -245,6 +245,9 @@ func sharedDetails(details, beds []string) []string {
 		}
 		of[i] = append(of[i], bed)
 		out[i] = strings.Join(of[i], " ") + ", each" + said[i]
+		if len(of[i]) == len(beds) {
+			out[i] = "each bed" + said[i]
+		}
 	}
 	return out
 }

@@ -225,12 +225,13 @@ func (d *document) fits(f report.Figure) bool {
 
 // catchUp draws the pictures that have waited.
 func (d *document) catchUp() {
-	all := d.waiting
-	d.waiting = nil
+	all, again := d.waiting, d.again
+	d.waiting, d.again = nil, nil // the head of a table stands below them
 	for _, f := range all {
 		d.figure(f)
 		d.y += 4
 	}
+	d.again = again
 }
 
 // alone reports whether a picture has a page to itself.

@@ -292,6 +292,26 @@ func TestDocument_PictureWaits(t *testing.T) {
 	}
 }
 
+// Pictures that wait while a table goes on stand above its head.
+func TestDocument_PictureAboveTable(t *testing.T) {
+	table := &report.Table{Columns: []report.Column{{Title: "Headword"}}}
+	for i := range 90 {
+		table.Rows = append(table.Rows, []report.Value{report.Text(fmt.Sprint("row ", i))})
+	}
+	fig := func(high float64) report.Figure {
+		return report.Figure{Title: "F", PNG: dot(t, 40, int(high)), Width: 400, Height: high}
+	}
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, 20)...), Figures: []report.Figure{fig(500), fig(501), fig(300)}}, {Table: table}}}
+	pages := read(t, printed(t, doc, Options{Size: A4}))
+	require.Equal(t, 90, strings.Count(flat(pages), "row "))
+	for i, p := range pages {
+		if n := slices.IndexFunc(p.runs, func(r run) bool { return r.text == "Headword" }); n >= 0 {
+			require.Less(t, n+1, len(p.runs), "%d", i)
+			require.Contains(t, p.runs[n+1].text, "row ", "a row stands below the head on page %d", i+1)
+		}
+	}
+}
+
 // Columns take the room that makes the table lowest, and a date is not parted.
 func TestTable_Columns(t *testing.T) {
 	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Table: &report.Table{Columns: []report.Column{{Title: "Days"}, {Title: "Bed"}, {Title: "What"}, {Title: "Note"}}}}}}
