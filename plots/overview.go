@@ -84,7 +84,8 @@ const (
 const (
 	overviewLeft = 152 // row names and y ticks
 	cellGap      = 8
-	cellHeight   = 76
+	cellHeight   = 76.0
+	cellOnPaper  = 66.0
 	verdictStrip = 16
 	columnHead   = 20
 	nextStrip    = 17
@@ -270,15 +271,23 @@ type overviewSheet struct {
 	sources      []string
 }
 
+// cellHigh is the height of a cell without its foot.
+func (o Overview) cellHigh() float64 {
+	if o.Wide > 0 {
+		return cellOnPaper
+	}
+	return cellHeight
+}
+
 // rowHeight is the height of a cell: with a strip for the next step where some
 // cell has one.
 func (o Overview) rowHeight() float64 {
 	for _, r := range o.Rows {
 		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.foot() != "" }) {
-			return cellHeight + nextStrip
+			return o.cellHigh() + nextStrip
 		}
 	}
-	return cellHeight
+	return o.cellHigh()
 }
 
 func (o Overview) layout() overviewSheet {
@@ -337,7 +346,7 @@ func (o Overview) draw(g *pen) {
 	}
 	for i, r := range o.Rows {
 		y := s.top + float64(i)*(o.rowHeight()+cellGap)
-		ya := newYAxis(r.Scale, reaches[i], r.Percent, y+verdictStrip, y+cellHeight-3)
+		ya := newYAxis(r.Scale, reaches[i], r.Percent, y+verdictStrip, y+o.cellHigh()-3)
 		o.drawRowName(g, r, y)
 		o.drawTicks(g, ya)
 		for j, c := range r.Cells {

@@ -249,7 +249,7 @@ func (p Packed) draw(g *pen) {
 	for i, l := range p.lines {
 		y := s.top + float64(i)*p.step()
 		r := p.o.Rows[l.row]
-		ya := newYAxis(r.Scale, l.reach, r.Percent, y+verdictStrip, y+cellHeight-3)
+		ya := newYAxis(r.Scale, l.reach, r.Percent, y+verdictStrip, y+p.o.cellHigh()-3)
 		if i == 0 || p.lines[i-1].row != l.row {
 			p.o.drawRowName(g, r, y)
 		}

@@ -140,7 +140,7 @@ func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc
 // a sheet.
 const (
 	paperWide    = 560
-	overviewRows = 6
+	overviewRows = 7
 	bedsOnPaper  = 3
 	seasonPages  = 8 // of all pests and beds
 	mostBeds     = 8 // of a pest: those that were to be acted on for most weeks

@@ -175,7 +175,7 @@ func (d *document) section(s *report.Section) {
 		d.shout(s)
 		return
 	}
-	if !words && len(s.Figures) > 0 && d.alone(s.Figures[0]) {
+	if !words && len(s.Figures) > 0 && !slices.ContainsFunc(s.Figures, func(f report.Figure) bool { return f.PNG == nil }) {
 		d.figures(s) // a picture says its title itself
 		return
 	}
@@ -278,6 +278,7 @@ func (d *document) beginning(s *report.Section, c columns) {
 	text := d.face(textFace)
 	if !s.Lead.IsZero() {
 		d.para(text, d.left, d.width(), d.words(s.Lead))
+		d.y += 4
 	}
 	switch {
 	case s.Table != nil:

@@ -172,11 +172,13 @@ func TestDocument_WidePicture(t *testing.T) {
 	}
 }
 
-// A section that is nothing but a wide picture needs no heading on the page
-// before it: the picture says its title.
+// A section that is nothing but pictures needs no heading, which could stand on
+// the page before them: a picture says its title.
 func TestDocument_NoHeadingAlone(t *testing.T) {
 	wide := report.Figure{Title: "Wide", PNG: dot(t, 40, 20), Width: 864, Height: 500}
 	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Lead: report.Plain("first")}, {Title: "Calendar", Figures: []report.Figure{wide}}}}
+	require.NotContains(t, flat(read(t, printed(t, doc, Options{}))), "Calendar")
+	doc.Sections[1].Figures[0].Width = 400 // on an upright page too
 	require.NotContains(t, flat(read(t, printed(t, doc, Options{}))), "Calendar")
 	doc.Sections[1].Notes = report.Lines("a note")
 	require.Contains(t, read(t, printed(t, doc, Options{}))[0].text(), "Calendar\n–\na note")
@@ -201,7 +203,7 @@ func TestDocument_HeadingStaysWithTallItem(t *testing.T) {
 	tall := report.Item{Head: report.Plain("Sow it"), Details: report.Lines(slices.Repeat([]string{"a detail"}, 22)...)}
 	note := report.Plain("first words of the note " + strings.Repeat("many words ", 12) + "last words of the note")
 	for n := range 60 {
-		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, n)...)}, {Title: "Plants", Items: []report.Item{tall}, Notes: []report.Line{note}}}}
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, n)...)}, {Title: "Plants", Lead: report.Plain("Of some beds."), Items: []report.Item{tall}, Notes: []report.Line{note}}}}
 		for _, p := range read(t, printed(t, doc, Options{})) {
 			if strings.Contains(p.text(), "Plants") {
 				require.Contains(t, p.text(), "Sow it", "%d lines before it", n)
