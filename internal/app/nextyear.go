@@ -18,7 +18,7 @@ const calendarSigns = "one sign a week from "
 
 // NextYearFine are the keys of what is looked up in next year's plan, plant by
 // plant: where, why, and what is not known.
-var NextYearFine = []string{"worth_trying", "avoid", "why", "rules", "next_best", "pressures", "unknown", "notes", "not_planned"}
+var NextYearFine = []string{"worth_trying", "avoid", "why", "next_best", "pressures", "unknown", "notes", "not_planned"}
 
 // NextYear is next year's plan on paper: the covers with their map and their
 // work, then the companion plants with their bloom calendar; why, and what is
@@ -93,6 +93,15 @@ func (a *App) coversOnPaper(doc *report.Document) {
 			var cut []report.Line
 			if cut, s.Notes = cutNotes(s.Notes, "pests never counted here"); len(cut) > 0 {
 				s.Notes = append(s.Notes, report.Plain("what the covers do to pests that were never counted here is not in the points: `leafturn covers` says it bed by bed"))
+			}
+		}
+	}
+	if i := slices.IndexFunc(doc.Sections, func(s report.Section) bool { return s.Key == "rules" }); i >= 0 {
+		rules := doc.Sections[i].Notes // they need no heading of their own
+		doc.Sections = slices.Delete(doc.Sections, i, i+1)
+		for k := range doc.Sections {
+			if s := &doc.Sections[k]; s.Key == "next_best" {
+				s.Notes = append(s.Notes, rules...)
 			}
 		}
 	}

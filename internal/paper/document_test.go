@@ -332,6 +332,15 @@ func TestTable_Columns(t *testing.T) {
 	require.LessOrEqual(t, lines, 6*3, "the longest words have most of the room")
 }
 
+// A table that fits as it is has no broken cell.
+func TestTable_FitsAsItIs(t *testing.T) {
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Table: &report.Table{Columns: []report.Column{{Title: "Pest"}, {Title: "Why"}}, Rows: [][]report.Value{
+		{report.Text("cucumber beetle"), report.Text("it comes from anywhere")}, {report.Text("slug"), report.Text("counted in 12 weeks: chance 100 % over its level")}}}}}}
+	text := read(t, printed(t, doc, Options{Size: A4}))[0].text()
+	require.Contains(t, text, "cucumber beetle")
+	require.Contains(t, text, "counted in 12 weeks: chance 100 % over its level")
+}
+
 // Sections in fine type are smaller than others, and no type is under 9 pt.
 func TestDocument_Fine(t *testing.T) {
 	doc := sample(t)

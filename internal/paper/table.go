@@ -123,7 +123,7 @@ func (d *document) level(g render.Grid, f face, widths, least []float64) []float
 	lines := func(words []float64, width float64) int {
 		n, at := 1, 0.0
 		for _, w := range words {
-			if at > 0 && at+blank+w > width {
+			if at > 0 && at+blank+w > width+0.05 {
 				n, at = n+1, 0
 			}
 			if at > 0 {
