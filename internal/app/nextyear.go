@@ -257,7 +257,7 @@ func (a *App) companionsOnPaper(doc *report.Document, p *companionPlan, day civi
 	var weights []report.Line
 	for _, s := range doc.Sections {
 		switch {
-		case s.Key == "calendar":
+		case s.Key == "calendar" && s.Table != nil: // else there is nothing to show
 			for n, page := range calendar.Pages() {
 				f, err := drawn(page, fmt.Sprintf("bloom-%d", n+1), "Bloom calendar")
 				if err != nil {
