@@ -3,13 +3,13 @@ package app
 import (
 	"context"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/catalog"
 	"leafturn/internal/civil"
+	"leafturn/internal/pattern"
 	"leafturn/internal/report"
 )
 
@@ -58,10 +58,10 @@ func (a *App) NextYear(ctx context.Context, day civil.Date, o CoverOptions) (*re
 }
 
 // ruleCodes are the numbers of the rules of covers, which say nothing on paper.
-var ruleCodes = regexp.MustCompile(`\bR[0-9]+: `)
+var ruleCodes = pattern.New(`\bR[0-9]+: `)
 
 // onPaper are words without what only the commands know.
-func (a *App) onPaper(s string) string { return a.spaced(ruleCodes.ReplaceAllString(s, "")) }
+func (a *App) onPaper(s string) string { return a.spaced(ruleCodes().ReplaceAllString(s, "")) }
 
 // coversOnPaper shortens the plan of covers.
 func (a *App) coversOnPaper(doc *report.Document) {
