@@ -275,7 +275,7 @@ func (a *App) companionsOnPaper(doc *report.Document, p *companionPlan, day civi
 			s.Items = nil
 			for _, x := range p.chosen {
 				if x.placed() {
-					s.Items = append(s.Items, a.plantOnPaper(x, src))
+					s.Items = append(s.Items, a.plantOnPaper(x, p, src))
 				}
 			}
 		case s.Key == "no_place" || strings.HasPrefix(s.Key, "other_"):
@@ -313,7 +313,7 @@ func (a *App) sowingsByPlant(p *companionPlan) *report.Table {
 
 // plantOnPaper is a plant with a place: where, how much, and what to take care
 // of. Its sowings and its bloom stand in their list and picture.
-func (a *App) plantOnPaper(x chosenPlant, src *sources) report.Item {
+func (a *App) plantOnPaper(x chosenPlant, p *companionPlan, src *sources) report.Item {
 	var where []string
 	add := func(s string) { where = append(where, a.spaced(s)) }
 	add("where: " + strings.Join(a.spotWords(x.layout), "; "))
@@ -327,7 +327,7 @@ func (a *App) plantOnPaper(x chosenPlant, src *sources) report.Item {
 		add(a.braced(n))
 	}
 	if len(x.timing.Sowings) == 0 {
-		a.timingLines(x, add, 0)
+		a.timingLines(x, add, p.season)
 	} else {
 		for _, n := range x.timing.Notes {
 			add(n)
