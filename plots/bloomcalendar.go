@@ -49,6 +49,7 @@ type BloomCalendar struct {
 	Gaps     []Span
 	AsOf     civil.Date // date of the source line
 	Next     string     // what to do next; may be empty
+	Wide     float64    // width in points; 0 is that of a screen
 
 	pageNote string // set by Pages
 }
@@ -70,7 +71,7 @@ const (
 func (b BloomCalendar) Pages() []BloomCalendar {
 	total := 0.0
 	for _, r := range b.Rows {
-		total += r.height()
+		total += r.height(b.room())
 	}
 	if total <= bloomPage {
 		return []BloomCalendar{b}
@@ -99,9 +100,9 @@ func (b BloomCalendar) parts(limit float64) [][]BloomRow {
 	var out [][]BloomRow
 	from, h := 0, 0.0
 	for i, r := range b.Rows {
-		if h += r.height(); h > limit && i > from {
+		if h += r.height(b.room()); h > limit && i > from {
 			out = append(out, b.Rows[from:i])
-			from, h = i, r.height()
+			from, h = i, r.height(b.room())
 		}
 	}
 	return append(out, b.Rows[from:])
@@ -111,7 +112,7 @@ func (b BloomCalendar) parts(limit float64) [][]BloomRow {
 func (b BloomCalendar) Check() error {
 	h := 0.0
 	for _, r := range b.Rows {
-		h += r.height()
+		h += r.height(b.room())
 		if slices.ContainsFunc(r.Sow, civil.Date.IsZero) {
 			return bad("%s: a sowing has no date", r.Plant)
 		}
@@ -212,10 +213,13 @@ func bars(spans []Span) (out []bar, lanes int) {
 	return out, len(ends)
 }
 
+// room is the width for words in a row.
+func (b BloomCalendar) room() float64 { return b.wide() - 20 - b.left() - 8 }
+
 // words returns what stands in the row instead of, or under, its bars.
-func (r BloomRow) words() []string {
+func (r BloomRow) words(room float64) []string {
 	if r.Unknown != "" {
-		return smallFace.wrap("bloom not known: "+r.Unknown, bloomWidth-20-bloomLeft-8, 2)
+		return smallFace.wrap("bloom not known: "+r.Unknown, room, 2)
 	}
 	if len(r.Bloom) == 0 {
 		return []string{"no bloom"}
@@ -223,9 +227,9 @@ func (r BloomRow) words() []string {
 	return nil
 }
 
-func (r BloomRow) height() float64 {
+func (r BloomRow) height(room float64) float64 {
 	_, lanes := bars(r.Bloom)
-	h := bloomRowAir + float64(lanes)*bloomBar + float64(len(r.words()))*bloomSow
+	h := bloomRowAir + float64(lanes)*bloomBar + float64(len(r.words(room)))*bloomSow
 	if len(r.Sow) > 0 {
 		h += bloomSow
 	}
@@ -252,18 +256,33 @@ type bloomSheet struct {
 	sources      []string
 }
 
+func (b BloomCalendar) wide() float64 {
+	if b.Wide > 0 {
+		return b.Wide
+	}
+	return bloomWidth
+}
+
+// left is where the plot begins: on paper there is less room for the names.
+func (b BloomCalendar) left() float64 {
+	if b.Wide > 0 {
+		return bloomLeft - 24
+	}
+	return bloomLeft
+}
+
 func (b BloomCalendar) layout() bloomSheet {
 	var s bloomSheet
-	const inner = bloomWidth - 40
+	inner := b.wide() - 40
 	s.head = newTop(inner, b.title(), b.lead(), b.Next)
 	sp := b.span()
-	s.axis = xAxis{sp.from, sp.to.AddDays(1), bloomLeft, bloomWidth - 20}
+	s.axis = xAxis{sp.from, sp.to.AddDays(1), b.left(), b.wide() - 20}
 	var lanes int
 	s.gaps, s.unnamed, lanes = nameGaps(s.axis, b.Gaps)
 	s.top = s.head.height() + max(float64(lanes)*gapLane+4, 18)
 	s.needs = s.top
 	for _, r := range b.Rows {
-		s.needs += r.height()
+		s.needs += r.height(b.room())
 	}
 	if len(b.Rows) == 0 {
 		s.needs += bloomRowAir + bloomBar
@@ -277,7 +296,7 @@ func (b BloomCalendar) layout() bloomSheet {
 	}
 	s.entries = b.keyEntries()
 	var y float64
-	s.keyPositions, y = flow(s.entries, 20, bloomWidth-20, s.bottom+dateAxisHeight+8)
+	s.keyPositions, y = flow(s.entries, 20, b.wide()-20, s.bottom+dateAxisHeight+8)
 	s.foot = y + 6
 	s.sources = noteFace.wrap(b.notes(s), inner, 6)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
@@ -285,14 +304,14 @@ func (b BloomCalendar) layout() bloomSheet {
 }
 
 // Size returns the width and height in points.
-func (b BloomCalendar) Size() (width, height float64) { return bloomWidth, b.layout().height }
+func (b BloomCalendar) Size() (width, height float64) { return b.wide(), b.layout().height }
 
 // Draw draws the calendar; see Figure.
 func (b BloomCalendar) Draw(c vg.Canvas) error { return drawOn(c, b) }
 
 func (b BloomCalendar) draw(g *pen) {
 	s := b.layout()
-	s.head.draw(g, bloomWidth-20)
+	s.head.draw(g, b.wide()-20)
 	plot := rect{s.axis.left, s.top, s.axis.right, s.bottom}
 	s.axis.grid(g, plot.y0, plot.y1)
 	for _, p := range b.Gaps {
@@ -308,8 +327,8 @@ func (b BloomCalendar) draw(g *pen) {
 	y := s.top
 	for _, r := range b.Rows {
 		g.line(faint, 0.8, 20, y, plot.x1, y)
-		r.draw(g, s.axis, y)
-		y += r.height()
+		r.draw(g, s.axis, b.room(), y)
+		y += r.height(b.room())
 	}
 	if len(b.Rows) == 0 {
 		g.text(20, y+14, 0, smallFace, "no plant is chosen")
@@ -321,9 +340,9 @@ func (b BloomCalendar) draw(g *pen) {
 		y += 18
 		for _, n := range b.Needed {
 			g.note("need", rect{20, y, plot.x1, y + n.height()}, n.Pest)
-			g.text(20, y+11.5, 0, smallFace, smallFace.clip(n.Pest, bloomLeft-30))
+			g.text(20, y+11.5, 0, smallFace, smallFace.clip(n.Pest, b.left()-30))
 			if len(n.Spans) == 0 {
-				g.halo(bloomLeft+4, y+11.5, 0, tickFace, "in no week")
+				g.halo(b.left()+4, y+11.5, 0, tickFace, "in no week")
 			}
 			drawSpans(g, s.axis, y, n.Spans, "needed", releaseCol)
 			y += n.height()
@@ -337,13 +356,13 @@ func (b BloomCalendar) draw(g *pen) {
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
 }
 
-func (r BloomRow) draw(g *pen, axis xAxis, y float64) {
-	g.note("plant", rect{20, y, axis.right, y + r.height()}, r.Plant)
+func (r BloomRow) draw(g *pen, axis xAxis, room, y float64) {
+	g.note("plant", rect{20, y, axis.right, y + r.height(room)}, r.Plant)
 	y += bloomRowAir / 2
 	drawLines(g, 20, y+11.5, boldFace, r.name())
-	g.text(bloomGrade, y+11.5, 0, smallFace, smallFace.clip(r.Grade, bloomLeft-bloomGrade-6))
+	g.text(bloomGrade, y+11.5, 0, smallFace, smallFace.clip(r.Grade, axis.left-bloomGrade-6))
 	y += bloomBar * float64(drawSpans(g, axis, y, r.Bloom, "bloom", ribbon))
-	for _, words := range r.words() {
+	for _, words := range r.words(room) {
 		g.halo(axis.left+4, y+11.5, 0, smallFace, words)
 		y += bloomSow
 	}

@@ -39,6 +39,7 @@ type CoverMap struct {
 	NoPlace []string // codes of beds whose place is not known; listed at the foot
 	Next    string   // what to do next; may be empty
 	Feet    bool     // the scale bar is in feet
+	Wide    float64  // width in points; 0 is that of a screen
 
 	fills    []string // set by Pages: the covers of all pages, so that each keeps its fill
 	pageNote string   // set by Pages
@@ -234,7 +235,7 @@ type coverSheet struct {
 
 func (m CoverMap) layout() coverSheet {
 	var s coverSheet
-	s.field = newField(m.lots())
+	s.field = newField(m.lots(), m.Wide)
 	inner := s.width - 40
 	s.top = newTop(inner, m.title(), m.lead(), m.Next)
 	s.putAt(s.top.height() + 8)

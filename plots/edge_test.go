@@ -82,6 +82,10 @@ func edgeFigures() map[string]Figure {
 		"a single bed map":   FieldMap{Pest: "slugs", Beds: []MapBed{{Code: "A1", EastM: 1.2, NorthM: 20, Over: &v}}},
 		"one cell":           Overview{Columns: []string{"A1"}, Rows: []Row{{Pest: "slugs", Cells: []Cell{{Visits: []Visit{one}}}}}},
 	}
+	longPaper, longPacked := longFig, o
+	longPaper.Wide, longPacked.Wide = paperWide, paperWide
+	longPacked.Uncounted = []string{long, long}
+	out["long names on paper"], out["long packed"] = longPaper, longPacked.Packed()[0]
 	maps.Copy(out, coverEdges())
 	maps.Copy(out, bloomEdges())
 	maps.Copy(out, fanEdges())

@@ -15,6 +15,7 @@ const (
 	mapWidth    = 740.0 // for the field, in points, unless beds are too thin
 	mapHeight   = 460.0
 	mapThinnest = 15.0   // a bed's thinner side should be this many points
+	mapEdge     = 12.0   // beside the field on paper
 	mapLargest  = 1500.0 // longest side of the field in points
 )
 
@@ -112,9 +113,15 @@ type field struct {
 	box    rect    // on the sheet
 }
 
-func newField(lots []lot) field {
+// newField lays out a field on a sheet of a width, 0 for that of a screen,
+// which grows where beds would be too thin for words.
+func newField(lots []lot, wide float64) field {
 	f := field{extent: extent(lots)}
 	w, h := f.extent.w(), f.extent.h()
+	if wide > 0 {
+		f.scale, f.width = min((wide-2*mapEdge)/w, mapHeight/h), wide
+		return f
+	}
 	f.scale = min(mapWidth/w, mapHeight/h)
 	if thin := thinnest(lots); f.scale*thin < mapThinnest {
 		f.scale = max(f.scale, min(mapThinnest/thin, mapLargest/max(w, h)))

@@ -156,7 +156,7 @@ type mapSheet struct {
 
 func (m FieldMap) layout() mapSheet {
 	var s mapSheet
-	s.field = newField(m.lots())
+	s.field = newField(m.lots(), 0)
 	inner := s.width - 40
 	s.title = titleFace.wrap(m.title(), inner, 2)
 	s.lead = leadFace.wrap(m.lead(), inner, 3)

@@ -62,12 +62,17 @@ type Overview struct {
 	// MaxColumns; 0 is 12, which can be read when printed on A4 or letter paper.
 	// RowsPerPage is that of rows; 0 is MaxRows.
 	PerPage, RowsPerPage int
+	// Wide is the width of a page in points, to which Pages and Packed keep; 0
+	// is that of a screen.
+	Wide      float64
+	Uncounted []string // pests that are watched and were counted in no column
 
 	sorted bool // by ByNeed
 	// Set by Pages.
 	pageNote  string
 	reach     []float64
 	uncounted []string // rows without a visit in these columns
+	part      bool     // cells of other pages are left empty
 }
 
 // MaxColumns and MaxRows are the most cells of one Overview; see Pages.
@@ -79,10 +84,13 @@ const (
 const (
 	overviewLeft = 152 // row names and y ticks
 	cellGap      = 8
-	cellHeight   = 76
+	cellHeight   = 76.0
+	cellOnPaper  = 66.0
 	verdictStrip = 16
 	columnHead   = 20
 	nextStrip    = 17
+	leastCell    = 62.0
+	widestCell   = 240.0
 )
 
 // Pages parts the overview into pages of at most PerPage columns and MaxRows
@@ -92,6 +100,9 @@ func (o Overview) Pages() []Overview {
 	perPage := MaxColumns / 2
 	if o.PerPage > 0 {
 		perPage = min(o.PerPage, MaxColumns)
+	}
+	if o.Wide > 0 {
+		perPage = max(1, min(perPage, int((o.Wide-overviewLeft-20+cellGap)/(leastCell+cellGap))))
 	}
 	rows := MaxRows
 	if o.RowsPerPage > 0 {
@@ -239,7 +250,11 @@ func (o Overview) reaches() []float64 {
 }
 
 func (o Overview) cellWidth() float64 {
-	return min(max(700/float64(max(1, len(o.Columns)))-cellGap, 62), 240)
+	room := 700.0
+	if o.Wide > 0 {
+		room = o.Wide - overviewLeft - 20 + cellGap
+	}
+	return min(max(room/float64(max(1, len(o.Columns)))-cellGap, leastCell), widestCell)
 }
 
 type overviewSheet struct {
@@ -256,39 +271,55 @@ type overviewSheet struct {
 	sources      []string
 }
 
+// cellHigh is the height of a cell without its foot.
+func (o Overview) cellHigh() float64 {
+	if o.Wide > 0 {
+		return cellOnPaper
+	}
+	return cellHeight
+}
+
 // rowHeight is the height of a cell: with a strip for the next step where some
 // cell has one.
 func (o Overview) rowHeight() float64 {
 	for _, r := range o.Rows {
 		if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.foot() != "" }) {
-			return cellHeight + nextStrip
+			return o.cellHigh() + nextStrip
 		}
 	}
-	return cellHeight
+	return o.cellHigh()
 }
 
 func (o Overview) layout() overviewSheet {
-	var s overviewSheet
-	s.cellW = o.cellWidth()
-	n := float64(len(o.Columns))
-	s.width = max(overviewLeft+n*(s.cellW+cellGap)-cellGap+20, 560)
+	cellW := o.cellWidth()
+	width := max(overviewLeft+float64(len(o.Columns))*(cellW+cellGap)-cellGap+20, 560)
+	notes := ""
+	if o.sorted {
+		notes = " " + needWords(o.column())
+	}
+	return o.sheet(width, cellW, columnHead, len(o.Rows), o.rowHeight()+cellGap, notes+o.uncountedWords())
+}
+
+// sheet places the parts of a picture with so many lines of cells, step points
+// apart, and head points for the names of the columns above them.
+func (o Overview) sheet(width, cellW, head float64, lines int, step float64, notes string) overviewSheet {
+	s := overviewSheet{width: width, cellW: cellW}
 	inner := s.width - 40
 	s.title = titleFace.wrap(orElse(o.Title, fmt.Sprint("Season overview ", o.span().to.Year))+o.pageNote, inner, 2)
 	s.lead = leadFace.wrap(o.lead(), inner, 3)
-	s.top = headHeight(s.title, s.lead) + columnHead
-	s.axisY = s.top + float64(len(o.Rows))*(o.rowHeight()+cellGap) - cellGap + 2
+	s.top = headHeight(s.title, s.lead) + head
+	s.axisY = s.top + float64(lines)*step - cellGap + 2
 	y := s.axisY + monthAxisHeight + 6
 	s.entries = o.keyEntries()
 	s.keyPositions, y = flow(s.entries, 20, s.width-20, y)
 	s.todoY = y + 8
 	s.todo = todoLines(o.Todo, true, inner)
 	s.foot = s.todoY + todoHeight(s.todo) + 4
-	notes := fmt.Sprintf("Each row has its own scale. Lines join valid visits up to %d days apart.", maxGapDays)
-	if o.sorted {
-		notes += " " + needWords(o.column())
+	notes = fmt.Sprintf("Each row has its own scale. Lines join valid visits up to %d days apart.", maxGapDays) + notes
+	if len(o.Uncounted) > 0 {
+		notes += fmt.Sprintf(" Counted in no %s: %s.", o.column(), strings.Join(o.Uncounted, ", "))
 	}
-	notes += o.uncountedWords()
-	s.sources = noteFace.wrap(sourceLine(o.AsOf, o.Source, notes), inner, 4)
+	s.sources = noteFace.wrap(sourceLine(o.AsOf, o.Source, notes), inner, 6)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
 	return s
 }
@@ -315,8 +346,9 @@ func (o Overview) draw(g *pen) {
 	}
 	for i, r := range o.Rows {
 		y := s.top + float64(i)*(o.rowHeight()+cellGap)
-		ya := newYAxis(r.Scale, reaches[i], r.Percent, y+verdictStrip, y+cellHeight-3)
-		o.drawRowName(g, r, ya, y)
+		ya := newYAxis(r.Scale, reaches[i], r.Percent, y+verdictStrip, y+o.cellHigh()-3)
+		o.drawRowName(g, r, y)
+		o.drawTicks(g, ya)
 		for j, c := range r.Cells {
 			x := overviewLeft + float64(j)*(s.cellW+cellGap)
 			box := rect{x, y, x + s.cellW, y + o.rowHeight()}
@@ -343,109 +375,22 @@ func (o Overview) pests() []string {
 	return out
 }
 
-// drawRowName writes the pest and its measure, and the tick labels.
-func (o Overview) drawRowName(g *pen, r Row, ya yAxis, y float64) {
+// drawRowName writes the pest and its measure.
+func (o Overview) drawRowName(g *pen, r Row, y float64) {
 	const w = overviewLeft - 20 - 40
 	name := headFace.wrap(upperFirst(r.Pest), w, 2)
 	drawLines(g, 20, y+12, headFace, name)
 	below := float64(len(name)-1) * sizeHead * lineStep
 	measure := measureWords(r.Measure, r.Percent)
 	drawLines(g, 20, y+26+below, smallFace, smallFace.wrap(measure+r.Scale.words(), w, 5-max(1, len(name))))
+}
+
+// drawTicks writes the values of a line of cells at its left.
+func (o Overview) drawTicks(g *pen, ya yAxis) {
 	for _, v := range ya.ticks(15) {
 		g.line(rule, 0.8, overviewLeft-4, ya.y(v), overviewLeft, ya.y(v))
 		g.text(overviewLeft-6, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
 	}
-}
-
-func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
-	if len(c.Visits) == 0 {
-		g.hatch(box, 8)
-		g.frame(hatch, 0.8, box)
-		f := smallFace
-		g.halo((box.x0+box.x1)/2, f.midline((box.y0+box.y1)/2), 0.5, f, f.clip("not counted", box.w()-4))
-		if c.Verdict != NeverCounted { // the picture says that already
-			drawCellVerdict(g, c.Verdict, box)
-		}
-		drawNext(g, c.Next, box)
-		return
-	}
-	g.note("cell", box, "")
-	axis.grid(g, ya.top, ya.bottom)
-	for _, v := range ya.ticks(15) {
-		g.line(faint, 0.8, box.x0, ya.y(v), box.x1, ya.y(v))
-	}
-	visits := byDate(c.Visits)
-	drawSmallRibbon(g, axis, ya, visits)
-	drawLevel(g, axis, ya, c.Watch, false, 1)
-	drawLevel(g, axis, ya, c.Act, true, 1.5)
-	for _, run := range runs(visits, func(Visit) bool { return true }) {
-		pts := make([]point, len(run))
-		for i, v := range run {
-			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
-		}
-		g.lines(series, 1.1, pts)
-	}
-	for _, v := range visits {
-		x, y := axis.x(v.Date), ya.y(v.Mean)
-		if v.Invalid == "" {
-			g.note("visit", around(x, y, 1.8), "")
-			g.disc(series, x, y, 1.8)
-		} else {
-			drawVisit(g, x, y, 3, false)
-		}
-	}
-	g.frame(rule, 0.7, box)
-	drawCellVerdict(g, c.Verdict, box)
-	drawNext(g, c.foot(), box)
-}
-
-const seasonOver = "season over"
-
-// foot is what stands at the foot of a cell.
-func (c Cell) foot() string {
-	if c.Over && c.Next == "" && len(c.Visits) > 0 {
-		return seasonOver
-	}
-	return c.Next
-}
-
-// drawNext writes the next step at the foot of a cell.
-func drawNext(g *pen, next string, box rect) {
-	room := box.w() - 8
-	if boldFace.width(next) > room { // "count 27 Jul" says as much
-		next = strings.Replace(next, " by ", " ", 1)
-	}
-	if next != "" {
-		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, room))
-	}
-}
-
-// drawSmallRibbon draws the intervals; a bar only where no ribbon can be.
-func drawSmallRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
-	y := func(v float64) float64 { return ya.y(min(v, ya.max)) }
-	for _, run := range runs(visits, func(v Visit) bool { return v.Interval != nil }) {
-		var up, down []point
-		for _, v := range run {
-			up = append(up, point{axis.x(v.Date), y(v.Interval.High)})
-			down = append(down, point{axis.x(v.Date), y(v.Interval.Low)})
-		}
-		if len(run) == 1 {
-			g.line(series, 0.9, up[0].x, up[0].y, down[0].x, down[0].y)
-			continue
-		}
-		slices.Reverse(down)
-		g.note("ribbon", rect{up[0].x, 0, up[len(up)-1].x, 0}, "")
-		g.fill(ribbon, append(up, down...)...)
-	}
-}
-
-// drawCellVerdict writes the verdict at the top right of a cell.
-func drawCellVerdict(g *pen, v Verdict, box rect) {
-	if v == NoVerdict {
-		return
-	}
-	word := verdictFace(v).clip(string(v), box.w()-10)
-	drawVerdictWord(g, v, word, rect{box.x1 - verdictFace(v).width(word) - 9, box.y0 + 2, box.x1 - 2, box.y0 + 15})
 }
 
 func (o Overview) keyEntries() []keyEntry {

@@ -38,8 +38,14 @@ func (o Overview) lead() string {
 	if len(out) == 0 {
 		out = append(out, "No verdict is act or look again.")
 	}
+	if o.any(Stale) {
+		out = append(out, "Stale: the last count is too old to go by.")
+	}
 	return strings.Join(out, " ")
 }
+
+// any reports whether a verdict stands somewhere.
+func (o Overview) any(v Verdict) bool { return o.byVerdict(v, 1) != "" }
 
 // over reports whether the season is over in every cell that was counted.
 func (o Overview) over() bool {
@@ -98,7 +104,7 @@ func (o Overview) Alt() string {
 	if len(highs) > 0 {
 		out = append(out, "Highest mean of "+strings.Join(highs, "; ")+".")
 	}
-	if empty > 0 {
+	if empty > 0 && !o.part {
 		out = append(out, fmt.Sprintf("Not counted: %d of %d cells.", empty, cells))
 	}
 	if w := o.uncountedWords(); w != "" {

@@ -40,6 +40,7 @@ type Pressure struct {
 	From, To civil.Date // season to show; widened to hold all visits and events
 	AsOf     civil.Date // date of the source line
 	Source   string     // what was counted, for the source line
+	Wide     float64    // width in points; 0 is that of a screen
 	Panels   []Panel
 
 	// Set by Pages, so that pages share their axes.
@@ -143,6 +144,10 @@ func (p Pressure) yReach() float64 {
 
 func (p Pressure) plotHeight() float64 {
 	switch n := len(p.Panels); {
+	case p.Wide > 0 && n <= 2: // a page of paper holds three panels
+		return 140
+	case p.Wide > 0:
+		return 92
 	case n <= 1:
 		return 270
 	case n <= 3:
@@ -171,11 +176,19 @@ type panelBox struct {
 	next  float64
 }
 
+// right is where the plots end.
+func (p Pressure) right() float64 {
+	if p.Wide > 0 {
+		return p.Wide - (pressureWidth - plotRight)
+	}
+	return plotRight
+}
+
 func (p Pressure) layout() sheet {
 	var s sheet
 	sp := p.span()
-	s.axis = xAxis{sp.from, sp.to, plotLeft, plotRight}
-	inner := float64(plotRight) - 20
+	s.axis = xAxis{sp.from, sp.to, plotLeft, p.right()}
+	inner := p.right() - 20
 	s.title = titleFace.wrap(p.title(), inner, 2)
 	s.lead = leadFace.wrap(p.lead(), inner, 3)
 	y := headHeight(s.title, s.lead)
@@ -186,7 +199,7 @@ func (p Pressure) layout() sheet {
 			y += nextLine
 		}
 		y += 23 + float64(laneHeight*len(box.lanes))
-		box.plot = rect{plotLeft, y, plotRight, y + p.plotHeight()}
+		box.plot = rect{plotLeft, y, p.right(), y + p.plotHeight()}
 		y = box.plot.y1 + plotFoot
 		if len(b.Stages) > 0 {
 			y += stageHeight + 2
@@ -199,7 +212,7 @@ func (p Pressure) layout() sheet {
 		s.panels = append(s.panels, box)
 	}
 	s.entries = p.keyEntries()
-	s.keyPositions, y = flow(s.entries, 20, plotRight, y+6)
+	s.keyPositions, y = flow(s.entries, 20, p.right(), y+6)
 	s.foot = y + 6
 	s.sources = noteFace.wrap(sourceLine(p.AsOf, p.Source, p.notes()), inner, 4)
 	s.height = s.foot + float64(len(s.sources))*sizeSmall*lineStep + 10
@@ -220,7 +233,7 @@ func (p Pressure) notes() string {
 		strips = append(strips, b.Stages)
 	}
 	sp := p.span()
-	return strings.TrimSpace(s + fmt.Sprintf("Lines join valid visits up to %d days apart. ", maxGapDays) + narrowStages(xAxis{sp.from, sp.to, plotLeft, plotRight}, strips...))
+	return strings.TrimSpace(s + fmt.Sprintf("Lines join valid visits up to %d days apart. ", maxGapDays) + narrowStages(xAxis{sp.from, sp.to, plotLeft, p.right()}, strips...))
 }
 
 // lumped reports whether there are so many units that equal counts of one
@@ -252,7 +265,9 @@ func (p Pressure) cut() bool {
 }
 
 // Size returns the width and height in points.
-func (p Pressure) Size() (width, height float64) { return pressureWidth, p.layout().height }
+func (p Pressure) Size() (width, height float64) {
+	return p.right() + pressureWidth - plotRight, p.layout().height
+}
 
 // Draw draws the picture; see Figure.
 func (p Pressure) Draw(c vg.Canvas) error { return drawOn(c, p) }
@@ -276,11 +291,11 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 	g.text(20, box.head, 0, headFace, name)
 	unit := measureWords(p.Measure, p.Percent)
 	x := 20 + headFace.width(name) + 12
-	g.text(x, box.head, 0, labelFace, labelFace.clip(unit+p.Scale.words(), plotRight-x))
+	g.text(x, box.head, 0, labelFace, labelFace.clip(unit+p.Scale.words(), p.right()-x))
 
 	if b.Next != "" {
 		v := drawVerdict(g, b.Verdict, 20, box.todo-11)
-		g.text(v, box.todo, 0, labelFace, labelFace.clip(b.Next, plotRight-v))
+		g.text(v, box.todo, 0, labelFace, labelFace.clip(b.Next, p.right()-v))
 	}
 	if len(b.Visits) == 0 {
 		g.hatch(r, 9)

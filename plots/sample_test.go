@@ -6,6 +6,7 @@ import (
 	"image"
 	"image/draw"
 	"image/png"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -184,13 +185,15 @@ func sampleMap() FieldMap {
 func samples() map[string]Figure {
 	single := sampleSingle()
 	single.Scale = Log1p
-	return map[string]Figure{
+	out := map[string]Figure{
 		"pressure-one": sampleSingle(), "pressure-log": single, "pressure-three": sampleSeveral(), "pressure-presence": samplePresence(),
 		"overview": sampleOverview(8), "overview-24": sampleOverview(24), "overview-2": sampleOverview(2), "fieldmap": sampleMap(),
 		"covermap": sampleCovers(), "bloomcalendar": sampleBloom(),
 		"fan": sampleFan(3), "degreedays": sampleSums(), "worked": sampleWorked(), "sampleplan": samplePlan(),
 		"season": sampleSeason(), "years": sampleYears(),
 	}
+	maps.Copy(out, onPaper())
+	return out
 }
 
 // TestSamples saves every sample in every format (PNG: one). PLOTS_OUT=<folder> keeps

@@ -125,14 +125,7 @@ func (a *App) plantSections(p *companionPlan, src *sources) []report.Section {
 	placed := report.Section{Key: "worth_trying", Title: "Worth trying, and where"}
 	none := report.Section{Key: "no_place", Title: "No place for them here"}
 	for _, x := range p.chosen {
-		place := assess.Ref{Basis: x.facts.Basis}
-		if place.Basis == catalog.Published {
-			place.Source, place.URL = x.facts.Source, x.facts.URL
-		}
-		refs := append(effectRefs(x.Suggestion), place)
-		if b := x.facts.AmountBasis; b.Basis != "" {
-			refs = append(refs, assess.Ref{Basis: b.Basis, Source: b.Source, URL: b.URL})
-		}
+		refs := append(effectRefs(x.Suggestion), placeRefs(x)...)
 		it := report.Item{
 			Head: report.Plain(fmt.Sprintf("%s (%s), %s", x.Plant, x.Latin, strings.Join(x.Roles, "; "))).Cite(src.cite(refs...)...),
 			Why:  report.Say("points {}: {}", report.Num(x.Value, 1), a.spaced(effectWords(x.Suggestion))),
@@ -283,12 +276,7 @@ func (a *App) otherSections(p *companionPlan, src *sources) []report.Section {
 			if g.Verdict == companion.Try {
 				title = "Worth trying, and left out by you"
 			}
-			sec = &report.Section{Key: "other_" + strings.Map(func(r rune) rune {
-				if r == ' ' {
-					return '_'
-				}
-				return r
-			}, strings.ReplaceAll(string(g.Verdict), ":", "")), Title: title}
+			sec = &report.Section{Key: otherKey(g.Verdict), Title: title}
 			byVerdict[g.Verdict] = sec
 			order = append(order, g.Verdict)
 		}
@@ -304,6 +292,11 @@ func (a *App) otherSections(p *companionPlan, src *sources) []report.Section {
 		out = append(out, *byVerdict[v])
 	}
 	return out
+}
+
+// otherKey is the key of the section of plants with a verdict.
+func otherKey(v companion.Verdict) string {
+	return "other_" + strings.ReplaceAll(strings.ReplaceAll(string(v), ":", ""), " ", "_")
 }
 
 // companionUnknowns says in sentences what the plan does without.

@@ -24,18 +24,21 @@ func (a *App) bloomCalendar(p *companionPlan, today civil.Date) plots.BloomCalen
 	if n := len(p.weeks); n > 0 {
 		b.From, b.To = p.weeks[0].From, p.weeks[n-1].From.AddDays(6)
 	}
+	var sown []plots.BloomRow // with the sowings of the years before
 	for _, x := range p.chosen {
 		if !x.blooming() {
 			continue
 		}
 		row := plots.BloomRow{Plant: x.Plant, Grade: x.BestGrade, Unknown: x.timing.Unknown}
+		all := plots.BloomRow{Plant: x.Plant}
 		for _, s := range x.timing.Sowings {
+			all.Sow = append(all.Sow, s.On)
 			if year.Holds(s.On) { // a picture shows one season
 				row.Sow = append(row.Sow, s.On)
 			}
 		}
 		row.Bloom = spans(x.timing.Bloom, "")
-		b.Rows = append(b.Rows, row)
+		b.Rows, sown = append(b.Rows, row), append(sown, all)
 	}
 	for _, n := range p.needs {
 		if len(n.Weeks) > 0 {
@@ -49,7 +52,7 @@ func (a *App) bloomCalendar(p *companionPlan, today civil.Date) plots.BloomCalen
 		}
 		b.Gaps = append(b.Gaps, spans([]companion.Days{g.days}, why)...)
 	}
-	b.AsOf, b.Next = today, bloomNext(b.Rows, today)
+	b.AsOf, b.Next = today, bloomNext(sown, today)
 	return b
 }
 

@@ -15,6 +15,7 @@ import (
 	"leafturn/internal/app"
 	"leafturn/internal/civil"
 	"leafturn/internal/render"
+	"leafturn/internal/report"
 )
 
 // twoSeasons is a farm of four beds on the map with counts in 2025 and 2026:
@@ -156,4 +157,67 @@ func TestNextYear_CalendarIsAPicture(t *testing.T) {
 	text := strings.Join(strings.Fields(page(t, doc)), " ")
 	require.Contains(t, text, "Bloom calendar")
 	require.NotContains(t, text, "one sign a week")
+}
+
+// Next year's plan on paper is short, and loses no sowing, no caution of a work
+// and no source that it cites.
+func TestNextYear_OnPaper(t *testing.T) {
+	a := twoSeasons(t)
+	doc, err := a.NextYear(ctx, a.Today(), app.CoverOptions{Rest: "0"})
+	require.NoError(t, err)
+	text := ""
+	for _, s := range doc.Sections {
+		s.MapLines(func(l report.Line) report.Line {
+			for _, v := range l.Parts() {
+				text += v.Words()
+			}
+			text += "\n"
+			return l
+		})
+		if s.Table != nil {
+			for _, v := range slices.Concat(s.Table.Rows...) {
+				text += v.Words() + "\n"
+			}
+		}
+	}
+	require.NotRegexp(t, `\bR[0-9]+: `, text, "numbers of rules")
+	for _, pest := range []string{"spider_mite", "cucumber_beetle", "nematode_lesion"} {
+		require.NotContains(t, text, pest)
+	}
+	covers, err := a.Covers(ctx, a.Today(), app.CoverOptions{Rest: "0"})
+	require.NoError(t, err)
+	works := 0
+	for _, w := range covers.Data.(app.CoverPlanData).Works {
+		works++
+		for _, c := range append(w.Safety, w.Notes...) {
+			require.Contains(t, text, c)
+		}
+	}
+	require.Positive(t, works)
+	cited := map[int]bool{}
+	sowings, plants := 0, map[string]bool{}
+	for _, s := range doc.Sections {
+		s.MapLines(func(l report.Line) report.Line {
+			for _, k := range l.Cites() {
+				cited[k] = true
+			}
+			return l
+		})
+		if s.Key == "sowing" {
+			for _, r := range s.Table.Rows {
+				key := r[0].Words() + r[1].Words()
+				require.False(t, plants[key], "each plant and work has one row")
+				plants[key] = true
+				sowings += 1 + strings.Count(r[2].Words(), ",")
+			}
+		}
+	}
+	require.Len(t, cited, len(doc.Sources))
+	full, _, err := a.Companions(ctx, a.Today(), app.CompanionOptions{})
+	require.NoError(t, err)
+	for _, s := range full.Sections {
+		if s.Key == "sowing" {
+			require.Len(t, s.Table.Rows, sowings)
+		}
+	}
 }

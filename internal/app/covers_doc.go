@@ -439,11 +439,7 @@ func coverNotes(plan cover.Plan) []report.Section {
 		}
 		var out []report.Line
 		for _, n := range order {
-			who := strings.Join(beds[n], ", ")
-			if len(beds[n]) == len(plan.Beds) && len(plan.Beds) > 1 {
-				who = "all beds"
-			}
-			out = append(out, report.Plain(who+": "+n))
+			out = append(out, report.Plain(whichBeds(beds[n], plan)+": "+n))
 		}
 		return out
 	}
@@ -455,6 +451,23 @@ func coverNotes(plan cover.Plan) []report.Section {
 		out = append(out, report.Section{Key: "notes", Title: "To know", Notes: n})
 	}
 	return out
+}
+
+// whichBeds names beds of a plan; nearly all are named by those left out.
+func whichBeds(beds []string, plan cover.Plan) string {
+	var left []string
+	for _, b := range plan.Beds {
+		if !slices.Contains(beds, b.Bed) {
+			left = append(left, b.Bed)
+		}
+	}
+	switch {
+	case len(left) == 0 && len(beds) > 1:
+		return "all beds"
+	case len(left) > 0 && len(beds) > 4*len(left):
+		return "all beds but " + strings.Join(left, ", ")
+	}
+	return strings.Join(beds, ", ")
 }
 
 // seedWords is the seed of a choice, crop by crop, in the farm's units.

@@ -63,7 +63,7 @@ func (a *App) giveCovers(ctx context.Context, s snapshot, in coverPlan, plan cov
 		}
 	}
 	if f.Map != "" {
-		figures, staged, err := stageMaps(a.coverMaps(s, in, plan, f.Window, today), f.Map)
+		figures, staged, err := stageMaps(a.coverMaps(s, in, plan, f.Window, today, 0), f.Map)
 		if err != nil {
 			return err
 		}
@@ -171,12 +171,14 @@ func (a *App) coverEvents(works []CoverWork, today civil.Date) []report.Event {
 
 // coverMaps are the maps of a plan: of one window, or of each that has a cover,
 // with closer maps of the parts of a large field.
-func (a *App) coverMaps(s snapshot, in coverPlan, plan cover.Plan, window string, today civil.Date) []plots.CoverMap {
+func (a *App) coverMaps(s snapshot, in coverPlan, plan cover.Plan, window string, today civil.Date, wide float64) []plots.CoverMap {
 	var out []plots.CoverMap
 	for _, w := range []cover.Stand{cover.BeforePlanting, cover.RestYear} {
 		sown := slices.ContainsFunc(plan.Beds, func(b cover.BedPlan) bool { return w == cover.RestYear && b.Rest.Key != cover.None })
 		if window == string(w) || window == "" && (w == cover.BeforePlanting || sown) {
-			out = append(out, a.coverMap(s, in, plan, w, today).Pages()...)
+			m := a.coverMap(s, in, plan, w, today)
+			m.Wide = wide
+			out = append(out, m.Pages()...)
 		}
 	}
 	return out

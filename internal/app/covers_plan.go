@@ -126,7 +126,7 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 		return nil, err
 	}
 	if o.Pictures {
-		for i, m := range a.coverMaps(s, in, plan, "", today) {
+		for i, m := range a.coverMaps(s, in, plan, "", today, paperWide) {
 			f, err := drawn(m, fmt.Sprintf("map-%d", i+1), m.Caption())
 			if err != nil {
 				return nil, err

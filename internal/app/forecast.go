@@ -91,10 +91,14 @@ func (a *App) Forecast(ctx context.Context, o ForecastOptions, today civil.Date)
 		return nil, err
 	}
 	doc := a.forecastDocument(d, p, outlooks, bed)
-	if o.Draw != "" {
-		err = a.drawForecast(doc, p, d, mine, o.Draw)
+	if o.Draw == "" {
+		return doc, nil
 	}
-	return doc, err
+	next, err := a.nextFor(ctx, s, p.Key, all)
+	if err != nil {
+		return nil, err
+	}
+	return doc, a.drawForecast(doc, p, d, mine, next, o.Draw)
 }
 
 // forecastPlan understands the words of `forecast`, with every problem.

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -77,7 +78,7 @@ func (a *App) overviewPages(ctx context.Context, s snapshot) ([]plots.Figure, er
 	if err != nil {
 		return nil, err
 	}
-	return figures(a.overview(s, list, next).ByNeed().Pages()), nil
+	return overviewPictures(a.overview(s, list, next)), nil
 }
 
 // allPests assesses all pests in all beds and says what is to be done next.
@@ -318,7 +319,7 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, ne
 		p.Act, p.Watch = a.segments(x, s.stages[x.Bed.Code], u)
 		for _, t := range s.treatments {
 			if t.Bed == x.Bed.Code && t.Pest == x.Pest.Key && s.year.Holds(t.Date) {
-				p.Treatments = append(p.Treatments, plots.Event{Date: t.Date, Label: t.Label})
+				p.Treatments = append(p.Treatments, plots.Event{Date: t.Date, Label: productName(s, t)})
 			}
 		}
 		for _, r := range s.releases {
@@ -332,17 +333,23 @@ func (a *App) pressure(s snapshot, list []assess.Assessment, beds []farm.Bed, ne
 	return fig, nil
 }
 
-// agentShort names an agent in a picture: "P. persimilis".
+// productName is the product of an application, as its label calls it.
+func productName(s snapshot, t farm.Treatment) string {
+	return cmp.Or(s.versions[t.ID].Product, t.Label)
+}
+
+// agentShort names an agent in a picture: "predatory mite P. persimilis".
 func (a *App) agentShort(key string) string {
 	g, ok := a.cat.Agent(key)
 	if !ok {
 		return key
 	}
+	kind, _, _ := strings.Cut(g.Name, " for ")
 	genus, species, ok := strings.Cut(g.Latin, " ")
 	if !ok || genus == "" {
-		return g.Latin
+		return strings.TrimSpace(kind + " " + g.Latin)
 	}
-	return genus[:1] + ". " + species
+	return kind + " " + genus[:1] + ". " + species
 }
 
 // An overview's page holds so many beds and pests: printed on one sheet it can
@@ -351,6 +358,16 @@ const (
 	overviewBeds  = 8
 	overviewPests = 6
 )
+
+// overviewPictures are the pages of all pests and beds: where most were not
+// counted and one page does not hold them, what was counted alone.
+func overviewPictures(o plots.Overview) []plots.Figure {
+	pages := o.ByNeed().Pages()
+	if len(pages) > 1 && o.Sparse() {
+		return figures(o.ByNeed().Packed())
+	}
+	return figures(pages)
+}
 
 func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plots.Overview {
 	from, to := season(s)
@@ -366,7 +383,10 @@ func (a *App) overview(s snapshot, list []assess.Assessment, next nextSteps) plo
 		mine := slices.DeleteFunc(slices.Clone(list), func(x assess.Assessment) bool { return x.Pest.Key != key })
 		u, ok := measureOf(mine)
 		if !ok {
-			continue // never counted in any bed: a row of blanks says nothing
+			if p, ok := a.cat.Pest(key); ok { // a row of blanks says nothing
+				o.Uncounted = append(o.Uncounted, p.Name)
+			}
+			continue
 		}
 		row := plots.Row{Pest: mine[0].Pest.Name, Measure: u.Words, Percent: u.Percent, Scale: scaleOf(u)}
 		for _, x := range mine {

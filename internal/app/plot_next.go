@@ -212,7 +212,7 @@ func (n nextSteps) todo(list []assess.Assessment) []plots.Todo {
 			add(x, lowerFirst(strings.TrimSuffix(line.Head, ".")), line.By, false)
 		}
 		due, ok := n.due[k]
-		if ok && x.Result.Verdict == verdict.LookAgain {
+		if ok && (x.Result.Verdict == verdict.LookAgain || x.Result.Verdict == verdict.Stale) {
 			add(x, "look again", n.by(due), true)
 		}
 	}

@@ -34,16 +34,22 @@ func TestFanNext(t *testing.T) {
 		}
 		return f
 	}
-	require.Equal(t, "hold; the level is not likely to be passed by Mon 3 Aug. Count D5 again by Mon 27 Jul.", a.fanNext(bed(0.06), fan(0.05, 0.01), nil))
-	require.Equal(t, "predators on Mon 20 Jul leaves the lowest chance of what is compared: see it in the week's list. Then count D5 again by Mon 27 Jul.", a.fanNext(bed(0.98), fan(0.93, 0.8, 0.09), nil))
-	require.Equal(t, "nothing that is compared lowers the chance much. Open by hand: strip leaves; count before and after. Count D5 again by Mon 27 Jul.", a.fanNext(bed(0.98), fan(0.93, 0.88), []string{"strip leaves"}))
-	require.Equal(t, "nothing that is open and compared lowers the chance much: see the week's list. Count D5 again by Mon 27 Jul.", a.fanNext(bed(0.98), fan(0.93), nil))
+	require.Equal(t, "hold; the level is not likely to be passed by Mon 3 Aug. Count D5 again by Mon 27 Jul.", a.fanNext(bed(0.06), fan(0.05, 0.01), nil, ""))
+	require.Equal(t, "predators on Mon 20 Jul leaves the lowest chance of what is compared: see it in the week's list. Then count D5 again by Mon 27 Jul.", a.fanNext(bed(0.98), fan(0.93, 0.8, 0.09), nil, ""))
+	require.Equal(t, "nothing that is compared lowers the chance much. Open by hand: strip leaves; count before and after. Count D5 again by Mon 27 Jul.", a.fanNext(bed(0.98), fan(0.93, 0.88), []string{"strip leaves"}, ""))
+	require.Equal(t, "nothing that is open and compared lowers the chance much: see the week's list. Count D5 again by Mon 27 Jul.", a.fanNext(bed(0.98), fan(0.93), nil, ""))
 	none := fan(0.93)
 	none.Level = 0
-	require.Contains(t, a.fanNext(bed(0.98), none, nil), "Count D5 again by Mon 27 Jul; no action level is known here")
+	require.Contains(t, a.fanNext(bed(0.98), none, nil, ""), "Count D5 again by Mon 27 Jul; no action level is known here")
 	late := fan(0.93)
 	late.Today = on("07-28")
-	require.Contains(t, a.fanNext(bed(0.98), late, nil), "Count D5 again now.")
+	require.Contains(t, a.fanNext(bed(0.98), late, nil, ""), "Count D5 again now.")
+
+	const week = "By Thu 23 Jul: wash the leaves. Look again by Mon 27 Jul: 40 leaves."
+	require.Equal(t, week+" Of what is compared here, predators on Mon 20 Jul leaves the lowest chance.", a.fanNext(bed(0.98), fan(0.93, 0.8, 0.09), nil, week))
+	require.Equal(t, week+" The level is not likely to be passed by Mon 3 Aug.", a.fanNext(bed(0.06), fan(0.05, 0.01), nil, week))
+	require.Equal(t, week+" Nothing that is compared here lowers the chance much: count before and after a step.", a.fanNext(bed(0.98), fan(0.93, 0.88), []string{"strip leaves"}, week))
+	require.Contains(t, a.fanNext(bed(0.98), none, nil, week), week+" No action level is known here")
 }
 
 func TestSumNext(t *testing.T) {
@@ -126,4 +132,12 @@ func TestSoFarNext(t *testing.T) {
 	require.Contains(t, soFarNext(x, SampleAdvice{Stop: "act"}), "stop looking: act.")
 	require.Contains(t, soFarNext(x, SampleAdvice{Stop: "act", Verdict: "act"}), "stop looking: act.")
 	require.Equal(t, "the verdict decides, and it is: look again. The lines alone would say hold.", soFarNext(x, SampleAdvice{Stop: "hold", Verdict: "look again"}))
+}
+
+func TestSharedDetails(t *testing.T) {
+	beds := []string{"A1", "A10", "B2"}
+	require.Equal(t, []string{"each bed (30 m²): 73 g", "gloves", "A1 B2, each: 0 of 6 used", "A10: 1 of 6 used", "B2 is wet"},
+		sharedDetails([]string{"A1 (30 m²): 73 g", "gloves", "A1: 0 of 6 used", "A10 (30 m²): 73 g", "A10: 1 of 6 used", "B2 (30 m²): 73 g", "B2: 0 of 6 used", "B2 is wet"}, beds))
+	require.Equal(t, []string{"gloves", "gloves"}, sharedDetails([]string{"gloves", "gloves"}, beds), "words of no bed stay")
+	require.Empty(t, sharedDetails(nil, nil))
 }

@@ -32,7 +32,7 @@ func (a *App) drawSample(doc *report.Document, x asked, plan sampling.Plan, file
 		fig.Lines = append(fig.Lines, plots.PlanLine{N: l.Units, Hold: l.HoldAt, ActAt: l.ActAt})
 	}
 	first, last := fig.Lines[0], fig.Lines[len(fig.Lines)-1]
-	fig.Next = fmt.Sprintf("look at %s one by one over the whole bed and keep the total. From %d on stop as soon as it lies in a coloured field; at %d the last line decides.", fig.Units, first.N, last.N)
+	fig.Next = fmt.Sprintf("look at %s one by one over the whole bed and keep the total. From %d on stop as soon as it lies in a shaded field; at %d the last line decides.", fig.Units, first.N, last.N)
 	if first.N == last.N {
 		fig.Next = fmt.Sprintf("look at %s over the whole bed and add them up: the total decides.", x.units(last.N))
 	}

@@ -139,7 +139,7 @@ func (a *App) seasonEvents(fig *plots.Season, s snapshot, p catalog.Pest, bed fa
 		if t.Bed != bed.Code || !s.year.Holds(t.Date) {
 			continue
 		}
-		e := plots.Event{Date: t.Date, Label: t.Label}
+		e := plots.Event{Date: t.Date, Label: productName(s, t)}
 		if t.Pest != p.Key {
 			e.Label += " against " + a.pestName(t.Pest)
 		}

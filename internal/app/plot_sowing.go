@@ -31,7 +31,11 @@ func bloomNext(rows []plots.BloomRow, today civil.Date) string {
 			plants = append(plants, r.Plant)
 		}
 	}
-	return fmt.Sprintf("sow %s on %s.", strings.Join(plants, ", "), on.Short())
+	day := on.Short()
+	if on.Year != today.Year {
+		day = fullDay(on)
+	}
+	return fmt.Sprintf("sow %s on %s.", strings.Join(plants, ", "), day)
 }
 
 // coverNext says what is sown next, and in which beds; where all is sown, what

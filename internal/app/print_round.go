@@ -214,7 +214,11 @@ func (a *App) cue(p catalog.Pest, it roundItem) paper.Cue {
 	if valid == "any" {
 		valid = ""
 	}
-	return paper.Cue{Name: capital(p.Name), Signs: p.Damage, Alike: p.LookAlikes, Valid: valid}
+	how := proto.How
+	if it.nights > 0 {
+		how += fmt.Sprintf(" Set them %s before.", nightsWords(it.nights))
+	}
+	return paper.Cue{Name: capital(p.Name), How: how, Signs: p.Damage, Alike: p.LookAlikes, Valid: valid}
 }
 
 // PaperSize is the usual paper of the farm: US letter for a farm in US units.

@@ -125,6 +125,7 @@ func TestRoundSheets_AreNotes(t *testing.T) {
 			require.NotContains(t, page(t, doc), "not noted", word)
 		}
 		var b bytes.Buffer
-		require.NoError(t, paper.Sheets(&b, r, paper.Options{Size: a.PaperSize()}))
+		_, err = paper.Sheets(&b, r, paper.Options{Size: a.PaperSize()})
+		require.NoError(t, err)
 	}
 }

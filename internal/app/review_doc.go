@@ -135,11 +135,13 @@ func (r *review) blankSection() report.Section {
 // past asks for no next step: the season is looked back on.
 func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc} }
 
-// So many rows of the overview, and beds of one pest, fit on a sheet of paper
-// that lies on its side, in type that can be read.
+// Pictures for a sheet of paper are so many points wide: on A4 their type is
+// then 9 pt and more. So many rows of the overview, and beds of one pest, fit on
+// a sheet.
 const (
-	overviewRows = 4
-	bedsOnPaper  = 2
+	paperWide    = 560
+	overviewRows = 7
+	bedsOnPaper  = 3
 	seasonPages  = 8 // of all pests and beds
 	mostBeds     = 8 // of a pest: those that were to be acted on for most weeks
 )
@@ -162,8 +164,8 @@ func (r *review) pictures() (report.Section, error) {
 // overview draws all pests and beds into a section.
 func (r *review) overview(sec *report.Section) error {
 	all := r.a.overview(r.s, r.list, r.past())
-	all.RowsPerPage = overviewRows
-	pages := all.ByNeed().Pages()
+	all.Wide, all.RowsPerPage = paperWide, overviewRows
+	pages := overviewPictures(all)
 	for i, page := range pages {
 		if i == seasonPages {
 			sec.Notes = append(sec.Notes, moreWords(len(pages)-i, "plot --out season.png")...)
@@ -202,6 +204,7 @@ func (r *review) picture(sec *report.Section, pest, name string) error {
 	if err != nil {
 		return err
 	}
+	fig.Wide = paperWide
 	i := 0
 	for part := range slices.Chunk(fig.Panels, bedsOnPaper) {
 		i++

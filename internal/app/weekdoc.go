@@ -205,7 +205,7 @@ func (a *App) weekItem(l week.Line, today civil.Date, src *sources) report.Item 
 	if !l.From.IsZero() && !l.From.After(today) {
 		it.Due.From = civil.Date{}
 	}
-	it.Details = report.Lines(l.Details...)
+	it.Details = report.Lines(a.agentDetail(l, sharedDetails(l.Details, l.Beds))...)
 	it.Safety = report.Lines(a.careInList(l.Safety, fmt.Sprintf("`leafturn why %d` says how", l.Number))...)
 	it.Why = report.Plain(l.Why)
 	return it

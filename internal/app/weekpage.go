@@ -102,7 +102,7 @@ func (a *App) WeekPage(ctx context.Context, on civil.Date) (*report.Document, er
 		}
 	}
 	all := report.Section{Key: "season", Title: "The season so far"}
-	pages := a.overview(s, list, next).ByNeed().Pages()
+	pages := overviewPictures(a.overview(s, list, next))
 	for n, page := range pages {
 		if n == overviewPages {
 			all.Notes = moreWords(len(pages)-n, "plot --out season.png")

@@ -22,7 +22,7 @@ func weekCommand(d *deps) *ucli.Command {
 		Description: "The list is made from what was known on the day: later counts and records do not\n" +
 			"change an earlier list. `leafturn why NUMBER` explains a line.",
 		Flags: outputFlags(dateOption, &ucli.StringFlag{Name: "ics", Usage: "also write the dated lines as a calendar to `FILE` (RFC 5545); - is standard output"},
-			&ucli.StringFlag{Name: "html", Usage: "write it as a page with pictures to `FILE` instead, in one piece that needs no network; - is standard output"}),
+			htmlOption),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err

@@ -61,23 +61,26 @@ func goldenFile(t *testing.T, name, got string) {
 	require.Equal(t, string(want), got)
 }
 
-// demoPage opens the week as a page in a real browser, wide and narrow.
+// demoPage opens the week and the season as pages in a real browser, wide and
+// narrow.
 func demoPage(f *field) {
 	t := f.t
-	file := filepath.Join(f.dir, "week.html")
-	f.run("week", "--date", demo.Week.String(), "--html", file)
-	raw, err := os.ReadFile(file)
-	require.NoError(t, err)
-	require.Contains(t, string(raw), "<p>made 20", "the page says when it was made")
-	for _, width := range []int{1200, 500} {
-		s := testkit.Browser(t, raw, width)
-		require.Empty(t, s.Faults, "%d points", width)
-		require.Empty(t, s.Loaded)
-		require.LessOrEqual(t, s.Wide, s.Width, "%d points", width)
-		require.Greater(t, s.Pictures, 5)
-		require.Greater(t, s.Texts, 300)
+	for file, command := range map[string][]string{"week.html": {"week", "--date", demo.Week.String()}, "season.html": {"review"}} {
+		path := filepath.Join(f.dir, file)
+		f.run(append(command, "--html", path)...)
+		raw, err := os.ReadFile(path)
+		require.NoError(t, err)
+		require.Contains(t, string(raw), "<p>made 20", "the page says when it was made")
+		for _, width := range []int{1200, 500} {
+			s := testkit.Browser(t, raw, width)
+			require.Empty(t, s.Faults, "%s, %d points", file, width)
+			require.Empty(t, s.Loaded)
+			require.LessOrEqual(t, s.Wide, s.Width, "%s, %d points", file, width)
+			require.Greater(t, s.Pictures, 5)
+			require.Greater(t, s.Texts, 300)
+		}
+		require.NotEmpty(t, testkit.BrowserPrint(t, raw))
 	}
-	require.NotEmpty(t, testkit.BrowserPrint(t, raw))
 }
 
 // demoFarm checks that the invented farm is of the size that the program is

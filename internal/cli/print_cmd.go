@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"path/filepath"
 	"strings"
 
@@ -24,19 +25,28 @@ func printCommand(d *deps) *ucli.Command {
 		Subcommands: []*ucli.Command{
 			{
 				Name: "round", Usage: "scouting sheets for a clipboard, in walking order, with boxes for the counts and the totals to stop at",
-				UsageText: "leafturn print round --out round.pdf\nleafturn print round --minutes 60 --start 09:30 --out round.pdf --paper a4",
+				UsageText: "leafturn print round --out round.pdf\nleafturn print round --minutes 60 --start 09:30 --out round.pdf --paper a4\nleafturn print round --compact --out round.pdf",
 				Description: "Each line of the sheet is a line of the notes file that `leafturn count --file`\n" +
 					"reads, so that typing it in is copying.",
 				Flags: append(out[:len(out):len(out)], &ucli.StringFlag{Name: "minutes", Usage: "minutes for the round, walking included"},
-					&ucli.StringFlag{Name: "start", Usage: "when the round starts, farm's clock: \"HH:MM\""}),
+					&ucli.StringFlag{Name: "start", Usage: "when the round starts, farm's clock: \"HH:MM\""},
+					&ucli.BoolFlag{Name: "compact", Usage: "more beds on a sheet: how to count stands once for each pest, at the end"}),
 				Action: func(c *ucli.Context) error {
 					return d.print(c, func(ctx context.Context, a *app.App, day civil.Date, o paper.Options) ([]byte, error) {
 						r, err := a.RoundSheets(ctx, day, c.String("minutes"), c.String("start"))
 						if err != nil {
 							return nil, err
 						}
+						o.Compact = c.Bool("compact")
 						var b bytes.Buffer
-						err = paper.Sheets(&b, r, o)
+						n, err := paper.Sheets(&b, r, o)
+						if n > manySheets {
+							hint := fmt.Sprintf("%d sheets; for fewer give the time that there is with --minutes: the most pressing beds come first", n)
+							if !o.Compact {
+								hint += "; --compact has more beds on a sheet"
+							}
+							d.warn([]string{hint})
+						}
 						return b.Bytes(), err
 					})
 				},
@@ -54,7 +64,7 @@ func printCommand(d *deps) *ucli.Command {
 					}
 					return a.Review(ctx, "", day, true)
 				}),
-			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", paper.Options{}, out,
+			d.printed("next-year", "next year's plan: covers, their map, seed and work, and companion plants", paper.Options{Fine: app.NextYearFine}, out,
 				func(ctx context.Context, a *app.App, day civil.Date) (*report.Document, error) {
 					return a.NextYear(ctx, day, app.CoverOptions{Rest: "0"})
 				}),
@@ -62,18 +72,32 @@ func printCommand(d *deps) *ucli.Command {
 	}
 }
 
+// manySheets are more than one takes along on a clipboard.
+const manySheets = 12
+
 func reviewCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
 		Name: "review", Usage: "look back on a season: seen, decided, done, whether it worked, and the records",
-		UsageText:   "leafturn review\nleafturn review --year 2025",
+		UsageText:   "leafturn review\nleafturn review --year 2025\nleafturn review --html season.html",
 		Description: "For the grower, the landlord or an inspector. The verdicts are those of each week's\nscouting day, made from what was known then. With pictures on paper: `leafturn print season`.",
-		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, in the south that of 2026/27 or 2026; else this one"}),
+		Flags:       outputFlags(&ucli.StringFlag{Name: "year", Usage: "the season of `YEAR`, in the south that of 2026/27 or 2026; else this one"}, htmlOption),
 		Action: func(c *ucli.Context) error {
 			if _, err := words(c, 0, 0, ""); err != nil {
 				return err
 			}
-			return d.answer(c, func(ctx context.Context, a *app.App, _ civil.Date) (*report.Document, error) {
-				return a.Review(ctx, c.String("year"), a.Today(), false)
+			page := c.String("html")
+			if page != "" && c.Bool("json") {
+				return diag.Usagef("run the command twice", "--html goes without --json")
+			}
+			return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
+				doc, err := a.Review(ctx, c.String("year"), a.Today(), page != "")
+				switch {
+				case err != nil:
+					return err
+				case page != "":
+					return d.page(ctx, page, doc)
+				}
+				return d.show(c, doc)
 			})
 		},
 	}
@@ -92,7 +116,7 @@ func (d *deps) printed(name, usage string, as paper.Options, flags []ucli.Flag, 
 				if err := a.CorrectedSince(ctx, doc); err != nil {
 					return nil, err
 				}
-				o.Large, o.Loud = as.Large, as.Loud
+				o.Large, o.Loud, o.Fine = as.Large, as.Loud, as.Fine
 				var b bytes.Buffer
 				err = paper.Document(&b, *doc, o)
 				return b.Bytes(), err

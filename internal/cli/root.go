@@ -145,6 +145,8 @@ var oldOption = &ucli.BoolFlag{Name: "old", Usage: "a day more than 10 years bef
 
 var dateOption = &ucli.StringFlag{Name: "date", Usage: "the `DAY`: YYYY-MM-DD, today or yesterday"}
 
+var htmlOption = &ucli.StringFlag{Name: "html", Usage: "write it as a page with pictures to `FILE` instead, in one piece that needs no network; - is standard output"}
+
 // twoFiles refuses one file for a picture and a calendar.
 func twoFiles(flag, picture, calendar string) error {
 	if picture != "" && filepath.Clean(picture) == filepath.Clean(calendar) {

@@ -92,7 +92,7 @@ func Carry(pest string, beds []Season) ([]Pressure, error) {
 		}
 		m, sq := 2*once+often, 4*(once-often)+9*often
 		out[i] = Pressure{Pest: pest, Score: m, Known: true, SD: spread(m, sq),
-			Why: fmt.Sprintf("counted in %s: chance %.0f %% that it was over its level at all, %.0f %% in 3 weeks or more", count(len(p), "week"), 100*once, 100*often)}
+			Why: fmt.Sprintf("counted in %s: chance %.0f %% over its level, %.0f %% for 3 weeks", count(len(p), "week"), 100*once, 100*often)}
 		counted++
 		area += b.AreaM2
 		mean += b.AreaM2 * m

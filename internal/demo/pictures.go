@@ -47,13 +47,14 @@ type Sheet struct {
 	Command  string
 }
 
-// Sheets are all sheets of paper, and the page of the week.
+// Sheets are all sheets of paper, and the pages of the season and the week.
 var Sheets = []Sheet{
 	{"round.pdf", "Scouting sheets", "What do I look at on this week's round, in which order, and when may I stop counting?", "print round --date 2026-07-20 --out"},
 	{"week.pdf", "The week, to tick off", "What is to be done this week, and by when?", "print week --date 2026-07-20 --out"},
 	{"notice.pdf", "Re-entry notice", "Which beds may nobody enter, and until when?", "print notice --date 2026-07-20 --out"},
 	{"season-review.pdf", "The season in review", "What was seen, decided and done, and did it work?", "print season --date 2026-10-31 --out"},
 	{"next-year.pdf", "Next year's plan", "What is sown in which bed before planting, which seed does it take, and what is planted with the dahlias?", "print next-year --date 2026-10-31 --out"},
+	{"season.html", "The season as a page", "What was seen, decided and done, with the pictures behind it?", "review --year 2026 --html"},
 	{"week.html", "The week as a page", "What is to be done this week, with the pictures behind it?", "week --date 2026-07-20 --html"},
 }
 

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -19,11 +20,13 @@ func Document(w io.Writer, doc report.Document, o Options) error {
 	if err := doc.Validate(); err != nil {
 		return err
 	}
-	d := &document{doc: &doc, loud: o.Loud}
-	return write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
-		d.page = p
+	d := &document{doc: &doc, loud: o.Loud, fine: o.Fine}
+	_, err := write(w, o, meta{doc.Title, doc.Made}, d.foot, func(p *page) {
+		d.page, d.waiting = p, nil
+		p.first = func(*page) { d.catchUp() }
 		d.draw()
 	})
+	return err
 }
 
 type document struct {
@@ -31,7 +34,12 @@ type document struct {
 	doc     *report.Document
 	numbers float64 // width of the running numbers, the same in the whole document
 	loud    string
+	fine    []string
+	waiting []report.Figure // pictures that did not fit where they belong
 }
+
+// fineScale makes the text of a section 9 pt.
+const fineScale = 6.0 / 7
 
 func (d *document) words(l report.Line) string { return render.Sentence(l, d.doc.AsOf) }
 
@@ -97,19 +105,22 @@ func (d *document) draw() {
 		}
 	}
 	for i := range d.doc.Sections {
-		d.section(&d.doc.Sections[i])
+		s, scale := &d.doc.Sections[i], d.scale
+		if slices.Contains(d.fine, s.Key) {
+			d.scale *= fineScale
+		}
+		d.section(s)
+		d.scale = scale
 	}
+	d.catchUp()
 	if len(d.doc.Sources) > 0 {
 		d.heading("Sources", small.step())
 		for _, s := range d.doc.Sources {
-			words := s.Text
-			if s.Basis != "" {
-				words += " (" + s.Basis + ")"
-			}
+			words := s.Words()
 			if s.URL != "" {
 				words += " " + s.URL
 			}
-			d.hanging(small, d.left, 24*d.scale, d.width(), "["+strconv.Itoa(s.Key)+"]", words)
+			d.together(func() { d.hanging(small, d.left, 24*d.scale, d.width(), "["+strconv.Itoa(s.Key)+"]", words) })
 		}
 	}
 }
@@ -164,11 +175,15 @@ func (d *document) section(s *report.Section) {
 		d.shout(s)
 		return
 	}
-	if !words && len(s.Figures) > 0 && d.alone(s.Figures[0]) {
+	if !words && len(s.Figures) > 0 && !slices.ContainsFunc(s.Figures, func(f report.Figure) bool { return f.PNG == nil }) {
 		d.figures(s) // a picture says its title itself
 		return
 	}
-	d.heading(s.Title, min(d.height(func() { d.beginning(s, columns) }), 200*d.scale))
+	begins := d.height(func() { d.beginning(s, columns) })
+	if begins > (d.bottom-d.top)*keptWhole { // it begins on this page in any case
+		begins = 200 * d.scale
+	}
+	d.heading(s.Title, begins)
 	gap := func() { d.y += 4 }
 	if !s.Lead.IsZero() {
 		d.para(text, d.left, d.width(), d.words(s.Lead))
@@ -183,17 +198,40 @@ func (d *document) section(s *report.Section) {
 		gap()
 	}
 	for _, l := range s.Notes {
-		d.hanging(text, d.left, 10*d.scale, d.width(), "–", d.words(l))
+		d.together(func() { d.hanging(text, d.left, 10*d.scale, d.width(), "–", d.words(l)) })
 	}
 	d.figures(s)
 }
 
-// figures come last in their section: a wide one ends the page.
+// figures come last in their section: a wide one ends the page. One that has
+// no room there stands at the head of the next page, and what follows it here
+// goes on in its place.
 func (d *document) figures(s *report.Section) {
 	for _, f := range s.Figures {
+		if !d.dry && f.PNG != nil && !d.alone(f) && (len(d.waiting) > 0 || !d.fits(f)) {
+			d.waiting = append(d.waiting, f)
+			continue
+		}
 		d.figure(f)
 		d.y += 4
 	}
+}
+
+// fits reports whether a picture has room on this page.
+func (d *document) fits(f report.Figure) bool {
+	upright, _, _ := d.scales(f.Width, f.Height)
+	return !d.closed && d.y+4+f.Height*upright <= d.bottom
+}
+
+// catchUp draws the pictures that have waited.
+func (d *document) catchUp() {
+	all, again := d.waiting, d.again
+	d.waiting, d.again = nil, nil // the head of a table stands below them
+	for _, f := range all {
+		d.figure(f)
+		d.y += 4
+	}
+	d.again = again
 }
 
 // alone reports whether a picture has a page to itself.
@@ -240,6 +278,7 @@ func (d *document) beginning(s *report.Section, c columns) {
 	text := d.face(textFace)
 	if !s.Lead.IsZero() {
 		d.para(text, d.left, d.width(), d.words(s.Lead))
+		d.y += 4
 	}
 	switch {
 	case s.Table != nil:

@@ -172,11 +172,13 @@ func TestDocument_WidePicture(t *testing.T) {
 	}
 }
 
-// A section that is nothing but a wide picture needs no heading on the page
-// before it: the picture says its title.
+// A section that is nothing but pictures needs no heading, which could stand on
+// the page before them: a picture says its title.
 func TestDocument_NoHeadingAlone(t *testing.T) {
 	wide := report.Figure{Title: "Wide", PNG: dot(t, 40, 20), Width: 864, Height: 500}
 	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Lead: report.Plain("first")}, {Title: "Calendar", Figures: []report.Figure{wide}}}}
+	require.NotContains(t, flat(read(t, printed(t, doc, Options{}))), "Calendar")
+	doc.Sections[1].Figures[0].Width = 400 // on an upright page too
 	require.NotContains(t, flat(read(t, printed(t, doc, Options{}))), "Calendar")
 	doc.Sections[1].Notes = report.Lines("a note")
 	require.Contains(t, read(t, printed(t, doc, Options{}))[0].text(), "Calendar\n–\na note")
@@ -191,6 +193,23 @@ func TestDocument_HeadingStays(t *testing.T) {
 			if strings.Contains(p.text(), "Seen") {
 				require.Contains(t, p.text(), "B4", "%d lines before it", n)
 			}
+		}
+	}
+}
+
+// A heading stands on the page of its first item, however tall that is, and no
+// note is parted for a line.
+func TestDocument_HeadingStaysWithTallItem(t *testing.T) {
+	tall := report.Item{Head: report.Plain("Sow it"), Details: report.Lines(slices.Repeat([]string{"a detail"}, 22)...)}
+	note := report.Plain("first words of the note " + strings.Repeat("many words ", 12) + "last words of the note")
+	for n := range 60 {
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, n)...)}, {Title: "Plants", Lead: report.Plain("Of some beds."), Items: []report.Item{tall}, Notes: []report.Line{note}}}}
+		for _, p := range read(t, printed(t, doc, Options{})) {
+			if strings.Contains(p.text(), "Plants") {
+				require.Contains(t, p.text(), "Sow it", "%d lines before it", n)
+			}
+			whole := flat([]printedPage{p})
+			require.Equal(t, strings.Contains(whole, "first words of the note"), strings.Contains(whole, "last words of the note"), "%d lines before it", n)
 		}
 	}
 }
@@ -249,4 +268,89 @@ func TestDocument_AnyText(t *testing.T) {
 		size := rapid.SampledFrom([]Size{Letter, A4}).Draw(rt, "size")
 		tidy(t, read(t, printed(t, doc, Options{Size: size})), size)
 	})
+}
+
+// A picture without room waits for the next page, and the words behind it go on
+// in its place; none is lost, none leaves its page, and they stay in order.
+func TestDocument_PictureWaits(t *testing.T) {
+	fig := func(high float64) report.Figure {
+		return report.Figure{Title: "F", PNG: dot(t, 40, int(high)), Width: 400, Height: high}
+	}
+	for n := 0; n < 50; n += 5 {
+		lines := func(word string, n int) []report.Line { return report.Lines(slices.Repeat([]string{word}, n)...) }
+		doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Title: "First", Notes: lines("a line", n), Figures: []report.Figure{fig(400), fig(300)}}, {Title: "Second", Notes: lines("another", 9)}}}
+		pdf := printed(t, doc, Options{Size: A4})
+		require.Equal(t, 2, bytes.Count(pdf, []byte("/Subtype /Image")), "%d", n)
+		pages := read(t, pdf)
+		require.Equal(t, 9, strings.Count(flat(pages), "another"))
+		for i, p := range pages {
+			for _, r := range p.runs {
+				require.Less(t, r.y, p.high, "%d: page %d", n, i)
+			}
+		}
+		if n == 30 {
+			require.Contains(t, pages[0].text(), "another", "the words go on before the picture")
+		}
+	}
+}
+
+// Pictures that wait while a table goes on stand above its head.
+func TestDocument_PictureAboveTable(t *testing.T) {
+	table := &report.Table{Columns: []report.Column{{Title: "Headword"}}}
+	for i := range 90 {
+		table.Rows = append(table.Rows, []report.Value{report.Text(fmt.Sprint("row ", i))})
+	}
+	fig := func(high float64) report.Figure {
+		return report.Figure{Title: "F", PNG: dot(t, 40, int(high)), Width: 400, Height: high}
+	}
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Notes: report.Lines(slices.Repeat([]string{"a line"}, 20)...), Figures: []report.Figure{fig(500), fig(501), fig(300)}}, {Table: table}}}
+	pages := read(t, printed(t, doc, Options{Size: A4}))
+	require.Equal(t, 90, strings.Count(flat(pages), "row "))
+	for i, p := range pages {
+		if n := slices.IndexFunc(p.runs, func(r run) bool { return r.text == "Headword" }); n >= 0 {
+			require.Less(t, n+1, len(p.runs), "%d", i)
+			require.Contains(t, p.runs[n+1].text, "row ", "a row stands below the head on page %d", i+1)
+		}
+	}
+}
+
+// Columns take the room that makes the table lowest, and a date is not parted.
+func TestTable_Columns(t *testing.T) {
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Table: &report.Table{Columns: []report.Column{{Title: "Days"}, {Title: "Bed"}, {Title: "What"}, {Title: "Note"}}}}}}
+	long := strings.TrimSpace(strings.Repeat("many words to tell ", 7))
+	for i := range 6 {
+		doc.Sections[0].Table.Rows = append(doc.Sections[0].Table.Rows, []report.Value{report.Day(day.AddDays(i)), report.Text("A1 A2 A3 A4 A5 B1 B2 B3"), report.Text(long), report.Text("a short note of some words here")})
+	}
+	pages := read(t, printed(t, doc, Options{Size: A4}))
+	lines := 0
+	for _, r := range pages[0].runs {
+		if strings.Contains(r.text, "many") || strings.Contains(r.text, "tell") {
+			lines++
+		}
+		require.NotRegexp(t, "^(Mon|Tue|Wed|Thu|Fri|Sat|Sun)$", r.text, "a day parted from its date")
+	}
+	require.LessOrEqual(t, lines, 6*3, "the longest words have most of the room")
+}
+
+// A table that fits as it is has no broken cell.
+func TestTable_FitsAsItIs(t *testing.T) {
+	doc := report.Document{Title: "T", AsOf: day, Sections: []report.Section{{Table: &report.Table{Columns: []report.Column{{Title: "Pest"}, {Title: "Why"}}, Rows: [][]report.Value{
+		{report.Text("cucumber beetle"), report.Text("it comes from anywhere")}, {report.Text("slug"), report.Text("counted in 12 weeks: chance 100 % over its level")}}}}}}
+	text := read(t, printed(t, doc, Options{Size: A4}))[0].text()
+	require.Contains(t, text, "cucumber beetle")
+	require.Contains(t, text, "counted in 12 weeks: chance 100 % over its level")
+}
+
+// Sections in fine type are smaller than others, and no type is under 9 pt.
+func TestDocument_Fine(t *testing.T) {
+	doc := sample(t)
+	doc.Sections = append(doc.Sections, report.Section{Key: "why", Title: "Reasons", Notes: report.Lines("fine words"), Items: []report.Item{{Head: report.Plain("head"), Why: report.Plain("small already")}}})
+	for _, p := range read(t, printed(t, doc, Options{Fine: []string{"why"}})) {
+		for _, r := range p.runs {
+			require.GreaterOrEqual(t, r.size, 9.0, r.text)
+			if r.text == "fine words" {
+				require.InDelta(t, 9, r.size, 0.01)
+			}
+		}
+	}
 }

@@ -41,9 +41,11 @@ func ParseSize(s string) (Size, bool) {
 
 // Options are the choices for a document.
 type Options struct {
-	Size  Size   // "" is A4
-	Large bool   // type to be read from some steps away, for a notice on a door
-	Loud  string // key of the section whose heading and items are the largest type of all
+	Size    Size     // "" is A4
+	Large   bool     // type to be read from some steps away, for a notice on a door
+	Loud    string   // key of the section whose heading and items are the largest type of all
+	Compact bool     // scouting sheets with more beds on a page
+	Fine    []string // keys of sections in smaller type: what is looked up and not worked from
 }
 
 // Margins: the left one leaves room for punched holes (common practice).
@@ -84,6 +86,7 @@ type page struct {
 	sheet                    fpdf.SizeType    // upright
 	lying                    bool             // the page is turned on its side
 	closed                   bool             // nothing more stands on this page
+	first                    func(*page)      // what has waited for a new page
 	again                    func(*page)      // what stands at the head of each further page
 	foot                     func(*page, int) // what stands at the foot of page n
 	pictures                 int
@@ -95,13 +98,14 @@ type meta struct {
 	made  time.Time
 }
 
-// write draws a document twice: the first time tells the number of pages.
-func write(w io.Writer, o Options, m meta, foot func(*page, int), draw func(*page)) error {
+// write draws a document twice: the first time tells the number of pages, which
+// it returns.
+func write(w io.Writer, o Options, m meta, foot func(*page, int), draw func(*page)) (int, error) {
 	total := 0
 	for {
 		p, err := newPage(o, m)
 		if err != nil {
-			return err
+			return 0, err
 		}
 		p.total, p.foot = total, foot
 		p.turn()
@@ -109,14 +113,14 @@ func write(w io.Writer, o Options, m meta, foot func(*page, int), draw func(*pag
 		p.foot(p, p.pages)
 		if p.pages == total {
 			if err := p.pdf.Error(); err != nil {
-				return fmt.Errorf("draw the page: %w", err)
+				return 0, fmt.Errorf("draw the page: %w", err)
 			}
 			var b bytes.Buffer
 			if err := p.pdf.Output(&b); err != nil {
-				return fmt.Errorf("draw the page: %w", err)
+				return 0, fmt.Errorf("draw the page: %w", err)
 			}
 			_, err := w.Write(b.Bytes())
-			return err
+			return total, err
 		}
 		total = p.pages
 	}
@@ -151,13 +155,13 @@ func newPage(o Options, m meta) (*page, error) {
 
 func (p *page) width() float64 { return p.right - p.left }
 
-// turn begins an upright page.
-func (p *page) turn() { p.begin("P", p.sheet.Wd, p.sheet.Ht) }
+// turn begins an upright page and returns where its own head ends.
+func (p *page) turn() float64 { return p.begin("P", p.sheet.Wd, p.sheet.Ht) }
 
 // lay begins a page that lies on its side.
 func (p *page) lay() { p.begin("L", p.sheet.Ht, p.sheet.Wd) }
 
-func (p *page) begin(orientation string, wide, high float64) {
+func (p *page) begin(orientation string, wide, high float64) float64 {
 	if p.pages > 0 {
 		p.foot(p, p.pages)
 	}
@@ -165,16 +169,27 @@ func (p *page) begin(orientation string, wide, high float64) {
 	p.left, p.right, p.top, p.bottom = marginLeft, wide-marginRight, marginTop, high-marginBottom
 	p.pages++
 	p.y, p.lying, p.closed = p.top, orientation == "L", false
+	if p.pages > 1 && p.first != nil && !p.lying {
+		p.first(p)
+	}
+	filled := p.y > p.top
 	if p.pages > 1 && p.again != nil {
 		p.again(p)
 	}
+	if filled {
+		return p.top
+	}
+	return p.y
 }
 
 // need turns the page when less than h is left on it, unless the page is
 // still empty.
 func (p *page) need(h float64) {
-	if !p.dry && (p.closed || p.y+h > p.bottom && p.y > p.top) {
-		p.turn()
+	for !p.dry && (p.closed || p.y+h > p.bottom && p.y > p.top) {
+		head := p.turn()
+		if p.y <= head { // as much as a page has
+			return
+		}
 	}
 }
 
@@ -188,9 +203,12 @@ func (p *page) height(draw func()) float64 {
 	return h
 }
 
+// keptWhole is the largest part of a page that is not parted.
+const keptWhole = 0.7
+
 // together draws on one page what fits on one.
 func (p *page) together(draw func()) {
-	if h := p.height(draw); h <= (p.bottom-p.top)*0.7 {
+	if h := p.height(draw); h <= (p.bottom-p.top)*keptWhole {
 		p.need(h)
 	}
 	draw()
@@ -198,7 +216,8 @@ func (p *page) together(draw func()) {
 
 func (f face) step() float64 { return f.size * leading }
 
-func (p *page) face(f face) face { f.size *= p.scale; return f }
+// face is a way of writing at the scale of the page, never too small to read.
+func (p *page) face(f face) face { f.size = max(smallFace.size, f.size*p.scale); return f }
 
 func (p *page) set(f face) { p.pdf.SetFont(f.family, f.style, f.size) }
 
@@ -317,7 +336,7 @@ func (p *page) wrap(f face, s string, w float64) []string {
 		}
 		line = ""
 	}
-	for _, word := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' }) {
+	for _, word := range unbroken(s) {
 		if line != "" {
 			if p.pdf.GetStringWidth(line+" "+word) <= w {
 				line += " " + word
@@ -335,6 +354,11 @@ func (p *page) wrap(f face, s string, w float64) []string {
 	}
 	flush()
 	return lines
+}
+
+// unbroken are the parts of a text between which a line may end.
+func unbroken(s string) []string {
+	return strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == '\n' || r == '\t' })
 }
 
 // cut is the first part of a long word, at least one character of it.

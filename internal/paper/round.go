@@ -67,15 +67,16 @@ type StopLine struct {
 }
 
 // Cue says what a pest looks like.
-type Cue struct{ Name, Signs, Alike, Valid string }
+type Cue struct{ Name, How, Signs, Alike, Valid string }
 
-// Sheets writes the round for a clipboard. Errors: an unknown size, a round
+// Sheets writes the round for a clipboard and returns how many sheets it is.
+// Errors: an unknown size, a round
 // without stops, or a failed write; nothing is written then.
-func Sheets(w io.Writer, r Round, o Options) error {
+func Sheets(w io.Writer, r Round, o Options) (int, error) {
 	if len(r.Stops) == 0 && len(r.Closed) == 0 {
-		return fmt.Errorf("the round has no stops")
+		return 0, fmt.Errorf("the round has no stops")
 	}
-	s := &sheets{round: r}
+	s := &sheets{round: r, compact: o.Compact}
 	return write(w, o, meta{"Scouting sheets " + r.Date.String(), r.Made}, s.foot, func(p *page) {
 		s.page = p
 		s.draw()
@@ -84,7 +85,8 @@ func Sheets(w io.Writer, r Round, o Options) error {
 
 type sheets struct {
 	*page
-	round Round
+	round   Round
+	compact bool // how to count stands once for each pest, at the end
 }
 
 func (s *sheets) foot(p *page, n int) {
@@ -195,6 +197,7 @@ func (s *sheets) closed() {
 
 const (
 	boxWide, boxHigh   = 25, 22 // 8.8 by 7.8 mm: room for two digits in pencil
+	boxLow             = 17     // 6 mm: for a round with many beds
 	markWide, markHigh = 12.5, 13
 	rowGap             = 4
 	totalWide          = 34
@@ -206,6 +209,9 @@ func (s *sheets) stop(n int, stop Stop) {
 		s.line(s.left, s.y, s.right, s.y, 1.2, 0)
 		s.y += 4
 		bed := face{"sans", "B", 17}
+		if s.compact {
+			bed.size = 13
+		}
 		s.tick(s.left, s.y+4, 12, false)
 		s.text(bed, s.left+20, s.y+bed.size, known(stop.Bed))
 		x := s.left + 20 + s.measure(bed, known(stop.Bed)) + 10
@@ -243,13 +249,15 @@ func (s *sheets) look(bed string, l Look) {
 	head := l.Name + ": " + l.Ask
 	s.tick(s.left+4, s.y+1, 9, false)
 	s.para(boldFace, x, s.right-x, head)
-	words := strings.TrimSpace(l.How)
-	if l.Why != "" {
-		words += " (" + l.Why + ")"
-	}
-	s.para(smallFace, x, s.right-x, strings.TrimSpace(words))
-	if l.Rule != "" {
-		s.para(smallFace, x, s.right-x, l.Rule)
+	if !s.compact {
+		words := strings.TrimSpace(l.How)
+		if l.Why != "" {
+			words += " (" + l.Why + ")"
+		}
+		s.para(smallFace, x, s.right-x, strings.TrimSpace(words))
+		if l.Rule != "" {
+			s.para(smallFace, x, s.right-x, l.Rule)
+		}
 	}
 	s.y += 3
 	line := bed + " " + l.Word
@@ -267,7 +275,7 @@ func (s *sheets) look(bed string, l Look) {
 		if len(l.Stop) > 0 {
 			y += 10
 		}
-		s.grid(x+max(s.measure(typeFace, known(line))+8, 86), l, boxWide, boxHigh, 5)
+		s.grid(x+max(s.measure(typeFace, known(line))+8, 86), l, boxWide, s.boxHigh(), 5)
 		s.typed(x, y, known(line))
 		s.fields(x, "", l)
 	default:
@@ -277,9 +285,16 @@ func (s *sheets) look(bed string, l Look) {
 		} else {
 			s.y += 7
 		}
-		s.grid(x, l, boxWide, boxHigh, 10)
+		s.grid(x, l, boxWide, s.boxHigh(), 10)
 		s.fields(x, "", l)
 	}
+}
+
+func (s *sheets) boxHigh() float64 {
+	if s.compact {
+		return boxLow
+	}
+	return boxHigh
 }
 
 // grid draws the boxes, row by row, and at the end of each row the running
@@ -370,6 +385,9 @@ func (s *sheets) fields(x float64, first string, l Look) {
 	}
 	if line != "" && s.measure(typeFace, line+"  # "+strings.Repeat("_", 16)) > s.right-x {
 		flush()
+		if s.compact {
+			return
+		}
 	}
 	if line != "" {
 		line += "  "
@@ -394,6 +412,34 @@ func (s *sheets) free() {
 	})
 }
 
+// howOnce is how to count a pest, and what is particular about its stop lines,
+// where that does not stand with each bed.
+func (s *sheets) howOnce(c Cue) string {
+	if !s.compact {
+		return ""
+	}
+	var rules []string
+	beds := map[string][]string{}
+	for _, stop := range s.round.Stops {
+		for _, l := range stop.Looks {
+			if l.Name == c.Name && l.Rule != "" {
+				if beds[l.Rule] == nil {
+					rules = append(rules, l.Rule)
+				}
+				beds[l.Rule] = append(beds[l.Rule], stop.Bed)
+			}
+		}
+	}
+	parts := []string{c.How}
+	for _, r := range rules {
+		if len(rules) > 1 {
+			r = strings.Join(beds[r], " ") + ": " + r
+		}
+		parts = append(parts, r)
+	}
+	return strings.TrimSpace(strings.Join(parts, " "))
+}
+
 func (s *sheets) cues() {
 	if len(s.round.Cues) == 0 {
 		return
@@ -404,7 +450,7 @@ func (s *sheets) cues() {
 				s.title("What it looks like")
 			}
 			s.para(boldFace, s.left, s.width(), c.Name)
-			for _, part := range [][2]string{{"Signs", c.Signs}, {"Harmless or another cause", c.Alike}, {"The count holds only when", c.Valid}} {
+			for _, part := range [][2]string{{"How to count", s.howOnce(c)}, {"Signs", c.Signs}, {"Harmless or another cause", c.Alike}, {"The count holds only when", c.Valid}} {
 				if part[1] != "" {
 					s.para(textFace, s.left+12, s.width()-12, part[0]+": "+part[1])
 				}

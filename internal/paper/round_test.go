@@ -3,6 +3,7 @@ package paper
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -29,14 +30,15 @@ func sampleRound() Round {
 				{Name: "Spider mites", Word: "mite", Unit: "tap", Boxes: 40, Words: []Word{{Name: "+predatory_mite="}, {Name: "damage=", After: "/____"}}},
 			}},
 		},
-		Cues: []Cue{{"Slugs", "Ragged holes.", "Cutworms leave a clean cut.", "soil moist"}, {Name: "Spider mites", Signs: "Stippling."}},
+		Cues: []Cue{{"Slugs", "Lift each board.", "Ragged holes.", "Cutworms leave a clean cut.", "soil moist"}, {Name: "Spider mites", Signs: "Stippling."}},
 	}
 }
 
 func sheetPages(t *testing.T, r Round, o Options) []printedPage {
 	t.Helper()
 	var b bytes.Buffer
-	require.NoError(t, Sheets(&b, r, o))
+	_, err := Sheets(&b, r, o)
+	require.NoError(t, err)
 	return read(t, b.Bytes())
 }
 
@@ -50,6 +52,45 @@ func TestSheets_BedGoesOn(t *testing.T) {
 	pages := sheetPages(t, r, Options{})
 	require.Contains(t, pages[1].text(), "B3, stop 1, goes on")
 	require.NotContains(t, pages[0].text(), "goes on")
+}
+
+// A compact round has more beds on a sheet and the same lines to type; how to
+// count stands once, at the end.
+func TestSheets_Compact(t *testing.T) {
+	r := sampleRound()
+	for i := range 30 {
+		stop := r.Stops[0]
+		stop.Bed = fmt.Sprintf("K%d", i)
+		r.Stops = append(r.Stops, stop)
+	}
+	for i := range r.Cues {
+		r.Cues[i].How = []string{"Set 9 covers.", ""}[i]
+	}
+	r.Cues = append(r.Cues, Cue{Name: "Aphids", How: "Look at the top."})
+	full, compact := sheetPages(t, r, Options{}), sheetPages(t, r, Options{Compact: true})
+	tidy(t, compact, A4)
+	require.Less(t, len(compact), len(full))
+	typed := func(pages []printedPage) (out []string) {
+		for _, p := range pages {
+			for _, x := range p.runs {
+				if x.size == typeFace.size && !strings.HasPrefix(x.text, "# ") {
+					out = append(out, strings.TrimRight(x.text, "_"))
+				}
+			}
+		}
+		return out
+	}
+	require.Equal(t, typed(full), typed(compact))
+	text := flat(compact)
+	require.Equal(t, strings.Count(flat(full), "hold ≤"), strings.Count(text, "hold ≤"))
+	require.Equal(t, 1, strings.Count(text, "Set 9 covers."))
+	require.Equal(t, 1, strings.Count(text, "more are needed for both"), "a rule stands once")
+	require.NotContains(t, text, "B3: more are needed", "of all beds alike")
+	r.Stops[0].Looks = slices.Clone(r.Stops[0].Looks)
+	r.Stops[0].Looks[1].Rule = "another rule"
+	r.Stops = r.Stops[:4]
+	require.Contains(t, flat(sheetPages(t, r, Options{Compact: true})), "B3: another rule K0 K1: more are needed for both")
+	require.NotContains(t, text, "never counted")
 }
 
 func TestSheets(t *testing.T) {
@@ -100,8 +141,10 @@ func TestSheets_US(t *testing.T) {
 
 func TestSheets_Refuses(t *testing.T) {
 	var b bytes.Buffer
-	require.Error(t, Sheets(&b, Round{Date: day}, Options{}))
-	require.Error(t, Sheets(&b, sampleRound(), Options{Size: "legal"}))
+	_, err := Sheets(&b, Round{Date: day}, Options{})
+	require.Error(t, err)
+	_, err = Sheets(&b, sampleRound(), Options{Size: "legal"})
+	require.Error(t, err)
 	require.Zero(t, b.Len())
 }
 
@@ -134,7 +177,7 @@ func TestSheets_AnyRound(t *testing.T) {
 		}
 		size := rapid.SampledFrom([]Size{Letter, A4}).Draw(rt, "size")
 		var b bytes.Buffer
-		if err := Sheets(&b, r, Options{Size: size}); err != nil {
+		if _, err := Sheets(&b, r, Options{Size: size}); err != nil {
 			rt.Fatal(err)
 		}
 		pages := read(t, b.Bytes())

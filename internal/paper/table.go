@@ -71,8 +71,8 @@ func (d *document) fit(g render.Grid, f, bold face) ([]float64, bool) {
 	n := len(g.Heads)
 	least, want := make([]float64, n), make([]float64, n)
 	word := func(f face, s string) (w float64) {
-		for _, x := range strings.Fields(s) {
-			w = max(w, d.measure(f, known(x)))
+		for _, x := range unbroken(known(s)) {
+			w = max(w, d.measure(f, x))
 		}
 		return w
 	}
@@ -101,7 +101,72 @@ func (d *document) fit(g render.Grid, f, bold face) ([]float64, bool) {
 		}
 		want[c] = max(want[c]-max(1, (sum(want)-d.width())/4), least[c])
 	}
-	return want, true
+	return d.level(g, f, want, least), true
+}
+
+// mostLevelled is how many rows are looked at to level columns.
+const mostLevelled = 60
+
+// level moves room between columns as long as that makes the rows lower.
+func (d *document) level(g render.Grid, f face, widths, least []float64) []float64 {
+	rows := g.Rows[:min(len(g.Rows), mostLevelled)]
+	blank := d.measure(f, " ")
+	words := make([][][]float64, len(rows))
+	for r, row := range rows {
+		words[r] = make([][]float64, len(row))
+		for c, s := range row {
+			for _, w := range unbroken(known(s)) {
+				words[r][c] = append(words[r][c], d.measure(f, w))
+			}
+		}
+	}
+	lines := func(words []float64, width float64) int {
+		n, at := 1, 0.0
+		for _, w := range words {
+			if at > 0 && at+blank+w > width+0.05 {
+				n, at = n+1, 0
+			}
+			if at > 0 {
+				at += blank
+			}
+			at += w
+		}
+		return n
+	}
+	high := func(widths []float64) int {
+		sum := 0
+		for r := range rows {
+			tall := 1
+			for c := range words[r] {
+				tall = max(tall, lines(words[r][c], widths[c]-between))
+			}
+			sum += tall
+		}
+		return sum
+	}
+	now := high(widths)
+	for _, step := range []float64{48, 24, 12, 6} {
+		for range 12 {
+			from, to, best := -1, -1, now
+			for i := range widths {
+				for j := range widths {
+					if i == j || widths[i]-step < least[i] {
+						continue
+					}
+					widths[i], widths[j] = widths[i]-step, widths[j]+step
+					if h := high(widths); h < best {
+						from, to, best = i, j, h
+					}
+					widths[i], widths[j] = widths[i]+step, widths[j]-step
+				}
+			}
+			if from < 0 {
+				break
+			}
+			widths[from], widths[to], now = widths[from]-step, widths[to]+step, best
+		}
+	}
+	return widths
 }
 
 // row prints one row; a head stands on its last line.

@@ -281,7 +281,7 @@ var htmlPage = template.Must(template.New("page").Parse(`{{define "cites"}}{{if 
 {{end}}{{with .Sources}}<section aria-labelledby="sources">
 <h2 id="sources">Sources</h2>
 <ul class="sources">
-{{range .}}<li id="source-{{.Key}}">[{{.Key}}] {{.Text}}{{with .Basis}} ({{.}}){{end}}{{with .URL}} <a href="{{.}}">{{.}}</a>{{end}}</li>
+{{range .}}<li id="source-{{.Key}}">[{{.Key}}] {{.Words}}{{with .URL}} <a href="{{.}}">{{.}}</a>{{end}}</li>
 {{end}}</ul>
 </section>
 {{end}}</main>

@@ -233,11 +233,7 @@ func (p *printer) sources(sources []report.Source) {
 		indent = max(indent, len(strconv.Itoa(s.Key))+3)
 	}
 	for _, s := range sources {
-		text := clean(s.Text)
-		if s.Basis != "" {
-			text += " (" + clean(s.Basis) + ")"
-		}
-		p.para(pad(fmt.Sprintf("[%d]", s.Key), indent, false), indent, text, plain)
+		p.para(pad(fmt.Sprintf("[%d]", s.Key), indent, false), indent, clean(s.Words()), plain)
 		if s.URL != "" {
 			p.para(strings.Repeat(" ", indent), indent, clean(s.URL), dim)
 		}

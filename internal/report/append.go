@@ -23,33 +23,83 @@ func (d *Document) Append(other Document) {
 		s.Key = next
 		d.Sources = append(d.Sources, s)
 	}
-	line := func(l Line) Line {
-		out := Line{parts: l.parts}
-		for _, k := range l.cites {
-			out.cites = append(out.cites, keys[k])
-		}
-		return out
-	}
-	lines := func(list []Line) []Line {
-		var out []Line
-		for _, l := range list {
-			out = append(out, line(l))
-		}
-		return out
-	}
+	line := renumber(keys)
 	for _, l := range other.Warnings {
 		if len(l.cites) > 0 || !slices.ContainsFunc(d.Warnings, func(x Line) bool { return slices.Equal(x.parts, l.parts) }) {
 			d.Warnings = append(d.Warnings, line(l))
 		}
 	}
 	for _, s := range other.Sections {
-		s.Lead, s.Notes = line(s.Lead), lines(s.Notes)
-		s.Items = slices.Clone(s.Items)
+		s = s.MapLines(line)
 		for i := range s.Items {
-			it := &s.Items[i]
-			it.Number, it.Ref = 0, ""
-			it.Head, it.Details, it.Safety, it.Why = line(it.Head), lines(it.Details), lines(it.Safety), line(it.Why)
+			s.Items[i].Number, s.Items[i].Ref = 0, ""
 		}
 		d.Sections = append(d.Sections, s)
+	}
+}
+
+// renumber gives the references of a line their new numbers, each once.
+func renumber(keys map[int]int) func(Line) Line {
+	return func(l Line) Line {
+		out := Line{parts: l.parts}
+		for _, k := range l.cites {
+			if !slices.Contains(out.cites, keys[k]) {
+				out.cites = append(out.cites, keys[k])
+			}
+		}
+		return out
+	}
+}
+
+// MapLines returns the section with every line changed by f.
+func (s Section) MapLines(f func(Line) Line) Section {
+	lines := func(list []Line) []Line {
+		var out []Line
+		for _, l := range list {
+			out = append(out, f(l))
+		}
+		return out
+	}
+	s.Lead, s.Notes = f(s.Lead), lines(s.Notes)
+	s.Items = slices.Clone(s.Items)
+	for i := range s.Items {
+		it := &s.Items[i]
+		it.Head, it.Details, it.Safety, it.Why = f(it.Head), lines(it.Details), lines(it.Safety), f(it.Why)
+	}
+	return s
+}
+
+// OnlyCited takes away the sources that no line refers to, and numbers the
+// others anew.
+func (d *Document) OnlyCited() {
+	cited := map[int]bool{}
+	note := func(l Line) Line {
+		for _, k := range l.cites {
+			cited[k] = true
+		}
+		return l
+	}
+	for _, l := range d.Warnings {
+		note(l)
+	}
+	for _, s := range d.Sections {
+		s.MapLines(note)
+	}
+	keys := map[int]int{}
+	var kept []Source
+	for _, s := range d.Sources {
+		if cited[s.Key] {
+			keys[s.Key] = len(kept) + 1
+			s.Key = len(kept) + 1
+			kept = append(kept, s)
+		}
+	}
+	number := renumber(keys)
+	d.Sources = kept
+	for i, l := range d.Warnings {
+		d.Warnings[i] = number(l)
+	}
+	for i, s := range d.Sections {
+		d.Sections[i] = s.MapLines(number)
 	}
 }

@@ -11,6 +11,7 @@
 package report
 
 import (
+	"strings"
 	"time"
 
 	"leafturn/internal/civil"
@@ -188,4 +189,12 @@ type Source struct {
 	Text  string // author, year, title
 	URL   string
 	Basis string // "published", "common practice" or "from memory"
+}
+
+// Words are the source with its basis, said once.
+func (s Source) Words() string {
+	if s.Basis == "" || strings.HasSuffix(s.Text, s.Basis) {
+		return s.Text
+	}
+	return s.Text + " (" + s.Basis + ")"
 }

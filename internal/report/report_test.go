@@ -2,6 +2,7 @@ package report_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -133,4 +134,47 @@ func TestValidate(t *testing.T) {
 		spoil(&x)
 		require.ErrorContains(t, x.Validate(), want)
 	}
+}
+
+func TestJoinAndReword(t *testing.T) {
+	l := Join("; ", Say("{} slugs", Count(3)).Cite(2), Line{}, Plain("in A1").Cite(2, 1))
+	require.Equal(t, []int{2, 1}, l.Cites())
+	words := ""
+	for _, v := range l.Reword(strings.ToUpper).Parts() {
+		if v.Kind() == KindCount {
+			words += "three"
+			require.Equal(t, 3, v.Int())
+		}
+		words += v.Words()
+	}
+	require.Equal(t, "three SLUGS; IN A1", words)
+	require.Equal(t, []int{2, 1}, l.Reword(strings.ToUpper).Cites())
+	require.True(t, Join(", ").IsZero())
+}
+
+func TestOnlyCited(t *testing.T) {
+	d := Document{
+		Warnings: []Line{Plain("w").Cite(4)},
+		Sections: []Section{{Lead: Plain("l").Cite(3), Items: []Item{{Head: Plain("h"), Details: Lines("d"), Safety: []Line{Plain("s").Cite(6)}, Why: Plain("y").Cite(3)}}, Notes: []Line{Plain("n").Cite(4, 1)}}},
+	}
+	for k := range 6 {
+		d.Sources = append(d.Sources, Source{Key: k + 1, Text: string(rune('a' + k))})
+	}
+	d.OnlyCited()
+	var left []string
+	for i, s := range d.Sources {
+		require.Equal(t, i+1, s.Key)
+		left = append(left, s.Text)
+	}
+	require.Equal(t, []string{"a", "c", "d", "f"}, left)
+	s := d.Sections[0]
+	require.Equal(t, [][]int{{3}, {2}, {4}, {2}, {3, 1}}, [][]int{d.Warnings[0].Cites(), s.Lead.Cites(), s.Items[0].Safety[0].Cites(), s.Items[0].Why.Cites(), s.Notes[0].Cites()})
+}
+
+// A source that two documents have is referred to once.
+func TestAppend_SameSource(t *testing.T) {
+	d := Document{Sources: []Source{{Key: 1, Text: "a"}}}
+	d.Append(Document{Sources: []Source{{Key: 1, Text: "a"}, {Key: 2, Text: "a"}}, Sections: []Section{{Lead: Plain("x").Cite(1, 2)}}})
+	require.Equal(t, []int{1}, d.Sections[0].Lead.Cites())
+	require.Len(t, d.Sources, 1)
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"leafturn/internal/civil"
@@ -214,6 +215,39 @@ func (l Line) Cite(keys ...int) Line {
 
 // Parts returns the words and values of the line in order.
 func (l Line) Parts() []Value { return append([]Value(nil), l.parts...) }
+
+// Join makes one line of several, sep between them, with all their sources.
+func Join(sep string, lines ...Line) Line {
+	var out Line
+	for _, l := range lines {
+		if l.IsZero() {
+			continue
+		}
+		if len(out.parts) > 0 {
+			out.parts = append(out.parts, Text(sep))
+		}
+		out.parts = append(out.parts, l.parts...)
+		for _, k := range l.cites {
+			if !slices.Contains(out.cites, k) {
+				out.cites = append(out.cites, k)
+			}
+		}
+	}
+	return out
+}
+
+// Reword returns the line with f applied to its words; its values and sources
+// stay.
+func (l Line) Reword(f func(string) string) Line {
+	out := Line{cites: l.cites}
+	for _, v := range l.parts {
+		if v.kind == KindText && v.name == "" {
+			v.text = f(v.text)
+		}
+		out.parts = append(out.parts, v)
+	}
+	return out
+}
 
 // Cites returns the keys of the sources the line refers to.
 func (l Line) Cites() []int { return append([]int(nil), l.cites...) }

@@ -187,7 +187,7 @@ func Release(q ReleaseRequest) ReleasePlan {
 	soonest := q.Today.AddDays(max(0, q.Agent.LeadDays))
 	day := later(q.From, soonest)
 	if !q.From.IsZero() && q.From.Before(soonest) {
-		p.warn("the release wanted on %s moves to %s: ordering takes %d days", q.From, soonest, q.Agent.LeadDays)
+		p.warn("the release wanted on %s moves to %s: ordering takes %d days", q.From.Short(), soonest.Short(), q.Agent.LeadDays)
 	}
 	weather := map[civil.Date]farm.WeatherDay{}
 	for _, w := range q.Forecast {

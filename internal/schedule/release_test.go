@@ -79,7 +79,7 @@ func TestRelease_Dates(t *testing.T) {
 	q.From = day("2026-07-03") // too soon: ordering takes 7 days
 	p = schedule.Release(q)
 	require.Equal(t, "2026-07-08", p.Release.String())
-	require.Contains(t, p.Warnings[0], "moves to 2026-07-08")
+	require.Contains(t, p.Warnings[0], "moves to Wed 8 Jul")
 
 	q.Agent.Releases, q.Agent.IntervalDays, q.Until = 4, 14, day("2026-08-10")
 	p = schedule.Release(q)
