@@ -18,7 +18,8 @@ import (
 // looked up at each row, and AddVisits needs no CHECK of SQLite's. Where f
 // writes in other ways too, all keys are checked before the commit, and a row
 // that points to nothing undoes everything. Bulk has a connection of its own,
-// because SQLite cannot turn the keys off within a transaction.
+// because SQLite cannot turn the keys off within a transaction. The log is moved
+// into the file when the store is closed, once for all.
 func (s *Store) Bulk(ctx context.Context, f func(tx *Tx) error) error {
 	return s.BulkAs(ctx, Command{}, f)
 }
@@ -28,7 +29,7 @@ func (s *Store) BulkAs(ctx context.Context, c Command, f func(tx *Tx) error) err
 	if s.readOnly {
 		return s.UpdateAs(ctx, c, f) // says why not
 	}
-	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff)
+	db, err := openDB(s.file, s.mode, s.o, foreignKeysOff, "wal_autocheckpoint(0)")
 	if err != nil {
 		return problem(s.path, "open", err)
 	}
@@ -189,11 +190,11 @@ const mostShapes = 16
 
 // all reads src on another goroutine, batch by batch, and stores what comes.
 func (l *loader) all(src iter.Seq2[farm.Visit, error]) error {
-	batches, stop, ended := make(chan batch, 4), make(chan struct{}), make(chan struct{})
+	batches, used, stop, ended := make(chan batch, 4), make(chan batch, 6), make(chan struct{}), make(chan struct{})
 	go func() {
 		defer close(ended)
 		defer close(batches)
-		inBatches(src, batches, stop)
+		inBatches(src, batches, used, stop)
 	}()
 	defer func() {
 		close(stop)
@@ -207,6 +208,10 @@ func (l *loader) all(src iter.Seq2[farm.Visit, error]) error {
 		if b.err != nil {
 			return b.err
 		}
+		select {
+		case used <- b:
+		default:
+		}
 		if read += len(b.visits); l.o.Progress != nil {
 			l.o.Progress(read)
 		}
@@ -215,18 +220,24 @@ func (l *loader) all(src iter.Seq2[farm.Visit, error]) error {
 }
 
 // inBatches checks the visits of src and sends them in batches, until its end,
-// an error or stop.
-func inBatches(src iter.Seq2[farm.Visit, error], batches chan<- batch, stop <-chan struct{}) {
+// an error or stop. Those that are used up it fills again.
+func inBatches(src iter.Seq2[farm.Visit, error], batches chan<- batch, used <-chan batch, stop <-chan struct{}) {
 	var b batch
 	units := 0
 	send := func() bool {
 		select {
 		case batches <- b:
-			b, units = batch{}, 0
-			return true
 		case <-stop:
 			return false
 		}
+		units = 0
+		select {
+		case b = <-used:
+			b.visits, b.sums = b.visits[:0], b.sums[:0]
+		default:
+			b = batch{}
+		}
+		return true
 	}
 	for v, err := range src {
 		if err == nil {
@@ -267,9 +278,9 @@ func (l *loader) store(b batch) error {
 		if err != nil {
 			return err
 		}
-		all := visitArgs(v, bed.id, b.sums[i], l.at)
-		all[1] = l.text(v.Date)
-		l.rows = append(l.rows, all[:row.cols]...)
+		at := len(l.rows)
+		l.rows = visitArgs(l.rows, v, bed.id, b.sums[i], l.at)[:at+row.cols]
+		l.rows[at+1] = l.text(v.Date)
 	}
 	lookUp := false
 	for left := b.visits; len(left) > 0; {

@@ -38,7 +38,7 @@ func (t *Tx) AddVisit(v farm.Visit, at time.Time) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	id, err := t.insert("visit", visitCols, visitArgs(v, b.id, sumsOf(v.Counts), instant(at))...)
+	id, err := t.insert("visit", visitCols, visitArgs(nil, v, b.id, sumsOf(v.Counts), instant(at))...)
 	if err != nil {
 		return t.visitStored(v, b, err)
 	}
@@ -109,8 +109,8 @@ func sumsOf(counts []farm.UnitCount) (s sums) {
 const visitCols = `bed_id, date, pest, unit, stratum, units, n, sum, sumsq, zeros, infested, looked,
 damage_hurt, damage_looked, soil, foliage, air_c, soil_c, nights, disturbed, observer, note, entered_at`
 
-// visitArgs are the values of visitCols.
-func visitArgs(v farm.Visit, bed int64, s sums, at string) []any {
+// visitArgs puts the values of visitCols behind others.
+func visitArgs(args []any, v farm.Visit, bed int64, s sums, at string) []any {
 	var infested, looked, hurt, parts any
 	if v.Presence != nil {
 		infested, looked = v.Presence.Infested, v.Presence.Looked
@@ -119,8 +119,8 @@ func visitArgs(v farm.Visit, bed int64, s sums, at string) []any {
 		hurt, parts = v.Damage.Hurt, v.Damage.Looked
 	}
 	c := v.Conditions
-	return []any{bed, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), s.n, s.sum, s.sumsq, s.zeros, infested, looked,
-		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, at}
+	return append(args, bed, v.Date, v.Pest, v.Unit, string(v.Stratum), len(v.Counts), s.n, s.sum, s.sumsq, s.zeros, infested, looked,
+		hurt, parts, string(c.Soil), string(c.Foliage), c.AirC, c.SoilC, c.Nights, c.Disturbed, v.Observer, v.Note, at)
 }
 
 // visitStored names the record that stands in the way of a visit, see stored.
