@@ -74,7 +74,8 @@ func (s *state) density() (*belief.Belief, error) {
 }
 
 // SaveBelief saves the belief that an assessment on a later day can begin with,
-// where there is one and something saves it.
+// where it is still there and something saves it. Of the lists of two weeks that
+// of today has it.
 func (a *Assessment) SaveBelief() {
 	if a.Decider == nil || a.Decider.state == nil || a.Decider.state.saved == nil {
 		return
@@ -85,7 +86,10 @@ func (a *Assessment) SaveBelief() {
 			return
 		}
 	}
-	if b, err := s.density(); err == nil {
+	s.mu.Lock()
+	b := s.belief
+	s.mu.Unlock()
+	if b != nil {
 		s.saved.Put(s.chain, *b)
 	}
 }
