@@ -8,6 +8,7 @@ import (
 
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
+	"leafturn/internal/store"
 )
 
 // closedNote says which of the beds were closed for re-entry when work in them
@@ -15,7 +16,17 @@ import (
 // end. What was done is stored as it happened; the note comes after it. A
 // failure to read is no reason to lose the answer, and gives no note.
 func (a *App) closedNote(ctx context.Context, day civil.Date, beds []string) string {
-	s, err := a.snapshot(ctx, day)
+	var s snapshot // of what tells which beds are closed
+	err := a.st.View(ctx, func(tx *store.Tx) (err error) {
+		if s.beds, err = tx.Beds(); err != nil {
+			return err
+		}
+		if s.treatments, err = tx.Treatments(store.Filter{To: day}); err != nil {
+			return err
+		}
+		s.versions, err = labelsThen(tx, s.treatments, day)
+		return err
+	})
 	if err != nil {
 		return ""
 	}
