@@ -160,7 +160,7 @@ func opening(bed string, list []farm.Treatment, labels map[string]farm.Label, at
 	case !o.HarvestKnown:
 		o.Words += fmt.Sprintf("; no cutting until the label is read: the pre-harvest interval of %q is unknown (%s)", named(labels, unreadPHI[len(unreadPHI)-1]), directions)
 	case today.Before(o.HarvestFrom):
-		o.Words += fmt.Sprintf("; no cutting before %s", o.HarvestFrom)
+		o.Words += fmt.Sprintf("; no cutting before %s %d", o.HarvestFrom.Short(), o.HarvestFrom.Year)
 	}
 	for _, w := range o.CutWhen {
 		o.Words += "; cut only when " + w
