@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -42,7 +43,7 @@ func (a *App) RoundSheets(ctx context.Context, day civil.Date, minutes, start st
 	}
 	out.Left = notesOf(firstOutSection(&data, r.items, r.choice.Keep))
 	out.Closed = notesOf(a.closedSection(&data, r.in.Beds, r.shut, r.closed))
-	seen := map[string]bool{}
+	seen, rules := map[string]bool{}, map[string]bool{}
 	for _, b := range r.walk {
 		stop := paper.Stop{Bed: b.Code, Where: strings.Join(nonEmpty(blockWords(b), b.Cultivar), ", ")}
 		if r.infected[b.Code] {
@@ -56,6 +57,10 @@ func (a *App) RoundSheets(ctx context.Context, day civil.Date, minutes, start st
 			if err != nil {
 				return paper.Round{}, err
 			}
+			if rules[look.Name+look.Rule] { // said at the first bed
+				look.Rule = ""
+			}
+			rules[look.Name+look.Rule] = true
 			stop.Looks = append(stop.Looks, look)
 			if p, ok := a.cat.Pest(it.due.Assessment.Pest.Key); ok && !seen[p.Key] {
 				seen[p.Key] = true
@@ -148,10 +153,23 @@ func (a *App) sheetLook(s snapshot, it roundItem) (paper.Look, error) {
 	case look.Boxes != u.Wanted:
 		look.Ask += fmt.Sprintf(" (without the totals: %d)", u.Wanted)
 	}
-	if plan.Shortfall != "" {
-		look.Rule = capital(plan.Shortfall) + "."
-	}
+	look.Rule = fewWords(plan, u)
 	return look, nil
+}
+
+// fewWords says how often a bed is judged wrongly with no more units than are
+// looked at, where that is more often than the plan was to keep to.
+func fewWords(p sampling.Plan, u assess.Unit) string {
+	q := p.Question
+	worst := max(p.AtSafe.Act, p.AtAction.Hold)
+	if p.Shortfall == "" || q.MaxUnits == 0 || worst <= max(q.Alpha, q.Beta) {
+		return ""
+	}
+	out := fmt.Sprintf("With %d %s up to %.0f %% of such beds are judged wrongly, not %.0f %%", q.MaxUnits, assess.Plural(u.Label, q.MaxUnits), math.Ceil(100*worst), 100*max(q.Alpha, q.Beta))
+	if p.NeedUnits > q.MaxUnits {
+		out += fmt.Sprintf("; %d would keep to that", p.NeedUnits)
+	}
+	return out + "."
 }
 
 // sheetPlan is the sequential plan of a bed and pest; false where there is

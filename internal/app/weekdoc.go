@@ -57,7 +57,7 @@ var sectionTitles = map[week.Section]string{
 }
 
 var sectionLeads = map[week.Section]string{
-	week.Do:    "Steps climb from prevention to product; do the lower ones first.",
+	week.Do:    "Steps climb from prevention to product; do the lower ones first. A word in brackets such as (map) is a step's short name for `leafturn did`.",
 	week.Avoid: "The label and the law outrank this list.",
 }
 
