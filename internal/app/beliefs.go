@@ -39,17 +39,19 @@ func (s *savedBeliefs) key(c assess.Chain) partKey {
 // Get is of assess.Saved.
 func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {
 	var data string
-	if !s.get(s.key(c), &data) {
-		return belief.Belief{}, false
-	}
-	b, err := belief.FromBytes([]byte(data))
-	return b, err == nil
+	var b belief.Belief
+	ok := s.get(s.key(c), &data) && b.UnmarshalBinary([]byte(data)) == nil
+	return b, ok
 }
 
 // Put is of assess.Saved.
 func (s *savedBeliefs) Put(c assess.Chain, b belief.Belief) {
 	var data string
-	if key := s.key(c); !s.get(key, &data) {
-		s.put(key, string(b.Bytes()))
+	key := s.key(c)
+	if s.get(key, &data) {
+		return
+	}
+	if raw, err := b.MarshalBinary(); err == nil {
+		s.put(key, string(raw))
 	}
 }
