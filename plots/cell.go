@@ -1,7 +1,6 @@
 package plots
 
 import (
-	"slices"
 	"strings"
 )
 
@@ -25,7 +24,7 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 		g.line(faint, 0.8, box.x0, ya.y(v), box.x1, ya.y(v))
 	}
 	visits := byDate(c.Visits)
-	drawSmallRibbon(g, axis, ya, visits)
+	drawRibbon(g, axis, ya, visits, true)
 	drawLevel(g, axis, ya, c.Watch, false, 1)
 	drawLevel(g, axis, ya, c.Act, true, 1.5)
 	for _, run := range runs(visits, func(Visit) bool { return true }) {
@@ -67,25 +66,6 @@ func drawNext(g *pen, next string, box rect) {
 	}
 	if next != "" {
 		g.halo(box.x0+4, box.y1-4, 0, boldFace, boldFace.clip(next, room))
-	}
-}
-
-// drawSmallRibbon draws the intervals; a bar only where no ribbon can be.
-func drawSmallRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
-	y := func(v float64) float64 { return ya.y(min(v, ya.max)) }
-	for _, run := range runs(visits, func(v Visit) bool { return v.Interval != nil }) {
-		var up, down []point
-		for _, v := range run {
-			up = append(up, point{axis.x(v.Date), y(v.Interval.High)})
-			down = append(down, point{axis.x(v.Date), y(v.Interval.Low)})
-		}
-		if len(run) == 1 {
-			g.line(series, 0.9, up[0].x, up[0].y, down[0].x, down[0].y)
-			continue
-		}
-		slices.Reverse(down)
-		g.note("ribbon", rect{up[0].x, 0, up[len(up)-1].x, 0}, "")
-		g.fill(ribbon, append(up, down...)...)
 	}
 }
 

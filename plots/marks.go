@@ -25,8 +25,9 @@ func takeVisits(axis xAxis, ya yAxis, visits []Visit, labels *placer) {
 	}
 }
 
-// drawRibbon draws the intervals between visits that adjoin.
-func drawRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
+// drawRibbon draws the intervals between visits that adjoin; with lone that of a
+// visit by itself as a bar.
+func drawRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit, lone bool) {
 	y := func(v float64) float64 { return ya.y(min(v, ya.max)) }
 	for _, run := range runs(visits, func(v Visit) bool { return v.Interval != nil }) {
 		var up, down []point
@@ -34,10 +35,13 @@ func drawRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit) {
 			up = append(up, point{axis.x(v.Date), y(v.Interval.High)})
 			down = append(down, point{axis.x(v.Date), y(v.Interval.Low)})
 		}
-		slices.Reverse(down)
-		if len(run) > 1 {
+		switch {
+		case len(run) > 1:
+			slices.Reverse(down)
 			g.note("ribbon", rect{up[0].x, 0, up[len(up)-1].x, 0}, "")
 			g.fill(ribbon, append(up, down...)...)
+		case lone:
+			g.line(series, 0.9, up[0].x, up[0].y, down[0].x, down[0].y)
 		}
 	}
 }

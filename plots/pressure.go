@@ -312,7 +312,7 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 	labels := &placer{within: r}
 	drawLanes(g, axis, box.lanes, r, labels)
 	visits := byDate(b.Visits)
-	drawRibbon(g, axis, ya, visits)
+	drawRibbon(g, axis, ya, visits, false)
 	drawUnits(g, axis, ya, visits, labels, p.lumped())
 	// Words on the levels come before the data, so that they hide none of it.
 	takeVisits(axis, ya, visits, labels)
