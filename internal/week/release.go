@@ -70,10 +70,20 @@ func (b *builder) releases() {
 }
 
 // goesOn reports whether what is under way goes on: also when the count has
-// fallen, but not when the pest's season in the bed is over. What was ordered
-// comes all the same.
+// fallen, but not when the pest's season in the bed is over, nor where no count
+// tells how many there are now and the next release has been due for longer than
+// an order is waited for. What was ordered comes all the same.
 func (b *builder) goesOn(a *assess.Assessment, act Action) bool {
-	return b.underWay(a, act) > 0 && (a.InSeason || b.ordered(a, act))
+	if b.ordered(a, act) {
+		return true
+	}
+	n, last := b.released(a.Bed.Code, act.Agent)
+	offer, ok := b.offer(a.Bed, act.Agent, "")
+	if n == 0 || !ok || !a.InSeason {
+		return false
+	}
+	told := a.Result.Verdict != verdict.Stale && a.Result.Verdict != verdict.LookAgain
+	return told || b.in.Today.Sub(last.AddDays(offer.Rate.IntervalDays)) <= orderedDays
 }
 
 // ordered reports whether the agent was ordered and may still come.

@@ -201,6 +201,14 @@ func TestRelease_EndsWithTheSeason(t *testing.T) {
 	in.Releases = []farm.Release{{Bed: "B1", Pest: "mite", Agent: "hot", Date: today.AddDays(-40), Amount: 60}}
 	require.NotEmpty(t, build(t, in, nil).In(week.Order), "the course goes on though the count has fallen")
 
+	// With no count that tells how many there are now, a course that was broken
+	// off is not taken up again.
+	for ago, want := range map[int]bool{7: true, 28: true, 29: false, 40: false} {
+		old := input(found("B1", mites(), today.AddDays(-30), 9))
+		old.Releases = []farm.Release{{Bed: "B1", Pest: "mite", Agent: "hot", Date: today.AddDays(-ago), Amount: 60}}
+		require.Equal(t, want, len(build(t, old, nil).In(week.Order)) > 0, ago)
+	}
+
 	a.Stage, a.InSeason = farm.Dug, false
 	over := input(a)
 	over.Releases = in.Releases
