@@ -1,8 +1,6 @@
 package app
 
 import (
-	"sync"
-
 	"leafturn/internal/assess"
 	"leafturn/internal/belief"
 )
@@ -10,11 +8,7 @@ import (
 // savedBeliefs are what was believed of beds and pests some visits ago: on a new
 // day all verdicts are new ones, and only the last steps to each are made again.
 // They are kept in a file of their own, read where many verdicts are to be made.
-type savedBeliefs struct {
-	parts
-	load sync.Once
-	file func() ([]byte, bool)
-}
+type savedBeliefs struct{ parts }
 
 // manyVerdicts is from how many on reading the file takes less than to begin
 // each of them at the first visit.
@@ -27,14 +21,7 @@ func (p *parts) begin(verdicts int) {
 	}
 }
 
-func (s *savedBeliefs) key(c assess.Chain) partKey {
-	s.load.Do(func() {
-		if b, ok := s.file(); ok {
-			s.had = partsOf(b)
-		}
-	})
-	return s.parts.key("belief", c[:])
-}
+func (s *savedBeliefs) key(c assess.Chain) partKey { return s.parts.key("belief", c[:]) }
 
 // Get is of assess.Saved.
 func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {

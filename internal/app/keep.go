@@ -11,6 +11,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"leafturn/internal/civil"
@@ -87,13 +88,17 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 			if key == "" || a.listKey(on) != key {
 				return
 			}
+			var parts sync.WaitGroup
+			parts.Go(func() {
+				if p.fresh {
+					a.keep.write(a.keep.parts(), p.bytes(), nil)
+				}
+				if p.beliefs.fresh {
+					a.keep.write(a.keep.beliefs(), p.beliefs.bytes(), nil)
+				}
+			})
 			a.keep.put(key, w, a.opened)
-			if p.fresh {
-				a.keep.write(a.keep.parts(), p.bytes(), nil)
-			}
-			if p.beliefs.fresh {
-				a.keep.write(a.keep.beliefs(), p.beliefs.bytes(), nil)
-			}
+			parts.Wait()
 		})
 	}
 	return doc, events, nil
@@ -102,10 +107,10 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 // newParts is the parts that are kept.
 func (a *App) newParts(ctx context.Context) *parts {
 	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[farm.Season]*bareSeason{}}
-	if b, ok := readKept(a.keep.parts()); ok {
-		p.had = partsOf(b)
-	}
-	p.beliefs = &savedBeliefs{parts: parts{program: p.program, made: map[partKey][]byte{}}, file: func() ([]byte, bool) { return readKept(a.keep.beliefs()) }}
+	p.beliefs = &savedBeliefs{parts{program: p.program, made: map[partKey][]byte{}}}
+	p.beliefs.from(a.keep.beliefs())
+	p.from(a.keep.parts())
+	go p.load() // while the store is read
 	return p
 }
 

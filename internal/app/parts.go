@@ -26,10 +26,11 @@ type parts struct {
 	a       *App
 	program []byte // what names the program, whose facts are in it
 
-	mu      sync.Mutex
+	load    func()              // reads what had holds, once
 	had     map[partKey]oldPart // of earlier runs
-	made    map[partKey][]byte  // of this run, new or not
-	fresh   bool                // something in made is new
+	mu      sync.Mutex
+	made    map[partKey][]byte // of this run, new or not
+	fresh   bool               // something in made is new
 	beliefs *savedBeliefs
 	seasons map[farm.Season]*bareSeason
 	around  []byte // a hash of all but the visits
@@ -47,8 +48,18 @@ type oldPart struct {
 // mostIdle is how many such runs a part outlives.
 const mostIdle = 2
 
+// from names the file of the parts of earlier runs.
+func (p *parts) from(file string) {
+	p.load = sync.OnceFunc(func() {
+		if b, ok := readKept(file); ok {
+			p.had = partsOf(b)
+		}
+	})
+}
+
 // bytes writes the parts of this run and those of earlier ones down.
 func (p *parts) bytes() []byte {
+	p.load()
 	var out []byte
 	add := func(key partKey, age byte, b []byte) {
 		out = append(append(out, key[:]...), age)
@@ -104,6 +115,7 @@ func (p *parts) key(kind string, from ...[]byte) partKey {
 
 // get reads a part into what into points to.
 func (p *parts) get(key partKey, into any) bool {
+	p.load()
 	p.mu.Lock()
 	b, ok := p.made[key]
 	if !ok {
