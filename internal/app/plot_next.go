@@ -135,6 +135,8 @@ func (n nextSteps) words(x assess.Assessment) string {
 		say("%s", line.Head)
 	case step:
 		say("by %s: %s", line.By.Short(), lowerFirst(line.Head))
+	case x.Result.Verdict == verdict.Act && n.do == nil:
+		say("over the level at the last count")
 	case x.Result.Verdict == verdict.Act:
 		say("act: `leafturn week` has what is allowed")
 	case dugOver(x):

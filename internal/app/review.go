@@ -168,7 +168,7 @@ func (a *App) Review(ctx context.Context, yearWord string, day civil.Date, pictu
 		doc.Sections = append(doc.Sections, sec)
 	}
 	if pictures {
-		sec, err := r.pictures()
+		sec, err := r.pictures(ctx)
 		if err != nil {
 			return nil, err
 		}
@@ -185,6 +185,7 @@ type review struct {
 	list []assess.Assessment
 	data ReviewData
 	per  map[[2]string]*ReviewBed
+	next nextSteps // none where a season is looked back on
 }
 
 // weeks makes the verdicts of each week's scouting day.

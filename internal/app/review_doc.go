@@ -3,6 +3,7 @@ package app
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"fmt"
 	"slices"
 	"strings"
@@ -132,9 +133,6 @@ func (r *review) blankSection() report.Section {
 	return sec
 }
 
-// past asks for no next step: the season is looked back on.
-func (r *review) past() nextSteps { return nextSteps{today: r.s.on, loc: r.a.loc} }
-
 // Pictures for a sheet of paper are so many points wide: on A4 their type is
 // then 9 pt and more. So many rows of the overview, and beds of one pest, fit on
 // a sheet.
@@ -148,8 +146,15 @@ const (
 
 // pictures stand at the end, so that the words before them can be read without
 // turning the sheets.
-func (r *review) pictures() (report.Section, error) {
+func (r *review) pictures(ctx context.Context) (report.Section, error) {
 	sec := report.Section{Key: "pictures", Title: "Pictures"}
+	r.next = nextSteps{today: r.s.on, loc: r.a.loc}
+	if r.s.on == r.a.Today() {
+		var err error
+		if r.next, err = r.a.nextOf(ctx, r.s, r.list); err != nil {
+			return sec, err
+		}
+	}
 	if err := r.overview(&sec); err != nil {
 		return sec, err
 	}
@@ -163,7 +168,7 @@ func (r *review) pictures() (report.Section, error) {
 
 // overview draws all pests and beds into a section.
 func (r *review) overview(sec *report.Section) error {
-	all := r.a.overview(r.s, r.list, r.past())
+	all := r.a.overview(r.s, r.list, r.next)
 	all.Wide, all.RowsPerPage = paperWide, overviewRows
 	pages := overviewPictures(all)
 	for i, page := range pages {
@@ -200,7 +205,7 @@ func (r *review) picture(sec *report.Section, pest, name string) error {
 		word := r.a.pestWord(pest)
 		sec.Notes = append(sec.Notes, report.Plain(fmt.Sprintf("%s: the %d beds that were to be acted on for most weeks are drawn; the other %d: `leafturn plot %s --out %s.png`", name, mostBeds, left, word, word)))
 	}
-	fig, err := r.a.pressure(r.s, mine, nil, r.past())
+	fig, err := r.a.pressure(r.s, mine, nil, r.next)
 	if err != nil {
 		return err
 	}
