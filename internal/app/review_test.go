@@ -148,6 +148,38 @@ func TestPictures_OfManyBeds(t *testing.T) {
 	require.Contains(t, page(t, doc), "slugs: all 60 beds")
 }
 
+// As long as a season goes on its pictures say the next step of the week's list;
+// looked back on from a later day they say how it stood.
+func TestReview_PicturesSayWhatIsNext(t *testing.T) {
+	a := baitFarm(t, testPath(t))
+	_, err := a.Stage(ctx, a.Today().AddDays(-60), "planted", []string{"A1"}, "")
+	require.NoError(t, err)
+	_, err = a.CountWords(ctx, strings.Fields("A1 slug 9 8 9 9 7 9 9 8 9 soil=moist air=14C"), app.CountOptions{Date: a.Today().AddDays(-8)})
+	require.NoError(t, err)
+	_, err = a.CountWords(ctx, strings.Fields("A1 slug 9 8 9 9 7 9 9 8 9 soil=moist air=14C"), app.CountOptions{Date: a.Today().AddDays(-1)})
+	require.NoError(t, err)
+	said := func(day civil.Date) string {
+		doc, err := a.Review(ctx, "", day, true)
+		require.NoError(t, err)
+		out := ""
+		for _, s := range doc.Sections {
+			for _, f := range s.Figures {
+				out += f.Alt + "\n"
+			}
+		}
+		return out
+	}
+	week, err := a.Week(ctx, a.Today())
+	require.NoError(t, err)
+	now := said(a.Today())
+	require.Contains(t, now, "Bed A1: act. By ")
+	require.Contains(t, page(t, week), "Pick slugs by torch")
+	require.Contains(t, now, "pick slugs by torch")
+	before := said(a.Today().AddDays(-1))
+	require.Contains(t, before, "Bed A1: act. Over the level at the last count.")
+	require.NotContains(t, before, "leafturn week")
+}
+
 // A notice on which nothing is closed must not say CLOSED.
 func TestBoard_NothingClosed(t *testing.T) {
 	doc, err := baitFarm(t, testPath(t)).Board(ctx, civil.MustParse("2026-07-22"), "")
