@@ -332,10 +332,8 @@ func TestBloom_Properties(t *testing.T) {
 				require.False(t, o.x > n.box.x0+3 && o.x < n.box.x1-3 && o.box.y1 < n.box.y1, "the line from %q crosses %q", o.words, n.words)
 			}
 		}
+		requireInside(t, ms, w, h)
 		for i, m := range ms {
-			if m.kind == "text" {
-				require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)
-			}
 			for _, o := range ms[:i] {
 				if m.kind == o.kind && slices.Contains([]string{"text", "bloom", "needed"}, m.kind) {
 					require.Zero(t, m.box.inset(1).overlap(o.box.inset(1)), "%s: %q and %q", m.kind, m.text, o.text)

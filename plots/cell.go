@@ -27,13 +27,7 @@ func drawCell(g *pen, c Cell, box rect, axis xAxis, ya yAxis) {
 	drawRibbon(g, axis, ya, visits, true)
 	drawLevel(g, axis, ya, c.Watch, false, 1)
 	drawLevel(g, axis, ya, c.Act, true, 1.5)
-	for _, run := range runs(visits, func(Visit) bool { return true }) {
-		pts := make([]point, len(run))
-		for i, v := range run {
-			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
-		}
-		g.lines(series, 1.1, pts)
-	}
+	drawMeans(g, axis, ya, visits, 1.1)
 	for _, v := range visits {
 		x, y := axis.x(v.Date), ya.y(v.Mean)
 		if v.Invalid == "" {

@@ -236,10 +236,8 @@ func TestDegreeDays_Properties(t *testing.T) {
 		}
 		ms, w, h := requireDrawn(t, d)
 		require.Equal(t, len(d.Stages), countOf(ms, "stage"))
+		requireInside(t, ms, w, h)
 		for i, m := range ms {
-			if m.kind == "text" {
-				require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)
-			}
 			for _, o := range ms[:i] {
 				if m.kind == "stage" && o.kind == "stage" {
 					require.Zero(t, m.box.overlap(o.box), "%q and %q", m.text, o.text)

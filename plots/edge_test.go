@@ -334,10 +334,6 @@ func TestPressure_Properties(t *testing.T) {
 		g.trace = &ms
 		p.draw(g)
 		require.Equal(t, visits, countOf(ms, "visit")+countOf(ms, "invalid"))
-		for _, m := range ms {
-			if m.kind == "text" {
-				require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)
-			}
-		}
+		requireInside(t, ms, w, h)
 	})
 }

@@ -247,7 +247,7 @@ func (f Fan) draw(g *pen) {
 	unit := measureWords(f.Measure, f.Percent)
 	g.text(20, r.y0-8, 0, labelFace, labelFace.clip(unit+ya.scale.words()+", if nothing is done", fanWidth-40))
 	axis.grid(g, r.y0, r.y1)
-	f.drawScale(g, ya, r, true)
+	drawValues(g, ya, r, true)
 	labels := &placer{within: r}
 	drawFan(g, axis, ya, f.Nothing)
 	x := axis.x(f.Today)
@@ -264,13 +264,7 @@ func (f Fan) draw(g *pen) {
 		drawLevel(g, axis, ya, []Segment{{Value: f.Level}}, true, 1.9)
 	}
 	drawBars(g, axis, ya, visits)
-	for _, run := range runs(visits, func(Visit) bool { return true }) {
-		pts := make([]point, len(run))
-		for i, v := range run {
-			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
-		}
-		g.lines(series, 1.4, pts)
-	}
+	drawMeans(g, axis, ya, visits, 1.4)
 	for _, v := range visits {
 		drawVisit(g, axis.x(v.Date), ya.y(v.Mean), 4, v.Invalid == "")
 	}
@@ -299,20 +293,6 @@ func (f Fan) draw(g *pen) {
 		e.draw(g, s.places[i])
 	}
 	drawLines(g, 20, s.foot+sizeSmall, noteFace, s.sources)
-}
-
-// drawScale draws the value axis with its lines, and the top above which
-// nothing is told.
-func (f Fan) drawScale(g *pen, ya yAxis, r rect, words bool) {
-	for _, v := range ya.ticks(13) {
-		g.line(faint, 0.8, r.x0, ya.y(v), r.x1, ya.y(v))
-		g.line(rule, 0.8, r.x0-4, ya.y(v), r.x0, ya.y(v))
-		if words {
-			g.text(r.x0-8, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
-		}
-	}
-	g.line(rule, 0.8, r.x0, r.y0, r.x0, r.y1)
-	g.line(rule, 0.8, r.x0, r.y1, r.x1, r.y1)
 }
 
 // drawFan draws the bands and the line of the middle.

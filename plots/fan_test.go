@@ -278,21 +278,6 @@ func TestFan_Properties(t *testing.T) {
 				last = *o
 			}
 		}
-		checkWords(t, ms, w, h)
+		requireWordsApart(t, ms, w, h)
 	})
-}
-
-// checkWords checks that no words lie over others or off the sheet.
-func checkWords(t require.TestingT, ms []mark, w, h float64) {
-	for i, m := range ms {
-		if m.kind != "text" {
-			continue
-		}
-		require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)
-		for _, o := range ms[:i] {
-			if o.kind == "text" {
-				require.Zero(t, m.box.inset(1).overlap(o.box.inset(1)), "%q and %q", m.text, o.text)
-			}
-		}
-	}
 }

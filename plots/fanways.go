@@ -47,7 +47,7 @@ func (f Fan) drawWay(g *pen, w FanWay, axis xAxis, r rect, words bool) {
 	g.text(x, r.y0-6, 0, smallFace, smallFace.clip(f.about(end.Median)+" on "+dayShort(end.Date), r.x1-x))
 
 	ya := f.yAxis(r)
-	f.drawScale(g, ya, r, words)
+	drawValues(g, ya, r, words)
 	drawFan(g, axis, ya, w.Days)
 	var mid []point
 	for _, d := range f.Nothing {

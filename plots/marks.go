@@ -25,6 +25,32 @@ func takeVisits(axis xAxis, ya yAxis, visits []Visit, labels *placer) {
 	}
 }
 
+// drawValues draws the axis of values left of a plot, with its lines and, if
+// asked for, their numbers, and the axis below.
+func drawValues(g *pen, ya yAxis, r rect, words bool) {
+	for _, v := range ya.ticks(13) {
+		if words {
+			levelTick(g, r, ya.y(v), ya.label(v))
+			continue
+		}
+		g.line(faint, 0.8, r.x0, ya.y(v), r.x1, ya.y(v))
+		g.line(rule, 0.8, r.x0-4, ya.y(v), r.x0, ya.y(v))
+	}
+	g.line(rule, 0.8, r.x0, r.y0, r.x0, r.y1)
+	g.line(rule, 0.8, r.x0, r.y1, r.x1, r.y1)
+}
+
+// drawMeans joins the means of visits that adjoin.
+func drawMeans(g *pen, axis xAxis, ya yAxis, visits []Visit, width float64) {
+	for _, run := range runs(visits, func(Visit) bool { return true }) {
+		pts := make([]point, len(run))
+		for i, v := range run {
+			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
+		}
+		g.lines(series, width, pts)
+	}
+}
+
 // drawRibbon draws the intervals between visits that adjoin; with lone that of a
 // visit by itself as a bar.
 func drawRibbon(g *pen, axis xAxis, ya yAxis, visits []Visit, lone bool) {

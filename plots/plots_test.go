@@ -24,8 +24,7 @@ import (
 )
 
 // traced draws a figure and returns what was drawn.
-func traced(t testing.TB, fig Figure) []mark {
-	t.Helper()
+func traced(t require.TestingT, fig Figure) []mark {
 	require.NoError(t, fig.Check())
 	w, h := fig.Size()
 	g := newPen(vgsvg.New(vg.Length(w), vg.Length(h)), fig)

@@ -301,13 +301,7 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 		g.hatch(r, 9)
 	}
 	axis.grid(g, r.y0, r.y1)
-	for _, v := range ya.ticks(13) {
-		g.line(faint, 0.8, r.x0, ya.y(v), r.x1, ya.y(v))
-		g.line(rule, 0.8, r.x0-4, ya.y(v), r.x0, ya.y(v))
-		g.text(r.x0-8, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
-	}
-	g.line(rule, 0.8, r.x0, r.y0, r.x0, r.y1)
-	g.line(rule, 0.8, r.x0, r.y1, r.x1, r.y1)
+	drawValues(g, ya, r, true)
 
 	labels := &placer{within: r}
 	drawLanes(g, axis, box.lanes, r, labels)
@@ -320,13 +314,7 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 	drawLevel(g, axis, ya, b.Watch, false, 1.3)
 	drawLevel(g, axis, ya, b.Act, true, 1.9)
 	drawBars(g, axis, ya, visits)
-	for _, run := range runs(visits, func(Visit) bool { return true }) {
-		pts := make([]point, len(run))
-		for i, v := range run {
-			pts[i] = point{axis.x(v.Date), ya.y(v.Mean)}
-		}
-		g.lines(series, 1.4, pts)
-	}
+	drawMeans(g, axis, ya, visits, 1.4)
 	for _, v := range visits {
 		drawVisit(g, axis.x(v.Date), ya.y(v.Mean), 4, v.Invalid == "")
 	}

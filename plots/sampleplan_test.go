@@ -189,10 +189,6 @@ func TestPlan_Properties(t *testing.T) {
 			p.SoFar = &PlanSoFar{rapid.IntRange(0, 60).Draw(t, "so far"), rapid.IntRange(0, 900).Draw(t, "total")}
 		}
 		ms, w, h := requireDrawn(t, p)
-		for _, m := range ms {
-			if m.kind == "text" {
-				require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v", m.text, m.box)
-			}
-		}
+		requireInside(t, ms, w, h)
 	})
 }

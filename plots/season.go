@@ -268,13 +268,7 @@ func (s Season) drawCounts(g *pen, l seasonSheet) {
 		g.fillRect(closedFill, c)
 	}
 	axis.grid(g, r.y0, r.y1)
-	for _, v := range ya.ticks(13) {
-		g.line(faint, 0.8, r.x0, ya.y(v), r.x1, ya.y(v))
-		g.line(rule, 0.8, r.x0-4, ya.y(v), r.x0, ya.y(v))
-		g.text(r.x0-8, tickFace.midline(ya.y(v)), 1, tickFace, ya.label(v))
-	}
-	g.line(rule, 0.8, r.x0, r.y0, r.x0, r.y1)
-	g.line(rule, 0.8, r.x0, r.y1, r.x1, r.y1)
+	drawValues(g, ya, r, true)
 
 	labels := &placer{within: r}
 	visits := byDate(s.Visits)

@@ -352,20 +352,29 @@ func TestSeason_Grey(t *testing.T) {
 	}
 }
 
-// requireApart asks that no words leave the sheet or cover each other.
-func requireApart(t require.TestingT, fig Figure) []mark {
-	var ms []mark
-	w, h := fig.Size()
-	g := newPen(&nullCanvas{}, fig)
-	g.trace = &ms
-	fig.(interface{ draw(*pen) }).draw(g)
+// requireInside asks that no words leave the sheet.
+func requireInside(t require.TestingT, ms []mark, w, h float64) {
+	for _, m := range kindOf(ms, "text") {
+		require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v leaves %v by %v", m.text, m.box, w, h)
+	}
+}
+
+// requireWordsApart asks that no words leave the sheet or cover each other.
+func requireWordsApart(t require.TestingT, ms []mark, w, h float64) {
+	requireInside(t, ms, w, h)
 	texts := kindOf(ms, "text")
 	for i, m := range texts {
-		require.True(t, m.box.x0 >= 0 && m.box.y0 >= 0 && m.box.x1 <= w && m.box.y1 <= h, "%q at %v leaves %v by %v", m.text, m.box, w, h)
 		for _, o := range texts[:i] {
 			require.Zero(t, m.box.inset(1).overlap(o.box.inset(1)), "%q and %q", m.text, o.text)
 		}
 	}
+}
+
+// requireApart is requireWordsApart of a figure.
+func requireApart(t require.TestingT, fig Figure) []mark {
+	ms := traced(t, fig)
+	w, h := fig.Size()
+	requireWordsApart(t, ms, w, h)
 	return ms
 }
 
@@ -387,9 +396,7 @@ func requireDrawn(t require.TestingT, fig Figure) (ms []mark, w, h float64) {
 	require.NoError(t, fig.Check())
 	before := fmt.Sprintf("%+v", fig)
 	w, h = fig.Size()
-	g := newPen(&nullCanvas{}, fig)
-	g.trace = &ms
-	fig.(interface{ draw(*pen) }).draw(g)
+	ms = traced(t, fig)
 	require.NotEmpty(t, fig.Alt())
 	require.Equal(t, before, fmt.Sprintf("%+v", fig), "the caller's values are left alone")
 	return ms, w, h

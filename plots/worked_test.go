@@ -214,7 +214,7 @@ func TestWorked_Properties(t *testing.T) {
 		for _, p := range w.Pages() {
 			ms, width, h := requireDrawn(t, p)
 			require.Equal(t, len(p.Tries), countOf(ms, "try"))
-			checkWords(t, ms, width, h)
+			requireWordsApart(t, ms, width, h)
 		}
 	})
 }

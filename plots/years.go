@@ -298,11 +298,7 @@ func (y Years) draw(g *pen) {
 	unit := measureWords(y.Measure, y.Percent)
 	g.text(20, s.head, 0, labelFace, labelFace.clip(unit+y.Scale.words(), pressureWidth-42))
 	r, ya := s.plot, y.yAxis(s.plot)
-	for _, v := range ya.ticks(13) {
-		levelTick(g, r, ya.y(v), ya.label(v))
-	}
-	g.line(rule, 0.8, r.x0, r.y0, r.x0, r.y1)
-	g.line(rule, 0.8, r.x0, r.y1, r.x1, r.y1)
+	drawValues(g, ya, r, true)
 	labels := &placer{within: r}
 	for _, part := range y.band() {
 		var up, down []point

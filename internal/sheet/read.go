@@ -160,7 +160,11 @@ func (r *reader) all(src rows) error {
 	i := r.g.find(first)
 	if i < 0 {
 		if len(r.problems.all) == 0 {
-			r.add(1, 0, "", "", "put a row of headings above the counts, such as date, bed, pest, count (or trap 1, trap 2, ...)", "no row of headings was found in the first %d rows", min(headRows, max(len(first), 1)))
+			where := "in the first row"
+			if len(first) > 1 {
+				where = fmt.Sprintf("in the first %d rows", len(first))
+			}
+			r.add(1, 0, "", "", "put a row of headings above the counts, such as date, bed, pest, count (or trap 1, trap 2, ...)", "no row of headings was found %s", where)
 		}
 		return nil
 	}
