@@ -64,13 +64,19 @@ func verdictFace(v Verdict) face {
 // drawVerdict writes a verdict in its shape from x, y on and returns where
 // words after it may begin.
 func drawVerdict(g *pen, v Verdict, x, y float64) float64 {
-	if v == NoVerdict {
-		return x
+	room := verdictRoom(v)
+	if v != NoVerdict {
+		drawVerdictWord(g, v, verdictFace(v).clip(string(v), 150), rect{x, y, x + room - 9, y + 14})
 	}
-	word := verdictFace(v).clip(string(v), 150)
-	r := rect{x, y, x + verdictFace(v).width(word) + 7, y + 14}
-	drawVerdictWord(g, v, word, r)
-	return r.x1 + 9
+	return x + room
+}
+
+// verdictRoom is the width of a verdict's label and of the space behind it.
+func verdictRoom(v Verdict) float64 {
+	if v == NoVerdict {
+		return 0
+	}
+	return verdictFace(v).width(verdictFace(v).clip(string(v), 150)) + 16
 }
 
 // drawVerdictWord writes the word of a verdict in its shape: act on a filled

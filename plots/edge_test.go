@@ -337,3 +337,17 @@ func TestPressure_Properties(t *testing.T) {
 		requireInside(t, ms, w, h)
 	})
 }
+
+// What to do next is never cut: it goes on below, on paper too, and nothing
+// stands on it.
+func TestPressure_LongNext(t *testing.T) {
+	next := "Look again by Sun 25 Oct: 25 more refuge traps would probably settle it. By Sun 25 Oct: lift boards every morning and remove the slugs under them."
+	for _, wide := range []float64{0, 560} {
+		p := Pressure{Pest: "slugs", Measure: "slugs per trap", Wide: wide, AsOf: day("2026-07-20")}
+		for _, bed := range []string{"A1", "A2"} {
+			p.Panels = append(p.Panels, Panel{Bed: bed, Verdict: LookAgain, Next: next, Visits: []Visit{{Date: day("2026-07-06"), Mean: 2}, {Date: day("2026-07-13"), Mean: 3}}})
+		}
+		words := strings.Join(textsOf(requireApart(t, p)), " ")
+		require.Equal(t, 2, strings.Count(words, next), words)
+	}
+}

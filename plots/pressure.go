@@ -171,6 +171,7 @@ type sheet struct {
 type panelBox struct {
 	head  float64 // baseline of the panel's name
 	todo  float64 // baseline of what to do next
+	step  []string
 	lanes []lane
 	plot  rect
 	next  float64
@@ -196,7 +197,8 @@ func (p Pressure) layout() sheet {
 		box := panelBox{head: y + 12, lanes: laneOut(s.axis, b.Treatments, b.Releases, nil)}
 		if b.Next != "" {
 			box.todo = y + 12 + nextLine
-			y += nextLine
+			box.step = labelFace.wrap(b.Next, p.right()-20-verdictRoom(b.Verdict), 3)
+			y += nextLine + float64(len(box.step)-1)*sizeLabel*lineStep
 		}
 		y += 23 + float64(laneHeight*len(box.lanes))
 		box.plot = rect{plotLeft, y, p.right(), y + p.plotHeight()}
@@ -295,7 +297,7 @@ func (p Pressure) drawPanel(g *pen, s sheet, b Panel, box panelBox, last bool) {
 
 	if b.Next != "" {
 		v := drawVerdict(g, b.Verdict, 20, box.todo-11)
-		g.text(v, box.todo, 0, labelFace, labelFace.clip(b.Next, p.right()-v))
+		drawLines(g, v, box.todo, labelFace, box.step)
 	}
 	if len(b.Visits) == 0 {
 		g.hatch(r, 9)
