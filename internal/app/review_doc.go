@@ -170,6 +170,9 @@ func (r *review) pictures(ctx context.Context) (report.Section, error) {
 func (r *review) overview(sec *report.Section) error {
 	all := r.a.overview(r.s, r.list, r.next)
 	all.Wide, all.RowsPerPage = paperWide, overviewRows
+	if r.next.do != nil { // the steps stand below
+		all.RowsPerPage -= 2
+	}
 	pages := overviewPictures(all)
 	for i, page := range pages {
 		if i == seasonPages {
