@@ -25,20 +25,18 @@ func (s *savedBeliefs) key(c assess.Chain) partKey { return s.parts.key("belief"
 
 // Get is of assess.Saved.
 func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {
-	var data string
 	var b belief.Belief
-	ok := s.get(s.key(c), &data) && b.UnmarshalBinary([]byte(data)) == nil
-	return b, ok
+	data, ok := s.bytesOf(s.key(c))
+	return b, ok && b.UnmarshalBinary(data) == nil
 }
 
 // Put is of assess.Saved.
 func (s *savedBeliefs) Put(c assess.Chain, b belief.Belief) {
-	var data string
 	key := s.key(c)
-	if s.get(key, &data) {
+	if _, ok := s.bytesOf(key); ok {
 		return
 	}
 	if raw, err := b.MarshalBinary(); err == nil {
-		s.put(key, string(raw))
+		s.putBytes(key, raw)
 	}
 }

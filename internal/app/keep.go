@@ -96,6 +96,9 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 				if p.beliefs.fresh {
 					a.keep.write(a.keep.beliefs(), p.beliefs.bytes(), nil)
 				}
+				if p.counts.fresh {
+					a.keep.write(a.keep.counts(), p.counts.bytes(), nil)
+				}
 			})
 			a.keep.put(key, w, a.opened)
 			parts.Wait()
@@ -109,6 +112,8 @@ func (a *App) newParts(ctx context.Context) *parts {
 	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[farm.Season]*bareSeason{}}
 	p.beliefs = &savedBeliefs{parts{program: p.program, made: map[partKey][]byte{}}}
 	p.beliefs.from(a.keep.beliefs())
+	p.counts = &savedCounts{parts{program: p.program, made: map[partKey][]byte{}}}
+	p.counts.from(a.keep.counts())
 	p.from(a.keep.parts())
 	go p.load() // while the store is read
 	return p
@@ -207,6 +212,8 @@ func (k *keep) parts() string { return filepath.Join(k.dir, k.store+".parts") }
 
 func (k *keep) beliefs() string { return filepath.Join(k.dir, k.store+".beliefs") }
 
+func (k *keep) counts() string { return filepath.Join(k.dir, k.store+".counts") }
+
 // readKept reads a file that write wrote.
 func readKept(file string) ([]byte, bool) {
 	b, err := os.ReadFile(file)
@@ -259,7 +266,10 @@ func (k *keep) write(file string, b []byte, when func(time.Time) bool) {
 		return
 	}
 	sum := sha256.Sum256(b)
-	_, err = f.Write(append(sum[:], b...))
+	_, err = f.Write(sum[:])
+	if err == nil {
+		_, err = f.Write(b)
+	}
 	late := true
 	if info, err := f.Stat(); when != nil {
 		late = err == nil && when(info.ModTime())

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
+	"runtime"
 	"slices"
 	"sync"
 
@@ -32,6 +33,7 @@ type parts struct {
 	made    map[partKey][]byte // of this run, new or not
 	fresh   bool               // something in made is new
 	beliefs *savedBeliefs
+	counts  *savedCounts
 	seasons map[farm.Season]*bareSeason
 	around  []byte // a hash of all but the visits
 }
@@ -48,6 +50,9 @@ type oldPart struct {
 // mostIdle is how many such runs a part outlives.
 const mostIdle = 2
 
+// mostAround is how many bytes are written of a part besides its own.
+const mostAround = len(partKey{}) + 1 + binary.MaxVarintLen64
+
 // from names the file of the parts of earlier runs.
 func (p *parts) from(file string) {
 	p.load = sync.OnceFunc(func() {
@@ -60,7 +65,14 @@ func (p *parts) from(file string) {
 // bytes writes the parts of this run and those of earlier ones down.
 func (p *parts) bytes() []byte {
 	p.load()
-	var out []byte
+	size := 0
+	for _, b := range p.made {
+		size += len(b) + mostAround
+	}
+	for _, old := range p.had {
+		size += len(old.b) + mostAround
+	}
+	out := make([]byte, 0, size)
 	add := func(key partKey, age byte, b []byte) {
 		out = append(append(out, key[:]...), age)
 		out = append(binary.AppendUvarint(out, uint64(len(b))), b...)
@@ -98,7 +110,6 @@ type bareSeason struct {
 	visits  visits
 	bare    map[int64]*store.Bare
 	counted map[int64]farm.Visit
-	all     bool // counted holds all of them
 }
 
 // key hashes what a part is made from.
@@ -113,10 +124,11 @@ func (p *parts) key(kind string, from ...[]byte) partKey {
 	return partKey(h.Sum(nil)[:16])
 }
 
-// get reads a part into what into points to.
-func (p *parts) get(key partKey, into any) bool {
+// bytesOf is a part as it was written down.
+func (p *parts) bytesOf(key partKey) ([]byte, bool) {
 	p.load()
 	p.mu.Lock()
+	defer p.mu.Unlock()
 	b, ok := p.made[key]
 	if !ok {
 		var old oldPart
@@ -125,18 +137,25 @@ func (p *parts) get(key partKey, into any) bool {
 			p.made[key] = b
 		}
 	}
+	return b, ok
+}
+
+func (p *parts) putBytes(key partKey, b []byte) {
+	p.mu.Lock()
+	p.made[key], p.fresh = b, true
 	p.mu.Unlock()
+}
+
+// get reads a part into what into points to.
+func (p *parts) get(key partKey, into any) bool {
+	b, ok := p.bytesOf(key)
 	return ok && report.Kept(b, into) == nil
 }
 
 func (p *parts) put(key partKey, v any) {
-	b, err := report.Keep(v)
-	if err != nil {
-		return
+	if b, err := report.Keep(v); err == nil {
+		p.putBytes(key, b)
 	}
-	p.mu.Lock()
-	p.made[key], p.fresh = b, true
-	p.mu.Unlock()
 }
 
 // read reads the visits of a season without their counts, and what else the store
@@ -190,8 +209,8 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 	return s.visits, nil
 }
 
-// manyVisits is from how many on all visits of a season are read instead.
-const manyVisits = 2000
+// manyVisits is from how many on their counts are saved, and read on all cores.
+const manyVisits = 500
 
 // count gives visits of a season their counts.
 func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
@@ -206,22 +225,19 @@ func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
 			}
 		}
 	}
-	if len(ids) > 0 {
-		err := p.a.st.View(p.ctx, func(tx *store.Tx) error {
-			read, err := []farm.Visit(nil), error(nil)
-			if len(ids) < manyVisits || s.all {
-				read, err = tx.VisitsOf(ids)
-			} else { // one that was voided meanwhile is in the list still
-				s.all = true
-				read, err = tx.Visits(store.Filter{From: year.First, To: year.Last, IncludeVoided: true})
-			}
-			for _, v := range read {
-				s.counted[v.ID] = v
-			}
-			return err
-		})
-		if err != nil {
-			return err
+	many := len(ids) >= manyVisits
+	if many {
+		ids = p.counts.all(s, ids)
+	}
+	read, err := p.readVisits(ids)
+	if err != nil {
+		return err
+	}
+	for i := range read {
+		v := &read[i]
+		s.counted[v.ID] = *v
+		if many {
+			p.counts.put(s.bare[v.ID], v)
 		}
 	}
 	for _, list := range lists {
@@ -235,6 +251,28 @@ func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
 		*list = out
 	}
 	return nil
+}
+
+// readVisits reads visits whole, many of them on all cores: the counts of a visit
+// never change, so that it does not matter if the store does in between.
+func (p *parts) readVisits(ids []int64) ([]farm.Visit, error) {
+	if len(ids) == 0 {
+		return nil, nil
+	}
+	slices.Sort(ids) // those that lie side by side are read together
+	each := len(ids)
+	if each >= manyVisits {
+		each = (each + runtime.GOMAXPROCS(0) - 1) / runtime.GOMAXPROCS(0)
+	}
+	chunks := slices.Collect(slices.Chunk(ids, each))
+	read := make([][]farm.Visit, len(chunks))
+	err := inParallel(len(chunks), func(i int) error {
+		return p.a.st.View(p.ctx, func(tx *store.Tx) (err error) {
+			read[i], err = tx.VisitsOf(chunks[i])
+			return err
+		})
+	})
+	return slices.Concat(read...), err
 }
 
 // rows hashes what the store holds of visits.

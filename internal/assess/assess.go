@@ -96,9 +96,10 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 		r.levelsOfDay(*in)
 	}
 	r.Max = math.NaN()
-	counts := v.Seen()
-	if len(counts) > 0 {
-		r.Max = float64(slices.Max(counts))
+	for n := range v.Each {
+		if x := float64(n); !(r.Max >= x) {
+			r.Max = x
+		}
 	}
 	if u.Percent {
 		s, err := share(*v, u)
@@ -159,11 +160,11 @@ func kSource(u Unit) string {
 // Brief leaves the intervals and the search for an outlier out, which needs a
 // visit of counts alone.
 func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density, error) {
-	counts := v.Seen()
 	d := estimate.Density{N: v.UnitsLooked(), Level: 0.95, KSource: kSource(u)}
 	c := u.clump()
-	infested := 0
-	for _, x := range counts {
+	infested, counted := 0, 0
+	for x := range v.Each {
+		counted++
 		d.Total += x
 		d.Max = max(d.Max, x)
 		if x == 0 {
@@ -172,22 +173,24 @@ func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density,
 			infested++
 		}
 	}
-	e := belief.Evidence{Counts: counts}
 	d.Method = "from counts"
 	if p := v.Presence; p != nil {
-		e.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
 		infested += p.Infested
 		d.Method = "from the share of units infested"
-		if len(counts) > 0 {
+		if counted > 0 {
 			d.Method = "from counts and the share of units infested"
 		}
 	}
 	if brief && d.N > 0 {
-		d.Mean = float64(d.Total) / float64(len(counts))
+		d.Mean = float64(d.Total) / float64(counted)
 		d.K = c.At(max(d.Mean, belief.Lowest))
 		d.PropInfested = float64(infested) / float64(d.N)
 		d.Low, d.High, d.PropLow, d.PropHigh = math.NaN(), math.NaN(), math.NaN(), math.NaN()
 		return d, nil
+	}
+	e := belief.Evidence{Counts: v.Seen()}
+	if p := v.Presence; p != nil {
+		e.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
 	}
 	share, err := estimate.Proportion(infested, d.N)
 	if err != nil {
@@ -199,11 +202,11 @@ func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density,
 		return d, err
 	}
 	d.Low, d.High = iv.Low, iv.High
-	counted := len(counts) > 0 && v.Presence == nil
-	if counted {
-		d.Mean = float64(d.Total) / float64(len(counts))
+	alone := counted > 0 && v.Presence == nil
+	if alone {
+		d.Mean = float64(d.Total) / float64(counted)
 	}
-	if !counted || math.IsInf(d.High, 1) {
+	if !alone || math.IsInf(d.High, 1) {
 		// Where a visit sets no upper limit, or no mean was counted, the belief
 		// that it gives by itself stands in.
 		w := belief.Weak()
@@ -212,7 +215,7 @@ func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density,
 		if err != nil {
 			return d, err
 		}
-		if !counted && infested > 0 {
+		if !alone && infested > 0 {
 			d.Mean = b.Median()
 		}
 		d.High = min(d.High, b.Quantile(0.975))
@@ -221,8 +224,8 @@ func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density,
 	// Where one unit is far above the others the clumping law can put the
 	// interval beside the plain mean; it is widened to hold the number shown.
 	d.Low, d.High = min(d.Low, d.Mean), max(d.High, d.Mean)
-	if len(counts) > 0 {
-		if d.OutlierUnit, err = estimate.Outlier(counts, u.Dispersed); err != nil {
+	if counted > 0 {
+		if d.OutlierUnit, err = estimate.Outlier(e.Counts, u.Dispersed); err != nil {
 			return d, err
 		}
 		d.Outlier = d.OutlierUnit > 0
@@ -234,7 +237,7 @@ func (k *Beliefs) densityOf(v farm.Visit, u Unit, brief bool) (estimate.Density,
 // that reach the tally.
 func share(v farm.Visit, u Unit) (estimate.Share, error) {
 	infested, looked := 0, 0
-	for _, c := range v.Seen() {
+	for c := range v.Each {
 		looked++
 		if c >= max(u.Tally, 1) {
 			infested++

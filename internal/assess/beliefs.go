@@ -34,19 +34,33 @@ func (u Unit) clump() belief.Clump {
 	return belief.Clump{K: 1}
 }
 
-// evidence is what a reading says to the belief.
-func (r *Reading) evidence() belief.Evidence {
-	e := belief.Evidence{Counts: r.Visit.Seen(), Scale: r.Unit.Scale(r.Visit.Conditions.Nights)}
+// shown is what a reading says to the belief.
+type shown struct {
+	counts   []farm.UnitCount
+	presence estimate.Presence
+	scale    float64
+}
+
+func (r *Reading) shown() shown {
+	s := shown{counts: r.Visit.Counts, scale: r.Unit.Scale(r.Visit.Conditions.Nights)}
 	if p := r.Visit.Presence; p != nil {
-		e.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
+		s.presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
 	}
 	if r.Unit.Percent {
 		// A percentage knows only infested or not: counts that were written
 		// down anyway are scored.
-		e.Counts = nil
-		e.Presence = estimate.Presence{Infested: r.Share.Infested, Looked: r.Share.Looked, Tally: max(r.Unit.Tally, 1) - 1}
+		s.counts = nil
+		s.presence = estimate.Presence{Infested: r.Share.Infested, Looked: r.Share.Looked, Tally: max(r.Unit.Tally, 1) - 1}
 	}
-	return e
+	return s
+}
+
+func (s shown) looked() int {
+	return farm.Visit{Counts: s.counts}.UnitsLooked() + s.presence.Looked
+}
+
+func (s shown) evidence() belief.Evidence {
+	return belief.Evidence{Counts: farm.Visit{Counts: s.counts}.Seen(), Presence: s.presence, Scale: s.scale}
 }
 
 // believe carries a belief for each measure through the valid readings in the
@@ -61,7 +75,7 @@ func (a *Assessment) believe(in Input) error {
 			continue
 		}
 		before := now[r.Unit.Measure]
-		var g belief.Growth
+		g := belief.UnknownGrowth()
 		if before != nil {
 			g = in.growth(before.day, r.Visit.Date, seen[r.Unit.Measure])
 		}
@@ -86,7 +100,7 @@ func (a *Assessment) believe(in Input) error {
 		if !h.Valid() {
 			continue
 		}
-		s, err := in.Beliefs.after(nil, h, belief.Growth{})
+		s, err := in.Beliefs.after(nil, h, belief.UnknownGrowth())
 		if err != nil {
 			return h.wrong(err)
 		}
@@ -215,14 +229,14 @@ type densityKey struct {
 // state is what is believed after a reading: how it is made, and while it is
 // kept the belief itself.
 type state struct {
-	before   *state // nil: the first of a season, which begins weak
-	day      civil.Date
-	growth   belief.Growth // since before
-	evidence belief.Evidence
-	like     *belief.Likelihood
-	weak     bool // no unit was looked at yet
-	chain    Chain
-	saved    Saved // nil: chain is not set
+	before *state // nil: the first of a season, which begins weak
+	day    civil.Date
+	growth belief.Growth // since before
+	shown  shown
+	like   func() (*belief.Likelihood, error) // made when it is needed
+	weak   bool                               // no unit was looked at yet
+	chain  Chain
+	saved  Saved // nil: chain is not set
 
 	mu     sync.Mutex
 	belief *belief.Belief
@@ -239,14 +253,13 @@ const keptStates = 4
 func (k *Beliefs) after(before *state, r *Reading, g belief.Growth) (*state, error) {
 	day, c := r.Visit.Date, r.Unit.clump()
 	made := func() (*state, error) {
-		s := &state{before: before, day: day, growth: g, evidence: r.evidence()}
-		s.weak = (before == nil || before.weak) && len(s.evidence.Counts)+s.evidence.Presence.Looked == 0
-		var err error
-		s.like, err = k.likelihood(c, s.evidence.Scale)
-		if err == nil && k != nil && k.Saved != nil && (before == nil || before.saved != nil) {
+		s := &state{before: before, day: day, growth: g, shown: r.shown()}
+		s.weak = (before == nil || before.weak) && s.shown.looked() == 0
+		s.like = func() (*belief.Likelihood, error) { return k.likelihood(c, s.shown.scale) }
+		if k != nil && k.Saved != nil && (before == nil || before.saved != nil) {
 			s.saved, s.chain = k.Saved, s.named(c)
 		}
-		return s, err
+		return s, nil
 	}
 	if k == nil || r.Visit.ID == 0 {
 		return made()
@@ -269,22 +282,21 @@ func (s *state) believed() (*belief.Belief, *belief.Reader, error) {
 	if s.read != nil {
 		return s.belief, s.read, nil
 	}
-	b := belief.Weak()
-	b.Date = s.day
-	if s.before != nil {
-		last, err := s.before.density()
+	if s.lookUp() == nil {
+		last := &belief.Belief{Date: s.day}
+		var err error
+		if s.before != nil {
+			if last, err = s.before.density(); err != nil {
+				return nil, nil, err
+			}
+		}
+		b, err := through(*last, []*state{s})
 		if err != nil {
 			return nil, nil, err
 		}
-		if b, err = belief.Carry(*last, s.day.Sub(last.Date), s.growth); err != nil {
-			return nil, nil, err
-		}
+		s.belief = &b
 	}
-	b, read, err := s.like.Update(b, s.evidence)
-	if err != nil {
-		return nil, nil, err
-	}
-	s.belief, s.read = &b, read
+	s.read = s.belief.Read()
 	old := s
 	for range keptStates {
 		if old = old.before; old == nil {
@@ -295,6 +307,22 @@ func (s *state) believed() (*belief.Belief, *belief.Reader, error) {
 	old.belief, old.read = nil, nil
 	old.mu.Unlock()
 	return s.belief, s.read, nil
+}
+
+// through is what is believed after states that follow each other, from what was
+// believed before.
+func through(b belief.Belief, way []*state) (belief.Belief, error) {
+	steps := make([]belief.Step, len(way))
+	last := b.Date
+	for i, s := range way {
+		like, err := s.like()
+		if err != nil {
+			return b, err
+		}
+		steps[i] = belief.Step{Days: s.day.Sub(last), Growth: s.growth, Like: like, Evidence: s.shown.evidence()}
+		last = s.day
+	}
+	return belief.Through(b, steps)
 }
 
 // density is what a visit says by itself.

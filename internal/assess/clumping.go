@@ -54,15 +54,14 @@ func OwnClumpingBy(p Pest, visits []farm.Visit, on civil.Date, kept *Beliefs, la
 		if u.Percent {
 			continue
 		}
-		usable, read := []told(nil), false
+		var usable *tellers
 		law := func(w civil.Date) (l Law, err error) {
 			if laws != nil {
 				if l, ok := laws.Get(u, w); ok {
 					return l, nil
 				}
 			}
-			if !read {
-				read = true
+			if usable == nil {
 				if laws != nil {
 					if visits, err = laws.Counted(); err != nil {
 						return l, err
@@ -70,9 +69,9 @@ func OwnClumpingBy(p Pest, visits []farm.Visit, on civil.Date, kept *Beliefs, la
 				}
 				usable = tellClumping(p.Key, u, visits)
 			}
-			before, _ := slices.BinarySearchFunc(usable, w, func(x told, w civil.Date) int { return x.on.Compare(w) })
+			before := usable.before(w)
 			l.Taught = before > 0
-			l.Dispersion, err = kept.law(p.Key, u, usable[:before])
+			l.Dispersion, err = kept.law(p.Key, u, usable, before)
 			if err == nil && laws != nil {
 				laws.Put(u, w, l)
 			}
@@ -128,41 +127,49 @@ func (u Unit) On(day civil.Date) Unit {
 	return u
 }
 
-// law is ownLaw, once for the same visits.
-func (k *Beliefs) law(pest string, u Unit, visits []told) (estimate.Dispersion, error) {
-	made := func() (estimate.Dispersion, error) { return ownLaw(u, visits) }
-	if k == nil || len(visits) == 0 {
+// law is the law of the unit by the first n visits, once for the same ones.
+func (k *Beliefs) law(pest string, u Unit, visits *tellers, n int) (estimate.Dispersion, error) {
+	made := func() (estimate.Dispersion, error) { return visits.law(u, n) }
+	if k == nil || n == 0 {
 		return made()
 	}
 	h := fnv.New64a()
-	for _, x := range visits {
+	var id [8]byte
+	for _, x := range visits.all[:n] {
 		if x.id == 0 {
 			return made()
 		}
-		_, _ = h.Write(binary.LittleEndian.AppendUint64(nil, uint64(x.id)))
+		binary.LittleEndian.PutUint64(id[:], uint64(x.id))
+		_, _ = h.Write(id[:])
 	}
-	return k.laws.get(lawKey{pest, u.Key, len(visits), h.Sum64()}, made)
+	return k.laws.get(lawKey{pest, u.Key, n, h.Sum64()}, made)
 }
 
-// ownLaw is the unit's clumping after visits, oldest first.
-func ownLaw(u Unit, visits []told) (estimate.Dispersion, error) {
-	own, err := pool(u.clump(), visits)
+// law is the unit's clumping after the first n visits.
+func (t *tellers) law(u Unit, n int) (estimate.Dispersion, error) {
+	known := u.clump()
+	law := belief.Law{A: known.A, B: known.B, K: known.K}
+	t.use = t.use[:0]
+	for i := range n {
+		t.use = append(t.use, i)
+	}
+	own, err := t.pairs.Pool(law, t.use)
 	if err != nil {
 		return u.Dispersed, err
 	}
 	// What is far off even by the farm's own clumping is a slip.
-	var kept []told
-	for _, x := range visits {
+	t.use = t.use[:0]
+	for i, x := range t.all[:n] {
 		far, err := estimate.Outlier(x.counts, own.Dispersion())
 		if err != nil {
 			return u.Dispersed, err
 		}
 		if far == 0 {
-			kept = append(kept, x)
+			t.use = append(t.use, i)
 		}
 	}
-	if len(kept) < len(visits) {
-		if own, err = pool(u.clump(), kept); err != nil {
+	if len(t.use) < n {
+		if own, err = t.pairs.Pool(law, t.use); err != nil {
 			return u.Dispersed, err
 		}
 	}
@@ -183,17 +190,29 @@ func visitWords(n int) string {
 	return fmt.Sprintf("%d visits", n)
 }
 
-// told is what one visit can tell of clumping.
-type told struct {
-	id      int64
-	on      civil.Date
-	counts  []int
-	moments belief.MomentPair
+// tellers are the visits that can tell how a pest clumps on a unit, oldest
+// first.
+type tellers struct {
+	all   []told
+	pairs *belief.Pairs
+	use   []int // room to work in
 }
 
-// tellClumping are the visits that can tell how the pest clumps on the unit,
-// oldest first.
-func tellClumping(pest string, u Unit, visits []farm.Visit) []told {
+// told is a visit that can tell.
+type told struct {
+	id     int64
+	on     civil.Date
+	counts []int
+}
+
+// before is how many of the visits are before a day.
+func (t *tellers) before(day civil.Date) int {
+	n, _ := slices.BinarySearchFunc(t.all, day, func(x told, day civil.Date) int { return x.on.Compare(day) })
+	return n
+}
+
+// tellClumping are the visits that can tell how the pest clumps on the unit.
+func tellClumping(pest string, u Unit, visits []farm.Visit) *tellers {
 	var out []told
 	for i := range visits {
 		v := &visits[i]
@@ -204,21 +223,17 @@ func tellClumping(pest string, u Unit, visits []farm.Visit) []told {
 		if len(counts) < 2 {
 			continue
 		}
-		x := make([]float64, len(counts))
-		for j, c := range counts {
-			x[j] = float64(c)
-		}
-		mean, variance := stat.MeanVariance(x, nil)
-		out = append(out, told{v.ID, v.Date, counts, belief.MomentPair{Mean: mean, Variance: variance, N: len(x)}})
+		out = append(out, told{v.ID, v.Date, counts})
 	}
 	slices.SortStableFunc(out, func(a, b told) int { return a.on.Compare(b.on) })
-	return out
-}
-
-func pool(known belief.Clump, visits []told) (belief.Clump, error) {
-	pairs := make([]belief.MomentPair, len(visits))
-	for i, x := range visits {
-		pairs[i] = x.moments
+	pairs, x := make([]belief.MomentPair, len(out)), []float64(nil)
+	for i, v := range out {
+		x = x[:0]
+		for _, c := range v.counts {
+			x = append(x, float64(c))
+		}
+		mean, variance := stat.MeanVariance(x, nil)
+		pairs[i] = belief.MomentPair{Mean: mean, Variance: variance, N: len(x)}
 	}
-	return belief.PoolTaylor(belief.Law{A: known.A, B: known.B, K: known.K}, pairs)
+	return &tellers{all: out, pairs: belief.NewPairs(pairs)}
 }

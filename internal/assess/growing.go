@@ -60,19 +60,18 @@ func (in *Input) sinceStep(seen []forecast.Seen) []forecast.Seen {
 // seen is a reading's density by itself; ok is false for one that only knows
 // infested or not.
 func (r *Reading) seen() (forecast.Seen, bool) {
-	counts := r.Visit.Seen()
-	if r.Unit.Percent || r.Visit.Presence != nil || len(counts) == 0 {
+	total, counted := 0, 0
+	for c := range r.Visit.Each {
+		total, counted = total+c, counted+1
+	}
+	if r.Unit.Percent || r.Visit.Presence != nil || counted == 0 {
 		return forecast.Seen{}, false
 	}
-	total := 0
-	for _, c := range counts {
-		total += c
-	}
 	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
-	mean := (float64(total) + 0.5) / float64(len(counts))
+	mean := (float64(total) + 0.5) / float64(counted)
 	k := r.Unit.clump().At(mean)
 	if !(k > 0) {
 		k = math.Inf(1)
 	}
-	return forecast.SeenOf(r.Visit.Date, total, len(counts), k, scale), true
+	return forecast.SeenOf(r.Visit.Date, total, counted, k, scale), true
 }

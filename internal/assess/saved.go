@@ -4,9 +4,11 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"math"
+	"slices"
 
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
+	"leafturn/internal/farm"
 )
 
 // Chain names a belief by all that it was made from: the visits in it, one after
@@ -21,14 +23,14 @@ type Saved interface {
 	Put(Chain, belief.Belief)
 }
 
-// savedBack is how many visits before the last the belief is saved. What is read
-// off the last ones is made again, and a visit that is amended is one of them
-// more often than not.
-const savedBack = 3
+// savedBack is how many visits before the last the belief is saved: the lists of
+// two weeks read numbers off the last ones.
+const savedBack = 2
 
 // named is the chain of a state whose like is of the clumping c.
 func (s *state) named(c belief.Clump) Chain {
-	var b []byte
+	room := make([]byte, 0, 512) // most need no more
+	b := room
 	if s.before != nil {
 		b = append(b, s.before.chain[:]...)
 	}
@@ -43,34 +45,82 @@ func (s *state) named(c belief.Clump) Chain {
 		}
 	}
 	day := func(d civil.Date) { whole(d.Year, int(d.Month), d.Day) }
-	g, e := s.growth, s.evidence
+	g, e := s.growth, s.shown
 	day(s.day)
-	number(g.Rate, g.RateSD, g.Noise, g.HalfLife, c.A, c.B, c.K, e.Scale)
+	number(g.Rate, g.RateSD, g.Noise, g.HalfLife, c.A, c.B, c.K, e.scale)
 	whole(g.ResetAfter)
 	day(g.SeasonStart)
-	day(e.Date)
-	whole(e.Presence.Infested, e.Presence.Looked, e.Presence.Tally, len(e.Counts))
-	whole(e.Counts...)
+	whole(e.presence.Infested, e.presence.Looked, e.presence.Tally)
+	for n := range (farm.Visit{Counts: e.counts}).Each {
+		whole(n)
+	}
 	sum := sha256.Sum256(b)
 	return Chain(sum[:16])
 }
 
-// density is the belief of a state as the next one is carried from it, saved or
-// made.
-func (s *state) density() (*belief.Belief, error) {
+// known is the belief of a state where it is kept or saved, else nil.
+func (s *state) known() *belief.Belief {
 	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.lookUp()
+}
+
+// lookUp is known of a state whose lock is held.
+func (s *state) lookUp() *belief.Belief {
 	if s.belief == nil && s.saved != nil {
 		if b, ok := s.saved.Get(s.chain); ok {
 			s.belief = &b
 		}
 	}
-	b := s.belief
-	s.mu.Unlock()
-	if b != nil {
+	return s.belief
+}
+
+// density is the belief of a state as the next one is carried from it: kept,
+// saved or made. Of the way to the last few nothing is kept.
+func (s *state) density() (*belief.Belief, error) {
+	if b := s.known(); b != nil {
 		return b, nil
+	}
+	far := s
+	for range keptStates - 2 { // s and the one after it are kept too
+		if far = far.before; far == nil {
+			break
+		}
+		if far.known() != nil {
+			far = nil
+			break
+		}
+	}
+	if far != nil {
+		if err := far.hurry(); err != nil {
+			return nil, err
+		}
 	}
 	b, _, err := s.believed()
 	return b, err
+}
+
+// hurry makes the belief of a state whose own is not known, and keeps none of
+// those before it.
+func (s *state) hurry() error {
+	var way []*state
+	var b belief.Belief
+	for at := s; at != nil; at = at.before {
+		if known := at.known(); known != nil {
+			b = *known
+			break
+		}
+		way = append(way, at)
+		b.Date = at.day // of the first one of all
+	}
+	slices.Reverse(way)
+	b, err := through(b, way)
+	if err == nil {
+		s.mu.Lock()
+		s.belief = &b
+		s.mu.Unlock()
+	}
+	return err
 }
 
 // SaveBelief saves the belief that an assessment on a later day can begin with,

@@ -36,16 +36,14 @@ func LookAhead(b Belief, days int, g Growth) (*Ahead, error) {
 		return a, nil
 	}
 	a.sd, a.share = start.sd, start.weak
-	w := works.Get().(*work)
-	defer works.Put(w)
+	w := rooms.Get().(*room)
+	defer rooms.Put(w)
 	u, every := gridU[:], 1
 	var p []float64
 	if bend := bendOf(b.ln); !(bend <= sharpest) {
 		u, p, _ = gauss(b.curve(), a.sd/1.5)
 	} else {
-		if start.shift == 0 {
-			every, _ = thinned(bend, a.sd)
-		}
+		every, _ = thinned(bend, a.sd)
 		p = w.atoms(b.ln, every)
 	}
 	a.u, a.p = make([]float64, 0, len(p)), make([]float64, 0, len(p))

@@ -94,8 +94,8 @@ func FromPrior(p estimate.Prior) (Belief, error) {
 			return Belief{}, fmt.Errorf("prior at %v: %w", math.Exp(u), ErrDomain)
 		}
 	}
-	b, r := Belief{}.made(f)
-	if m := newReader(r.curve).lnMass; !(math.Abs(m) < 1e-6) {
+	b := Belief{}.made(f, new(Reader))
+	if m := newReader(b.curve()).lnMass; !(math.Abs(m) < 1e-6) {
 		return Belief{}, fmt.Errorf("the prior jumps between densities that lie side by side: %w", ErrDomain)
 	}
 	return b, nil
@@ -206,14 +206,13 @@ func levelOK(level float64) error {
 	return nil
 }
 
-// made returns b with the log density f, which it scales to mass 1, and its
-// reader.
-func (b Belief) made(f []float64) (Belief, *Reader) {
-	r := newReader(curve{f, b.corner})
+// made returns b with the log density f, which it scales to mass 1 with r to
+// work in.
+func (b Belief) made(f []float64, r *Reader) Belief {
+	r.fill(curve{f, b.corner})
 	for i := range f {
 		f[i] -= r.lnMass
 	}
-	r.lnMass = 0
 	b.ln = f
-	return b, r
+	return b
 }

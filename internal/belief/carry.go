@@ -68,6 +68,14 @@ const (
 //
 // Errors: ErrDomain for days < 0 or over 36,525, or a Growth out of range.
 func Carry(b Belief, days int, g Growth) (Belief, error) {
+	w := rooms.Get().(*room)
+	defer rooms.Put(w)
+	return carry(b, days, g, nil, w)
+}
+
+// carry is Carry with the new density in f, which must not be b's own, or in
+// room of its own where f is nil.
+func carry(b Belief, days int, g Growth, f []float64, w *room) (Belief, error) {
 	if err := carryable(days, g); err != nil {
 		return b, err
 	}
@@ -75,9 +83,9 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 	if days == 0 || b.IsWeak() {
 		return b, nil
 	}
-	f := make([]float64, points)
-	w := works.Get().(*work)
-	defer works.Put(w)
+	if f == nil {
+		f = make([]float64, points)
+	}
 	apart := w.blurred(f, b.curve(), s.shift, s.sd)
 	ln := w.ln[:(points-1)/apart+1]
 	mass := 0.0
@@ -95,10 +103,8 @@ func Carry(b Belief, days int, g Growth) (Belief, error) {
 		ln[i] = math.Log(v / mass)
 		f[i*apart] = ln[i]
 	}
-	for i := range len(ln) - 1 {
-		for j := 1; j < apart; j++ {
-			f[i*apart+j] = between(ln, i, float64(j)/float64(apart))
-		}
+	if apart > 1 {
+		fillBetween(f, ln, apart)
 	}
 	b.ln, b.corner = f, 0
 	return b, nil
@@ -148,24 +154,43 @@ var weakDensity = func() (f [points]float64) {
 	return f
 }()
 
+// fillBetween sets f between the points of known, which lie so many apart.
+func fillBetween(f, known []float64, apart int) {
+	last := len(known) - 6
+	for j := 1; j < apart; j++ {
+		share := float64(j) / float64(apart)
+		var weights [6]float64 // of the six points around a step, but for the steps at the ends
+		for k := range weights {
+			var one [6]float64
+			one[k] = 1
+			weights[k] = through(one[:], 2+share)
+		}
+		for i := range len(known) - 1 {
+			if i < 2 || i-2 > last {
+				f[i*apart+j] = between(known, i, share)
+				continue
+			}
+			y := known[i-2 : i+4 : i+4]
+			f[i*apart+j] = weights[0]*y[0] + weights[1]*y[1] + weights[2]*y[2] + weights[3]*y[3] + weights[4]*y[4] + weights[5]*y[5]
+		}
+	}
+}
+
 // blurred sets out, at grid points that lie so many apart as it returns, to the
 // density of which c is the log, moved by shift and blurred by a normal law with
 // the given standard deviation. What is as smooth as the blur is known from those
 // points.
-func (w *work) blurred(out []float64, c curve, shift, sd float64) int {
+func (w *room) blurred(out []float64, c curve, shift, sd float64) int {
 	f := c.f
 	bend := bendOf(f)
 	if !(bend <= sharpest) {
 		u, p, _ := gauss(c, sd/1.5)
+		clear(out)
 		spread(out, u, p, shift, sd)
 		return 1
 	}
-	if shift != 0 {
-		spread(out, gridU[:], w.atoms(f, 1), shift, sd)
-		return 1
-	}
 	every, apart := thinned(bend, sd)
-	w.thinSpread(out, w.atoms(f, every), every, apart, sd)
+	w.thinSpread(out, w.atoms(f, every), every, apart, shift, sd)
 	return apart
 }
 
@@ -183,13 +208,17 @@ func thinned(bend, sd float64) (every, apart int) {
 	return every, apart
 }
 
-// work is room to work in.
-type work struct {
+// room is room to work in.
+type room struct {
 	mass, ln [points]float64
 	kernel   [2*points - 1]float64
+	f        [2][points]float64
+	reader   Reader
+	sample   sampleRoom
+	rises    []float64
 }
 
-var works = sync.Pool{New: func() any { return new(work) }}
+var rooms = sync.Pool{New: func() any { return new(room) }}
 
 // sharpest is the bend that the trapezoid rule takes, thinnest the one that is
 // left when points are thinned out, and lnCounts the log of the density from
@@ -226,7 +255,7 @@ var gregory = [3]float64{3.0 / 8, 7.0 / 6, 23.0 / 24}
 
 // atoms are the masses that lie so many grid points apart, with Gregory's weights
 // at the ends of the grid, where the density does not fall to 0.
-func (w *work) atoms(f []float64, every int) []float64 {
+func (w *room) atoms(f []float64, every int) []float64 {
 	out := w.mass[:(points-1)/every+1]
 	for i := range out {
 		v := f[i*every]
@@ -241,22 +270,50 @@ func (w *work) atoms(f []float64, every int) []float64 {
 	return out
 }
 
-// thinSpread is spread of atoms that lie so many points apart, without a shift,
-// worked out at points that lie apart a multiple of that.
-func (w *work) thinSpread(f, mass []float64, every, apart int, sd float64) {
-	h := gridStep * float64(every) / sd
-	reach := min(int(8.5/h)+1, len(mass)-1)
+// thinSpread is spread of atoms that lie so many points apart, worked out at
+// points that lie apart a multiple of that.
+func (w *room) thinSpread(f, mass []float64, every, apart int, shift, sd float64) {
+	step := gridStep * float64(every)
+	whole := int(math.Round(shift / step)) // the atom j goes to j+whole, and a part of a step on
+	past, end := w.pastEnds(mass, shift, step)
+	// kernel[t] is of the atom that lies t-reach from the one that comes to stand
+	// nearest.
+	reach := int(8.5*sd/step) + 2
 	kernel := w.kernel[:2*reach+1]
-	for i := range reach + 1 {
-		z := h * float64(i)
-		k := math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
-		kernel[reach-i], kernel[reach+i] = k, k
+	for t := range kernel {
+		z := (step*float64(whole+reach-t) - shift) / sd
+		kernel[t] = math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
 	}
 	for i := 0; i < points; i += apart {
-		at := i / every
-		lo, hi := max(at-reach, 0), min(at+reach+1, len(mass))
-		f[i] = floats.Dot(mass[lo:hi], kernel[reach-at+lo:reach-at+hi])
+		first := i/every - whole - reach // the atom of kernel[0]
+		lo, hi := max(first, 0), min(first+len(kernel), len(mass))
+		f[i] = 0
+		if lo < hi {
+			f[i] = floats.Dot(mass[lo:hi], kernel[lo-first:hi-first])
+		}
+		if past > 0 {
+			z := (gridU[i] - end) / sd
+			f[i] += past * math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
+		}
 	}
+}
+
+// pastEnds takes the atoms away that a shift carries past an end of the grid, and
+// returns their mass, which is held there, and the end.
+func (w *room) pastEnds(mass []float64, shift, step float64) (past, end float64) {
+	n := min(int(math.Abs(shift)/step)+1, len(mass)) // of which one may come to stand at the very end
+	gone := mass[:0]
+	switch {
+	case shift > 0:
+		gone, end = mass[len(mass)-n:], gridU[points-1]
+	case shift < 0:
+		gone, end = mass[:n], gridU[0]
+	}
+	for i := range gone {
+		past += gone[i]
+		gone[i] = 0
+	}
+	return past, end
 }
 
 // spread adds to f the density, at the grid points, of the masses at u moved by

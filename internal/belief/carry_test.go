@@ -59,9 +59,16 @@ func TestCarry_Thinned(t *testing.T) {
 				x[i] = int(rng.ExpFloat64() * mean)
 			}
 			b := saw(t, belief.Weak(), belief.Clump{A: 1 + 3*rng.Float64(), B: 1 + rng.Float64()}, x...)
-			fast, slow := carried(t, b, days, belief.UnknownGrowth()).Read(), belief.CarrySlowly(b, days, belief.UnknownGrowth()).Read()
-			for level := 0.001; level < 2000; level *= 1.7 {
-				require.InDelta(t, slow.Exceeds(level), fast.Exceeds(level), 5e-5, "%v after %d days, level %v", x, days, level)
+			for _, rate := range []float64{0, 0.08, -0.05, 0.6, -0.7} { // the last ones carry it to an end of the grid
+				g := belief.UnknownGrowth()
+				g.Rate = rate
+				fast, slow := carried(t, b, days, g).Read(), belief.CarrySlowly(b, days, g).Read()
+				ahead, err := belief.LookAhead(b, days, g)
+				require.NoError(t, err)
+				for level := 0.001; level < 2000; level *= 1.7 {
+					require.InDelta(t, slow.Exceeds(level), fast.Exceeds(level), 5e-5, "%v after %d days at %v, level %v", x, days, rate, level)
+					require.InDelta(t, slow.Exceeds(level), ahead.Exceeds(level), 5e-5, "%v after %d days at %v, level %v", x, days, rate, level)
+				}
 			}
 		}
 	}

@@ -119,6 +119,52 @@ const (
 // statistics with the cumulants of the negative binomial; Huber 1964, Annals of
 // Mathematical Statistics 35:73-101 (all from memory but the first).
 func PoolTaylor(published Law, visits []MomentPair) (Clump, error) {
+	p, all := NewPairs(visits), make([]int, len(visits))
+	for i := range all {
+		all[i] = i
+	}
+	return p.Pool(published, all)
+}
+
+// Pairs are the moment pairs of visits, looked at once for any number of pools
+// of some of them. One goroutine at a time may use them.
+type Pairs struct {
+	all                []MomentPair
+	lnMean, lnVariance []float64
+	like               []int // the first visit of the same mean and number of units
+	use                []int
+	noises             []noiseOf // by like
+	round              int
+}
+
+// noiseOf is the noise of the visits of a mean and a number of units in a round
+// of a pool.
+type noiseOf struct {
+	round          int
+	variance, bias float64
+}
+
+// NewPairs looks at the moment pairs of visits.
+func NewPairs(visits []MomentPair) *Pairs {
+	p := &Pairs{all: visits, lnMean: make([]float64, len(visits)), lnVariance: make([]float64, len(visits)), like: make([]int, len(visits)), noises: make([]noiseOf, len(visits))}
+	type kind struct {
+		mean float64
+		n    int
+	}
+	first := map[kind]int{}
+	for i, v := range visits {
+		p.lnMean[i], p.lnVariance[i] = math.Log(v.Mean), math.Log(v.Variance)
+		k := kind{v.Mean, v.N}
+		if _, ok := first[k]; !ok {
+			first[k] = i
+		}
+		p.like[i] = first[k]
+	}
+	return p
+}
+
+// Pool is PoolTaylor of the visits with these numbers, counted from 0.
+func (p *Pairs) Pool(published Law, of []int) (Clump, error) {
 	c := Clump{A: published.A, B: published.B, K: published.K}
 	if c.A > 0 {
 		c.K = 0
@@ -131,8 +177,9 @@ func PoolTaylor(published Law, visits []MomentPair) (Clump, error) {
 	if !(published.SE >= 0 && published.SE <= 10 && (published.Weight == 0 || published.Weight >= 1e-6 && published.Weight <= 1e6)) {
 		return c, fmt.Errorf("standard error %v, weight %v: %w", published.SE, published.Weight, ErrDomain)
 	}
-	var use []MomentPair
-	for i, v := range visits {
+	p.use = p.use[:0]
+	for _, i := range of {
+		v := &p.all[i]
 		if !(v.Mean >= 0 && v.Mean <= 1e9 && v.Variance >= 0 && v.Variance <= 1e18) || v.N < 0 {
 			return c, fmt.Errorf("visit %d has mean %v, variance %v of %d units: %w", i+1, v.Mean, v.Variance, v.N, ErrDomain)
 		}
@@ -140,15 +187,26 @@ func PoolTaylor(published Law, visits []MomentPair) (Clump, error) {
 			c.Dropped++
 			continue
 		}
-		use = append(use, v)
+		p.use = append(p.use, i)
 	}
-	c.Visits = len(use)
+	c.Visits = len(p.use)
 	if c.A > 0 {
-		c.poolTaylor(published, use)
+		c.poolTaylor(published, p)
 	} else if !math.IsInf(c.K, 1) {
-		c.poolK(published, use)
+		c.poolK(published, p)
 	}
 	return c, nil
+}
+
+// noise is the function noise for a visit, at the variance va that a law gives
+// to its mean and the law's slope there. It is worked out once in a round.
+func (p *Pairs) noise(i int, va, slope float64) (variance, bias float64) {
+	x := &p.noises[p.like[i]]
+	if x.round != p.round {
+		x.round = p.round
+		x.variance, x.bias = noise(p.all[i].Mean, va, p.all[i].N, slope)
+	}
+	return x.variance, x.bias
 }
 
 // noise returns the variance of ln s² - slope ln m of a visit, and its bias,
@@ -171,7 +229,7 @@ func trust(off, variance float64) float64 {
 	return math.Min(1, farOff*math.Sqrt(variance)/math.Abs(off))
 }
 
-func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
+func (c *Clump) poolTaylor(pub Law, pairs *Pairs) {
 	w := pub.Weight
 	if w == 0 {
 		w = 5
@@ -181,15 +239,15 @@ func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
 	pa := w / usualNoise // precisions of the prior
 	pb := 1 / (pub.SE*pub.SE + usualNoise/(w*usualSpread*usualSpread))
 	var saa, sab, sbb float64
-	lnMean, lnVariance := lnMoments(use)
 	for range 4 {
+		pairs.round++
 		saa, sab, sbb = pa, 0, pb
 		ra, rb := pa*la0, pb*b0
-		for i, v := range use {
-			x := lnMean[i]
+		for _, i := range pairs.use {
+			x := pairs.lnMean[i]
 			va := math.Exp(math.Max(la+b*x, x)) // counts are not more even than Poisson here
-			vr, bias := noise(v.Mean, va, v.N, b)
-			y := lnVariance[i] - bias
+			vr, bias := pairs.noise(i, va, b)
+			y := pairs.lnVariance[i] - bias
 			p := trust(y-la-b*x, vr) / vr
 			saa += p
 			sab += p * x
@@ -205,40 +263,31 @@ func (c *Clump) poolTaylor(pub Law, use []MomentPair) {
 	}
 	det := saa*sbb - sab*sab
 	c.SELnA, c.SEB = math.Sqrt(sbb/det), math.Sqrt(saa/det)
-	if len(use) > 0 {
+	if len(pairs.use) > 0 {
 		c.A, c.B = math.Exp(la), b
 	}
 }
 
-// lnMoments are the natural logarithms of the means and variances.
-func lnMoments(visits []MomentPair) (means, variances []float64) {
-	means, variances = make([]float64, len(visits)), make([]float64, len(visits))
-	for i, v := range visits {
-		means[i], variances[i] = math.Log(v.Mean), math.Log(v.Variance)
-	}
-	return means, variances
-}
-
-func (c *Clump) poolK(pub Law, use []MomentPair) {
+func (c *Clump) poolK(pub Law, pairs *Pairs) {
 	w := pub.Weight
 	if w == 0 {
 		w = 1
 	}
 	lk0 := math.Log(pub.K)
 	lk, p0 := lk0, w/(defaultSDK*defaultSDK)
-	_, lnVariance := lnMoments(use)
 	var info float64
 	for range 30 { // Gauss-Newton steps on ln k, none longer than 1
+		pairs.round++
 		k := math.Exp(lk)
 		info = p0
 		g := p0 * (lk0 - lk)
-		for i, v := range use {
-			m := v.Mean
+		for _, i := range pairs.use {
+			m := pairs.all[i].Mean
 			va := m + m*m/k
 			d := -m / (k + m)           // of ln variance by ln k
 			slope := (m + 2*m*m/k) / va // of ln variance by ln m
-			vr, bias := noise(m, va, v.N, slope)
-			off := lnVariance[i] - bias - math.Log(va)
+			vr, bias := pairs.noise(i, va, slope)
+			off := pairs.lnVariance[i] - bias - math.Log(va)
 			p := trust(off, vr) / vr
 			info += d * d * p
 			g += d * off * p
@@ -250,7 +299,7 @@ func (c *Clump) poolK(pub Law, use []MomentPair) {
 		}
 	}
 	c.SELnK = 1 / math.Sqrt(info)
-	if len(use) > 0 {
+	if len(pairs.use) > 0 {
 		c.K = math.Max(math.Exp(lk), 1e-3)
 	}
 }

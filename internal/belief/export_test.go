@@ -13,7 +13,7 @@ func RiseError(counts []int, ks []float64) (worst float64, err error) {
 	for _, k := range ks {
 		lowest = min(lowest, k)
 	}
-	r := s.newRiser(lowest)
+	r := s.newRiser(lowest, new([]float64))
 	for _, k := range ks {
 		exact := 0.0
 		for i, x := range s.value {

@@ -169,9 +169,9 @@ func others(t *testing.T, n int, a, b, c, d float64) {
 		t.Fatalf("%+v at %v: k is NaN", law, d)
 	}
 	if l, err := belief.NewLikelihood(law, d); err == nil {
-		if b, r, err := l.Update(weak, belief.Evidence{Counts: []int{2, 0, 40_000}, Scale: d}); err == nil {
+		if b, err := l.Update(weak, belief.Evidence{Counts: []int{2, 0, 40_000}, Scale: d}); err == nil {
 			readers(t, b, a, 0.9)
-			if p := r.Exceeds(a); !(p >= 0 && p <= 1) {
+			if p := b.Read().Exceeds(a); !(p >= 0 && p <= 1) {
 				t.Fatalf("chance %v of %v", p, a)
 			}
 		}
@@ -207,7 +207,7 @@ func TestStrangeNumbers_Mended(t *testing.T) {
 	_, err = belief.PoolTaylor(belief.Law{A: 2, B: 1.5, Weight: 1e-300, SE: 1}, nil)
 	require.ErrorIs(t, err, belief.ErrDomain)
 	var none *belief.Likelihood
-	_, _, err = none.Update(belief.Weak(), belief.Evidence{})
+	_, err = none.Update(belief.Weak(), belief.Evidence{})
 	require.ErrorIs(t, err, belief.ErrDomain)
 	for _, r := range []*belief.Reader{nil, {}} {
 		require.Equal(t, belief.Weak().Exceeds(3), r.Exceeds(3))

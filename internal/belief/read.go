@@ -40,8 +40,15 @@ const (
 var inStep = [6]float64{11.0 / 1440, -93.0 / 1440, 802.0 / 1440, 802.0 / 1440, -93.0 / 1440, 11.0 / 1440}
 
 func newReader(c curve) *Reader {
+	r := &Reader{}
+	r.fill(c)
+	return r
+}
+
+// fill makes r the reader of a density, whatever it was of.
+func (r *Reader) fill(c curve) {
 	f := c.f
-	r := &Reader{curve: c}
+	r.curve = c
 	top := math.Inf(-1)
 	for _, v := range f {
 		if v > top {
@@ -62,9 +69,9 @@ func newReader(c curve) *Reader {
 		step   int
 		lnMass float64
 	}
-	var cutFiner []fine
-	finest := math.Inf(-1) // of what the masses are made of, in logs
-	rough := -1            // the last point that bends too sharply
+	cutFiner := make([]fine, 0, points) // does not leave the function
+	finest := math.Inf(-1)              // of what the masses are made of, in logs
+	rough := -1                         // the last point that bends too sharply
 	look := func(i int) {
 		if i < 1 || i >= points-1 {
 			return
@@ -98,6 +105,7 @@ func newReader(c curve) *Reader {
 	for i := max(lo-2, 0); i < min(hi+4, points); i++ {
 		p[i] = math.Exp(f[i] - finest)
 	}
+	clear(r.upper[:])
 	mass := r.upper[:points-1]
 	next := 0
 	for i := lo; i <= hi; i++ {
@@ -119,7 +127,6 @@ func newReader(c curve) *Reader {
 		mass[i] /= total
 	}
 	r.lnMass = finest + math.Log(total)
-	return r
 }
 
 // lnStep is the log of the mass between grid points i and i+1, by Gauss's rule

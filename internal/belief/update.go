@@ -30,7 +30,12 @@ type sample struct {
 	scale       float64
 }
 
-func (e Evidence) sample() (sample, error) {
+func (e Evidence) sample() (sample, error) { return e.sampleIn(&sampleRoom{}) }
+
+// sampleRoom is room for a sample, which the next one in it overwrites.
+type sampleRoom struct{ sorted, value, freq []int }
+
+func (e Evidence) sampleIn(room *sampleRoom) (sample, error) {
 	s := sample{n: len(e.Counts), pr: e.Presence}
 	var err error
 	if s.scale, err = oneScale(e.Scale); err != nil {
@@ -39,8 +44,9 @@ func (e Evidence) sample() (sample, error) {
 	if p := s.pr; p.Looked < 0 || p.Looked > estimate.MaxCount || p.Infested < 0 || p.Infested > p.Looked || p.Tally < 0 || p.Tally > maxTally {
 		return s, fmt.Errorf("%d infested of %d looked at, tally %d (want at most %d): %w", p.Infested, p.Looked, p.Tally, maxTally, ErrDomain)
 	}
-	c := slices.Clone(e.Counts)
+	c := append(room.sorted[:0], e.Counts...)
 	slices.Sort(c)
+	s.value, s.freq = room.value[:0], room.freq[:0]
 	if s.n > 0 && (c[0] < 0 || c[s.n-1] > estimate.MaxCount) {
 		return s, fmt.Errorf("a count of %d to %d, want 0 to %d: %w", c[0], c[s.n-1], estimate.MaxCount, ErrDomain)
 	}
@@ -52,6 +58,7 @@ func (e Evidence) sample() (sample, error) {
 		}
 		s.total += float64(x)
 	}
+	room.sorted, room.value, room.freq = c, s.value, s.freq
 	return s, nil
 }
 
@@ -88,8 +95,7 @@ func Update(b Belief, e Evidence, c Clump) (Belief, error) {
 	if err != nil {
 		return b, err
 	}
-	b, _, err = l.Update(b, e)
-	return b, err
+	return l.Update(b, e)
 }
 
 // check reports evidence that says nothing of the belief's day.
@@ -175,42 +181,51 @@ func oneScale(scale float64) (float64, error) {
 	return scale, nil
 }
 
-// Update is the function Update, with the clumping and the scale of l. It
-// gives the reader of the new belief as well, which is made on the way.
-func (l *Likelihood) Update(b Belief, e Evidence) (Belief, *Reader, error) {
-	s, err := e.sample()
+// Update is the function Update, with the clumping and the scale of l.
+func (l *Likelihood) Update(b Belief, e Evidence) (Belief, error) {
+	r := rooms.Get().(*room)
+	defer rooms.Put(r)
+	return l.update(b, e, nil, r)
+}
+
+// update is Update with the new density in f, which may be b's own, or in room
+// of its own where f is nil.
+func (l *Likelihood) update(b Belief, e Evidence, f []float64, r *room) (Belief, error) {
+	s, err := e.sampleIn(&r.sample)
 	if err != nil {
-		return b, nil, err
+		return b, err
 	}
 	if l == nil || s.scale != l.scale {
 		if l == nil {
 			l = &Likelihood{}
 		}
-		return b, nil, fmt.Errorf("a visit of scale %v and a likelihood for %v: %w", s.scale, l.scale, ErrDomain)
+		return b, fmt.Errorf("a visit of scale %v and a likelihood for %v: %w", s.scale, l.scale, ErrDomain)
 	}
 	if err := e.check(b); err != nil {
-		return b, nil, err
+		return b, err
 	}
 	if b.Date.IsZero() {
 		b.Date = e.Date
 	}
 	if s.n+s.pr.Looked == 0 {
-		return b, b.Read(), nil
+		return b, nil
 	}
-	f := slices.Clone(b.log())
-	l.add(f, s)
+	if f == nil {
+		f = make([]float64, points)
+	}
+	copy(f, b.log())
+	l.add(f, s, r)
 	b.Seen = b.Date
 	b.Units += s.n + s.pr.Looked
 	b.Visits++
 	if l.corner > 0 {
 		b.corner = l.corner
 	}
-	b, read := b.made(f)
-	return b, read, nil
+	return b.made(f, &r.reader), nil
 }
 
 // add adds the log likelihood of a sample at each grid point to f.
-func (l *Likelihood) add(f []float64, s sample) {
+func (l *Likelihood) add(f []float64, s sample, room *room) {
 	n := float64(s.n)
 	if s.n > 0 {
 		for i := range f {
@@ -221,7 +236,7 @@ func (l *Likelihood) add(f []float64, s sample) {
 			}
 		}
 		if l.clump.K == 0 { // for a fixed k the sum of ln Γ is a constant
-			s.newRiser(l.lowest).add(f, l)
+			s.newRiser(l.lowest, &room.rises).add(f, l)
 		}
 	}
 	if s.pr.Looked > 0 {
@@ -251,7 +266,8 @@ type riser struct {
 
 const riseStep = 0.125
 
-func (s sample) newRiser(lowest float64) riser {
+// newRiser makes the table in room, which the next one overwrites.
+func (s sample) newRiser(lowest float64, room *[]float64) riser {
 	var r riser
 	if len(s.value) == 0 || s.value[len(s.value)-1] < 2 {
 		return r
@@ -270,7 +286,8 @@ func (s sample) newRiser(lowest float64) riser {
 	}
 	r.lo = math.Log(lowest) - riseStep
 	steps := max(int((math.Log(r.large)-r.lo)/riseStep)+3, 6)
-	r.table = make([]float64, steps)
+	r.table = slices.Grow((*room)[:0], steps)[:steps]
+	*room = r.table
 	for i := range r.table {
 		r.table[i] = s.rise(math.Exp(r.lo + float64(i)*riseStep))
 	}

@@ -237,7 +237,9 @@ func outlier(counts []int, law lawK) int {
 			m = math.Max(m, in.High)
 		}
 	}
-	if float64(n)*Survival(most-1, m, k) >= outlierChance {
+	// One as high as that has the chance often enough, and one higher too: the
+	// first takes a part of the time.
+	if float64(n)*math.Exp(LogPMF(most, m, k)) >= outlierChance || float64(n)*Survival(most-1, m, k) >= outlierChance {
 		return 0
 	}
 	return 1 + at

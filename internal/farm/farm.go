@@ -334,6 +334,15 @@ func (v Visit) Seen() []int {
 	return out
 }
 
+// Each goes over the counts of the units looked at, as Seen has them.
+func (v Visit) Each(yield func(int) bool) {
+	for _, u := range v.Counts {
+		if u.Seen && !yield(u.Count) {
+			return
+		}
+	}
+}
+
 // UnitsLooked returns the number of units looked at.
 func (v Visit) UnitsLooked() int {
 	n := 0

@@ -119,8 +119,19 @@ func (f *Forecaster) Bed(b Bed) (Result, error) {
 	if err := f.check(b); err != nil {
 		return Result{}, err
 	}
-	return f.bed(b, f.plan(b.Growth), new(work))
+	r := rooms.Get().(*room)
+	defer rooms.Put(r)
+	f.fill(&r.plan, b.Growth)
+	return f.bed(b, &r.plan, &r.work)
 }
+
+// room is room to work out a bed in.
+type room struct {
+	plan plan
+	work work
+}
+
+var rooms = sync.Pool{New: func() any { return new(room) }}
 
 // All works out many beds, on all cores: the results in their order, and for
 // each its error or nil.

@@ -16,6 +16,8 @@ type plan struct {
 	low, high []float64   // of sum, by day
 	top       []float64   // the most of sum so far, by path and within it by day
 	most      []float64   // of sum, by path
+
+	flat, factor []float64 // room for it all
 }
 
 // growthKey tells growths apart.
@@ -34,26 +36,29 @@ func (g Growth) key() growthKey {
 	return k
 }
 
-func (f *Forecaster) plan(g Growth) *plan {
-	p := &plan{}
-	f.fill(p, g)
-	return p
-}
-
+// fill sets pl to the plan of a growth, whatever it was of.
 func (f *Forecaster) fill(pl *plan, g Growth) {
 	n := f.paths
-	flat := make([]float64, (2*f.days+2)*n)
+	size := (2*f.days + 2) * n
+	pl.flat = slices.Grow(pl.flat[:0], size)[:size]
+	flat := pl.flat
 	cut := func() []float64 {
 		out := flat[:n:n]
 		flat = flat[n:]
 		return out
 	}
-	factor := make([]float64, n)
+	pl.factor = slices.Grow(pl.factor[:0], n)[:n]
+	factor := pl.factor
 	times := g.factors(f, factor)
 	pl.noise = math.Sqrt(g.Noise)
-	pl.sum, pl.most = [][]float64{cut()}, cut()
-	pl.top = make([]float64, topDays*n)
-	pl.low, pl.high = make([]float64, 1, f.days+1), make([]float64, 1, f.days+1)
+	pl.alpha, pl.sum, pl.most = pl.alpha[:0], append(pl.sum[:0], cut()), cut()
+	clear(pl.sum[0])
+	clear(pl.most)
+	pl.top = slices.Grow(pl.top[:0], topDays*n)[:topDays*n]
+	pl.low, pl.high = append(pl.low[:0], 0), append(pl.high[:0], 0)
+	for p := range n {
+		pl.top[p*topDays] = 0
+	}
 	for d := range f.days {
 		alpha, sum := cut(), cut()
 		low, high := math.Inf(1), math.Inf(-1)
