@@ -72,7 +72,7 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 		doc.Made, doc.Data = a.now.In(a.loc), w.Data
 		return &doc, w.Events, nil
 	}
-	p := a.newParts(ctx)
+	p := a.newParts(ctx, on)
 	l, err := a.listBy(ctx, on, p)
 	if err != nil {
 		return nil, nil, err
@@ -93,7 +93,7 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 				if p.fresh {
 					a.keep.write(a.keep.parts(), p.bytes(), nil)
 				}
-				if p.beliefs.fresh {
+				if p.beliefs.fresh && len(p.beliefs.made) >= manyBeliefs {
 					a.keep.write(a.keep.beliefs(), p.beliefs.bytes(), nil)
 				}
 				if p.counts.fresh {
@@ -108,14 +108,19 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 }
 
 // newParts is the parts that are kept.
-func (a *App) newParts(ctx context.Context) *parts {
-	p := &parts{ctx: ctx, a: a, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[farm.Season]*bareSeason{}}
+func (a *App) newParts(ctx context.Context, on civil.Date) *parts {
+	p := &parts{ctx: ctx, a: a, on: on, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[farm.Season]*bareSeason{}}
 	p.beliefs = &savedBeliefs{parts{program: p.program, made: map[partKey][]byte{}}}
 	p.beliefs.from(a.keep.beliefs())
+	a.memory.beliefs.Saved = p.beliefs
 	p.counts = &savedCounts{parts{program: p.program, made: map[partKey][]byte{}}}
 	p.counts.from(a.keep.counts())
 	p.from(a.keep.parts())
-	go p.load() // while the store is read
+	go func() { // while the store is read
+		p.load()
+		p.counts.load()
+		p.beliefs.load()
+	}()
 	return p
 }
 

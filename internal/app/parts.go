@@ -25,7 +25,8 @@ import (
 type parts struct {
 	ctx     context.Context
 	a       *App
-	program []byte // what names the program, whose facts are in it
+	program []byte     // what names the program, whose facts are in it
+	on      civil.Date // the day of the list
 
 	load    func()              // reads what had holds, once
 	had     map[partKey]oldPart // of earlier runs
@@ -36,6 +37,8 @@ type parts struct {
 	counts  *savedCounts
 	seasons map[farm.Season]*bareSeason
 	around  []byte // a hash of all but the visits
+
+	counting sync.Mutex // over what is counted of the seasons
 }
 
 type partKey [16]byte
@@ -109,7 +112,8 @@ func partsOf(b []byte) map[partKey]oldPart {
 type bareSeason struct {
 	visits  visits
 	bare    map[int64]*store.Bare
-	counted map[int64]farm.Visit
+	counted map[int64]*farm.Visit
+	many    bool // of them were asked for at once
 }
 
 // key hashes what a part is made from.
@@ -175,7 +179,7 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 	if err != nil {
 		return visits{}, err
 	}
-	s := &bareSeason{bare: make(map[int64]*store.Bare, len(list)), counted: map[int64]farm.Visit{}}
+	s := &bareSeason{bare: make(map[int64]*store.Bare, len(list)), counted: map[int64]*farm.Visit{}}
 	order := make([]*store.Bare, len(list)) // moved about more quickly than visits
 	for i := range list {
 		order[i] = &list[i]
@@ -195,12 +199,12 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 		if err != nil {
 			return visits{}, err
 		}
-		for _, v := range counted {
-			s.counted[v.ID] = v
+		for i := range counted {
+			s.counted[counted[i].ID] = &counted[i]
 		}
 		for i := range all {
 			if v, ok := s.counted[all[i].ID]; ok {
-				all[i] = v
+				all[i] = *v
 			}
 		}
 	}
@@ -210,23 +214,22 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 }
 
 // manyVisits is from how many on their counts are saved, and read on all cores.
-const manyVisits = 500
+const manyVisits = 250
 
 // count gives visits of a season their counts.
 func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
-	p.mu.Lock()
-	defer p.mu.Unlock()
+	p.counting.Lock()
+	defer p.counting.Unlock()
 	s := p.seasons[year]
 	var ids []int64
 	for _, list := range lists {
-		for _, v := range *list {
-			if _, ok := s.counted[v.ID]; !ok {
-				ids = append(ids, v.ID)
+		for i := range *list {
+			if id := (*list)[i].ID; s.counted[id] == nil {
+				ids = append(ids, id)
 			}
 		}
 	}
-	many := len(ids) >= manyVisits
-	if many {
+	if s.many = s.many || len(ids) >= manyVisits; s.many {
 		ids = p.counts.all(s, ids)
 	}
 	read, err := p.readVisits(ids)
@@ -235,18 +238,19 @@ func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
 	}
 	for i := range read {
 		v := &read[i]
-		s.counted[v.ID] = *v
-		if many {
+		s.counted[v.ID] = v
+		if s.many {
 			p.counts.put(s.bare[v.ID], v)
 		}
 	}
 	for _, list := range lists {
 		out := make([]farm.Visit, len(*list))
-		for i, v := range *list {
-			var ok bool
-			if out[i], ok = s.counted[v.ID]; !ok {
-				return fmt.Errorf("visit %d is no longer there", v.ID)
+		for i := range *list {
+			v := s.counted[(*list)[i].ID]
+			if v == nil {
+				return fmt.Errorf("visit %d is no longer there", (*list)[i].ID)
 			}
+			out[i] = *v
 		}
 		*list = out
 	}

@@ -27,7 +27,7 @@ func (s *savedCounts) all(season *bareSeason, ids []int64) (left []int64) {
 	})
 	for n, id := range ids {
 		if got[n] != nil {
-			season.counted[id] = *got[n]
+			season.counted[id] = got[n]
 		} else {
 			left = append(left, id)
 		}

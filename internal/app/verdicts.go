@@ -107,7 +107,6 @@ func (k *keptVerdicts) whole(s snapshot, list []*assess.Assessment) error {
 	if err := k.p.count(s.year, visits...); err != nil {
 		return err
 	}
-	k.p.begin(len(of))
 	return inParallel(len(of), func(i int) error {
 		x, err := assess.Assess(from[i])
 		x.Result.MoreUnits, x.Result.SettleChance = of[i].Result.MoreUnits, of[i].Result.SettleChance

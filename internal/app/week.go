@@ -45,18 +45,40 @@ func (a *App) assessments(s snapshot, brief bool) ([]assess.Assessment, error) {
 
 // assessmentsOf are those of some pests.
 func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.Assessment, error) {
-	holds := a.conditions(s)
-	actAt, holdBelow := a.farm.ActAt()
-	a.memory.makeRoom(s.on)
-	steps, confirmed, suspects := s.stepDays(), s.confirmed(), a.suspects(s)
-	facts, err := a.allFacts(s, watched)
+	f, err := a.dayFacts(s, watched)
 	if err != nil {
 		return nil, err
 	}
-	grows := map[string]assess.Grows{}
-	for _, key := range watched {
-		grows[key] = a.memory.sameGrows(growsOf{key, s.on}, a.grows(s, key))
+	return a.assessmentsBy(s, f, brief)
+}
+
+// dayFacts are what the verdicts of a day on some pests share.
+type dayFacts struct {
+	watched []string
+	facts   map[factsOf]*assess.Pest
+	grows   map[string]assess.Grows
+}
+
+func (a *App) dayFacts(s snapshot, watched []string) (dayFacts, error) {
+	a.memory.makeRoom(s.on)
+	facts, err := a.allFacts(s, watched)
+	if err != nil {
+		return dayFacts{}, err
 	}
+	f := dayFacts{watched, facts, map[string]assess.Grows{}}
+	for _, key := range watched {
+		f.grows[key] = a.memory.sameGrows(growsOf{key, s.on}, a.grows(s, key))
+	}
+	return f, nil
+}
+
+// assessmentsBy are those of the pests whose facts are given. Those of two days
+// may be made side by side where what is known of them is in parts.
+func (a *App) assessmentsBy(s snapshot, day dayFacts, brief bool) ([]assess.Assessment, error) {
+	holds := a.conditions(s)
+	actAt, holdBelow := a.farm.ActAt()
+	steps, confirmed, suspects := s.stepDays(), s.confirmed(), a.suspects(s)
+	watched, facts, grows := day.watched, day.facts, day.grows
 	if s.kept != nil {
 		s.kept.begin(facts, grows)
 	}
@@ -98,9 +120,8 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 		if err := s.parts.count(s.year, lists...); err != nil {
 			return nil, err
 		}
-		s.parts.begin(len(asked))
 	}
-	err = inParallel(len(asked), func(i int) (err error) {
+	err := inParallel(len(asked), func(i int) (err error) {
 		out[asked[i].at], err = assess.Assess(asked[i].in)
 		return err
 	})
@@ -110,7 +131,9 @@ func (a *App) assessmentsOf(s snapshot, watched []string, brief bool) ([]assess.
 	for _, q := range asked {
 		if s.kept != nil {
 			s.kept.put(&out[q.at])
-			out[q.at].SaveBelief()
+			if s.on == s.parts.on {
+				out[q.at].SaveBelief()
+			}
 			continue
 		}
 		a.memory.keep(q.in, q.pest, out[q.at])
@@ -247,11 +270,31 @@ func (a *App) weekInput(ctx context.Context, on civil.Date) (week.Input, error) 
 // weekInputBy is weekInput with what is known already. Its assessments then are
 // short, see assess.Short, and its visits without counts.
 func (a *App) weekInputBy(ctx context.Context, on civil.Date, p *parts) (week.Input, error) {
-	s, err := a.snapshotOf(ctx, on, "", p)
+	d, err := a.weekDay(ctx, on, p)
 	if err != nil {
 		return week.Input{}, err
 	}
-	list, err := a.assessments(s, true)
+	return a.weekInputOf(ctx, d)
+}
+
+// weekDay is what the list of a day begins with.
+type weekDay struct {
+	s     snapshot
+	facts dayFacts
+}
+
+func (a *App) weekDay(ctx context.Context, on civil.Date, p *parts) (d weekDay, err error) {
+	if d.s, err = a.snapshotOf(ctx, on, "", p); err == nil {
+		d.facts, err = a.dayFacts(d.s, a.watched(d.s))
+	}
+	return d, err
+}
+
+// weekInputOf is what follows from it. Two days may be asked for side by side
+// where what is known is in parts.
+func (a *App) weekInputOf(ctx context.Context, d weekDay) (week.Input, error) {
+	s := d.s
+	list, err := a.assessmentsBy(s, d.facts, true)
 	if err != nil {
 		return week.Input{}, err
 	}
@@ -322,11 +365,7 @@ func (a *App) list(ctx context.Context, on civil.Date) (week.List, error) {
 
 // listBy is list with what is known already.
 func (a *App) listBy(ctx context.Context, on civil.Date, p *parts) (week.List, error) {
-	in, err := a.weekInputBy(ctx, on, p)
-	if err != nil {
-		return week.List{}, err
-	}
-	before, err := a.weekInputBy(ctx, on.AddDays(-7), p)
+	in, before, err := a.twoWeeks(ctx, on, p)
 	if err != nil {
 		return week.List{}, err
 	}
@@ -336,6 +375,28 @@ func (a *App) listBy(ctx context.Context, on civil.Date, p *parts) (week.List, e
 	}
 	prev := week.Build(before, nil)
 	return week.Build(in, &prev), nil
+}
+
+// twoWeeks is what the lists of a day and of the day a week before are made from.
+func (a *App) twoWeeks(ctx context.Context, on civil.Date, p *parts) (now, before week.Input, err error) {
+	if p == nil { // what the first leaves in memory serves the second
+		if now, err = a.weekInputBy(ctx, on, nil); err == nil {
+			before, err = a.weekInputBy(ctx, on.AddDays(-7), nil)
+		}
+		return now, before, err
+	}
+	var days [2]weekDay
+	for i, day := range []civil.Date{on, on.AddDays(-7)} {
+		if days[i], err = a.weekDay(ctx, day, p); err != nil {
+			return now, before, err
+		}
+	}
+	err = inParallel(2, func(i int) (err error) {
+		into := []*week.Input{&now, &before}[i]
+		*into, err = a.weekInputOf(ctx, days[i])
+		return err
+	})
+	return now, before, err
 }
 
 // Week is the week's list of a day.

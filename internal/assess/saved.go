@@ -100,12 +100,17 @@ func (s *state) density() (*belief.Belief, error) {
 	return b, err
 }
 
-// hurry makes the belief of a state whose own is not known, and keeps none of
-// those before it.
+// hurry makes the belief of a state, where it is not known, and keeps none of
+// those before it. Others that ask for it meanwhile wait.
 func (s *state) hurry() error {
-	var way []*state
-	var b belief.Belief
-	for at := s; at != nil; at = at.before {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.lookUp() != nil {
+		return nil
+	}
+	way := []*state{s}
+	b := belief.Belief{Date: s.day}
+	for at := s.before; at != nil; at = at.before {
 		if known := at.known(); known != nil {
 			b = *known
 			break
@@ -116,9 +121,7 @@ func (s *state) hurry() error {
 	slices.Reverse(way)
 	b, err := through(b, way)
 	if err == nil {
-		s.mu.Lock()
 		s.belief = &b
-		s.mu.Unlock()
 	}
 	return err
 }

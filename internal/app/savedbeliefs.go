@@ -7,19 +7,10 @@ import (
 
 // savedBeliefs are what was believed of beds and pests some visits ago: on a new
 // day all verdicts are new ones, and only the last steps to each are made again.
-// They are kept in a file of their own, read where many verdicts are to be made.
+// They are kept in a file of their own, which a few are not worth.
 type savedBeliefs struct{ parts }
 
-// manyVerdicts is from how many on reading the file takes less than to begin
-// each of them at the first visit.
-const manyVerdicts = 10
-
-// begin takes what was saved to hand for so many verdicts.
-func (p *parts) begin(verdicts int) {
-	if verdicts >= manyVerdicts {
-		p.a.memory.beliefs.Saved = p.beliefs
-	}
-}
+const manyBeliefs = 10
 
 func (s *savedBeliefs) key(c assess.Chain) partKey { return s.parts.key("belief", c[:]) }
 
