@@ -99,6 +99,9 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 				if p.counts.fresh {
 					a.keep.write(a.keep.counts(), p.counts.bytes(), nil)
 				}
+				if b := p.rows.fresh; b != nil {
+					a.keep.write(a.keep.rows(), b, a.opened.settledBy)
+				}
 			})
 			a.keep.put(key, w, a.opened)
 			parts.Wait()
@@ -115,7 +118,12 @@ func (a *App) newParts(ctx context.Context, on civil.Date) *parts {
 	a.memory.beliefs.Saved = p.beliefs
 	p.counts = &savedCounts{parts{program: p.program, made: map[partKey][]byte{}}}
 	p.counts.from(a.keep.counts())
+	p.rows = &savedRows{a: a, program: p.program, load: sync.OnceValue(func() []byte {
+		b, _ := readKept(a.keep.rows())
+		return b
+	})}
 	p.from(a.keep.parts())
+	go p.rows.load()
 	go func() { // while the store is read
 		p.load()
 		p.counts.load()
@@ -218,6 +226,8 @@ func (k *keep) parts() string { return filepath.Join(k.dir, k.store+".parts") }
 func (k *keep) beliefs() string { return filepath.Join(k.dir, k.store+".beliefs") }
 
 func (k *keep) counts() string { return filepath.Join(k.dir, k.store+".counts") }
+
+func (k *keep) rows() string { return filepath.Join(k.dir, k.store+".rows") }
 
 // readKept reads a file that write wrote.
 func readKept(file string) ([]byte, bool) {

@@ -35,6 +35,7 @@ type parts struct {
 	fresh   bool               // something in made is new
 	beliefs *savedBeliefs
 	counts  *savedCounts
+	rows    *savedRows
 	seasons map[farm.Season]*bareSeason
 	around  []byte // a hash of all but the visits
 
@@ -168,14 +169,12 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 	if s := p.seasons[year]; s != nil {
 		return s.visits, nil
 	}
-	if p.around == nil {
-		h := sha256.New()
-		if err := tx.Around(h); err != nil {
-			return visits{}, err
-		}
-		p.around = h.Sum(nil)
+	rows, err := p.rows.read(tx, year)
+	if err != nil {
+		return visits{}, err
 	}
-	list, err := tx.BareVisits(store.Filter{From: year.First, To: year.Last})
+	p.around = rows.around
+	list, err := tx.Bare(rows.text)
 	if err != nil {
 		return visits{}, err
 	}

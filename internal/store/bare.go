@@ -28,12 +28,33 @@ var bareCols = []string{"id", "bed_id", "date", "pest", "unit", "stratum", "unit
 	"iif(air_c IS NULL, '', quote(air_c))", "iif(soil_c IS NULL, '', quote(soil_c))", "nights", "disturbed", "entered_at"}
 
 // BareVisits returns the visits that f chooses without what takes long to read,
-// in no order. All of them come as one text: one row each, column by column,
-// takes twice as long.
+// in no order.
 func (t *Tx) BareVisits(f Filter) ([]Bare, error) {
-	where, args, err := t.where(f, "date", true)
+	rows, err := t.BareRows(f)
 	if err != nil {
 		return nil, err
+	}
+	return t.Bare(rows)
+}
+
+// BareRows returns the rows of the visits that f chooses, for Bare. All of them
+// come as one text: one row each, column by column, takes twice as long.
+func (t *Tx) BareRows(f Filter) (string, error) {
+	where, args, err := t.where(f, "date", true)
+	if err != nil {
+		return "", err
+	}
+	var text *string
+	if _, err := t.get(&text, "SELECT group_concat(format('%s"+strings.Repeat("\t%s", len(bareCols)-1)+"', "+strings.Join(bareCols, ", ")+"), char(10)) FROM visit x"+where, args...); err != nil || text == nil {
+		return "", err
+	}
+	return *text, nil
+}
+
+// Bare takes rows apart that BareRows returned from the store as it is.
+func (t *Tx) Bare(rows string) ([]Bare, error) {
+	if rows == "" {
+		return nil, nil
 	}
 	var beds []struct {
 		ID   int64  `db:"id"`
@@ -46,16 +67,9 @@ func (t *Tx) BareVisits(f Filter) ([]Bare, error) {
 	for _, b := range beds {
 		p.beds[strconv.FormatInt(b.ID, 10)] = b.Code
 	}
-	var text *string
-	if _, err := t.get(&text, "SELECT group_concat(format('%s"+strings.Repeat("\t%s", len(bareCols)-1)+"', "+strings.Join(bareCols, ", ")+"), char(10)) FROM visit x"+where, args...); err != nil {
-		return nil, err
-	}
-	if text == nil {
-		return nil, nil
-	}
-	out := make([]Bare, 0, strings.Count(*text, "\n")+1)
+	out := make([]Bare, 0, strings.Count(rows, "\n")+1)
 	first := int64(1<<63 - 1)
-	for row := range strings.SplitSeq(*text, "\n") {
+	for row := range strings.SplitSeq(rows, "\n") {
 		b, err := p.parse(row)
 		if err != nil {
 			return nil, t.fail("read", fmt.Errorf("visit %q: %w", row, err))
