@@ -122,8 +122,10 @@ func (p *parts) key(kind string, from ...[]byte) partKey {
 	h := sha256.New()
 	h.Write(p.program)
 	h.Write([]byte(kind))
+	var size []byte
 	for _, b := range from {
-		h.Write(binary.AppendUvarint(nil, uint64(len(b))))
+		size = binary.AppendUvarint(size[:0], uint64(len(b)))
+		h.Write(size)
 		h.Write(b)
 	}
 	return partKey(h.Sum(nil)[:16])
@@ -280,12 +282,12 @@ func (p *parts) readVisits(ids []int64) ([]farm.Visit, error) {
 
 // rows hashes what the store holds of visits.
 func (s *bareSeason) rows(list []farm.Visit) []byte {
-	var all []byte
-	for _, v := range list {
-		all = append(append(all, s.bare[v.ID].Row...), '\n')
+	h, row := sha256.New(), []byte(nil)
+	for i := range list {
+		row = append(append(row[:0], s.bare[list[i].ID].Row...), '\n')
+		h.Write(row)
 	}
-	sum := sha256.Sum256(all)
-	return sum[:]
+	return h.Sum(nil)
 }
 
 // counted is how many units of a visit were looked at, and the animals on them.

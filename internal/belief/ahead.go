@@ -46,7 +46,13 @@ func LookAhead(b Belief, days int, g Growth) (*Ahead, error) {
 		every, _ = thinned(bend, a.sd)
 		p = w.atoms(b.ln, every)
 	}
-	a.u, a.p = make([]float64, 0, len(p)), make([]float64, 0, len(p))
+	count := 0
+	for _, m := range p {
+		if m >= 1e-17 {
+			count++
+		}
+	}
+	a.u, a.p = make([]float64, 0, count), make([]float64, 0, count)
 	for i, m := range p {
 		if m >= 1e-17 {
 			a.u = append(a.u, math.Min(math.Max(u[i*every]+start.shift, gridU[0]), gridU[points-1]))
