@@ -42,7 +42,7 @@ func (a *App) Due(ctx context.Context, day civil.Date) (*report.Document, error)
 		x := d.Assessment
 		u := x.Pest.Units[0]
 		if x.Decider != nil {
-			u = x.Decider.Unit
+			u = *x.Decider.Unit
 		}
 		how := fmt.Sprintf("%d %s", u.Wanted, unitPlural(u.Label, u.Wanted))
 		if u.Wanted == 0 {

@@ -43,7 +43,7 @@ func trapsOf(l week.Line, bed string) monthplan.Traps {
 func traps(x *assess.Assessment) monthplan.Traps {
 	u := x.Pest.Units[0]
 	if x.Decider != nil {
-		u = x.Decider.Unit
+		u = *x.Decider.Unit
 	}
 	nights := u.Nights
 	if u.PerNights > 0 {

@@ -219,7 +219,7 @@ func measureOf(list []assess.Assessment) (assess.Unit, bool) {
 		for _, r := range x.Readings {
 			n[r.Unit.Measure]++
 			if !found || n[r.Unit.Measure] > n[best.Measure] {
-				best, found = r.Unit, true
+				best, found = *r.Unit, true
 			}
 		}
 	}

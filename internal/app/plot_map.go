@@ -23,7 +23,7 @@ func (a *App) fieldMap(s snapshot, list []assess.Assessment, next nextSteps) plo
 	for _, x := range list {
 		b := x.Bed
 		if d := x.Decider; d != nil && d.Act != nil && d.Act.Operator != "none" {
-			words[week.LevelOf(*d.Act, d.Unit)] = true
+			words[week.LevelOf(*d.Act, *d.Unit)] = true
 		}
 		if b.X == nil || b.Y == nil {
 			m.NoPlace = append(m.NoPlace, b.Code)

@@ -83,7 +83,7 @@ func (n nextSteps) by(d week.Due) civil.Date {
 func (n nextSteps) look(x assess.Assessment, d week.Due) string {
 	u := x.Pest.Units[0]
 	if x.Decider != nil {
-		u = x.Decider.Unit
+		u = *x.Decider.Unit
 	}
 	words := "look again by " + n.by(d).Short() + ": "
 	switch {

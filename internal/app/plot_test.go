@@ -139,7 +139,7 @@ func TestPlotNext_Words(t *testing.T) {
 // After a count that was not valid the picture says when one is.
 func TestPlotNext_NotValid(t *testing.T) {
 	u := assess.Unit{Label: "refuge trap", Wanted: 9, Needs: verdict.Needs{SoilMoist: true}}
-	x := assess.Assessment{Pest: assess.Pest{Units: []assess.Unit{u}}, Decider: &assess.Reading{Unit: u, Invalid: []string{"the soil surface was dry"}}}
+	x := assess.Assessment{Pest: assess.Pest{Units: []assess.Unit{u}}, Decider: &assess.Reading{Unit: &u, Invalid: []string{"the soil surface was dry"}}}
 	n := nextSteps{today: civil.MustParse("2026-07-20")}
 	due := week.Due{By: civil.MustParse("2026-07-23")}
 	require.Equal(t, "look again by Thu 23 Jul: 9 refuge traps; the last count was not valid: count only when the soil surface is moist", n.look(x, due))

@@ -108,7 +108,7 @@ func nonEmpty(words ...string) []string {
 // decidingUnit is the unit of the deciding count, else the pest's usual one.
 func decidingUnit(x *assess.Assessment) assess.Unit {
 	if x.Decider != nil {
-		return x.Decider.Unit
+		return *x.Decider.Unit
 	}
 	return x.Pest.Units[0]
 }

@@ -152,7 +152,7 @@ func (a *App) roundItem(in week.Input, d week.Due) (roundItem, error) {
 	x := d.Assessment
 	u := x.Pest.Units[0]
 	if x.Decider != nil {
-		u = x.Decider.Unit
+		u = *x.Decider.Unit
 	}
 	n := u.Wanted
 	it := roundItem{due: d, unit: fmt.Sprintf("%d %s", n, unitPlural(u.Label, n))}

@@ -180,7 +180,7 @@ func levelSection(r assess.Reading, src *sources) report.Section {
 		if l == nil {
 			return
 		}
-		words := fmt.Sprintf("%s: %s", name, week.LevelOf(*l, r.Unit))
+		words := fmt.Sprintf("%s: %s", name, week.LevelOf(*l, *r.Unit))
 		if l.Operator == "none" {
 			words = name + ": no level is known; " + l.Conditions
 		}
@@ -266,10 +266,10 @@ func plainWords(x assess.Assessment) string {
 		parts = append(parts, fmt.Sprintf("Likely %s to %s %s%s.", week.Number(low), week.Number(high), r.Unit.Words, when))
 	}
 	if x.Result.ChanceKnown && r.Act != nil && r.Act.Value > 0 {
-		parts = append(parts, fmt.Sprintf("%s chance of being at or over the action level of %s.", upperWord(inTen(x.Result.Chance)), week.Number(r.Act.Value)+percentSign(r.Unit)))
+		parts = append(parts, fmt.Sprintf("%s chance of being at or over the action level of %s.", upperWord(inTen(x.Result.Chance)), week.Number(r.Act.Value)+percentSign(*r.Unit)))
 	}
 	if x.Rising() {
-		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value)+percentSign(r.Unit), x.Earlier.Visit.Date.Short()))
+		parts = append(parts, fmt.Sprintf("It was %s on %s.", week.Number(x.Earlier.Value)+percentSign(*r.Unit), x.Earlier.Visit.Date.Short()))
 	}
 	return strings.Join(parts, " ")
 }

@@ -35,7 +35,7 @@ func TestPlainWords(t *testing.T) {
 		{tips, 0.125, 40, "About 1 in 8 shoot tips has 5 or more. Likely 1 % to 2 %."},
 		{tips, 0, 40, "None of the 40 shoot tips had 5 or more."},
 	} {
-		r := &assess.Reading{Unit: x.unit, N: x.n, Infested: x.infested, Low: 1, High: 2}
+		r := &assess.Reading{Unit: &x.unit, N: x.n, Infested: x.infested, Low: 1, High: 2}
 		require.Contains(t, plainWords(assess.Assessment{Decider: r}), x.want)
 	}
 }
@@ -62,7 +62,7 @@ func TestEstimateSection_PresenceOnly(t *testing.T) {
 	v := farm.Visit{Presence: &farm.Presence{Infested: 12, Looked: 50}}
 	cat, err := loadCatalog()
 	require.NoError(t, err)
-	s := (&App{cat: cat}).estimateSection(assess.Assessment{}, assess.Reading{Unit: assess.Unit{Label: "leaf"}, Visit: v, N: 50, Density: &estimate.Density{}}, &sources{})
+	s := (&App{cat: cat}).estimateSection(assess.Assessment{}, assess.Reading{Unit: &assess.Unit{Label: "leaf"}, Visit: v, N: 50, Density: &estimate.Density{}}, &sources{})
 	for _, row := range s.Table.Rows {
 		require.NotEqual(t, report.Text("animals counted"), row[0])
 	}

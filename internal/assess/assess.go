@@ -84,11 +84,11 @@ func (a *Assessment) read(in Input) error {
 
 // fill sets r to what one visit says in its unit's measure.
 func (r *Reading) fill(v *farm.Visit, in *Input) error {
-	u, ok := in.Pest.Unit(v.Unit)
-	if !ok {
+	u := in.Pest.unit(v.Unit)
+	if u == nil {
 		return fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
 	}
-	u = u.On(v.Date)
+	u = in.Beliefs.unitOn(u, v.Date)
 	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(), ChanceThen: math.NaN(),
 		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot && v.Stratum != farm.Edge}
 	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
@@ -102,7 +102,7 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 		}
 	}
 	if u.Percent {
-		s, err := share(*v, u)
+		s, err := share(*v, *u)
 		if err != nil {
 			return err
 		}
@@ -117,7 +117,7 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 // measure fills what counts say of the density; of a brief reading by counts
 // alone without the interval.
 func (r *Reading) measure() error {
-	d, err := r.kept.density(r.Visit, r.Unit, r.brief && r.Visit.Presence == nil)
+	d, err := r.kept.density(r.Visit, *r.Unit, r.brief && r.Visit.Presence == nil)
 	if err != nil {
 		return err
 	}
@@ -431,7 +431,7 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds, in.Today)
 	confirm := a.confirm(in, base, &vin)
 	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
-	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(base.Unit, in.Bed)
+	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(*base.Unit, in.Bed)
 	a.unnoted(in, base, &vin)
 	vin.Whole = base.Unit.Wanted == 0 && in.Bed.Plants > 0 && base.N >= in.Bed.Plants
 	for _, l := range []*Level{base.Act, base.Watch} {
@@ -461,9 +461,9 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 			vin.Cautions = append(slices.Clone(vin.Cautions), caution)
 		}
 	}
-	vin.Act, vin.Watch = verdictLevel(base.Act, base.Unit, scale), verdictLevel(base.Watch, base.Unit, scale)
+	vin.Act, vin.Watch = verdictLevel(base.Act, *base.Unit, scale), verdictLevel(base.Watch, *base.Unit, scale)
 	if base.Act == nil {
-		vin.NoThreshold = NoLevelWords(in, base.Unit)
+		vin.NoThreshold = NoLevelWords(in, *base.Unit)
 	} else if base.Act.NeedsDamagePct > 0 {
 		vin.Damage = verdict.Damage{NeedsPct: &base.Act.NeedsDamagePct, Words: "damage"}
 		if d := base.Visit.Damage; d != nil {

@@ -154,6 +154,7 @@ type Beliefs struct {
 	densities   kept[densityKey, estimate.Density]
 	laws        kept[lawKey, estimate.Dispersion]
 	levels      kept[levelKey, float64]
+	units       kept[unitWeek, *Unit]
 	intervals   kept[intervalKey, estimate.Interval]
 }
 
@@ -182,6 +183,12 @@ func (k *kept[K, V]) get(key K, made func() (V, error)) (V, error) {
 	}
 	k.all[key] = v
 	return v, nil
+}
+
+// unitWeek is a unit of a pest's facts in a week of its own.
+type unitWeek struct {
+	unit *Unit
+	week int
 }
 
 type stateKey struct {
@@ -516,7 +523,7 @@ func (u Unit) TrendClump() estimate.Dispersion { return u.clump().Dispersion() }
 // DensityOf is the density of the belief at a level in the measure: the level
 // itself, or for a percentage the density at which that share is infested.
 func (r *Reading) DensityOf(level float64) float64 {
-	if !r.Unit.Percent || math.IsNaN(level) {
+	if r.Unit == nil || !r.Unit.Percent || math.IsNaN(level) {
 		return level
 	}
 	made := func() (float64, error) { return r.densityAt(level / 100), nil }

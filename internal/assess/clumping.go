@@ -115,16 +115,36 @@ type weekLaw struct {
 
 // On is the unit with the clumping that a visit of that day is read by.
 func (u Unit) On(day civil.Date) Unit {
-	for _, w := range slices.Backward(u.weeks) {
-		if !day.Before(w.from) {
-			u.Dispersed = w.law
-			return u
-		}
-	}
-	if u.weeks != nil {
+	switch week := u.week(day); {
+	case week >= 0:
+		u.Dispersed = u.weeks[week].law
+	case u.weeks != nil:
 		u.Dispersed = u.known
 	}
 	return u
+}
+
+// week is the number of the last of u.weeks that has begun by a day, -1 for none.
+func (u *Unit) week(day civil.Date) int {
+	n := len(u.weeks) - 1
+	for n >= 0 && day.Before(u.weeks[n].from) {
+		n--
+	}
+	return n
+}
+
+// unitOn is Unit.On, once for all visits of a week.
+func (k *Beliefs) unitOn(u *Unit, day civil.Date) *Unit {
+	if u.weeks == nil {
+		return u
+	}
+	made := func() (*Unit, error) { on := u.On(day); return &on, nil }
+	if k == nil {
+		on, _ := made()
+		return on
+	}
+	on, _ := k.units.get(unitWeek{u, u.week(day)}, made)
+	return on
 }
 
 // law is the law of the unit by the first n visits, once for the same ones.

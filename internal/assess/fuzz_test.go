@@ -114,7 +114,7 @@ func TestAssess_Nothing(t *testing.T) {
 	require.Nil(t, b)
 	require.True(t, r.Valid())
 	require.InDelta(t, 3, r.DensityOf(3), 0)
-	r.Unit.Percent = true
+	r.Unit = &assess.Unit{Percent: true}
 	require.True(t, math.IsNaN(r.DensityOf(math.NaN())), "a level that is no number has no density")
 	require.Len(t, r.Levels(belief.Weak(), 1).Levels, len(r.Levels(belief.Weak(), 1).Weights))
 	_, err = assess.OwnClumping(assess.Pest{}, nil, today, nil)

@@ -132,8 +132,11 @@ func (s *ShortReading) restore(in Input) (r Reading, ok bool) {
 	if v == nil {
 		return r, false
 	}
-	u, ok := in.Pest.Unit(v.Unit)
-	u = u.On(v.Date)
+	u := in.Pest.unit(v.Unit)
+	if u == nil {
+		return r, false
+	}
+	u, ok = in.Beliefs.unitOn(u, v.Date), true
 	r = Reading{Visit: *v, Unit: u, N: s.N, Value: s.Value, Low: s.Low, High: s.High, Max: s.Max, Infested: s.Infested, Share: s.Share, Alone: s.Alone,
 		LikelyL: s.LikelyL, LikelyH: s.LikelyH, Invalid: s.Invalid, Cautions: s.Cautions, Chance: s.Chance, ChanceW: s.ChanceW, ChanceThen: s.ChanceThen}
 	if d := s.Density; d != nil {

@@ -153,12 +153,19 @@ type Pest struct {
 
 // Unit finds the facts of a sample unit.
 func (p Pest) Unit(key string) (Unit, bool) {
-	for _, u := range p.Units {
-		if u.Key == key {
-			return u, true
-		}
+	if u := p.unit(key); u != nil {
+		return *u, true
 	}
 	return Unit{}, false
+}
+
+func (p *Pest) unit(key string) *Unit {
+	for i := range p.Units {
+		if p.Units[i].Key == key {
+			return &p.Units[i]
+		}
+	}
+	return nil
 }
 
 // Input is one bed and one pest on one date.
@@ -219,7 +226,7 @@ type Suspect struct {
 // Reading is what one visit says in the unit's measure.
 type Reading struct {
 	Visit    farm.Visit
-	Unit     Unit
+	Unit     *Unit // as a visit of that day is read, see Unit.On; not to be changed
 	N        int     // units looked at
 	Value    float64 // in Unit.Measure: mean per unit (and night), or percent of units
 	Low      float64 // 95 % interval of this visit by itself

@@ -176,7 +176,7 @@ func (b *builder) scoutLine(due Due) Line {
 	a := due.Assessment
 	u := a.Pest.Units[0]
 	if a.Decider != nil {
-		u = a.Decider.Unit
+		u = *a.Decider.Unit
 	}
 	by := due.By
 	if by.Before(b.in.Today) {
