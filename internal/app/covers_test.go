@@ -67,7 +67,7 @@ func TestCoverBeds(t *testing.T) {
 
 func TestWeekChances(t *testing.T) {
 	r := func(day string, chance float64, invalid ...string) assess.Reading {
-		return assess.Reading{Visit: farm.Visit{Date: civil.MustParse(day)}, Chance: math.NaN(), ChanceThen: chance, Invalid: invalid}
+		return assess.Reading{Visit: &farm.Visit{Date: civil.MustParse(day)}, Chance: math.NaN(), ChanceThen: chance, Invalid: invalid}
 	}
 	got := weekChances(assess.Assessment{Readings: []assess.Reading{
 		r("2026-07-13", 0.2), r("2026-07-19", 0.7), // Monday and Sunday of one week

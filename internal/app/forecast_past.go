@@ -169,9 +169,9 @@ func countOf(r *assess.Reading) forecast.Count {
 		return forecast.Count{Found: r.Share.Infested, Units: r.Share.Looked, Share: r.ShareAt}
 	}
 	if p := r.Visit.Presence; p != nil { // infested or not, of a unit that is counted
-		return forecast.Count{Found: p.Infested, Units: p.Looked, Share: func(m float64) float64 { return r.ShareAt(m / r.Unit.Scale(r.Visit.Conditions.Nights)) }}
+		return forecast.Count{Found: p.Infested, Units: p.Looked, Share: func(m float64) float64 { return r.ShareAt(m / r.Scale()) }}
 	}
-	return forecast.Count{Found: r.Found(), Units: len(r.Visit.Seen()), Scale: r.Unit.Scale(r.Visit.Conditions.Nights), K: r.Unit.ClumpAt}
+	return forecast.Count{Found: r.Found(), Units: len(r.Visit.Seen()), Scale: r.Scale(), K: r.Unit.ClumpAt}
 }
 
 func pastForecast(o *outlooks, known []assess.Assessment, pair pastPair) (j forecast.Judged, row PastRow, why string, err error) {

@@ -198,7 +198,7 @@ func plotVisits(x assess.Assessment, unit string, counts bool) []plots.Visit {
 			continue
 		}
 		v := plots.Visit{Date: r.Visit.Date, Mean: r.Value, Interval: &plots.Range{Low: min(r.Low, r.Value), High: max(r.High, r.Value)}, Invalid: strings.Join(r.Invalid, "; ")}
-		if counts && !r.Unit.Percent && r.Unit.Scale(r.Visit.Conditions.Nights) == 1 {
+		if counts && !r.Unit.Percent && r.Scale() == 1 {
 			v.Counts = r.Visit.Seen()
 		}
 		out = append(out, v)

@@ -17,11 +17,11 @@ import (
 func TestUnknownOf(t *testing.T) {
 	day := civil.MustParse
 	visit := func(date string, reasons ...string) assess.Reading {
-		return assess.Reading{Visit: farm.Visit{Date: day(date)}, Unit: &assess.Unit{Measure: "m"}, Invalid: reasons}
+		return assess.Reading{Visit: &farm.Visit{Date: day(date)}, Unit: &assess.Unit{Measure: "m"}, Invalid: reasons}
 	}
 	x := assess.Assessment{Pest: assess.Pest{StaleDays: 10}, Readings: []assess.Reading{
 		visit("2026-07-01"), visit("2026-07-11"), visit("2026-07-20", "the foliage was wet"), visit("2026-07-24"),
-		{Visit: farm.Visit{Date: day("2026-07-25")}, Unit: &assess.Unit{Measure: "another"}},
+		{Visit: &farm.Visit{Date: day("2026-07-25")}, Unit: &assess.Unit{Measure: "another"}},
 	}}
 	gap := plots.Unknown{Since: day("2026-07-11"), From: day("2026-07-21"), To: day("2026-07-24")}
 	require.Equal(t, []plots.Unknown{gap}, unknownOf(x, "m", day("2026-08-03")), "10 days after the last count it still holds")

@@ -95,7 +95,7 @@ func trendVisits(x assess.Assessment) []trend.Visit {
 		if !r.Valid() || r.Unit.Measure != x.Decider.Unit.Measure {
 			continue
 		}
-		v := trend.Visit{Date: r.Visit.Date, Counts: r.Visit.Seen(), Scale: r.Unit.Scale(r.Visit.Conditions.Nights)}
+		v := trend.Visit{Date: r.Visit.Date, Counts: r.Visit.Seen(), Scale: r.Scale()}
 		if p := r.Visit.Presence; p != nil {
 			v.Presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
 		}

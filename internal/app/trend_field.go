@@ -110,7 +110,7 @@ func (a *App) fieldSection(mine []assess.Assessment, s snapshot, d *TrendData) r
 		}
 		c, value := bedCount(x.Bed.Code, *r), r.Value
 		if n := suspectUnit(r); n > 0 {
-			value = float64(c.Total) / float64(c.N) * r.Unit.Scale(r.Visit.Conditions.Nights)
+			value = float64(c.Total) / float64(c.N) * r.Scale()
 			suspects[x.Bed.Code] = n
 			doubts = append(doubts, doubtWords(x.Bed.Code, *r))
 		}
@@ -195,8 +195,7 @@ func strata(s snapshot, mine []assess.Assessment) (edge, middle []trend.BedCount
 			continue
 		}
 		for _, e := range slices.Backward(x.Edges) {
-			scale := func(r *assess.Reading) float64 { return r.Unit.Scale(r.Visit.Conditions.Nights) }
-			if !e.Valid() || e.Unit.Key != d.Unit.Key || scale(&e) != scale(d) {
+			if !e.Valid() || e.Unit.Key != d.Unit.Key || e.Scale() != d.Scale() {
 				continue
 			}
 			if days := e.Visit.Date.Sub(d.Visit.Date); -assess.SameRound <= days && days <= assess.SameRound {

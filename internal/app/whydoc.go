@@ -105,7 +105,7 @@ func (a *App) countsSection(x assess.Assessment, src *sources) report.Section {
 		}
 		t.Rows = append(t.Rows, []report.Value{
 			report.Count(int(r.Visit.ID)), report.Text(r.Visit.Date.String()), report.Text(fmt.Sprintf("%d %s", r.N, unitPlural(r.Unit.Label, r.N))),
-			report.Text(ingest.FormatNoteIn(r.Visit, a.farm.Units)), report.Text(valid),
+			report.Text(ingest.FormatNoteIn(*r.Visit, a.farm.Units)), report.Text(valid),
 		})
 		shown++
 	}

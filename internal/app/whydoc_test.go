@@ -62,7 +62,7 @@ func TestEstimateSection_PresenceOnly(t *testing.T) {
 	v := farm.Visit{Presence: &farm.Presence{Infested: 12, Looked: 50}}
 	cat, err := loadCatalog()
 	require.NoError(t, err)
-	s := (&App{cat: cat}).estimateSection(assess.Assessment{}, assess.Reading{Unit: &assess.Unit{Label: "leaf"}, Visit: v, N: 50, Density: &estimate.Density{}}, &sources{})
+	s := (&App{cat: cat}).estimateSection(assess.Assessment{}, assess.Reading{Unit: &assess.Unit{Label: "leaf"}, Visit: &v, N: 50, Density: &estimate.Density{}}, &sources{})
 	for _, row := range s.Table.Rows {
 		require.NotEqual(t, report.Text("animals counted"), row[0])
 	}

@@ -89,7 +89,7 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 		return fmt.Errorf("the sample unit %q is not in the catalogue", v.Unit)
 	}
 	u = in.Beliefs.unitOn(u, v.Date)
-	*r = Reading{Visit: *v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(), ChanceThen: math.NaN(),
+	*r = Reading{Visit: v, Unit: u, N: v.UnitsLooked(), Infested: math.NaN(), Chance: math.NaN(), ChanceW: math.NaN(), ChanceThen: math.NaN(),
 		kept: in.Beliefs, brief: in.Brief && v.Stratum != farm.HotSpot && v.Stratum != farm.Edge}
 	r.Invalid, r.Cautions = verdict.Conditions(*v, u.Needs)
 	if !r.brief {
@@ -117,11 +117,11 @@ func (r *Reading) fill(v *farm.Visit, in *Input) error {
 // measure fills what counts say of the density; of a brief reading by counts
 // alone without the interval.
 func (r *Reading) measure() error {
-	d, err := r.kept.density(r.Visit, *r.Unit, r.brief && r.Visit.Presence == nil)
+	d, err := r.kept.density(*r.Visit, *r.Unit, r.brief && r.Visit.Presence == nil)
 	if err != nil {
 		return err
 	}
-	k := r.Unit.Scale(r.Visit.Conditions.Nights)
+	k := r.Scale()
 	r.Density = &d
 	r.Infested = d.PropInfested
 	r.Value, r.Low, r.High = d.Mean*k, d.Low*k, d.High*k
@@ -430,7 +430,7 @@ func (a *Assessment) judge(in Input, i int) (judged, error) {
 	// The decision is for today, so today's growth stage chooses the levels.
 	base.Act, base.Watch = levels(in.Pest.Levels, base.Unit.Measure, in.Stage, in.Holds, in.Today)
 	confirm := a.confirm(in, base, &vin)
-	scale := base.Unit.Scale(base.Visit.Conditions.Nights)
+	scale := base.Scale()
 	vin.Last, vin.Density, vin.Share, vin.N, vin.MinUnits = base.Visit.Date, base.Density, base.Share, base.N, minUnits(*base.Unit, in.Bed)
 	a.unnoted(in, base, &vin)
 	vin.Whole = base.Unit.Wanted == 0 && in.Bed.Plants > 0 && base.N >= in.Bed.Plants
@@ -510,7 +510,7 @@ func (a *Assessment) unnoted(in Input, r *Reading, vin *verdict.Input) {
 	if len(vin.Unnoted) == 0 || in.Noted == nil {
 		return
 	}
-	v := r.Visit
+	v := *r.Visit
 	day, c := in.Noted(v.Bed, v.Date), &v.Conditions
 	a.Asked = append(a.Asked, NotedDay{v.Bed, v.Date, day})
 	c.Soil, c.Foliage = cmp.Or(c.Soil, day.Soil), cmp.Or(c.Foliage, day.Foliage)

@@ -42,7 +42,7 @@ type shown struct {
 }
 
 func (r *Reading) shown() shown {
-	s := shown{counts: r.Visit.Counts, scale: r.Unit.Scale(r.Visit.Conditions.Nights)}
+	s := shown{counts: r.Visit.Counts, scale: r.Scale()}
 	if p := r.Visit.Presence; p != nil {
 		s.presence = estimate.Presence{Infested: p.Infested, Looked: p.Looked}
 	}
@@ -452,7 +452,7 @@ func (a *Assessment) judgeBelief(in Input, r *Reading, vin *verdict.Input) (*bel
 	if err != nil {
 		return nil, err
 	}
-	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
+	scale := r.Scale()
 	vin.Over = func(level float64) float64 {
 		if r.Unit.Percent {
 			return r.over(now, 100*level)
@@ -493,7 +493,7 @@ func settle(b belief.Belief, r *Reading, level float64, in Input, scale float64)
 // weights at or over level, a level in the measure, are b's chance of it.
 func (r *Reading) Levels(b belief.Belief, level float64) sampling.Belief {
 	density, weight := b.WeightsAbout(r.DensityOf(level))
-	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
+	scale := r.Scale()
 	levels := make([]float64, len(density))
 	for i, m := range density {
 		if r.Unit.Percent {

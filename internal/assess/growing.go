@@ -67,7 +67,7 @@ func (r *Reading) seen() (forecast.Seen, bool) {
 	if r.Unit.Percent || r.Visit.Presence != nil || counted == 0 {
 		return forecast.Seen{}, false
 	}
-	scale := r.Unit.Scale(r.Visit.Conditions.Nights)
+	scale := r.Scale()
 	mean := (float64(total) + 0.5) / float64(counted)
 	k := r.Unit.clump().At(mean)
 	if !(k > 0) {

@@ -318,7 +318,7 @@ func TestLevels_AreTheVerdictsChance(t *testing.T) {
 		b := r.Levels(*r.Belief, x.level)
 		over := 0.0
 		for i, l := range b.Levels {
-			if l*r.Unit.Scale(r.Visit.Conditions.Nights) >= x.level {
+			if l*r.Scale() >= x.level {
 				over += b.Weights[i]
 			}
 		}

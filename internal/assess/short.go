@@ -137,7 +137,7 @@ func (s *ShortReading) restore(in Input) (r Reading, ok bool) {
 		return r, false
 	}
 	u, ok = in.Beliefs.unitOn(u, v.Date), true
-	r = Reading{Visit: *v, Unit: u, N: s.N, Value: s.Value, Low: s.Low, High: s.High, Max: s.Max, Infested: s.Infested, Share: s.Share, Alone: s.Alone,
+	r = Reading{Visit: v, Unit: u, N: s.N, Value: s.Value, Low: s.Low, High: s.High, Max: s.Max, Infested: s.Infested, Share: s.Share, Alone: s.Alone,
 		LikelyL: s.LikelyL, LikelyH: s.LikelyH, Invalid: s.Invalid, Cautions: s.Cautions, Chance: s.Chance, ChanceW: s.ChanceW, ChanceThen: s.ChanceThen}
 	if d := s.Density; d != nil {
 		r.Density = &estimate.Density{N: d.N, Total: d.Total, Zeros: d.Zeros, Max: d.Max, Mean: d.Mean, Low: d.Low, High: d.High, Level: d.Level,

@@ -225,11 +225,11 @@ type Suspect struct {
 
 // Reading is what one visit says in the unit's measure.
 type Reading struct {
-	Visit    farm.Visit
-	Unit     *Unit // as a visit of that day is read, see Unit.On; not to be changed
-	N        int     // units looked at
-	Value    float64 // in Unit.Measure: mean per unit (and night), or percent of units
-	Low      float64 // 95 % interval of this visit by itself
+	Visit    *farm.Visit // not to be changed
+	Unit     *Unit       // as a visit of that day is read, see Unit.On; not to be changed
+	N        int         // units looked at
+	Value    float64     // in Unit.Measure: mean per unit (and night), or percent of units
+	Low      float64     // 95 % interval of this visit by itself
 	High     float64
 	Max      float64
 	Infested float64           // share of units infested, 0-1, NaN when not known
@@ -258,6 +258,15 @@ type Reading struct {
 	kept  *Beliefs // what was worked out before
 	state *state   // how Belief is made, nil where there is none
 	read  *belief.Reader
+}
+
+// Scale is Unit.Scale for the nights that the visit's units stood out; 1 for a
+// reading of nothing.
+func (r *Reading) Scale() float64 {
+	if r.Unit == nil || r.Visit == nil {
+		return 1
+	}
+	return r.Unit.Scale(r.Visit.Conditions.Nights)
 }
 
 // Valid reports whether the visit's conditions let it count.

@@ -177,7 +177,7 @@ func input(as ...assess.Assessment) week.Input {
 			in.Beds = append(in.Beds, a.Bed)
 		}
 		for _, r := range a.Readings {
-			in.Visits = append(in.Visits, r.Visit)
+			in.Visits = append(in.Visits, *r.Visit)
 		}
 	}
 	return in

@@ -453,7 +453,7 @@ func BenchmarkBuild(b *testing.B) {
 			code := "B" + string(rune('A'+i/26)) + string(rune('A'+i%26))
 			a := found(code, facts, today.AddDays(-i%7), []int{0, 4, 9}[(i+p)%3])
 			in.Assessments = append(in.Assessments, a)
-			in.Visits = append(in.Visits, a.Decider.Visit)
+			in.Visits = append(in.Visits, *a.Decider.Visit)
 			if p == 0 {
 				in.Beds = append(in.Beds, a.Bed)
 			}
