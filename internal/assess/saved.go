@@ -29,8 +29,7 @@ const savedBack = 2
 
 // named is the chain of a state whose like is of the clumping c.
 func (s *state) named(c belief.Clump) Chain {
-	room := make([]byte, 0, 512) // most need no more
-	b := room
+	b := make([]byte, 0, 512) // most need no more
 	if s.before != nil {
 		b = append(b, s.before.chain[:]...)
 	}
@@ -127,8 +126,7 @@ func (s *state) hurry() error {
 }
 
 // SaveBelief saves the belief that an assessment on a later day can begin with,
-// where it is still there and something saves it. Of the lists of two weeks that
-// of today has it.
+// where it is still there and something saves it.
 func (a *Assessment) SaveBelief() {
 	if a.Decider == nil || a.Decider.state == nil || a.Decider.state.saved == nil {
 		return
