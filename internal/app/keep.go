@@ -90,13 +90,13 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 			}
 			var parts sync.WaitGroup
 			parts.Go(func() {
-				if p.fresh {
+				if p.fresh() {
 					a.keep.write(a.keep.parts(), p.bytes(), nil)
 				}
-				if p.beliefs.fresh && len(p.beliefs.made) >= manyBeliefs {
+				if len(p.beliefs.made) >= manyBeliefs {
 					a.keep.write(a.keep.beliefs(), p.beliefs.bytes(), nil)
 				}
-				if p.counts.fresh {
+				if p.counts.fresh() {
 					a.keep.write(a.keep.counts(), p.counts.bytes(), nil)
 				}
 				if b := p.rows.fresh; b != nil {
@@ -112,17 +112,14 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 
 // newParts is the parts that are kept.
 func (a *App) newParts(ctx context.Context, on civil.Date) *parts {
-	p := &parts{ctx: ctx, a: a, on: on, program: []byte(a.program()), made: map[partKey][]byte{}, seasons: map[farm.Season]*bareSeason{}}
-	p.beliefs = &savedBeliefs{parts{program: p.program, made: map[partKey][]byte{}}}
-	p.beliefs.from(a.keep.beliefs())
+	program := a.program()
+	p := &parts{ctx: ctx, a: a, on: on, partFile: newPartFile(program, a.keep.parts()), seasons: map[farm.Season]*bareSeason{},
+		beliefs: &savedBeliefs{newPartFile(program, a.keep.beliefs())}, counts: &savedCounts{newPartFile(program, a.keep.counts())},
+		rows: &savedRows{a: a, program: program, load: sync.OnceValue(func() []byte {
+			b, _ := readKept(a.keep.rows())
+			return b
+		})}}
 	a.memory.beliefs.Saved = p.beliefs
-	p.counts = &savedCounts{parts{program: p.program, made: map[partKey][]byte{}}}
-	p.counts.from(a.keep.counts())
-	p.rows = &savedRows{a: a, program: p.program, load: sync.OnceValue(func() []byte {
-		b, _ := readKept(a.keep.rows())
-		return b
-	})}
-	p.from(a.keep.parts())
 	go p.rows.load()
 	go func() { // while the store is read
 		p.load()

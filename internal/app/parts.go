@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"encoding/binary"
 	"fmt"
 	"runtime"
 	"slices"
@@ -23,16 +22,10 @@ import (
 // was made from, so after one new count one bed and pest is worked out anew, and
 // of the other visits not even the counts are read.
 type parts struct {
+	*partFile
 	ctx     context.Context
 	a       *App
-	program []byte     // what names the program, whose facts are in it
 	on      civil.Date // the day of the list
-
-	load    func()              // reads what had holds, once
-	had     map[partKey]oldPart // of earlier runs
-	mu      sync.Mutex
-	made    map[partKey][]byte // of this run, new or not
-	fresh   bool               // something in made is new
 	beliefs *savedBeliefs
 	counts  *savedCounts
 	rows    *savedRows
@@ -42,72 +35,6 @@ type parts struct {
 	counting sync.Mutex // over what is counted of the seasons
 }
 
-type partKey [16]byte
-
-// oldPart is a part of an earlier run, and how many runs that made new ones have
-// not asked for it.
-type oldPart struct {
-	b   []byte
-	age byte
-}
-
-// mostIdle is how many such runs a part outlives.
-const mostIdle = 2
-
-// mostAround is how many bytes are written of a part besides its own.
-const mostAround = len(partKey{}) + 1 + binary.MaxVarintLen64
-
-// from names the file of the parts of earlier runs.
-func (p *parts) from(file string) {
-	p.load = sync.OnceFunc(func() {
-		if b, ok := readKept(file); ok {
-			p.had = partsOf(b)
-		}
-	})
-}
-
-// bytes writes the parts of this run and those of earlier ones down.
-func (p *parts) bytes() []byte {
-	p.load()
-	size := 0
-	for _, b := range p.made {
-		size += len(b) + mostAround
-	}
-	for _, old := range p.had {
-		size += len(old.b) + mostAround
-	}
-	out := make([]byte, 0, size)
-	add := func(key partKey, age byte, b []byte) {
-		out = append(append(out, key[:]...), age)
-		out = append(binary.AppendUvarint(out, uint64(len(b))), b...)
-	}
-	for key, b := range p.made {
-		add(key, 0, b)
-	}
-	for key, old := range p.had {
-		if _, ok := p.made[key]; !ok && old.age < mostIdle {
-			add(key, old.age+1, old.b)
-		}
-	}
-	return out
-}
-
-// partsOf reads what bytes wrote.
-func partsOf(b []byte) map[partKey]oldPart {
-	out := map[partKey]oldPart{}
-	for len(b) > len(partKey{}) {
-		key, age := partKey(b), b[len(partKey{})]
-		b = b[len(key)+1:]
-		n, size := binary.Uvarint(b)
-		if size <= 0 || n > uint64(len(b)-size) {
-			break
-		}
-		out[key] = oldPart{b[size : size+int(n)], age}
-		b = b[size+int(n):]
-	}
-	return out
-}
-
 // bareSeason is the visits of a season without their counts, by date, bed, pest
 // and number, and those of which the counts were read.
 type bareSeason struct {
@@ -115,54 +42,6 @@ type bareSeason struct {
 	bare    map[int64]*store.Bare
 	counted map[int64]*farm.Visit
 	many    bool // of them were asked for at once
-}
-
-// key hashes what a part is made from.
-func (p *parts) key(kind string, from ...[]byte) partKey {
-	h := sha256.New()
-	h.Write(p.program)
-	h.Write([]byte(kind))
-	var size []byte
-	for _, b := range from {
-		size = binary.AppendUvarint(size[:0], uint64(len(b)))
-		h.Write(size)
-		h.Write(b)
-	}
-	return partKey(h.Sum(nil)[:16])
-}
-
-// bytesOf is a part as it was written down.
-func (p *parts) bytesOf(key partKey) ([]byte, bool) {
-	p.load()
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	b, ok := p.made[key]
-	if !ok {
-		var old oldPart
-		if old, ok = p.had[key]; ok {
-			b = old.b
-			p.made[key] = b
-		}
-	}
-	return b, ok
-}
-
-func (p *parts) putBytes(key partKey, b []byte) {
-	p.mu.Lock()
-	p.made[key], p.fresh = b, true
-	p.mu.Unlock()
-}
-
-// get reads a part into what into points to.
-func (p *parts) get(key partKey, into any) bool {
-	b, ok := p.bytesOf(key)
-	return ok && report.Kept(b, into) == nil
-}
-
-func (p *parts) put(key partKey, v any) {
-	if b, err := report.Keep(v); err == nil {
-		p.putBytes(key, b)
-	}
 }
 
 // read reads the visits of a season without their counts, and what else the store

@@ -8,11 +8,11 @@ import (
 // savedBeliefs are what was believed of beds and pests some visits ago: on a new
 // day all verdicts are new ones, and only the last steps to each are made again.
 // They are kept in a file of their own, which a few are not worth.
-type savedBeliefs struct{ parts }
+type savedBeliefs struct{ *partFile }
 
 const manyBeliefs = 10
 
-func (s *savedBeliefs) key(c assess.Chain) partKey { return s.parts.key("belief", c[:]) }
+func (s *savedBeliefs) key(c assess.Chain) partKey { return s.partFile.key("belief", c[:]) }
 
 // Get is of assess.Saved.
 func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {

@@ -10,7 +10,7 @@ import (
 // savedCounts are the single counts of visits, which never change once they are
 // stored. Read from their own file they are at hand in a tenth of the time that
 // the store takes. They are known by all else that the store holds of a visit.
-type savedCounts struct{ parts }
+type savedCounts struct{ *partFile }
 
 // all gives the visits of a season with these numbers their counts, as far as
 // they are saved, and returns the numbers of the others.

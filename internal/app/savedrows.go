@@ -15,7 +15,7 @@ import (
 // not be read again.
 type savedRows struct {
 	a       *App
-	program []byte
+	program string
 	load    func() []byte // what is saved
 	fresh   []byte        // to be saved, nil for nothing
 }
@@ -35,7 +35,7 @@ const worthRows = 4 << 10
 func (r *savedRows) read(tx *store.Tx, year farm.Season) (seasonRows, error) {
 	now, err := seeStore(r.a.st.File())
 	known := err == nil && now == r.a.opened
-	key := sha256.Sum256(fmt.Append(nil, string(r.program), " ", r.a.opened, " ", year))
+	key := sha256.Sum256(fmt.Append(nil, r.program, " ", r.a.opened, " ", year))
 	if b := r.load(); known && len(b) > 2*len(key) && bytes.Equal(b[:len(key)], key[:]) {
 		return seasonRows{string(b[2*len(key):]), b[len(key) : 2*len(key)]}, nil
 	}

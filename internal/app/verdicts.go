@@ -13,7 +13,7 @@ import (
 // nil one knows nothing and keeps nothing.
 type keptVerdicts struct {
 	p     *parts
-	facts map[*assess.Pest][]byte
+	facts map[*assess.Pest][]byte // hashes
 	grows map[string][]byte
 	keys  map[[2]string]partKey      // of the verdicts that can be kept
 	short map[[2]string]assess.Input // of those that were: what they were made from
@@ -26,11 +26,11 @@ func (k *keptVerdicts) begin(facts map[factsOf]*assess.Pest, grows map[string]as
 	k.facts, k.grows = map[*assess.Pest][]byte{}, map[string][]byte{}
 	for _, f := range facts {
 		if b, err := report.Keep(*f); err == nil {
-			k.facts[f] = b
+			k.facts[f] = sumOf(b)
 		}
 	}
 	for pest, g := range grows {
-		k.grows[pest] = growsBytes(g)
+		k.grows[pest] = sumOf(growsBytes(g))
 	}
 }
 
