@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"sync"
+	"sync/atomic"
 
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
@@ -79,12 +80,11 @@ func (a *Assessment) believe(in Input) error {
 		if before != nil {
 			g = in.growth(before.day, r.Visit.Date, seen[r.Unit.Measure])
 		}
-		next, err := in.Beliefs.after(before, r, g)
-		if err != nil {
-			return r.wrong(err)
-		}
-		if s, ok := r.seen(); ok && in.Grows != nil {
-			seen[r.Unit.Measure] = append(seen[r.Unit.Measure], s)
+		next := in.Beliefs.after(before, r, g)
+		if in.Grows != nil {
+			if s, ok := r.seen(); ok {
+				seen[r.Unit.Measure] = append(seen[r.Unit.Measure], s)
+			}
 		}
 		now[r.Unit.Measure] = next
 		r.state, r.Alone = next, before == nil || before.weak
@@ -100,11 +100,7 @@ func (a *Assessment) believe(in Input) error {
 		if !h.Valid() {
 			continue
 		}
-		s, err := in.Beliefs.after(nil, h, belief.UnknownGrowth())
-		if err != nil {
-			return h.wrong(err)
-		}
-		h.state, h.Alone = s, true
+		h.state, h.Alone = in.Beliefs.after(nil, h, belief.UnknownGrowth()), true
 		if err := h.believed(); err != nil {
 			return err
 		}
@@ -191,8 +187,8 @@ type unitWeek struct {
 	week int
 }
 
+// stateKey is a reading, and how it follows the state before it.
 type stateKey struct {
-	before *state
 	visit  int64
 	pest   string
 	unit   string
@@ -245,6 +241,9 @@ type state struct {
 	chain  Chain
 	saved  Saved // nil: chain is not set
 
+	key  stateKey
+	next atomic.Pointer[state] // that followed it last
+
 	mu     sync.Mutex
 	belief *belief.Belief
 	read   *belief.Reader // nil where the belief was saved
@@ -257,21 +256,36 @@ const keptStates = 4
 
 // after is the state after a reading. before is the one of the last reading,
 // nil for the first of a season, and growth what may have happened since.
-func (k *Beliefs) after(before *state, r *Reading, g belief.Growth) (*state, error) {
+func (k *Beliefs) after(before *state, r *Reading, g belief.Growth) *state {
 	day, c := r.Visit.Date, r.Unit.clump()
-	made := func() (*state, error) {
+	made := func() *state {
 		s := &state{before: before, day: day, growth: g, shown: r.shown()}
 		s.weak = (before == nil || before.weak) && s.shown.looked() == 0
 		s.like = func() (*belief.Likelihood, error) { return k.likelihood(c, s.shown.scale) }
 		if k != nil && k.Saved != nil && (before == nil || before.saved != nil) {
 			s.saved, s.chain = k.Saved, s.named(c)
 		}
-		return s, nil
+		return s
 	}
 	if k == nil || r.Visit.ID == 0 {
 		return made()
 	}
-	return k.states.get(stateKey{before, r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g}, made)
+	key := stateKey{r.Visit.ID, r.Visit.Pest, r.Unit.Key, c, g}
+	if before == nil {
+		s, _ := k.states.get(key, func() (*state, error) { return made(), nil })
+		return s
+	}
+	for {
+		old := before.next.Load()
+		if old != nil && old.key == key {
+			return old
+		}
+		s := made()
+		s.key = key
+		if before.next.CompareAndSwap(old, s) {
+			return s
+		}
+	}
 }
 
 func (k *Beliefs) likelihood(c belief.Clump, scale float64) (*belief.Likelihood, error) {
