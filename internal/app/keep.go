@@ -110,6 +110,9 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 	return doc, events, nil
 }
 
+// bigStore is from which size on a first list takes much memory.
+const bigStore = 4 << 20
+
 // newParts is the parts that are kept.
 func (a *App) newParts(ctx context.Context, on civil.Date) *parts {
 	program := a.program()
@@ -122,6 +125,9 @@ func (a *App) newParts(ctx context.Context, on civil.Date) *parts {
 	a.memory.beliefs.Saved = p.beliefs
 	go p.rows.load()
 	go func() { // while the store is read
+		if info, err := os.Stat(a.st.File()); err == nil && info.Size() >= bigStore {
+			largePages(96 << 20)
+		}
 		p.load()
 		p.counts.load()
 		p.beliefs.load()

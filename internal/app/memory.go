@@ -5,6 +5,7 @@ import (
 	"maps"
 	"reflect"
 	"slices"
+	"sync"
 
 	"leafturn/internal/assess"
 	"leafturn/internal/civil"
@@ -79,7 +80,12 @@ func (v visits) with(fresh []farm.Visit) visits {
 		v = visits{}
 	}
 	if v.all == nil {
-		return visits{fresh, split(fresh, func(x *farm.Visit) string { return x.Pest }), split(fresh, func(x *farm.Visit) [2]string { return [2]string{x.Bed, x.Pest} })}
+		out := visits{all: fresh}
+		var both sync.WaitGroup
+		both.Go(func() { out.byPest = split(fresh, func(x *farm.Visit) string { return x.Pest }) })
+		both.Go(func() { out.byPair = split(fresh, func(x *farm.Visit) [2]string { return [2]string{x.Bed, x.Pest} }) })
+		both.Wait()
+		return out
 	}
 	v.all = append(v.all, fresh...)
 	for i := range fresh {

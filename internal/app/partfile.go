@@ -31,7 +31,7 @@ type oldPart struct {
 }
 
 // mostIdle is how many such runs a part outlives.
-const mostIdle = 2
+const mostIdle = 1
 
 // newPartFile takes a file for the parts that a program makes.
 func newPartFile(program, file string) *partFile {
