@@ -179,7 +179,7 @@ func (x *importing) flags(ctx context.Context, files []string) error {
 }
 
 func (x *importing) options(ctx context.Context, s *sheet.Source) sheet.Options {
-	return sheet.Options{Today: x.a.Today(), Earliest: x.earliest, Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
+	return sheet.Options{Today: x.a.Today(), Earliest: x.earliest, Zone: x.a.loc, Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
 }
 
 // scattered names the file that is to be read again with its visits gathered.

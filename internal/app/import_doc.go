@@ -145,6 +145,7 @@ func (x *importing) came(f *imported) report.Section {
 		say(1, "Not read, and whole numbers stand there: %s. If they are counts, write the heading as a bed, a date, a pest or a numbered unit such as trap 4, or set the column in a map file (--save-map).", strings.Join(list, ", "))
 	}
 	say(r.Hidden, "Hidden in the workbook, and read like the others: %s.", unitsOf(r.Hidden, "row"))
+	say(r.Moved, "Times with a zone, read as the day that it was on the farm, which is another than is written: %s.", unitsOf(r.Moved, "row"))
 	say(f.already, "Already stored with the same counts, and left alone: %s.", unitsOf(f.already, "visit"))
 	say(f.twice, "Stand in another of the files with the same counts, and %sread once: %s.", would, unitsOf(f.twice, "visit"))
 	say(f.more, "Of these, the sheet says more (a note, a condition, an observer) of %s than is stored; that was not added.", unitsOf(f.more, "visit"))

@@ -124,8 +124,8 @@ var headings = func() map[string]Role {
 		Pest:      "pest|pests|insect|species|bug|what|pest name|target|schädling|schaedling|ravageur|plaga|plaag",
 		Date:      "date|day|visit date|date counted|count date|scout date|scouting date|sampling date|date of count|datum|fecha|jour",
 		Unit:      "unit|sample unit|unit type|method|counted on",
-		Number:    "no|nr|number|unit no|unit number|sample|sample no|sample number|rep|replicate|point|stop|position|sample id",
-		Count:     "count|counts|counted|catch|caught|found|n found|seen|number found|no found|number counted|amount|value|result|anzahl|nombre|número|numero|aantal",
+		Number:    "no|nr|number|unit no|unit number|sample|sample no|sample number|rep|replicate|point|stop|position|sample id|número|numero|numéro|nummer",
+		Count:     "count|counts|counted|catch|caught|found|n found|seen|number found|no found|number counted|how many|amount|value|result|anzahl|nombre|comptage|conteo|recuento|cantidad|aantal|telling",
 		Infested:  "infested|positive|with pest|units infested|hit|hits|present",
 		Looked:    "looked|looked at|examined|units looked at|inspected|checked|sample size|out of|n looked",
 		Damage:    "damage|damaged|damage share|chewed",
@@ -157,9 +157,6 @@ var (
 	aYear        = pattern.New(`^(19|20)\d{2}$`)
 	aroundPest   = pattern.New(`^(?:number of |no of |n of |count of |counts of |count |no )?(.+?)(?: count| counts| number| found| seen| no)?$`)
 )
-
-// lifeStages head columns that tell the counts of one unit apart.
-var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
 
 // guesser knows the words.
 type guesser struct {
@@ -232,7 +229,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Scale = role, scale(text, h)
 		return c, true, nil
 	}
-	if serial().MatchString(text) || threeParts().MatchString(text) || looksISO(text) || dayMonth().MatchString(text) || monthDay().MatchString(text) {
+	if dated(text) {
 		d, bad := parseDate(text, g.m.Dates)
 		c.Role, c.Date = Count, d
 		return c, false, bad
@@ -248,12 +245,14 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Word = Number, word
 		return c, true, nil
 	}
-	if key, ok := known(text, g.names.Bed); ok {
-		c.Role, c.Bed = Count, key
-		return c, false, nil
+	for _, word := range []string{text, cutFold(text, "bed ")} {
+		if key, ok := known(word, g.names.Bed); ok {
+			c.Role, c.Bed = Count, key
+			return c, false, nil
+		}
 	}
 	if lifeStages[h] {
-		return c, false, bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(text))
+		return c, false, stagesApart(text)
 	}
 	if aYear().MatchString(h) {
 		c.Role = Count
@@ -280,27 +279,20 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 			return c, m[1] != h, nil
 		}
 	}
-	if dayOnly().MatchString(text) || monthOnly().MatchString(text) && month(strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune("-/. ", r) })[0]) > 0 {
+	if noYear(text) {
 		c.Role = Count
 		return c, false, bad("write the date whole, such as 2026-07-13", "the heading %s is a date without a year", quote(text))
+	}
+	if stagesOnly(examples) {
+		return c, false, stagesApart(text)
+	}
+	if numbersOnly(examples) && g.namesUnits(h) {
+		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))
 	}
 	if near := g.near(h); near != "" {
 		return c, false, bad("write "+quote(near)+`, or set the column to "ignore" in a map file (see --save-map)`, "unknown heading %s; did you mean %q?", quote(text), near)
 	}
 	return c, false, nil
-}
-
-var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
-
-// howMany reports whether a heading may say how many units there were: it names
-// them in the plural.
-func (g *guesser) howMany(h string) bool {
-	m := aroundUnits().FindStringSubmatch(h)
-	if m == nil {
-		return false
-	}
-	one, several := strings.CutSuffix(m[1], "s")
-	return h == "n" || several && g.units[one] || m[1] == "leaves"
 }
 
 func okNumber(h string, word *string) bool {

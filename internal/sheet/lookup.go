@@ -77,14 +77,17 @@ func (r *reader) date(text string) dateAnswer {
 		if text == "" {
 			return dateAnswer{w: bad(`write the date in every row: a blank is not "as above"`, "no date in this row")}
 		}
-		d, w := parseDate(text, r.Map.Dates)
+		d, moved, w, ok := atFarm(text, r.Map.Dates, r.Zone)
+		if !ok {
+			d, w = parseDate(text, r.Map.Dates)
+		}
 		if w == nil && r.Map.Dates == "" {
 			r.notice(text)
 		}
 		if w == nil {
 			w = r.slip(text, d)
 		}
-		return dateAnswer{d, w}
+		return dateAnswer{d, moved, w}
 	})
 }
 

@@ -8,6 +8,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
+	"leafturn/internal/pattern"
 	"leafturn/internal/record"
 )
 
@@ -15,6 +16,7 @@ import (
 type wordCache struct {
 	bed, pest memo[string, answer]
 	label     memo[string, string]
+	wide      map[string]bool // numbers that may be those of several units
 	unit      memo[[3]string, answer]
 	date      memo[string, dateAnswer]
 	total     []memo[string, bool] // by column
@@ -26,8 +28,9 @@ type answer struct {
 }
 
 type dateAnswer struct {
-	d civil.Date
-	w *wrong
+	d     civil.Date
+	moved bool // its time and zone make it another day on the farm than is written
+	w     *wrong
 }
 
 const maxCached = 100_000
@@ -123,6 +126,9 @@ func (r *reader) observe(row Row) error {
 			unitWord, unitCol = text, c
 		case Number:
 			label, labelWord = r.label(text, c.Word), c.Word
+			if isDay || r.words.wide[text] {
+				fail(c, text, manyUnits(text, isDay))
+			}
 		case Count:
 			if strings.EqualFold(text, storedWord) {
 				continue
@@ -150,9 +156,10 @@ func (r *reader) observe(row Row) error {
 	columns := infested != "" || looked != "" && len(counts) > 0
 	share := columns
 	if len(counts) == 0 && !columns {
-		r.res.NoCount++
+		r.noCount(row)
 		return nil
 	}
+	r.title = 0
 	if r.Map.Blank != "" && r.Map.Blank != blankNone && bedText+pestText+dateText == "" && !slices.ContainsFunc(counts, func(o obs) bool { return o.text != "" }) {
 		r.res.NoCount++
 		return nil
@@ -192,6 +199,9 @@ func (r *reader) observe(row Row) error {
 			fail(dateCol, dateText, a.w)
 		} else {
 			base.date = a.d
+			if a.moved {
+				r.res.Moved++
+			}
 		}
 	} else {
 		base.date = r.Map.Date
@@ -420,7 +430,26 @@ func (r *reader) label(text, word string) string {
 		n, _ := strconv.Atoi(text)
 		return someNumbers[n]
 	}
-	return r.words.label.get(text, func() string { return unitNumber(strings.Clone(text), word) })
+	return r.words.label.get(text, func() string {
+		if severalUnits().MatchString(strings.ToLower(text)) {
+			if r.words.wide == nil {
+				r.words.wide = map[string]bool{}
+			}
+			r.words.wide[strings.Clone(text)] = true
+		}
+		return unitNumber(strings.Clone(text), word)
+	})
+}
+
+// severalUnits are numbers of units that may be those of several.
+var severalUnits = pattern.New(`^(?:all|every|each|both|alle|tous|toutes|todos|todas)\b|^(?:\pL+ )?\d+ ?(?:-|–|to|bis|\.\.\.?|\+|&|,|;|and|und|et) ?\d+$`)
+
+func manyUnits(text string, isDay bool) *wrong {
+	const do = "give each unit a row of its own; if it is the name of one unit, write it with a letter and no sign, such as T12"
+	if isDay {
+		return bad(do, "%s is a date: the spreadsheet made it of something such as 1-9", quote(text))
+	}
+	return bad(do, "%s may be several units: the count would be their sum", quote(text))
 }
 
 // unitNumber writes the number of a unit in one way: "Trap 07" is 7.
@@ -430,6 +459,9 @@ func unitNumber(text, word string) string {
 			text = "0"
 		}
 		return text
+	}
+	if whole, ok := strings.CutSuffix(text, ".0"); ok && plainDigits(whole) { // as programs write numbers
+		return unitNumber(whole, "")
 	}
 	label := strings.ReplaceAll(strings.ToLower(text), " ", "_")
 	if word != "" {

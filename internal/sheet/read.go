@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -16,8 +17,9 @@ import (
 
 // Options are what a sheet does not say itself.
 type Options struct {
-	Today    civil.Date // a later date is refused
-	Earliest civil.Date // so is an earlier one than this
+	Today    civil.Date     // a later date is refused
+	Earliest civil.Date     // so is an earlier one than this
+	Zone     *time.Location // of the farm, for times with a zone; nil is UTC
 	Names    ingest.Names
 	Map      Map
 	// Gather lets the rows of a visit stand anywhere: the sheet is read once more
@@ -118,6 +120,9 @@ type reader struct {
 		text  string
 	} // the first date that can be read in one order only
 	said []*Column // columns of what rows say besides counts
+
+	title      int // the last row without a count since one with; 0 for none
+	titleWords string
 
 	// Kept from row to row, so that a row costs little.
 	counts  []obs
@@ -281,6 +286,7 @@ func (r *reader) row(row Row) error {
 	switch {
 	case r.isHeading(cells):
 		r.res.Again++
+		r.newTable()
 		return nil
 	case r.isTotal(cells):
 		r.res.Totals++
@@ -289,7 +295,11 @@ func (r *reader) row(row Row) error {
 	if len(cells) > r.res.width && filled(cells[:r.res.width]) < n {
 		if r.res.Format.Kind == "CSV" {
 			at := r.res.width + 1
-			r.add(row.N, at, "", cells[r.res.width], "put a value that holds the separating sign in quotation marks", "the row has more cells than the headings: a separating sign inside a value cuts it in two")
+			what, do := "the row has more cells than the headings: a separating sign inside a value cuts it in two", "put a value that holds the separating sign in quotation marks"
+			if slices.ContainsFunc(cells, func(c string) bool { return strings.Contains(c, "\r") }) {
+				what, do = "the row has more cells than the headings: two rows stand in it, with a line end of another kind between them", "open the file in your spreadsheet or editor and save it again"
+			}
+			r.add(row.N, at, "", cells[r.res.width], do, "%s", what)
 			r.loose(row.N, part{})
 			r.reason(row.N, "the row has more cells than the headings")
 			return nil
@@ -314,50 +324,6 @@ func (r *reader) isHeading(cells []string) bool {
 		}
 	}
 	return same > 0
-}
-
-// longestTotal is the most bytes of a word for a row of sums.
-const longestTotal = 60
-
-// isTotal reports whether a row holds sums: its first word says so, or what
-// stands in the place of its bed, pest, date, unit, place or note.
-func (r *reader) isTotal(cells []string) bool {
-	first := true
-	for i := range r.res.Columns {
-		c := &r.res.Columns[i]
-		if i >= len(cells) || cells[i] == "" {
-			continue
-		}
-		text := cells[i]
-		if t := text[0]; t >= '0' && t <= '9' {
-			first = false
-			continue
-		}
-		switch c.Role {
-		case Bed, Pest, Date, Unit, Number, Where, Note:
-		default:
-			if !first {
-				continue
-			}
-		}
-		if text = tidy(text); text == "" {
-			continue
-		}
-		first = false
-		if len(text) > longestTotal { // nor is it worth remembering
-			continue
-		}
-		if r.words.total == nil {
-			r.words.total = make([]memo[string, bool], len(r.res.Columns))
-		}
-		if r.words.total[i].get(text, func() bool {
-			_, bed := known(text, r.Names.Bed)
-			return totalWord(text) && !bed
-		}) {
-			return true
-		}
-	}
-	return false
 }
 
 // loose notes a row that may belong to any visit that agrees with p.

@@ -41,6 +41,7 @@ type Result struct {
 	Rest     map[int]*RestRow // rows to be corrected
 	Usual    map[string]string
 	Hidden   int // rows that the workbook hides: read like the others
+	Moved    int // rows whose time and zone make it another day on the farm
 	problems *problems
 }
 

@@ -183,16 +183,27 @@ func quote(s string) string {
 	return fmt.Sprintf("%q", s)
 }
 
-// isSpace takes in the no-break and zero-width characters that programs paste.
+// isSpace takes in the no-break blanks that programs paste, and what is not seen.
 func isSpace(r rune) bool {
 	switch r {
-	case ' ', '\t', '\n', '\r', '\v', '\f', 0x85, 0xA0, 0x200B, 0x200E, 0x200F, 0x202F, 0x2060, 0x3000, 0xFEFF:
+	case ' ', '\t', '\n', '\r', '\v', '\f', 0x85, 0xA0, 0x202F, 0x3000:
 		return true
 	}
-	return r >= 0x2000 && r <= 0x200A
+	return r >= 0x2000 && r <= 0x200A || unseen(r)
 }
 
-// tidy trims s and turns each run of space into one blank.
+// unseen tells characters that have no width: soft hyphens, joiners, and marks of
+// the direction of writing.
+func unseen(r rune) bool {
+	switch r {
+	case 0xAD, 0x61C, 0x180E, 0xFEFF:
+		return true
+	}
+	return r >= 0x200B && r <= 0x200F || r >= 0x202A && r <= 0x202E || r >= 0x2060 && r <= 0x2069
+}
+
+// tidy trims s, turns each run of space into one blank, and takes out what is not
+// seen: in the middle of a number it would make two of it.
 func tidy(s string) string {
 	plain := true
 	for i := 0; i < len(s); i++ {
@@ -203,6 +214,14 @@ func tidy(s string) string {
 	}
 	if plain {
 		return s
+	}
+	if strings.ContainsFunc(s, unseen) {
+		s = strings.Map(func(r rune) rune {
+			if unseen(r) {
+				return -1
+			}
+			return r
+		}, s)
 	}
 	return strings.Join(strings.FieldsFunc(s, isSpace), " ")
 }

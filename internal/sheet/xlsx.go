@@ -180,7 +180,7 @@ func (b *bookRows) next() (row Row, err error) {
 				row.dates = make([]bool, len(raw))
 			}
 			raw[i], row.dates[i] = d, true
-		} else if strings.HasSuffix(shown[i], "%") {
+		} else if strings.HasSuffix(shown[i], "%") || shown[i] == "TRUE" || shown[i] == "FALSE" { // a tick is no count of 1
 			raw[i] = shown[i]
 		} else {
 			raw[i] = roundTrip(raw[i])

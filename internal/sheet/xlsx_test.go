@@ -113,3 +113,19 @@ func TestHiddenRows(t *testing.T) {
 	require.Equal(t, []string{"2026-04-03 B3 slug 4 2 unit=trap"}, lines(visits))
 	require.Equal(t, 1, res.Hidden)
 }
+
+// A tick of a workbook is told as it is shown, and is no count of 1.
+func TestTicksAreNoCounts(t *testing.T) {
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Trap", "Count", "Disturbed"},
+		{"2026-07-13", "B3", "slug", 1, true, false},
+		{"2026-07-13", "B3", "slug", 2, false, false},
+		{"2026-07-13", "B4", "slug", 1, 1, true},
+	}, nil, nil)
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-13 B4 slug 1 unit=trap disturbed"}, lines(visits))
+	require.Len(t, res.Problems, 2)
+	require.Equal(t, `"TRUE" is not a count`, res.Problems[0].What)
+	require.Equal(t, `"FALSE" is not a count`, res.Problems[1].What)
+}

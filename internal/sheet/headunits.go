@@ -1,0 +1,72 @@
+package sheet
+
+import (
+	"slices"
+	"strings"
+
+	"leafturn/internal/pattern"
+)
+
+// lifeStages head columns that tell the counts of one unit apart.
+var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
+
+// stageWords are the values of such a column, whatever its heading.
+var stageWords = func() map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields("egg larva larvae pupa pupae nymph adult juvenile caterpillar grub maggot male female winged wingless alate apterous m f") {
+		m[w], m[w+"s"] = true, true
+	}
+	return m
+}()
+
+// stagesOnly reports whether the values are life stages or sexes, two of them at
+// least.
+func stagesOnly(examples []string) bool {
+	seen := map[string]bool{}
+	for _, e := range examples {
+		if e = strings.ToLower(tidy(e)); e == "" {
+			continue
+		}
+		if !stageWords[e] {
+			return false
+		}
+		seen[e] = true
+	}
+	return len(seen) > 1
+}
+
+func stagesApart(heading string) *wrong {
+	return bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(heading))
+}
+
+var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
+
+// howMany reports whether a heading may say how many units there were: it names
+// them in the plural.
+func (g *guesser) howMany(h string) bool {
+	m := aroundUnits().FindStringSubmatch(h)
+	if m == nil {
+		return false
+	}
+	one, several := strings.CutSuffix(m[1], "s")
+	return h == "n" || several && g.units[one] || m[1] == "leaves"
+}
+
+// namesUnits reports whether units stand in a heading: in the plural, or with a
+// number (Leaves examined, Trap 3 edge).
+func (g *guesser) namesUnits(h string) bool {
+	words := strings.Fields(h)
+	if slices.ContainsFunc(words, func(w string) bool { return totals[w] || headings[w] == total }) {
+		return false
+	}
+	for i, w := range words {
+		one, several := strings.CutSuffix(w, "s")
+		if several && g.units[one] || w == "leaves" {
+			return true
+		}
+		if g.units[w] && i+1 < len(words) && plainDigits(words[i+1]) {
+			return true
+		}
+	}
+	return false
+}
