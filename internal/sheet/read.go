@@ -229,6 +229,10 @@ func (r *reader) headings(first []Row, i int) {
 		}
 	}
 	before := len(r.problems.all)
+	if len(r.Map.Columns) == 0 && exported(head.Cells) {
+		r.add(head.N, 0, "", "", "bring the whole folder back with `leafturn restore FOLDER`; for a sheet to correct and import, write a workbook with `leafturn export FILE.xlsx` and take its sheet \"Counts\"", "is a table of a folder that `leafturn export` wrote: visits that were taken out stand in it too, and what else belongs to a visit stands in other tables")
+		return
+	}
 	var below [][]string
 	for _, row := range first[i+1:] {
 		below = append(below, row.Cells)
@@ -269,6 +273,13 @@ func (r *reader) headings(first []Row, i int) {
 	if len(r.problems.all) == before {
 		l.check(&r.problems, r.Map)
 	}
+}
+
+// exported reports whether headings are those of the visits or counts of an
+// exported folder.
+func exported(head []string) bool {
+	has := func(h string) bool { return slices.Contains(head, h) }
+	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
 }
 
 // row reads one row below the headings.
