@@ -127,7 +127,7 @@ var headings = func() map[string]Role {
 		Number:    "no|nr|number|unit no|unit number|sample|sample no|sample number|rep|replicate|point|stop|position|sample id|número|numero|numéro|nummer",
 		Count:     "count|counts|counted|catch|caught|found|n found|seen|number found|no found|number counted|how many|amount|value|result|anzahl|nombre|comptage|conteo|recuento|cantidad|aantal|telling",
 		Infested:  "infested|positive|with pest|units infested|hit|hits|present",
-		Looked:    "looked|looked at|examined|units looked at|inspected|checked|sample size|out of|n looked",
+		Looked:    "looked|looked at|examined|units looked at|inspected|checked|sample size|out of|of|n looked",
 		Damage:    "damage|damaged|damage share|chewed",
 		Where:     "where|stratum|spot|part of bed|zone",
 		Nights:    "nights|trap nights|nights out|nights set",
@@ -234,7 +234,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Date = Count, d
 		return c, false, bad
 	}
-	if g.howMany(h) {
+	if what, _, _ := strings.Cut(h, " per "); g.howMany(what) { // leaves per sample
 		return c, false, bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it numbers the units, head it "number"; else set it to "ignore" in a map file (see --save-map)`, "the heading %s may say how many units there were: the count beside it would be the sum of several", quote(text))
 	}
 	if g.units[h] {

@@ -86,7 +86,7 @@ func TestUnreadNumbers(t *testing.T) {
 // A column of how many traps there were is no column of their numbers: 12 slugs
 // in 4 traps are not 12 in the fourth.
 func TestHowManyUnits(t *testing.T) {
-	for _, head := range []string{"traps", "Leaves", "No. of traps", "# traps", "number of boards", "n", "Traps (n)", "traps set", "10 traps"} {
+	for _, head := range []string{"traps", "Leaves", "No. of traps", "# traps", "number of boards", "n", "Traps (n)", "traps set", "10 traps", "leaves per sample", "traps per bed", "reps", "Samples"} {
 		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
 		got, res, err := read(path, sheet.Map{})
 		require.NoError(t, err)
@@ -103,6 +103,26 @@ func TestHowManyUnits(t *testing.T) {
 		require.NoError(t, err)
 		require.Empty(t, res.Problems, head)
 		require.Equal(t, sheet.Number, res.Columns[3].Role, head)
+	}
+}
+
+// So does a column whose heading names units and says more; one that is not read and
+// holds words does not.
+func TestHeadingsThatNameUnits(t *testing.T) {
+	for _, head := range []string{"Leaves examined", "trap count", "trap n", "Plants scouted", "Mites (10 leaves)", "Trap 3 (edge)", "no. of infested leaves", "Slugs trap 2"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Contains(t, res.Problems[0].What, "may be of counts, or say how many units there were", head)
+		got, res, err = read(path, sheet.Map{Columns: map[string]string{head: "ignore"}})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Len(t, got, 1, head)
+		_, res, err = read(write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "hole"}}), sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
 	}
 }
 

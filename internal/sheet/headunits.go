@@ -49,7 +49,7 @@ func (g *guesser) howMany(h string) bool {
 		return false
 	}
 	one, several := strings.CutSuffix(m[1], "s")
-	return h == "n" || several && g.units[one] || m[1] == "leaves"
+	return h == "n" || several && (g.units[one] || len(one) > 2 && slices.Contains(genericUnits, one)) || m[1] == "leaves"
 }
 
 // namesUnits reports whether units stand in a heading: in the plural, or with a
@@ -64,7 +64,7 @@ func (g *guesser) namesUnits(h string) bool {
 		if several && g.units[one] || w == "leaves" {
 			return true
 		}
-		if g.units[w] && i+1 < len(words) && plainDigits(words[i+1]) {
+		if g.units[w] && i+1 < len(words) && (plainDigits(words[i+1]) || words[i+1] == "count" || words[i+1] == "n") {
 			return true
 		}
 	}

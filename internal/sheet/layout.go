@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"unicode"
@@ -200,6 +201,18 @@ func (l *Layout) check(p *problems, m Map) {
 	}
 	if !has(Date) && m.Date.IsZero() && (shares > 0 || !allDate || counts == 0) {
 		lack("date", "--date")
+	}
+	day := ""
+	if !m.Date.IsZero() {
+		day = m.Date.String()
+	}
+	for _, x := range []struct {
+		r    Role
+		said string
+	}{{Bed, m.Bed}, {Pest, m.Pest}, {Date, day}} {
+		if c, ok := first[x.r]; ok && x.said != "" {
+			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, fmt.Sprintf(`take --%s off (or out of the map file), or set the column to "ignore" in a map file (see --save-map)`, x.r), "the rows have a column for it, and %s was said for the whole sheet besides", x.said)
+		}
 	}
 	for _, x := range []struct {
 		r    Role

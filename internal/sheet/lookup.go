@@ -62,7 +62,7 @@ func (r *reader) pestOf(text string) answer {
 			}
 		}
 		if key, ok := r.g.pest(word); ok {
-			return answer{key: key}
+			return answer{key: key, word: strings.TrimSuffix(strings.ReplaceAll(strings.ToLower(word), "_", " "), "s")}
 		}
 		if key, ok := known(word, r.Names.Enemy); ok {
 			return answer{w: bad("give it a column of its own beside the counts of the pest, with the heading "+quote(key), "%s is a natural enemy, not a pest", quote(text))}

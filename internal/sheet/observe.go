@@ -23,8 +23,9 @@ type wordCache struct {
 }
 
 type answer struct {
-	key string
-	w   *wrong
+	key  string
+	word string // of a pest: as the sheet has it, in one way
+	w    *wrong
 }
 
 type dateAnswer struct {
@@ -106,6 +107,7 @@ func (r *reader) observe(row Row) error {
 	unitWord := ""
 	var bedCol, pestCol, dateCol, unitCol *Column
 	var bedText, pestText, dateText string
+	pestWord, twoWords := "", false // the row's own word, which the rows of a visit share
 	for i := range r.res.Columns {
 		c := &r.res.Columns[i]
 		if c.Role == Ignore || c.Role == total || c.Role == unknown {
@@ -189,7 +191,7 @@ func (r *reader) observe(row Row) error {
 		if a := r.pestOf(pestText); a.w != nil {
 			fail(pestCol, pestText, a.w)
 		} else {
-			base.pest = a.key
+			base.pest, pestWord = a.key, a.word
 		}
 	} else {
 		base.pest = r.Map.Pest
@@ -260,6 +262,12 @@ func (r *reader) observe(row Row) error {
 				r.open[k] = b
 			}
 			r.last = b
+		}
+		if b.word == "" {
+			b.word = pestWord
+		} else if b.word != pestWord && pestWord != "" && !twoWords {
+			twoWords = true
+			fail(pestCol, pestText, bad("add up the counts of each unit and write them in one row, or write one word if they are the same animals", "%s is called %s in row %d: counts of both would be taken for those of two units, or of one that stands twice", b.words(), quote(b.word), b.first))
 		}
 		b.last = row.N
 		if n := len(b.rows); r.Rest && (n == 0 || b.rows[n-1] != row.N) {
@@ -340,6 +348,10 @@ func (r *reader) observe(row Row) error {
 		}
 	}
 	r.labels, r.touched = labels, touched
+	if columns && len(counts) > 0 {
+		c, text := counts[0].col, counts[0].text
+		fail(c, text, bad("write the counts of units in one row, such as 4 0 2, and how many of those looked at were infested in another; or leave the count blank, or set its column to \"ignore\" in a map file (see --save-map)", "%s stands beside infested and looked, and may be the sum over all that were looked at", quote(text)))
+	}
 	if columns {
 		b := visit(infCol, labelWord)
 		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {

@@ -6,7 +6,8 @@ import "strings"
 const longestTotal = 60
 
 // isTotal reports whether a row holds sums: its first word says so, or what
-// stands in the place of its bed, pest, date, unit, place or note.
+// stands in the place of its bed, pest, date, unit, place or note, or under an unknown
+// heading.
 func (r *reader) isTotal(cells []string) bool {
 	first := true
 	for i := range r.res.Columns {
@@ -20,7 +21,7 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		switch c.Role {
-		case Bed, Pest, Date, Unit, Number, Where, Note:
+		case Bed, Pest, Date, Unit, Number, Where, Note, unknown:
 		default:
 			if !first {
 				continue
@@ -29,6 +30,7 @@ func (r *reader) isTotal(cells []string) bool {
 		if text = tidy(text); text == "" {
 			continue
 		}
+		atFirst := first
 		first = false
 		if len(text) > longestTotal { // nor is it worth remembering
 			continue
@@ -47,7 +49,7 @@ func (r *reader) isTotal(cells []string) bool {
 				return totalWord(text)
 			}
 			return totalWord(text) && !aName(text)
-		}) {
+		}) && (c.Role != unknown || atFirst || !rating(text)) {
 			return true
 		}
 	}
@@ -55,7 +57,7 @@ func (r *reader) isTotal(cells []string) bool {
 }
 
 // totals are the words in front of a row of sums or means.
-var totals = map[string]bool{"total": true, "totals": true, "sum": true, "sums": true, "subtotal": true, "sub total": true, "grand total": true, "mean": true, "means": true, "average": true, "averages": true, "avg": true, "median": true, "max": true, "maximum": true, "min": true, "minimum": true, "std dev": true, "summe": true, "gesamt": true, "mittel": true, "mittelwert": true, "total général": true, "moyenne": true, "somme": true, "totaal": true, "gemiddelde": true, "suma": true, "media": true}
+var totals = map[string]bool{"total": true, "totals": true, "sum": true, "sums": true, "subtotal": true, "sub total": true, "grand total": true, "mean": true, "means": true, "average": true, "averages": true, "avg": true, "median": true, "max": true, "maximum": true, "min": true, "minimum": true, "std dev": true, "sub-total": true, "summe": true, "gesamt": true, "mittel": true, "mittelwert": true, "total général": true, "moyenne": true, "somme": true, "totaal": true, "gemiddelde": true, "suma": true, "media": true}
 
 func totalWord(s string) bool {
 	s = strings.ToLower(strings.Trim(tidy(s), " :.="))
@@ -79,3 +81,13 @@ func subtotal(s string) bool {
 
 // aName reports whether a word for sums is a person's name too.
 func aName(s string) bool { return strings.EqualFold(s, "max") || strings.EqualFold(s, "min") }
+
+// rating reports whether a word for means can be a mark as well: a crop can be
+// average.
+func rating(s string) bool {
+	switch strings.ToLower(strings.Trim(tidy(s), " :.=")) {
+	case "mean", "average", "avg", "median", "mittel", "media", "maximum", "minimum":
+		return true
+	}
+	return false
+}
