@@ -145,6 +145,7 @@ func (x *importing) came(f *imported) report.Section {
 		say(1, "Not read, and whole numbers stand there: %s. If they are counts, write the heading as a bed, a date, a pest or a numbered unit such as trap 4, or set the column in a map file (--save-map).", strings.Join(list, ", "))
 	}
 	say(r.Hidden, "Hidden in the workbook, and read like the others: %s.", unitsOf(r.Hidden, "row"))
+	say(len(r.HiddenCols), "Hidden in the workbook, and read like the others: column %s.", strings.Join(r.HiddenCols, ", "))
 	say(r.Moved, "Times with a zone, read as the day that it was on the farm, which is another than is written: %s.", unitsOf(r.Moved, "row"))
 	say(f.already, "Already stored with the same counts, and left alone: %s.", unitsOf(f.already, "visit"))
 	say(len(f.taken), "Voided or amended since they were stored, and left alone: %s (%s). Where the sheet is right after all, enter them with `leafturn count`.", unitsOf(len(f.taken), "visit"), recordNumbers(f.taken))

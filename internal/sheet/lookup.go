@@ -87,7 +87,7 @@ func (r *reader) date(text string) dateAnswer {
 		if w == nil {
 			w = r.slip(text, d)
 		}
-		return dateAnswer{d, moved, w}
+		return dateAnswer{d, moved, oneOrder(text), w}
 	})
 }
 
@@ -101,6 +101,13 @@ func (r *reader) slip(text string, d civil.Date) *wrong {
 		return bad("check the year; where it is right, import with --old", "%s lies before %s, 10 years before the farm's first record (or today), and is taken for a slip", quote(text), r.Earliest)
 	}
 	return nil
+}
+
+// oneOrder reports whether a date in numbers, the year last, has a day that can be no
+// month.
+func oneOrder(text string) bool {
+	m := threeParts().FindStringSubmatch(text)
+	return m != nil && len(m[1]) < 3 && max(atoi(m[1]), atoi(m[3])) > 12
 }
 
 // notice remembers a date that shows in which order the sheet has them.

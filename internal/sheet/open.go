@@ -19,14 +19,15 @@ import (
 
 // Source is a file that was looked over and may be read more than once.
 type Source struct {
-	Name string // as the grower wrote it
-	Size int64
-	XLSX bool
-	path string
-	temp bool // path is our own copy of a pipe
-	info fs.FileInfo
-	sum  uint32
-	look look
+	Name    string // as the grower wrote it
+	Size    int64
+	XLSX    bool
+	path    string
+	temp    bool // path is our own copy of a pipe
+	info    fs.FileInfo
+	sum     uint32
+	look    look
+	besides map[string]beside // by sheet of a workbook
 	// Progress, when set, is told how many bytes of how many have been read; of
 	// a workbook, how many rows, and 0.
 	Progress func(done, total int64)

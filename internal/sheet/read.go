@@ -121,6 +121,7 @@ type reader struct {
 	} // the first date that can be read in one order only
 	said []*Column // columns of what rows say besides counts
 
+	swap       swapped
 	title      int // the last row without a count since one with; 0 for none
 	titleWords string
 
@@ -175,6 +176,13 @@ func (r *reader) all(src rows) error {
 	}
 	before := len(r.problems.all)
 	r.headings(first, i)
+	if b, ok := src.(*bookRows); ok {
+		for _, c := range r.res.Columns {
+			if c.Read() && b.beside.hides(c.Col) {
+				r.res.HiddenCols = append(r.res.HiddenCols, Letter(c.Col))
+			}
+		}
+	}
 	if len(r.problems.all) > before {
 		return nil // what stands below could only be read wrongly
 	}
@@ -204,7 +212,11 @@ func (r *reader) all(src rows) error {
 			}
 		}
 	}
-	return r.before(math.MaxInt)
+	if err := r.before(math.MaxInt); err != nil {
+		return err
+	}
+	r.swappedDays()
+	return nil
 }
 
 // unreadable notes a row whose cells cannot be told apart, and reports whether
@@ -221,8 +233,13 @@ func (r *reader) unreadable(row Row, err error) bool {
 
 func (r *reader) headings(first []Row, i int) {
 	head := first[i]
+	for col, ref := range head.joined {
+		for cols, _ := over(ref); len(head.Cells) < col+cols-1; {
+			head.Cells = append(head.Cells, "")
+		}
+	}
 	l := &r.res.Layout
-	l.HeadRow, l.cells, l.width = head.N, head.Cells, len(head.Cells)
+	l.HeadRow, l.cells, l.width, l.joined = head.N, head.Cells, len(head.Cells), head.joined
 	for _, row := range first[:i] {
 		if filled(row.Cells) > 0 {
 			l.Above++

@@ -40,8 +40,9 @@ const (
 type Row struct {
 	N      int // as the spreadsheet numbers it, from 1
 	Cells  []string
-	hidden bool   // in the workbook
-	dates  []bool // of an XLSX row: the cell is a date of the spreadsheet; nil for none
+	hidden bool           // in the workbook
+	dates  []bool         // of an XLSX row: the cell is a date of the spreadsheet; nil for none
+	joined map[int]string // columns of an XLSX row whose cell is joined with others: all of them; nil for none
 }
 
 // rows gives the rows of a sheet in order and io.EOF after the last. A

@@ -24,6 +24,8 @@ type bookRows struct {
 	book       *excelize.File
 	raw, shown *excelize.Rows
 	date1904   bool
+	beside     beside
+	widest     int // the last column that beside knows of
 	n          int
 }
 
@@ -49,7 +51,10 @@ func (s *Source) openBook(sheet string) (*bookRows, Format, error) {
 		book.Close()
 		return nil, Format{}, problem
 	}
-	b := &bookRows{s: s, book: book}
+	b := &bookRows{s: s, book: book, beside: s.lookBeside(book, name)}
+	for at := range b.beside.formulas {
+		b.widest = min(max(b.widest, at.col), maxColumns)
+	}
 	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
 		b.date1904 = *props.Date1904
 	}
@@ -171,6 +176,10 @@ func (b *bookRows) next() (row Row, err error) {
 	if len(raw) > maxColumns {
 		return row, b.s.fail(b.n, "delete what stands far to the right", "the row reaches to column %s; %d columns are read", Letter(len(raw)), maxColumns)
 	}
+	if len(b.beside.formulas)+len(b.beside.joined) > 0 {
+		row.Cells = b.unsaid(raw, &row)
+		raw = row.Cells
+	}
 	for i := range raw {
 		if i >= len(shown) || raw[i] == shown[i] || raw[i] == "" {
 			continue
@@ -187,6 +196,29 @@ func (b *bookRows) next() (row Row, err error) {
 		}
 	}
 	return row, nil
+}
+
+// unsaid writes a formula without a value into its cell, and notes which cells are
+// joined with others.
+func (b *bookRows) unsaid(cells []string, row *Row) []string {
+	for col := 1; col <= max(len(cells), b.widest); col++ {
+		at := place{b.n, col}
+		if f, ok := b.beside.formulas[at]; ok {
+			for len(cells) < col {
+				cells = append(cells, "")
+			}
+			if cells[col-1] == "" {
+				cells[col-1] = f
+			}
+		}
+		if ref, ok := b.beside.joined[at]; ok {
+			if row.joined == nil {
+				row.joined = map[int]string{}
+			}
+			row.joined[col] = ref
+		}
+	}
+	return cells
 }
 
 // dateMark is what cells with the format of a date are shown as.

@@ -129,3 +129,32 @@ func TestTicksAreNoCounts(t *testing.T) {
 	require.Equal(t, `"TRUE" is not a count`, res.Problems[0].What)
 	require.Equal(t, `"FALSE" is not a count`, res.Problems[1].What)
 }
+
+// A spreadsheet that has the month first reads 3/7/2026 as 7 March and leaves
+// 13/7/2026 as text: beside such text its dates are not to be trusted.
+func TestDaysAndMonthsChangedRound(t *testing.T) {
+	head := []any{"Date", "Bed", "Pest", "Count"}
+	march := time.Date(2026, 3, 7, 0, 0, 0, 0, time.UTC)
+	same, late := time.Date(2026, 7, 7, 0, 0, 0, 0, time.UTC), time.Date(2026, 6, 29, 0, 0, 0, 0, time.UTC)
+	shown := map[string]string{"A2": "d/m/yyyy", "A3": "d/m/yyyy"}
+	path := workbook(t, [][]any{head, {march, "B3", "slug", 4}, {same, "B4", "slug", 1}, {"13/7/2026", "B3", "slug", 2}}, shown, nil)
+	_, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Len(t, res.Problems, 1)
+	require.Contains(t, res.Problems[0].Diag().Error(), `:2:1: column A "Date": the spreadsheet has dates such as 2026-03-07, and could not read others, such as "13/7/2026" in row 4`)
+	s, err := sheet.Open(path, nil)
+	require.NoError(t, err)
+	held, _, err := readSource(s, sheet.Map{}, res)
+	require.NoError(t, err)
+	require.Empty(t, held, "none of its visits is stored with --accept-good")
+	for _, rows := range [][][]any{
+		{head, {march, "B3", "slug", 4}, {same, "B4", "slug", 1}, {"2026-07-13", "B3", "slug", 2}}, // the text is plain
+		{head, {late, "B3", "slug", 4}, {same, "B4", "slug", 1}, {"13/7/2026", "B3", "slug", 2}},   // no date can be changed round
+		{head, {"3 Jul 2026", "B3", "slug", 4}, {same, "B4", "slug", 1}, {"13/7/2026", "B3", "slug", 2}},
+	} {
+		_, res, err := read(workbook(t, rows, shown, nil), sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems)
+		require.Equal(t, 3, res.Visits)
+	}
+}
