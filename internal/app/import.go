@@ -172,8 +172,12 @@ func (x *importing) flags(ctx context.Context, files []string) error {
 		x.m.Date = o.Date
 	}
 	m, err := x.m.Resolve(x.a.names)
+	var p *diag.Problem
+	if errors.As(err, &p) && o.Map != "" && o.Bed+o.Pest+o.Unit == "" {
+		p.File = o.Map
+	}
 	if err != nil {
-		return asUsage(err)
+		return kept(asUsage(err), "nothing was stored")
 	}
 	x.m = m
 	return nil

@@ -38,8 +38,11 @@ func TestParseMap(t *testing.T) {
 
 	for text, want := range map[string]string{
 		"dates = \"dym\"\nblank = \"x\"\ndate = \"July\"\nsheets = \"a\"": `dates = "dym"|blank = "x"|date = "July"|unknown key "sheets"; did you mean "sheet"`,
-		"[columns]\nbed = 3": "m.toml",
-		"[columns]\n\"Bed\" = \"bed\"\n\"bed\" = \"note\"": "the same but for signs",
+		"[columns]\nbed = 3": `the value of "columns.bed" is no text in quotation marks`,
+		"pest = [\"slug\"]":  `the value of "pest" is no text`,
+		"columns = 3":        "columns is no table",
+		"[[beds]]\ntop = \"B3\"\n[[columns]]\nDay = \"date\"": "beds is no table|columns is no table",
+		"[columns]\n\"Bed\" = \"bed\"\n\"bed\" = \"note\"":    "the same but for signs",
 		"dates = ":                          "m.toml:1",
 		strings.Repeat("# much\n", 200_000): "is larger",
 	} {

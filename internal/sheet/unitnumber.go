@@ -62,4 +62,3 @@ func unitNumber(text, word string) string {
 	}
 	return label
 }
-
