@@ -180,8 +180,7 @@ func (l *Layout) check(p *problems, m Map) {
 		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set it to "ignore" in a map file (see --save-map), or give each pest rows of its own`, "damage in a row of several pests: it does not say which of them did it")
 	}
 	for i, c := range l.Columns {
-		cols, _ := over(l.joined[c.Col])
-		if c.Role == Count && l.blankNumbers(i+1) && (l.blankNumbers(i+2) || cols > 1) {
+		if c.Role == Count && l.blankNumbers(i+1) && (l.blankNumbers(i+2) || columnsOf(l.joined[c.Col]) > 1) {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write a heading above each column, such as trap 1, trap 2, trap 3", "whole numbers stand in the columns beside it too, and they have no headings: a heading that was joined over several columns stands in the first of them alone")
 		}
 	}

@@ -94,7 +94,7 @@ func (r *reader) observe(row Row) error {
 		if text != "" && text[0] == '\'' {
 			text = record.Plain(text)
 		}
-		return text, row.dates != nil && row.dates[c.Col-1]
+		return text, row.isDate(c.Col)
 	}
 	counts := r.counts[:0]
 	var infested, looked string
@@ -141,7 +141,7 @@ func (r *reader) observe(row Row) error {
 					continue
 				}
 			}
-			if ref, ok := row.joined[c.Col]; ok {
+			if ref := row.joined(c.Col); ref != "" {
 				fail(c, text, bad("part the cells, and write the count of each unit in its own", "the count is joined over the cells %s, and may be the sum of several units", ref))
 			}
 			counts = append(counts, obs{c, text, isDay})
@@ -203,7 +203,9 @@ func (r *reader) observe(row Row) error {
 		if a := r.date(dateText); a.w != nil {
 			fail(dateCol, dateText, a.w)
 		} else {
-			r.swap.add(row, dateCol, dateText, a)
+			if row.book != nil || a.order {
+				r.swap.add(row, dateCol, dateText, a)
+			}
 			base.date = a.d
 			if a.moved {
 				r.res.Moved++

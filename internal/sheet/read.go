@@ -233,13 +233,16 @@ func (r *reader) unreadable(row Row, err error) bool {
 
 func (r *reader) headings(first []Row, i int) {
 	head := first[i]
-	for col, ref := range head.joined {
-		for cols, _ := over(ref); len(head.Cells) < col+cols-1; {
+	l := &r.res.Layout
+	if head.book != nil {
+		l.joined = head.book.joined
+	}
+	for col, ref := range l.joined {
+		for cols := columnsOf(ref); len(head.Cells) < col+cols-1; {
 			head.Cells = append(head.Cells, "")
 		}
 	}
-	l := &r.res.Layout
-	l.HeadRow, l.cells, l.width, l.joined = head.N, head.Cells, len(head.Cells), head.joined
+	l.HeadRow, l.cells, l.width = head.N, head.Cells, len(head.Cells)
 	for _, row := range first[:i] {
 		if filled(row.Cells) > 0 {
 			l.Above++

@@ -40,9 +40,27 @@ const (
 type Row struct {
 	N      int // as the spreadsheet numbers it, from 1
 	Cells  []string
-	hidden bool           // in the workbook
-	dates  []bool         // of an XLSX row: the cell is a date of the spreadsheet; nil for none
-	joined map[int]string // columns of an XLSX row whose cell is joined with others: all of them; nil for none
+	hidden bool   // in the workbook
+	book   *noted // of an XLSX row that has any; else nil
+}
+
+// noted is what the cells of a row of a workbook are besides their text.
+type noted struct {
+	dates  []bool         // the cell is a date of the spreadsheet
+	joined map[int]string // columns whose cell is joined with others: all of them
+}
+
+// isDate reports whether a column of the row holds a date of the spreadsheet.
+func (r Row) isDate(col int) bool {
+	return r.book != nil && col <= len(r.book.dates) && r.book.dates[col-1]
+}
+
+// joined is the cells over which a column of the row is joined, "" for one alone.
+func (r Row) joined(col int) string {
+	if r.book == nil {
+		return ""
+	}
+	return r.book.joined[col]
 }
 
 // rows gives the rows of a sheet in order and io.EOF after the last. A
@@ -208,7 +226,7 @@ func unseen(r rune) bool {
 func tidy(s string) string {
 	plain := true
 	for i := 0; i < len(s); i++ {
-		if c := s[i]; c <= ' ' || c >= 0x80 {
+		if c := s[i]; c < ' ' || c >= 0x80 || c == ' ' && (i == 0 || i == len(s)-1 || s[i-1] == ' ') {
 			plain = false
 			break
 		}

@@ -14,7 +14,7 @@ func (s *swapped) add(row Row, c *Column, text string, a dateAnswer) {
 	if a.order && s.text == 0 {
 		s.text, s.written = row.N, text
 	}
-	if row.dates != nil && row.dates[c.Col-1] && s.row == 0 && a.d.Day <= 12 && a.d.Day != int(a.d.Month) {
+	if row.isDate(c.Col) && s.row == 0 && a.d.Day <= 12 && a.d.Day != int(a.d.Month) {
 		s.row, s.col, s.date = row.N, c, text
 	}
 }

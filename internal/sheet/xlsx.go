@@ -185,10 +185,13 @@ func (b *bookRows) next() (row Row, err error) {
 			continue
 		}
 		if d, ok := b.date(raw[i], shown[i]); ok {
-			if row.dates == nil {
-				row.dates = make([]bool, len(raw))
+			if row.book == nil {
+				row.book = &noted{}
 			}
-			raw[i], row.dates[i] = d, true
+			if row.book.dates == nil {
+				row.book.dates = make([]bool, len(raw))
+			}
+			raw[i], row.book.dates[i] = d, true
 		} else if strings.HasSuffix(shown[i], "%") || shown[i] == "TRUE" || shown[i] == "FALSE" { // a tick is no count of 1
 			raw[i] = shown[i]
 		} else {
@@ -212,10 +215,10 @@ func (b *bookRows) unsaid(cells []string, row *Row) []string {
 			}
 		}
 		if ref, ok := b.beside.joined[at]; ok {
-			if row.joined == nil {
-				row.joined = map[int]string{}
+			if row.book == nil {
+				row.book = &noted{joined: map[int]string{}}
 			}
-			row.joined[col] = ref
+			row.book.joined[col] = ref
 		}
 	}
 	return cells

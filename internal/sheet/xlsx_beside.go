@@ -82,40 +82,45 @@ func partOf(z *zip.ReadCloser, book *excelize.File, sheet string) string {
 }
 
 func (b *beside) read(r *bufio.Reader) {
-	var cell, formula string
+	var cell, formula []byte
 	asked, valued := false, false
 	for {
 		text, err := upTo(r, '<')
 		if err != nil {
 			return
 		}
-		if asked && formula == "" && !valued {
-			formula = string(text)
+		if asked && len(formula) == 0 && !valued {
+			formula = append(formula, text...)
 		}
 		tag, err := upTo(r, '>')
 		if err != nil {
 			return
 		}
-		switch tagName(tag) {
+		name, end := tagName(tag)
+		switch string(name) {
 		case "col":
-			if hide := attr(tag, "hidden"); hide == "1" || hide == "true" {
-				from, _ := strconv.Atoi(attr(tag, "min"))
-				to, _ := strconv.Atoi(attr(tag, "max"))
+			if hide := string(attr(tag, "hidden")); hide == "1" || hide == "true" {
+				from, _ := strconv.Atoi(string(attr(tag, "min")))
+				to, _ := strconv.Atoi(string(attr(tag, "max")))
 				b.hidden = append(b.hidden, [2]int{from, to})
 			}
 		case "c":
-			cell, formula, asked, valued = attr(tag, "r"), "", false, false
+			if !end {
+				cell, formula, asked, valued = append(cell[:0], attr(tag, "r")...), formula[:0], false, false
+				continue
+			}
+			if asked && !valued && len(b.formulas) < maxBeside {
+				if at, ok := placeOf(string(cell)); ok {
+					b.formulas[at] = "=" + strings.TrimSpace(string(formula))
+				}
+			}
+			asked = false
 		case "f":
 			asked = true
 		case "v", "is":
 			valued = true
-		case "/c":
-			if at, ok := placeOf(cell); ok && asked && !valued && len(b.formulas) < maxBeside {
-				b.formulas[at] = "=" + strings.TrimSpace(formula)
-			}
-			asked = false
 		case "mergeCell":
-			ref := attr(tag, "ref")
+			ref := string(attr(tag, "ref"))
 			first, _, _ := strings.Cut(ref, ":")
 			if at, ok := placeOf(first); ok && len(b.joined) < maxBeside {
 				b.joined[at] = ref
@@ -133,33 +138,46 @@ func upTo(r *bufio.Reader, end byte) ([]byte, error) {
 	return bytes.TrimSuffix(text, []byte{end}), err
 }
 
-// tagName is the name of a tag without its prefix; an end has "/" in front.
-func tagName(tag []byte) string {
-	end := bytes.IndexAny(tag, " \t\r\n")
-	if end >= 0 {
-		tag = tag[:end]
+// tagName is the name of a tag without its prefix, and whether it ends an element.
+func tagName(tag []byte) (name []byte, end bool) {
+	if len(tag) > 0 && tag[0] == '/' {
+		tag, end = tag[1:], true
 	}
-	slash := bytes.HasPrefix(tag, []byte("/"))
-	tag = bytes.Trim(tag, "/")
-	if i := bytes.IndexByte(tag, ':'); i >= 0 {
-		tag = tag[i+1:]
+	for i, c := range tag {
+		switch c {
+		case ':':
+			return localName(tag[i+1:]), end
+		case ' ', '\t', '\r', '\n', '/':
+			return tag[:i], end
+		}
 	}
-	if len(tag) > 9 { // longer than any that is looked for
-		return ""
-	}
-	if slash {
-		return "/" + string(tag)
-	}
-	return string(tag)
+	return tag, end
 }
 
-func attr(tag []byte, name string) string {
-	_, rest, ok := bytes.Cut(tag, []byte(" "+name+`="`))
-	value, _, end := bytes.Cut(rest, []byte(`"`))
-	if !ok || !end {
-		return ""
+func localName(tag []byte) []byte {
+	if i := bytes.IndexAny(tag, " \t\r\n/"); i >= 0 {
+		return tag[:i]
 	}
-	return string(value)
+	return tag
+}
+
+// attr is the value of an attribute, nil for none.
+func attr(tag []byte, name string) []byte {
+	for {
+		i := bytes.IndexByte(tag, '=')
+		if i < len(name) || i+1 >= len(tag) {
+			return nil
+		}
+		quote := tag[i+1]
+		value, rest, ok := bytes.Cut(tag[i+2:], []byte{quote})
+		if !ok {
+			return nil
+		}
+		if before := tag[:i]; string(before[len(before)-len(name):]) == name && (len(before) == len(name) || before[len(before)-len(name)-1] == ' ') {
+			return value
+		}
+		tag = rest
+	}
 }
 
 func placeOf(cell string) (place, bool) {
@@ -177,13 +195,13 @@ func (b *beside) hides(col int) bool {
 	return false
 }
 
-// over are the columns over which a cell is joined, 1 for one that is not.
-func over(ref string) (cols, rows int) {
+// columnsOf is how many columns joined cells take, 1 for what is none.
+func columnsOf(ref string) int {
 	a, z, _ := strings.Cut(ref, ":")
 	from, ok1 := placeOf(a)
 	to, ok2 := placeOf(z)
 	if !ok1 || !ok2 {
-		return 1, 1
+		return 1
 	}
-	return to.col - from.col + 1, to.row - from.row + 1
+	return to.col - from.col + 1
 }
