@@ -115,6 +115,9 @@ func parseBare(s, text string, order Order) (civil.Date, *wrong) {
 		d := civil.New(1899, time.December, 30).AddDays(atoi(n))
 		return civil.Date{}, bad("give the column the format of a date in your spreadsheet and save again; "+n+" is probably "+d.String(), "%s is a spreadsheet's number for a day, not a date", quote(s))
 	}
+	if monthAlone(text) {
+		return civil.Date{}, bad("write the date whole, such as 2026-07-13", "%s has no day", quote(s))
+	}
 	if noYear(text) {
 		return civil.Date{}, bad("write the date whole, such as 2026-07-13", "%s has no year", quote(s))
 	}
@@ -134,6 +137,17 @@ func noYear(text string) bool {
 	}
 	m := monthOnly().FindStringSubmatch(text)
 	return m != nil && month(m[1]) > 0
+}
+
+var (
+	nameYear   = pattern.New(`^(\pL{3,10})\.?[-/. ]+(?:de )?\d{4}$`)
+	numberYear = pattern.New(`^(?:(?:0?[1-9]|1[0-2])[-/.]20\d{2}|20\d{2}[-/.](?:0?[1-9]|1[0-2]))$`)
+)
+
+// monthAlone reports whether a text is a month and a year without a day.
+func monthAlone(text string) bool {
+	m := nameYear().FindStringSubmatch(text)
+	return m != nil && month(m[1]) > 0 || numberYear().MatchString(text)
 }
 
 // dated reports whether a heading has the form of a date.

@@ -283,6 +283,10 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role = Count
 		return c, false, bad("write the date whole, such as 2026-07-13", "the heading %s is a date without a year", quote(text))
 	}
+	if monthAlone(text) {
+		c.Role = Count
+		return c, false, bad("write the dates of the counts whole, such as 2026-07-13", "the heading %s is a month without a day", quote(text))
+	}
 	if stagesOnly(examples) {
 		return c, false, stagesApart(text)
 	}

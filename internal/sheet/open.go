@@ -280,6 +280,8 @@ func (s *Source) other() *diag.Problem {
 	switch {
 	case has("\xD0\xCF\x11\xE0"):
 		return s.fail(0, save+", without a password", "is an old .xls workbook, or one with a password")
+	case has("\xFF\xFE\x00\x00"), has("\x00\x00\xFE\xFF"):
+		return s.fail(0, "save it as CSV UTF-8", "is text in UTF-32")
 	case has("%PDF"):
 		return s.fail(0, "export the table as CSV", "is a PDF")
 	case has("\x1F\x8B"):

@@ -6,6 +6,7 @@ import (
 	"hash/crc32"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -224,8 +225,12 @@ func (b *bookRows) unsaid(cells []string, row *Row) []string {
 	return cells
 }
 
-// dateMark is what cells with the format of a date are shown as.
-const dateMark = "DATE"
+// What cells with the format of a date are shown as, and of one that does not show the
+// day: July 2026 is kept as its first day.
+const (
+	dateMark  = "DATE"
+	monthMark = "MONTH"
+)
 
 // lastDay ends the days that a cell may hold: 1 January 2100.
 const lastDay = 73_051.0
@@ -233,18 +238,22 @@ const lastDay = 73_051.0
 // date turns a number that is shown as a date into that date.
 func (b *bookRows) date(raw, shown string) (string, bool) {
 	v, err := strconv.ParseFloat(raw, 64)
-	if err != nil || v < 1 || v >= lastDay || shown != dateMark {
+	if err != nil || v < 1 || v >= lastDay || shown != dateMark && shown != monthMark {
 		return "", false
 	}
 	t, err := excelize.ExcelDateToTime(v, b.date1904)
 	if err != nil {
 		return "", false
 	}
-	return civil.DateIn(t, t.Location()).String(), true
+	d := civil.DateIn(t, t.Location())
+	if shown == monthMark && d.Day == 1 {
+		return fmt.Sprintf("%s %d", d.Month, d.Year), true
+	}
+	return d.String(), true
 }
 
-// markDates puts one fixed word in the place of every format of dates, in
-// memory: which one it is does not matter here, and to write out each date
+// markDates puts a fixed word in the place of every format of dates, in memory:
+// whether it shows the day is all that matters here, and to write out each date
 // would take most of the time.
 func markDates(book *excelize.File) (err error) {
 	defer func() {
@@ -252,10 +261,14 @@ func markDates(book *excelize.File) (err error) {
 			err = fmt.Errorf("its styles do not fit together (%v)", x)
 		}
 	}()
-	form := `"` + dateMark + `"`
-	mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
-	if err != nil {
-		return err
+	var marks []int // the styles of the words
+	for _, word := range []string{dateMark, monthMark} {
+		form := `"` + word + `"`
+		mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
+		if err != nil {
+			return err
+		}
+		marks = append(marks, mark)
 	}
 	codes := map[int]string{}
 	if book.Styles.NumFmts != nil {
@@ -266,8 +279,12 @@ func markDates(book *excelize.File) (err error) {
 	all := book.Styles.CellXfs.Xf
 	for i := range all {
 		id := all[i].NumFmtID
-		if i == mark || id == nil {
+		if slices.Contains(marks, i) || id == nil {
 			continue
+		}
+		mark := marks[0]
+		if code, ok := codes[*id]; ok && !strings.Contains(plainCode(code), "d") || !ok && *id == 17 {
+			mark = marks[1]
 		}
 		if code, ok := codes[*id]; ok && dateCode(code) || !ok && (*id >= 14 && *id <= 17 || *id == 22 || *id >= 27 && *id <= 31 || *id == 36 || *id >= 50 && *id <= 58) {
 			all[i].NumFmtID = all[mark].NumFmtID
@@ -279,10 +296,13 @@ func markDates(book *excelize.File) (err error) {
 
 var notCode = pattern.New(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
 
+// plainCode is a number format without what it writes as it is.
+func plainCode(code string) string { return strings.ToLower(notCode().ReplaceAllString(code, "")) }
+
 // dateCode reports whether a number format shows a day, a month's name or a
 // year.
 func dateCode(code string) bool {
-	code = strings.ToLower(notCode().ReplaceAllString(code, ""))
+	code = plainCode(code)
 	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
 }
 

@@ -158,3 +158,24 @@ func TestDaysAndMonthsChangedRound(t *testing.T) {
 		require.Equal(t, 3, res.Visits)
 	}
 }
+
+// A spreadsheet keeps "July 2026" as the first of July: where the day is not shown,
+// the first is no day that somebody wrote.
+func TestMonthsAreNoDays(t *testing.T) {
+	first, third := time.Date(2026, 7, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 7, 3, 0, 0, 0, 0, time.UTC)
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Count"},
+		{first, "B3", "slug", 4}, {third, "B3", "slug", 5}, {first, "B4", "slug", 6}, {first, "A2", "slug", 7}, {"Jul 2026", "A4", "slug", 8}, {"07/2026", "A4", "slug", 8},
+	}, map[string]string{"A2": "mmm-yy", "A3": "mmm-yy", "A4": "d-mmm", "A5": `mmmm" of day "yyyy`}, nil)
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-01 B4 slug 6 unit=trap", "2026-07-03 B3 slug 5 unit=trap"}, lines(visits))
+	require.Equal(t, []string{`A: "July 2026" has no day`, `A: "Jul 2026" has no day`, `A: "07/2026" has no day`}, whats(res))
+	require.Equal(t, []sheet.Span{{From: 5, To: 5}}, res.Problems[0].Also)
+
+	path = workbook(t, [][]any{{"Bed", "Pest", first, "Juni 2026"}, {"B3", "slug", 4, 2}}, map[string]string{"C1": "mmm yyyy"}, nil)
+	visits, res, err = read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, visits)
+	require.Equal(t, []string{`C: the heading "July 2026" is a month without a day`, `D: the heading "Juni 2026" is a month without a day`}, whats(res))
+}
