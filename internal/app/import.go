@@ -334,8 +334,11 @@ func (x *importing) check(ctx context.Context) (*report.Document, error) {
 	}
 	doc := x.report(all)
 	if n := countProblems(all); n > 0 {
-		return doc, &diag.Problem{What: fmt.Sprintf("%s found; as it stands nothing would be stored", unitsOf(n, "problem")),
-			Do: "correct the sheet, or store the good rows with --accept-good and correct the others in the rest file"}
+		do := "correct the sheet, or store the good rows with --accept-good and correct the others in the rest file"
+		if slices.ContainsFunc(all, func(f *imported) bool { return headingsWrong(f.res) }) {
+			do = "correct the headings; or write down how they are read with --save-map, correct that, and read by it with --map"
+		}
+		return doc, &diag.Problem{What: fmt.Sprintf("%s found; as it stands nothing would be stored", unitsOf(n, "problem")), Do: do}
 	}
 	return doc, nil
 }

@@ -66,6 +66,8 @@ func (c Column) Words() string {
 	switch c.Role {
 	case Count:
 		switch {
+		case c.Pest != "" && c.Number != "":
+			return strings.Join(strings.Fields("count of "+c.Pest+" "+c.Word+" "+c.Number), " ")
 		case c.Pest != "":
 			return "count of " + c.Pest
 		case !c.Date.IsZero():
@@ -265,6 +267,9 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		}
 		return c, m[1] != "", nil
 	}
+	if g.pestUnit(&c, h) {
+		return c, true, nil
+	}
 	if strings.Contains(h, " per ") || strings.HasPrefix(h, "mean ") || strings.HasPrefix(h, "average ") || strings.HasPrefix(h, "total ") || strings.HasPrefix(h, "avg ") {
 		c.Role = total
 		return c, false, nil
@@ -291,7 +296,7 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		return c, false, stagesApart(text)
 	}
 	if numbersOnly(examples) && g.namesUnits(h) {
-		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))
+		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4 or slugs trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))
 	}
 	if near := g.near(h); near != "" {
 		return c, false, bad("write "+quote(near)+`, or set the column to "ignore" in a map file (see --save-map)`, "unknown heading %s; did you mean %q?", quote(text), near)
@@ -433,11 +438,14 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 			c.Bed = key
 			return nil
 		}
+		if g.pestUnit(c, strings.ReplaceAll(plainHead(x), "_", " ")) {
+			return nil
+		}
 		if m := numbered().FindStringSubmatch(plainHead(x)); m != nil {
 			c.Number, c.Word = m[2], m[1]
 			return nil
 		}
-		return bad("write count of a pest, of a date such as 2026-07-13, of a bed or of a unit such as trap 1", "the map says %s, and %s is none of these", quote(text), quote(x))
+		return bad("write count of a pest, of a date such as 2026-07-13, of a bed, of a unit such as trap 1 or of both such as slug trap 1", "the map says %s, and %s is none of these", quote(text), quote(x))
 	}
 	for _, role := range []Role{Air, SoilTemp} {
 		if rest, ok := strings.CutPrefix(low, string(role)); ok {

@@ -109,7 +109,7 @@ func TestHowManyUnits(t *testing.T) {
 // So does a column whose heading names units and says more; one that is not read and
 // holds words does not.
 func TestHeadingsThatNameUnits(t *testing.T) {
-	for _, head := range []string{"Leaves examined", "trap count", "trap n", "Plants scouted", "Mites (10 leaves)", "Trap 3 (edge)", "no. of infested leaves", "Slugs trap 2"} {
+	for _, head := range []string{"Leaves examined", "trap count", "trap n", "Plants scouted", "Mites (10 leaves)", "Trap 3 (edge)", "no. of infested leaves", "Slugs on trap 2"} {
 		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
 		got, res, err := read(path, sheet.Map{})
 		require.NoError(t, err)

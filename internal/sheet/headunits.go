@@ -52,6 +52,32 @@ func (g *guesser) howMany(h string) bool {
 	return h == "n" || several && (g.units[one] || len(one) > 2 && slices.Contains(genericUnits, one)) || m[1] == "leaves"
 }
 
+var (
+	pestFirst = pattern.New(`^(.+?)(?: (\pL+?))? ?(?:no |nr |number )?(\d{1,3})$`)
+	unitFirst = pattern.New(`^(\pL+) ?(?:no |nr |number )?(\d{1,3}) (.+)$`)
+)
+
+// pestUnit reads a heading that names a pest and a numbered unit: Slugs trap 1, Mite 3,
+// Trap 2 earwigs.
+func (g *guesser) pestUnit(c *Column, h string) bool {
+	set := func(pest, word, number string) bool {
+		key, ok := g.pest(pest)
+		if !ok || !g.units[word] && !slices.Contains(genericUnits, word) {
+			return false
+		}
+		c.Role, c.Pest, c.Number = Count, key, number
+		if g.units[word] {
+			c.Word = word
+		}
+		return true
+	}
+	if m := unitFirst().FindStringSubmatch(h); m != nil && g.units[m[1]] && set(m[3], m[1], m[2]) {
+		return true
+	}
+	m := pestFirst().FindStringSubmatch(h)
+	return m != nil && (set(m[1], m[2], m[3]) || m[2] != "" && set(m[1]+" "+m[2], "", m[3]))
+}
+
 // namesUnits reports whether units stand in a heading: in the plural, or with a
 // number (Leaves examined, Trap 3 edge).
 func (g *guesser) namesUnits(h string) bool {

@@ -108,7 +108,7 @@ func sorted(m map[string]string) []string {
 // heading, is left to the guess.
 func FormatMap(l *Layout, m Map) []byte {
 	var b strings.Builder
-	b.WriteString("# How leafturn reads this kind of sheet. Change what was guessed wrongly, then:\n#   leafturn import FILE --map THIS\n# Roles: " + strings.Join(roleWords, ", ") + ",\n# count of X (a pest, a date, a bed, or a unit such as trap 1), +ENEMY.\n\n")
+	b.WriteString("# How leafturn reads this kind of sheet. Change what was guessed wrongly, then:\n#   leafturn import FILE --map THIS\n# Roles: " + strings.Join(roleWords, ", ") + ",\n# count of X (a pest, a date, a bed, a unit such as trap 1, or slug trap 1), +ENEMY.\n\n")
 	put := func(key, value, about string) {
 		if value == "" {
 			fmt.Fprintf(&b, "# %-45s # %s\n", key+` = ""`, about)
