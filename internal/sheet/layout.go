@@ -54,12 +54,7 @@ func (l *Layout) group() {
 // lay reads the headings in a row; the rows below it are examples.
 func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*wrong, score, anchors int) {
 	for i, text := range row {
-		var examples []string
-		for _, r := range below {
-			if i < len(r) {
-				examples = append(examples, r[i])
-			}
-		}
+		examples := column(below, i)
 		c, anchor, w := g.column(i+1, text, examples)
 		if tidy(text) == "" {
 			c.Role, w = unknown, nil
@@ -82,6 +77,16 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 		}
 	}
 	return cols, wrongs, score, anchors
+}
+
+// column is the cells of a column, counted from 0, in the rows that have it.
+func column(rows [][]string, i int) (cells []string) {
+	for _, r := range rows {
+		if i < len(r) {
+			cells = append(cells, r[i])
+		}
+	}
+	return cells
 }
 
 // find finds the heading row among the first rows, or -1: the first with two

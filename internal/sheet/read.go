@@ -238,7 +238,16 @@ func (r *reader) headings(first []Row, i int) {
 		l.joined = head.book.joined
 	}
 	for col, ref := range l.joined {
-		for cols := columnsOf(ref); len(head.Cells) < col+cols-1; {
+		for cols := columnsOf(ref); len(head.Cells) < min(col+cols-1, maxColumns); {
+			head.Cells = append(head.Cells, "")
+		}
+	}
+	var below [][]string
+	for _, row := range first[i+1:] {
+		below = append(below, row.Cells)
+	}
+	if r.res.Format.Kind == "XLSX" { // there the headings end with the last that is written
+		for numbersOnly(column(below, len(head.Cells))) {
 			head.Cells = append(head.Cells, "")
 		}
 	}
@@ -252,10 +261,6 @@ func (r *reader) headings(first []Row, i int) {
 	if len(r.Map.Columns) == 0 && exported(head.Cells) {
 		r.add(head.N, 0, "", "", "bring the whole folder back with `leafturn restore FOLDER`; for a sheet to correct and import, write a workbook with `leafturn export FILE.xlsx` and take its sheet \"Counts\"", "is a table of a folder that `leafturn export` wrote: visits that were taken out stand in it too, and what else belongs to a visit stands in other tables")
 		return
-	}
-	var below [][]string
-	for _, row := range first[i+1:] {
-		below = append(below, row.Cells)
 	}
 	named := len(fill(head.Cells))
 	for _, cells := range below {

@@ -87,3 +87,21 @@ func TestHiddenColumns(t *testing.T) {
 	require.Equal(t, []string{"2026-07-13 B3 slug 4 5 unit=trap"}, lines(visits))
 	require.Equal(t, []string{"E"}, res.HiddenCols)
 }
+
+// Whole numbers right of the last heading are told as those of a column without one:
+// one is taken for sums, several for counts whose heading was meant for all of them.
+func TestNumbersBesideTheHeadings(t *testing.T) {
+	head := []any{"Date", "Bed", "Slugs"}
+	visits, res, err := read(workbook(t, [][]any{head, {"2026-07-13", "B3", 4, 9}, {"2026-07-13", "B4", 0, 2}}, nil, nil), sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-07-13 B3 slug 4 unit=trap", "2026-07-13 B4 slug 0 unit=trap"}, lines(visits))
+	require.Len(t, res.Columns, 4)
+	require.True(t, res.Columns[3].Numbers)
+
+	visits, res, err = read(workbook(t, [][]any{head, {"2026-07-13", "B3", 4, 0, 2}, {"2026-07-13", "B4", 0, 1, 1}}, nil, nil), sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, visits)
+	require.Len(t, res.Problems, 1)
+	require.Contains(t, res.Problems[0].What, "they have no headings")
+}
