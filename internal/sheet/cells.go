@@ -34,6 +34,7 @@ var (
 	ratioForm    = pattern.New(`^(\d+)\s*(?:/|(?:out )?of)\s*(\d+)$`)
 	repeatForm   = pattern.New(`^(\d+)\s*[*x×]\s*(-|\d+)$`)
 	monthText    = pattern.New(`(?i)^(\d{1,2}[-. ](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[-. ]\d{1,4})[a-z]*$`)
+	wordsAlone   = pattern.New(`^\pL{2,}[\pL .,]*$`)
 	wordCount    = pattern.New(`^(\d+)\s*\pL[\pL ]*$`)
 )
 
@@ -102,6 +103,9 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 	}
 	if m := wordCount().FindStringSubmatch(s); m != nil {
 		return sample{}, bad("write the number alone: "+m[1], "%s is not a number", q)
+	}
+	if wordsAlone().MatchString(s) {
+		return sample{}, bad("write the number that was counted: 0 where none was found, - where nobody looked", "%s is not a count", q)
 	}
 	if words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ';' }); len(words) > 1 {
 		return several(words, q)

@@ -205,6 +205,14 @@ func known(word string, find func(string) (string, bool)) (string, bool) {
 // column guesses one heading. anchor reports that its word can only be a
 // heading, not a value.
 func (g *guesser) column(col int, text string, examples []string) (c Column, anchor bool, w *wrong) {
+	c, anchor, w = g.guess(col, text, examples)
+	if w == nil && !c.Stated && (c.Role == Count || c.Role == Infested) && percent().MatchString(text) {
+		w = bad(`write how many were infested and how many were looked at in two columns, "infested" and "looked"; if it holds counts all the same, say so in a map file (see --save-map)`, "the heading %s says percent: the number looked at is missing", quote(c.Heading))
+	}
+	return c, anchor, w
+}
+
+func (g *guesser) guess(col int, text string, examples []string) (c Column, anchor bool, w *wrong) {
 	text = record.Plain(tidy(text))
 	c = Column{Col: col, Heading: text}
 	for _, e := range examples {
@@ -229,6 +237,10 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 	}
 	if role := temperatureHead(h); role != unknown {
 		c.Role, c.Scale = role, scale(text, h)
+		return c, true, nil
+	}
+	if role, word := g.bracketed(text); role != unknown {
+		c.Role, c.Word = role, word
 		return c, true, nil
 	}
 	if dated(text) {

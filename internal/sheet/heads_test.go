@@ -141,3 +141,34 @@ func TestDaysOfNoCount(t *testing.T) {
 		}
 	}
 }
+
+// What stands in brackets behind a heading can change what it is: then it is not read
+// as the word before.
+func TestBracketsInHeadings(t *testing.T) {
+	for head, want := range map[string]sheet.Role{
+		"Date (d.m.y)": sheet.Date, "Datum (tt.mm.jjjj)": sheet.Date, "Date [ISO]": sheet.Date, "Bed (no.)": sheet.Bed, "Notes (weather, crop)": sheet.Note, "count [n]": sheet.Count,
+	} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{head, "slugs"}, {"2026-07-06", "12"}})
+		_, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Equal(t, want, res.Columns[0].Role, head)
+	}
+	for _, head := range []string{"Date (planted)", "Day (1-7)", "Count (mean)", "count (adults)", "Trap (colour)", "Slugs (per trap)"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{head, "bed", "slugs"}, {"x", "B3", "12"}})
+		_, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.False(t, res.Columns[0].Read(), head)
+	}
+}
+
+// A column of percents is none of counts, whatever else its heading says.
+func TestPercentsAreNoCounts(t *testing.T) {
+	for _, head := range []string{"Count (%)", "% slugs", "Slugs %", "% infested", "Trap 1 (%)"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", head, "earwigs"}, {"2026-07-06", "B3", "30", "2"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.NotEmpty(t, res.Problems, head)
+		require.Contains(t, res.Problems[0].What, "says percent", head)
+	}
+}

@@ -96,3 +96,37 @@ func (g *guesser) namesUnits(h string) bool {
 	}
 	return false
 }
+
+var (
+	percent  = pattern.New(`(?i)%|\b(?:percent|per cent|pct|prozent)\b`)
+	brackets = pattern.New(`^(.*?)\s*[(\[]([^()\[\]]*)[)\]]$`)
+	dateForm = pattern.New(`^(?:iso|[dmyjta][dmyjta /.-]*)$`)
+	ofCounts = pattern.New(`^(?:n|no|nr|number|count|counts|animals|individuals|0 none|0 if none)$`)
+)
+
+// bracketed reads a heading with something in brackets behind it that does not change
+// what it is: Date (dd/mm/yyyy), Nights (n), Trap (no.). What counts are of does.
+func (g *guesser) bracketed(text string) (role Role, word string) {
+	m := brackets().FindStringSubmatch(text)
+	if m == nil {
+		return unknown, ""
+	}
+	h, within := plainHead(m[1]), plainHead(m[2])
+	switch role := headings[h]; role {
+	case Bed, Pest, Nights, Disturbed, Observer, Note, Weather:
+		return role, ""
+	case Date:
+		if dateForm().MatchString(strings.ToLower(tidy(m[2]))) {
+			return Date, ""
+		}
+	case Count:
+		if ofCounts().MatchString(within) {
+			return Count, ""
+		}
+	case unknown:
+		if g.units[h] && !strings.HasSuffix(h, "s") && h != "leaves" && ofCounts().MatchString(within) && within != "n" && within != "count" && within != "counts" {
+			return Number, h
+		}
+	}
+	return unknown, ""
+}
