@@ -55,9 +55,10 @@ type imported struct {
 	res     *sheet.Result
 	new     int
 	units   int
-	already int // identical visits that were stored before
-	more    int // of them, those to which the sheet adds a note or a condition
-	twice   int // identical visits that stand in a file before it
+	already int     // identical visits that were stored before
+	more    int     // of them, those to which the sheet adds a note or a condition
+	twice   int     // identical visits that stand in a file before it
+	taken   []int64 // records with the same counts that were voided or amended: not stored again
 	first   int64
 	last    int64
 	rest    int
@@ -171,15 +172,19 @@ func (x *importing) flags(ctx context.Context, files []string) error {
 		x.m.Date = o.Date
 	}
 	m, err := x.m.Resolve(x.a.names)
+	var p *diag.Problem
+	if errors.As(err, &p) && o.Map != "" && o.Bed+o.Pest+o.Unit == "" {
+		p.File = o.Map
+	}
 	if err != nil {
-		return asUsage(err)
+		return kept(asUsage(err), "nothing was stored")
 	}
 	x.m = m
 	return nil
 }
 
 func (x *importing) options(ctx context.Context, s *sheet.Source) sheet.Options {
-	return sheet.Options{Today: x.a.Today(), Earliest: x.earliest, Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
+	return sheet.Options{Today: x.a.Today(), Earliest: x.earliest, Zone: x.a.loc, Names: x.a.names, Map: x.m, Gather: x.gather[s], Rest: x.o.AcceptGood, Stop: ctx.Err}
 }
 
 // scattered names the file that is to be read again with its visits gathered.
@@ -203,7 +208,14 @@ func (x *importing) again(f func() error) error {
 // before it, of which seen tells; nil where there is one file.
 func (x *importing) look(ctx context.Context, tx *store.Tx, s *sheet.Source, seen seenVisits) (*imported, error) {
 	got := &imported{src: s}
+	taken, err := takenOut(tx)
+	if err != nil {
+		return nil, err
+	}
 	res, err := sheet.Read(s, x.options(ctx, s), func(v sheet.Visit) error {
+		if got.wasTaken(taken, v.Visit) {
+			return nil
+		}
 		old, found, err := tx.LiveVisit(v.Visit)
 		switch {
 		case err != nil:
@@ -247,10 +259,18 @@ func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, ho
 	o.Hold = hold
 	var res *sheet.Result
 	var refused sheet.Refusals
-	old := 0 // units of visits that are not new
+	old, left := 0, 0 // units of visits that are not new, and of those that were taken out
+	taken, err := takenOut(tx)
+	if err != nil {
+		return nil, err
+	}
 	done, err := tx.AddVisits(func(yield func(farm.Visit, error) bool) {
 		var err error
 		res, err = sheet.Read(s, o, func(v sheet.Visit) error {
+			if got.wasTaken(taken, v.Visit) {
+				left += v.UnitsLooked()
+				return nil
+			}
 			v.ID = int64(v.Row) // for Duplicate
 			if !yield(v.Visit, nil) {
 				return errEnough
@@ -277,7 +297,7 @@ func (x *importing) store(ctx context.Context, tx *store.Tx, s *sheet.Source, ho
 	if err != nil {
 		return nil, err
 	}
-	got.new, got.units, got.first, got.last = done.Visits, res.Units-old, done.First, done.Last
+	got.new, got.units, got.first, got.last = done.Visits, res.Units-old-left, done.First, done.Last
 	if hold != nil && refused.Any() {
 		return nil, errors.New("import: a visit that was looked up in the same transaction is refused")
 	}
@@ -314,8 +334,11 @@ func (x *importing) check(ctx context.Context) (*report.Document, error) {
 	}
 	doc := x.report(all)
 	if n := countProblems(all); n > 0 {
-		return doc, &diag.Problem{What: fmt.Sprintf("%s found; as it stands nothing would be stored", unitsOf(n, "problem")),
-			Do: "correct the sheet, or store the good rows with --accept-good and correct the others in the rest file"}
+		do := "correct the sheet, or store the good rows with --accept-good and correct the others in the rest file"
+		if slices.ContainsFunc(all, func(f *imported) bool { return headingsWrong(f.res) }) {
+			do = "correct the headings; or write down how they are read with --save-map, correct that, and read by it with --map"
+		}
+		return doc, &diag.Problem{What: fmt.Sprintf("%s found; as it stands nothing would be stored", unitsOf(n, "problem")), Do: do}
 	}
 	return doc, nil
 }

@@ -145,7 +145,10 @@ func (x *importing) came(f *imported) report.Section {
 		say(1, "Not read, and whole numbers stand there: %s. If they are counts, write the heading as a bed, a date, a pest or a numbered unit such as trap 4, or set the column in a map file (--save-map).", strings.Join(list, ", "))
 	}
 	say(r.Hidden, "Hidden in the workbook, and read like the others: %s.", unitsOf(r.Hidden, "row"))
+	say(len(r.HiddenCols), "Hidden in the workbook, and read like the others: column %s.", strings.Join(r.HiddenCols, ", "))
+	say(r.Moved, "Times with a zone, read as the day that it was on the farm, which is another than is written: %s.", unitsOf(r.Moved, "row"))
 	say(f.already, "Already stored with the same counts, and left alone: %s.", unitsOf(f.already, "visit"))
+	say(len(f.taken), "Voided or amended since they were stored, and left alone: %s (%s). Where the sheet is right after all, enter them with `leafturn count`.", unitsOf(len(f.taken), "visit"), recordNumbers(f.taken))
 	say(f.twice, "Stand in another of the files with the same counts, and %sread once: %s.", would, unitsOf(f.twice, "visit"))
 	say(f.more, "Of these, the sheet says more (a note, a condition, an observer) of %s than is stored; that was not added.", unitsOf(f.more, "visit"))
 	say(r.BlankCell, "Blank counts: %d, %s.", r.BlankCell, blankWords(x.m.Blank))
@@ -163,6 +166,22 @@ func (x *importing) came(f *imported) report.Section {
 		say(1, "How it is read was written to %q.", x.o.SaveMap)
 	}
 	return s
+}
+
+// recordNumbers lists the first numbers of records.
+func recordNumbers(ids []int64) string {
+	const most = 12
+	var list []string
+	for _, id := range ids[:min(len(ids), most)] {
+		list = append(list, fmt.Sprint(id))
+	}
+	if n := len(ids); n > most {
+		list = append(list, fmt.Sprintf("and %d more", n-most))
+	}
+	if len(ids) == 1 {
+		return "record " + list[0]
+	}
+	return "records " + strings.Join(list, ", ")
 }
 
 // unreadNumbers names the columns that are not read though their heading is no
@@ -233,7 +252,7 @@ func (x *importing) file(f *imported) ImportFile {
 	d := ImportFile{
 		File: f.src.Name, Kind: r.Format.Kind, Encoding: r.Format.Encoding, Sheet: r.Format.Sheet, Dates: string(x.m.Dates), Blank: x.m.Blank,
 		HeadRow: r.HeadRow, Columns: []ImportColumn{}, Rows: r.Rows, Totals: r.Totals, NoCount: r.NoCount, Repeated: r.Repeated,
-		NotLooked: r.NotLooked, Blanks: r.BlankCell, Visits: r.Visits, Units: r.Units, New: f.new, Already: f.already, Twice: f.twice, Problems: []ImportProblem{},
+		NotLooked: r.NotLooked, Blanks: r.BlankCell, Visits: r.Visits, Units: r.Units, New: f.new, Already: f.already, Twice: f.twice, TakenOut: len(f.taken), Problems: []ImportProblem{},
 		RestRows: f.rest,
 	}
 	if r.Format.Separator != 0 {

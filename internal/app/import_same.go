@@ -7,6 +7,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/sheet"
+	"leafturn/internal/store"
 )
 
 // meets counts a visit that is there already, stored or, with the name of a
@@ -99,4 +100,39 @@ func addsWords(a, b farm.Visit) bool {
 		}
 	}
 	return b.Note != "" && b.Note != a.Note || b.Observer != "" && b.Observer != a.Observer || b.Damage != nil && a.Damage == nil || b.Conditions != (farm.Conditions{}) && !a.Conditions.Same(b.Conditions)
+}
+
+// takenOut are the visits that were voided or amended, by place, but for those that
+// were entered again with the same counts.
+func takenOut(tx *store.Tx) (map[place][]farm.Visit, error) {
+	all, err := tx.TakenOut()
+	if err != nil {
+		return nil, err
+	}
+	byPlace := map[place][]farm.Visit{}
+	for _, v := range all {
+		live, found, err := tx.LiveVisit(v)
+		if err != nil {
+			return nil, err
+		}
+		if !found || !sameCounts(live, v) {
+			byPlace[placeOf(v)] = append(byPlace[placeOf(v)], v)
+		}
+	}
+	return byPlace, nil
+}
+
+// wasTaken counts a visit of the sheet whose record was voided or amended since: to
+// store it again would bring back what somebody corrected.
+func (got *imported) wasTaken(taken map[place][]farm.Visit, v farm.Visit) bool {
+	if len(taken) == 0 {
+		return false
+	}
+	for _, old := range taken[placeOf(v)] {
+		if sameCounts(old, v) {
+			got.taken = append(got.taken, old.ID)
+			return true
+		}
+	}
+	return false
 }

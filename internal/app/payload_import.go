@@ -28,6 +28,7 @@ type ImportFile struct {
 	New       int             `json:"new_visits"`
 	Already   int             `json:"already_stored"`
 	Twice     int             `json:"in_file_before"`
+	TakenOut  int             `json:"taken_out"`
 	First     *int64          `json:"first_visit"`
 	Last      *int64          `json:"last_visit"`
 	Problems  []ImportProblem `json:"problems"`

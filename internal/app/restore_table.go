@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"leafturn/internal/diag"
 	"leafturn/internal/record"
@@ -137,6 +138,11 @@ func (x *tableIn) read(cells []string, row int) bool {
 	for i, c := range x.t.Columns {
 		if x.at[i] < 0 {
 			x.values[i] = nil
+			continue
+		}
+		if cell := cells[x.at[i]]; x.r.o.Changed && !utf8.ValidString(cell) {
+			x.add(row, x.at[i]+1, "save the file again as CSV UTF-8", "%s: %q is not written in UTF-8: another program saved the file in its own letters", c.Name, cell)
+			ok = false
 			continue
 		}
 		v, wrong := c.Value(cells[x.at[i]])

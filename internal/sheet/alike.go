@@ -41,7 +41,7 @@ func (l *Layout) alike(m Map) alike {
 // set makes a row that was right the one to be like, where it filled one visit
 // and is no heading whatever its count.
 func (p *alike) set(row Row, res *Result, touched []*build) {
-	if !p.fits || len(touched) != 1 || row.hidden || row.dates != nil || len(row.Cells) > res.width || p.count >= len(row.Cells) || p.number >= len(row.Cells) {
+	if !p.fits || len(touched) != 1 || row.hidden || row.book != nil || len(row.Cells) > res.width || p.count >= len(row.Cells) || p.number >= len(row.Cells) {
 		return
 	}
 	for i, c := range row.Cells {
@@ -56,7 +56,7 @@ func (p *alike) set(row Row, res *Result, touched []*build) {
 // Whatever it cannot do is left to observe, and nothing is changed.
 func (r *reader) again(row Row) bool {
 	p, b := &r.like, r.last
-	if len(p.cells) == 0 || len(row.Cells) != len(p.cells) || b == nil || r.ends != nil || len(r.open) != 1 || row.hidden || row.dates != nil {
+	if len(p.cells) == 0 || len(row.Cells) != len(p.cells) || b == nil || r.ends != nil || len(r.open) != 1 || row.hidden || row.book != nil {
 		return false
 	}
 	for i, c := range row.Cells {

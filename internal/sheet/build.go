@@ -27,6 +27,7 @@ type build struct {
 	col, last int
 	end       int // its last row, where that is known before
 	bad       bool
+	word      string // what the first row calls the pest
 	rows      []int
 	groups    []int // of columns that its counts stand in
 }

@@ -31,9 +31,10 @@ var (
 	decimal      = pattern.New(`^-?\d*[.,]\d+$`)
 	bound        = pattern.New(`^(>|<|≥|≤|=>|>=|<=|~|≈|ca\.?|about|over|under|approx\.?)\s*\d+$|^\d+\s*(\+|plus|or more)$`)
 	between      = pattern.New(`^\d+\s*(-|–|to)\s*\d+$`)
-	ratioForm    = pattern.New(`^(\d+)\s*(?:/|of)\s*(\d+)$`)
+	ratioForm    = pattern.New(`^(\d+)\s*(?:/|(?:out )?of)\s*(\d+)$`)
 	repeatForm   = pattern.New(`^(\d+)\s*[*x×]\s*(-|\d+)$`)
 	monthText    = pattern.New(`(?i)^(\d{1,2}[-. ](jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)|(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[-. ]\d{1,4})[a-z]*$`)
+	wordsAlone   = pattern.New(`^\pL{2,}[\pL .,]*$`)
 	wordCount    = pattern.New(`^(\d+)\s*\pL[\pL ]*$`)
 )
 
@@ -60,8 +61,12 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 		return sample{}, bad("write the number that was counted; where counting was broken off write - (not looked at), or the number itself if you know that it is too low", "%s is not an exact count", q)
 	case strings.HasSuffix(s, "%"):
 		return sample{}, bad("write infested/looked, such as 12/50", "%s is a share without the number looked at", q)
+	case strings.HasPrefix(s, "="):
+		return sample{}, bad("write the number; in a workbook that another program made, let your spreadsheet work it out and save it again", "%s is a formula without its value", q)
 	case strings.HasPrefix(s, "#"):
 		return sample{}, bad("mend the formula, or write the count", "%s is an error of the spreadsheet", q)
+	case s == "yes" || s == "true" || s == "false":
+		return sample{}, bad("write the number that was counted; where it was only noted whether a unit had any, write infested/looked, such as 12/50", "%s is not a count", q)
 	case s == "none" || s == "nil" || s == "no" || s == "?" || s == "x":
 		return sample{}, bad("write 0 where none was found, - where nobody looked", "%s is not a count", q)
 	}
@@ -99,6 +104,9 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 	if m := wordCount().FindStringSubmatch(s); m != nil {
 		return sample{}, bad("write the number alone: "+m[1], "%s is not a number", q)
 	}
+	if wordsAlone().MatchString(s) {
+		return sample{}, bad("write the number that was counted: 0 where none was found, - where nobody looked", "%s is not a count", q)
+	}
 	if words := strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ';' }); len(words) > 1 {
 		return several(words, q)
 	}
@@ -116,10 +124,8 @@ func several(words []string, q string) (sample, *wrong) {
 		switch {
 		case wr != nil:
 			return sample{}, bad(wr.do, "%s: %s", q, wr.what)
-		case one.presence != nil && out.presence != nil:
-			return sample{}, bad("add them up, or write one row for each", "%s has two presence samples", q)
 		case one.presence != nil:
-			out.presence = one.presence
+			return sample{}, bad("write counts such as 4 0 2 in one row, and a presence sample such as 12/50 in another", "%s: a presence sample stands beside something else, or it is a number and a half", q)
 		}
 		if out.units = append(out.units, one.units...); len(out.units) > farm.MaxUnits {
 			return sample{}, bad("check the cell", "%s has more than %d units", q, farm.MaxUnits)
@@ -164,15 +170,3 @@ func plainDigits(s string) bool {
 var commaForm = pattern.New(`^([-+]?\d+),(\d+)(.*)$`)
 
 func dot(s string) string { return commaForm().ReplaceAllString(s, "$1.$2$3") }
-
-// totals are the words in front of a row of sums or means.
-var totals = map[string]bool{"total": true, "totals": true, "sum": true, "sums": true, "subtotal": true, "sub total": true, "grand total": true, "mean": true, "means": true, "average": true, "averages": true, "avg": true, "median": true, "max": true, "maximum": true, "min": true, "minimum": true, "std dev": true, "summe": true, "gesamt": true, "mittel": true, "mittelwert": true, "total général": true, "moyenne": true, "somme": true, "totaal": true, "gemiddelde": true, "suma": true, "media": true}
-
-func totalWord(s string) bool {
-	s = strings.ToLower(strings.Trim(tidy(s), " :.="))
-	if totals[s] {
-		return true
-	}
-	first, rest, ok := strings.Cut(s, " ")
-	return ok && totals[first] && (strings.HasPrefix(rest, "of ") || strings.HasPrefix(rest, "for ") || strings.HasPrefix(rest, "per ") || strings.HasPrefix(rest, "bed"))
-}

@@ -2,7 +2,6 @@ package sheet
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 
 	"leafturn/internal/farm"
@@ -61,8 +60,8 @@ func (r *reader) conditions(touched []*build, get func(*Column) (string, bool), 
 				return nil
 			}
 		case Nights:
-			n, err := strconv.Atoi(text)
-			if err != nil || n < 1 || n > 60 {
+			n, w2 := plainCount(text, false)
+			if w2 != nil || n < 1 || n > 60 {
 				w = bad("write the nights the trap stood, 1 to 60", "%s is not a number of nights", quote(text))
 				break
 			}

@@ -46,24 +46,12 @@ func ParseOrder(s string) (Order, bool) {
 
 var (
 	threeParts = pattern.New(`^(\d{1,4})([-/. ]{1,2})(\d{1,2})([-/. ]{1,2})(\d{1,4})\.?$`)
-	dayName    = pattern.New(`(?i)^(mon|tue|wed|thu|fri|sat|sun)[a-z]*\.?,?\s+`)
-	withTime   = pattern.New(`^(\S.*?)(?:T|\s+)\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s*[AaPp][Mm]|Z)?$`)
-	dayMonth   = pattern.New(`^(\d{1,2})(?:st|nd|rd|th)?[-/. ]+([A-Za-z]{3,9})\.?[-/., ]+(\d{4}|\d{2})$`)
-	monthDay   = pattern.New(`^([A-Za-z]{3,9})\.?[-/. ]+(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4})$`)
+	compact    = pattern.New(`^(20\d{2})(\d{2})(\d{2})$`) // 20072026 is none: there is no month 20
+	withTime   = pattern.New(`^(\S.*?)(?:T|,?\s+)\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s*[AaPp][Mm])?$`)
+	dayMonth   = pattern.New(`^(\d{1,2})(?:st|nd|rd|th|er)?[-/. ]+(?:de )?(\pL{3,10})\.?[-/., ]+(?:de )?(\d{4}|\d{2})$`)
+	monthDay   = pattern.New(`^(\pL{3,10})\.?[-/. ]+(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4})$`)
 	serial     = pattern.New(`^[34]\d{4}(\.\d+)?$`)
 )
-
-var months = []string{"january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december"}
-
-func month(word string) int {
-	word = strings.ToLower(word)
-	for i, m := range months {
-		if word == m || word == m[:3] || word == "sept" && i == 8 {
-			return i + 1
-		}
-	}
-	return 0
-}
 
 // wrong is what is the matter with a value, and what to do.
 type wrong struct{ what, do string }
@@ -73,18 +61,39 @@ func (w *wrong) Error() string { return w.what }
 func bad(do, format string, args ...any) *wrong { return &wrong{fmt.Sprintf(format, args...), do} }
 
 // parseDate reads a date of a sheet: ISO (with or without a time), a date
-// with the month's English name, or numbers in the stated order. Without an
+// with the name of the month, or numbers in the stated order. Without an
 // order, numbers are read only where a single reading is a day of the
-// calendar and the year has four digits.
+// calendar and the year has four digits. A day of the week beside it must be
+// its own.
 func parseDate(s string, order Order) (civil.Date, *wrong) {
 	s = tidy(s)
 	if d, ok := iso(s); ok {
 		return inRange(s, d)
 	}
-	text := dayName().ReplaceAllString(s, "")
+	text, of := bare(s)
+	d, w := parseBare(s, text, order)
+	if w == nil && of >= 0 && d.Weekday() != of {
+		return civil.Date{}, bad("check the day, the month and the year", "%s: %s is a %s", quote(s), d, d.Weekday())
+	}
+	return d, w
+}
+
+// bare takes the day of the week and the time of day away from a date; of is
+// that day of the week, or below 0.
+func bare(s string) (text string, of time.Weekday) {
+	text, of = weekday(s)
 	if m := withTime().FindStringSubmatch(text); m != nil {
 		text = m[1]
-		if d, ok := iso(text); ok {
+	}
+	return text, of
+}
+
+func parseBare(s, text string, order Order) (civil.Date, *wrong) {
+	if d, ok := iso(text); ok {
+		return inRange(s, d)
+	}
+	if m := compact().FindStringSubmatch(text); m != nil {
+		if d, ok := day(atoi(m[1]), atoi(m[2]), atoi(m[3])); ok {
 			return inRange(s, d)
 		}
 	}
@@ -106,16 +115,46 @@ func parseDate(s string, order Order) (civil.Date, *wrong) {
 		d := civil.New(1899, time.December, 30).AddDays(atoi(n))
 		return civil.Date{}, bad("give the column the format of a date in your spreadsheet and save again; "+n+" is probably "+d.String(), "%s is a spreadsheet's number for a day, not a date", quote(s))
 	}
-	if strings.ContainsAny(s, "0123456789") && (dayOnly().MatchString(text) || monthOnly().MatchString(text)) {
+	if monthAlone(text) {
+		return civil.Date{}, bad("write the date whole, such as 2026-07-13", "%s has no day", quote(s))
+	}
+	if noYear(text) {
 		return civil.Date{}, bad("write the date whole, such as 2026-07-13", "%s has no year", quote(s))
 	}
 	return civil.Date{}, bad("write it as 2026-07-13 (year-month-day)", "%s is not a date", quote(s))
 }
 
 var (
-	dayOnly   = pattern.New(`^\d{1,2}[-/. ]+([A-Za-z]{3,9}|\d{1,2})\.?$`)
-	monthOnly = pattern.New(`^[A-Za-z]{3,9}\.?[-/. ]+\d{1,2}$`)
+	dayOnly   = pattern.New(`^(\d{1,2})[-/. ]+(?:de )?(?:(\pL{3,10})|(\d{1,2}))\.?$`)
+	monthOnly = pattern.New(`^(\pL{3,10})\.?[-/. ]+\d{1,2}$`)
 )
+
+// noYear reports whether a text is a day and a month without a year.
+func noYear(text string) bool {
+	if m := dayOnly().FindStringSubmatch(text); m != nil {
+		a, b := atoi(m[1]), atoi(m[3])
+		return m[2] != "" || a >= 1 && b >= 1 && min(a, b) <= 12 && max(a, b) <= 31
+	}
+	m := monthOnly().FindStringSubmatch(text)
+	return m != nil && month(m[1]) > 0
+}
+
+var (
+	nameYear   = pattern.New(`^(\pL{3,10})\.?[-/. ]+(?:de )?\d{4}$`)
+	numberYear = pattern.New(`^(?:(?:0?[1-9]|1[0-2])[-/.]20\d{2}|20\d{2}[-/.](?:0?[1-9]|1[0-2]))$`)
+)
+
+// monthAlone reports whether a text is a month and a year without a day.
+func monthAlone(text string) bool {
+	m := nameYear().FindStringSubmatch(text)
+	return m != nil && month(m[1]) > 0 || numberYear().MatchString(text)
+}
+
+// dated reports whether a heading has the form of a date.
+func dated(text string) bool {
+	text, _ = bare(text)
+	return serial().MatchString(text) || compact().MatchString(text) || threeParts().MatchString(text) || looksISO(text) || dayMonth().MatchString(text) || monthDay().MatchString(text)
+}
 
 func iso(s string) (civil.Date, bool) {
 	if len(s) != 10 || s[4] != '-' || s[7] != '-' {

@@ -116,16 +116,17 @@ func (failing) Read([]byte) (int, error) { return 0, errors.New("the wire broke"
 
 func TestFilesOfOtherKinds(t *testing.T) {
 	for text, want := range map[string]string{
-		"%PDF-1.7":                     "is a PDF",
-		"\x1f\x8b\x08":                 "packed with gzip",
-		"\xd0\xcf\x11\xe0\xa1":         "old .xls workbook",
-		"<!DOCTYPE html><p>":           "web page",
-		`<?xml version="1.0"?>`:        "is XML",
-		"PK\x03\x04 and nothing else":  "damaged workbook",
-		"date,bed\x00,pest\n":          "NUL byte",
-		"\n\n,,\n":                     "no row of headings",
-		strings.Repeat("a,", 2000):     "at most 1000 are read",
-		"date,bed,pest,count\n\"a\"b,": "quotation marks do not match",
+		"%PDF-1.7":                      "is a PDF",
+		"\x1f\x8b\x08":                  "packed with gzip",
+		"\xff\xfe\x00\x00d\x00\x00\x00": "text in UTF-32",
+		"\xd0\xcf\x11\xe0\xa1":          "old .xls workbook",
+		"<!DOCTYPE html><p>":            "web page",
+		`<?xml version="1.0"?>`:         "is XML",
+		"PK\x03\x04 and nothing else":   "damaged workbook",
+		"date,bed\x00,pest\n":           "NUL byte",
+		"\n\n,,\n":                      "no row of headings",
+		strings.Repeat("a,", 2000):      "at most 1000 are read",
+		"date,bed,pest,count\n\"a\"b,":  "quotation marks do not match",
 	} {
 		_, res, err := read(put(t, "x", text), sheet.Map{})
 		if err == nil {

@@ -79,6 +79,11 @@ var stated = map[string]sheet.Map{
 	"wide-traps-with-title-and-totals.csv": {Pest: "slug"},
 	"wide-dates-ambiguous.csv":             {Pest: "slug"},
 	"not-looked-at-at-all.csv":             {Pest: "slug"},
+	"two-tables-two-titles.csv":            {Pest: "slug"},
+	"titles-of-beds.csv":                   {Bed: "B3"},
+	"said-twice.csv":                       {Bed: "B4", Pest: "earwig", Date: civil.MustParse("2026-07-01")},
+	"form-above-the-headings.csv":          {Bed: "B3", Date: civil.MustParse("2026-07-13")},
+	"spanish-headings.csv":                 {Dates: sheet.DayFirst},
 }
 
 // Each sheet of testdata is named by what is messy about it; all are invented.

@@ -66,6 +66,8 @@ func (c Column) Words() string {
 	switch c.Role {
 	case Count:
 		switch {
+		case c.Pest != "" && c.Number != "":
+			return strings.Join(strings.Fields("count of "+c.Pest+" "+c.Word+" "+c.Number), " ")
 		case c.Pest != "":
 			return "count of " + c.Pest
 		case !c.Date.IsZero():
@@ -124,10 +126,10 @@ var headings = func() map[string]Role {
 		Pest:      "pest|pests|insect|species|bug|what|pest name|target|schädling|schaedling|ravageur|plaga|plaag",
 		Date:      "date|day|visit date|date counted|count date|scout date|scouting date|sampling date|date of count|datum|fecha|jour",
 		Unit:      "unit|sample unit|unit type|method|counted on",
-		Number:    "no|nr|number|unit no|unit number|sample|sample no|sample number|rep|replicate|point|stop|position|sample id",
-		Count:     "count|counts|counted|catch|caught|found|n found|seen|number found|no found|number counted|amount|value|result|anzahl|nombre|número|numero|aantal",
+		Number:    "no|nr|number|unit no|unit number|sample|sample no|sample number|rep|replicate|point|stop|position|sample id|número|numero|numéro|nummer",
+		Count:     "count|counts|counted|catch|caught|found|n found|seen|number found|no found|number counted|how many|amount|value|result|anzahl|nombre|comptage|conteo|recuento|cantidad|aantal|telling",
 		Infested:  "infested|positive|with pest|units infested|hit|hits|present",
-		Looked:    "looked|looked at|examined|units looked at|inspected|checked|sample size|out of|n looked",
+		Looked:    "looked|looked at|examined|units looked at|inspected|checked|sample size|out of|of|n looked",
 		Damage:    "damage|damaged|damage share|chewed",
 		Where:     "where|stratum|spot|part of bed|zone",
 		Nights:    "nights|trap nights|nights out|nights set",
@@ -157,9 +159,6 @@ var (
 	aYear        = pattern.New(`^(19|20)\d{2}$`)
 	aroundPest   = pattern.New(`^(?:number of |no of |n of |count of |counts of |count |no )?(.+?)(?: count| counts| number| found| seen| no)?$`)
 )
-
-// lifeStages head columns that tell the counts of one unit apart.
-var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
 
 // guesser knows the words.
 type guesser struct {
@@ -206,6 +205,14 @@ func known(word string, find func(string) (string, bool)) (string, bool) {
 // column guesses one heading. anchor reports that its word can only be a
 // heading, not a value.
 func (g *guesser) column(col int, text string, examples []string) (c Column, anchor bool, w *wrong) {
+	c, anchor, w = g.guess(col, text, examples)
+	if w == nil && !c.Stated && (c.Role == Count || c.Role == Infested) && percent().MatchString(text) {
+		w = bad(`write how many were infested and how many were looked at in two columns, "infested" and "looked"; if it holds counts all the same, say so in a map file (see --save-map)`, "the heading %s says percent: the number looked at is missing", quote(c.Heading))
+	}
+	return c, anchor, w
+}
+
+func (g *guesser) guess(col int, text string, examples []string) (c Column, anchor bool, w *wrong) {
 	text = record.Plain(tidy(text))
 	c = Column{Col: col, Heading: text}
 	for _, e := range examples {
@@ -232,12 +239,16 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Scale = role, scale(text, h)
 		return c, true, nil
 	}
-	if serial().MatchString(text) || threeParts().MatchString(text) || looksISO(text) || dayMonth().MatchString(text) || monthDay().MatchString(text) {
+	if role, word := g.bracketed(text); role != unknown {
+		c.Role, c.Word = role, word
+		return c, true, nil
+	}
+	if dated(text) {
 		d, bad := parseDate(text, g.m.Dates)
 		c.Role, c.Date = Count, d
 		return c, false, bad
 	}
-	if g.howMany(h) {
+	if what, _, _ := strings.Cut(h, " per "); g.howMany(what) { // leaves per sample
 		return c, false, bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it numbers the units, head it "number"; else set it to "ignore" in a map file (see --save-map)`, "the heading %s may say how many units there were: the count beside it would be the sum of several", quote(text))
 	}
 	if g.units[h] {
@@ -248,12 +259,14 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 		c.Role, c.Word = Number, word
 		return c, true, nil
 	}
-	if key, ok := known(text, g.names.Bed); ok {
-		c.Role, c.Bed = Count, key
-		return c, false, nil
+	for _, word := range []string{text, cutFold(text, "bed ")} {
+		if key, ok := known(word, g.names.Bed); ok {
+			c.Role, c.Bed = Count, key
+			return c, false, nil
+		}
 	}
 	if lifeStages[h] {
-		return c, false, bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(text))
+		return c, false, stagesApart(text)
 	}
 	if aYear().MatchString(h) {
 		c.Role = Count
@@ -265,6 +278,9 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 			c.Word = m[1]
 		}
 		return c, m[1] != "", nil
+	}
+	if g.pestUnit(&c, h) {
+		return c, true, nil
 	}
 	if strings.Contains(h, " per ") || strings.HasPrefix(h, "mean ") || strings.HasPrefix(h, "average ") || strings.HasPrefix(h, "total ") || strings.HasPrefix(h, "avg ") {
 		c.Role = total
@@ -280,27 +296,24 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 			return c, m[1] != h, nil
 		}
 	}
-	if dayOnly().MatchString(text) || monthOnly().MatchString(text) && month(strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune("-/. ", r) })[0]) > 0 {
+	if noYear(text) {
 		c.Role = Count
 		return c, false, bad("write the date whole, such as 2026-07-13", "the heading %s is a date without a year", quote(text))
+	}
+	if monthAlone(text) {
+		c.Role = Count
+		return c, false, bad("write the dates of the counts whole, such as 2026-07-13", "the heading %s is a month without a day", quote(text))
+	}
+	if stagesOnly(examples) {
+		return c, false, stagesApart(text)
+	}
+	if numbersOnly(examples) && g.namesUnits(h) {
+		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4 or slugs trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))
 	}
 	if near := g.near(h); near != "" {
 		return c, false, bad("write "+quote(near)+`, or set the column to "ignore" in a map file (see --save-map)`, "unknown heading %s; did you mean %q?", quote(text), near)
 	}
 	return c, false, nil
-}
-
-var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
-
-// howMany reports whether a heading may say how many units there were: it names
-// them in the plural.
-func (g *guesser) howMany(h string) bool {
-	m := aroundUnits().FindStringSubmatch(h)
-	if m == nil {
-		return false
-	}
-	one, several := strings.CutSuffix(m[1], "s")
-	return h == "n" || several && g.units[one] || m[1] == "leaves"
 }
 
 func okNumber(h string, word *string) bool {
@@ -437,11 +450,14 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 			c.Bed = key
 			return nil
 		}
+		if g.pestUnit(c, strings.ReplaceAll(plainHead(x), "_", " ")) {
+			return nil
+		}
 		if m := numbered().FindStringSubmatch(plainHead(x)); m != nil {
 			c.Number, c.Word = m[2], m[1]
 			return nil
 		}
-		return bad("write count of a pest, of a date such as 2026-07-13, of a bed or of a unit such as trap 1", "the map says %s, and %s is none of these", quote(text), quote(x))
+		return bad("write count of a pest, of a date such as 2026-07-13, of a bed, of a unit such as trap 1 or of both such as slug trap 1", "the map says %s, and %s is none of these", quote(text), quote(x))
 	}
 	for _, role := range []Role{Air, SoilTemp} {
 		if rest, ok := strings.CutPrefix(low, string(role)); ok {

@@ -86,7 +86,7 @@ func TestUnreadNumbers(t *testing.T) {
 // A column of how many traps there were is no column of their numbers: 12 slugs
 // in 4 traps are not 12 in the fourth.
 func TestHowManyUnits(t *testing.T) {
-	for _, head := range []string{"traps", "Leaves", "No. of traps", "# traps", "number of boards", "n", "Traps (n)", "traps set", "10 traps"} {
+	for _, head := range []string{"traps", "Leaves", "No. of traps", "# traps", "number of boards", "n", "Traps (n)", "traps set", "10 traps", "leaves per sample", "traps per bed", "reps", "Samples"} {
 		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
 		got, res, err := read(path, sheet.Map{})
 		require.NoError(t, err)
@@ -106,6 +106,26 @@ func TestHowManyUnits(t *testing.T) {
 	}
 }
 
+// So does a column whose heading names units and says more; one that is not read and
+// holds words does not.
+func TestHeadingsThatNameUnits(t *testing.T) {
+	for _, head := range []string{"Leaves examined", "trap count", "trap n", "Plants scouted", "Mites (10 leaves)", "Trap 3 (edge)", "no. of infested leaves", "Slugs on trap 2"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "4"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Contains(t, res.Problems[0].What, "may be of counts, or say how many units there were", head)
+		got, res, err = read(path, sheet.Map{Columns: map[string]string{head: "ignore"}})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Len(t, got, 1, head)
+		_, res, err = read(write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "slugs", head}, {"2026-07-06", "B3", "12", "hole"}}), sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+	}
+}
+
 // A day on which nobody can have counted is refused in a heading as in a cell.
 func TestDaysOfNoCount(t *testing.T) {
 	for _, x := range []struct{ day, says string }{{"2027-06-01", "lies in the future"}, {"1926-06-01", "lies before 2016-07-20"}, {"2016-07-19", "is taken for a slip"}} {
@@ -119,5 +139,36 @@ func TestDaysOfNoCount(t *testing.T) {
 			require.Len(t, res.Problems, 1, x.day)
 			require.Contains(t, res.Problems[0].What, x.says)
 		}
+	}
+}
+
+// What stands in brackets behind a heading can change what it is: then it is not read
+// as the word before.
+func TestBracketsInHeadings(t *testing.T) {
+	for head, want := range map[string]sheet.Role{
+		"Date (d.m.y)": sheet.Date, "Datum (tt.mm.jjjj)": sheet.Date, "Date [ISO]": sheet.Date, "Bed (no.)": sheet.Bed, "Notes (weather, crop)": sheet.Note, "count [n]": sheet.Count,
+	} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{head, "slugs"}, {"2026-07-06", "12"}})
+		_, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Equal(t, want, res.Columns[0].Role, head)
+	}
+	for _, head := range []string{"Date (planted)", "Day (1-7)", "Count (mean)", "count (adults)", "Trap (colour)", "Slugs (per trap)"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{head, "bed", "slugs"}, {"x", "B3", "12"}})
+		_, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.False(t, res.Columns[0].Read(), head)
+	}
+}
+
+// A column of percents is none of counts, whatever else its heading says.
+func TestPercentsAreNoCounts(t *testing.T) {
+	for _, head := range []string{"Count (%)", "% slugs", "Slugs %", "% infested", "Trap 1 (%)"} {
+		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", head, "earwigs"}, {"2026-07-06", "B3", "30", "2"}})
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.NotEmpty(t, res.Problems, head)
+		require.Contains(t, res.Problems[0].What, "says percent", head)
 	}
 }

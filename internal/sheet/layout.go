@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"unicode"
@@ -15,7 +16,8 @@ type Layout struct {
 	HeadRow int
 	Above   int // rows with text above the headings
 	Columns []Column
-	cells   []string // the heading row
+	cells   []string       // the heading row
+	joined  map[int]string // its cells that are joined with others
 	width   int
 }
 
@@ -52,12 +54,7 @@ func (l *Layout) group() {
 // lay reads the headings in a row; the rows below it are examples.
 func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*wrong, score, anchors int) {
 	for i, text := range row {
-		var examples []string
-		for _, r := range below {
-			if i < len(r) {
-				examples = append(examples, r[i])
-			}
-		}
+		examples := column(below, i)
 		c, anchor, w := g.column(i+1, text, examples)
 		if tidy(text) == "" {
 			c.Role, w = unknown, nil
@@ -82,9 +79,19 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 	return cols, wrongs, score, anchors
 }
 
+// column is the cells of a column, counted from 0, in the rows that have it.
+func column(rows [][]string, i int) (cells []string) {
+	for _, r := range rows {
+		if i < len(r) {
+			cells = append(cells, r[i])
+		}
+	}
+	return cells
+}
+
 // find finds the heading row among the first rows, or -1: the first with two
-// known headings, else one with a single cell that is a heading, else the first
-// row of words that are no values.
+// known headings, else one with a heading and its value (Date, 2026-07-13) or a
+// single cell that is a heading, else the first row of words that are no values.
 func (g *guesser) find(first []Row) int {
 	one, strange := -1, -1
 	for i, r := range first {
@@ -94,6 +101,10 @@ func (g *guesser) find(first []Row) int {
 		}
 		_, _, score, anchors := g.lay(cells, nil)
 		switch {
+		case score == 2 && anchors == 1 && filled(cells) == 2: // what stands above a form, or a narrow table
+			if one < 0 {
+				one = i
+			}
 		case score >= 2 && anchors >= 1:
 			return i
 		case score == 1 && anchors == 1 && one < 0 && filled(cells) == 1:
@@ -137,6 +148,7 @@ func filled(cells []string) int {
 // check finds what a layout lacks and what stands in it twice.
 func (l *Layout) check(p *problems, m Map) {
 	first := map[Role]Column{}
+	twins := map[string]Column{}
 	counts, shares := 0, 0
 	perBed, perPest, perDate, allBed, allPest, allDate := 0, 0, 0, true, true, true
 	for _, c := range l.Columns {
@@ -152,6 +164,11 @@ func (l *Layout) check(p *problems, m Map) {
 			}
 		case Count:
 			counts++
+			if twin, twice := twins[c.Words()]; twice {
+				p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `if they are two units, number them in the headings (trap 1, trap 2); if both are of the same unit, add them up in one column; else set one to "ignore" in a map file (see --save-map)`, "both this column and column %s are read as %s", Letter(twin.Col), c.Words())
+			} else {
+				twins[c.Words()] = c
+			}
 			allBed, allPest, allDate = allBed && c.Bed != "", allPest && c.Pest != "", allDate && !c.Date.IsZero()
 			if c.Bed != "" {
 				perBed++
@@ -166,6 +183,11 @@ func (l *Layout) check(p *problems, m Map) {
 	}
 	if c, ok := first[Damage]; ok && perPest > 1 {
 		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set it to "ignore" in a map file (see --save-map), or give each pest rows of its own`, "damage in a row of several pests: it does not say which of them did it")
+	}
+	for i, c := range l.Columns {
+		if c.Role == Count && l.blankNumbers(i+1) && (l.blankNumbers(i+2) || columnsOf(l.joined[c.Col]) > 1) {
+			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write a heading above each column, such as trap 1, trap 2, trap 3", "whole numbers stand in the columns beside it too, and they have no headings: a heading that was joined over several columns stands in the first of them alone")
+		}
 	}
 	has := func(r Role) bool { _, ok := first[r]; return ok }
 	lack := func(what, flag string) {
@@ -186,6 +208,18 @@ func (l *Layout) check(p *problems, m Map) {
 	if !has(Date) && m.Date.IsZero() && (shares > 0 || !allDate || counts == 0) {
 		lack("date", "--date")
 	}
+	day := ""
+	if !m.Date.IsZero() {
+		day = m.Date.String()
+	}
+	for _, x := range []struct {
+		r    Role
+		said string
+	}{{Bed, m.Bed}, {Pest, m.Pest}, {Date, day}} {
+		if c, ok := first[x.r]; ok && x.said != "" {
+			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, fmt.Sprintf(`take --%s off (or out of the map file), or set the column to "ignore" in a map file (see --save-map)`, x.r), "the rows have a column for it, and %s was said for the whole sheet besides", x.said)
+		}
+	}
 	for _, x := range []struct {
 		r    Role
 		n    int
@@ -195,6 +229,11 @@ func (l *Layout) check(p *problems, m Map) {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and headings that are %s besides", x.what)
 		}
 	}
+}
+
+// blankNumbers reports whether a column without a heading holds whole numbers.
+func (l *Layout) blankNumbers(i int) bool {
+	return i < len(l.Columns) && l.Columns[i].Heading == "" && l.Columns[i].Numbers
 }
 
 // Resolve looks up the bed, the pest and the unit that a map states for the

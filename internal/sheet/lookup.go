@@ -62,7 +62,7 @@ func (r *reader) pestOf(text string) answer {
 			}
 		}
 		if key, ok := r.g.pest(word); ok {
-			return answer{key: key}
+			return answer{key: key, word: strings.TrimSuffix(strings.ReplaceAll(strings.ToLower(word), "_", " "), "s")}
 		}
 		if key, ok := known(word, r.Names.Enemy); ok {
 			return answer{w: bad("give it a column of its own beside the counts of the pest, with the heading "+quote(key), "%s is a natural enemy, not a pest", quote(text))}
@@ -77,14 +77,17 @@ func (r *reader) date(text string) dateAnswer {
 		if text == "" {
 			return dateAnswer{w: bad(`write the date in every row: a blank is not "as above"`, "no date in this row")}
 		}
-		d, w := parseDate(text, r.Map.Dates)
+		d, moved, w, ok := atFarm(text, r.Map.Dates, r.Zone)
+		if !ok {
+			d, w = parseDate(text, r.Map.Dates)
+		}
 		if w == nil && r.Map.Dates == "" {
 			r.notice(text)
 		}
 		if w == nil {
 			w = r.slip(text, d)
 		}
-		return dateAnswer{d, w}
+		return dateAnswer{d, moved, oneOrder(text), w}
 	})
 }
 
@@ -98,6 +101,13 @@ func (r *reader) slip(text string, d civil.Date) *wrong {
 		return bad("check the year; where it is right, import with --old", "%s lies before %s, 10 years before the farm's first record (or today), and is taken for a slip", quote(text), r.Earliest)
 	}
 	return nil
+}
+
+// oneOrder reports whether a date in numbers, the year last, has a day that can be no
+// month.
+func oneOrder(text string) bool {
+	m := threeParts().FindStringSubmatch(text)
+	return m != nil && len(m[1]) < 3 && max(atoi(m[1]), atoi(m[3])) > 12
 }
 
 // notice remembers a date that shows in which order the sheet has them.

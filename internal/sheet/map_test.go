@@ -38,8 +38,11 @@ func TestParseMap(t *testing.T) {
 
 	for text, want := range map[string]string{
 		"dates = \"dym\"\nblank = \"x\"\ndate = \"July\"\nsheets = \"a\"": `dates = "dym"|blank = "x"|date = "July"|unknown key "sheets"; did you mean "sheet"`,
-		"[columns]\nbed = 3": "m.toml",
-		"[columns]\n\"Bed\" = \"bed\"\n\"bed\" = \"note\"": "the same but for signs",
+		"[columns]\nbed = 3": `the value of "columns.bed" is no text in quotation marks`,
+		"pest = [\"slug\"]":  `the value of "pest" is no text`,
+		"columns = 3":        "columns is no table",
+		"[[beds]]\ntop = \"B3\"\n[[columns]]\nDay = \"date\"": "beds is no table|columns is no table",
+		"[columns]\n\"Bed\" = \"bed\"\n\"bed\" = \"note\"":    "the same but for signs",
 		"dates = ":                          "m.toml:1",
 		strings.Repeat("# much\n", 200_000): "is larger",
 	} {
@@ -123,4 +126,28 @@ func TestSavedMapOfARefusedHeading(t *testing.T) {
 		require.Len(t, res.Problems, 1, head)
 		require.Contains(t, res.Problems[0].What, "the map leaves open what the column", head)
 	}
+}
+
+// A heading of a pest and a unit is written down as it is read.
+func TestSavedMapOfPestsAndUnits(t *testing.T) {
+	path := put(t, "x.csv", "Date,Bed,Slugs trap 1,Slugs trap 2,Spider mites leaf 1,Earwig #3\n2026-07-13,B3,4,0,2,7\n")
+	want, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-07-13 B3 earwig 7 unit=shelter", "2026-07-13 B3 slug 4 0 unit=trap", "2026-07-13 B3 spider_mite 2 unit=leaf"}, lines(want))
+	saved := string(sheet.FormatMap(&res.Layout, sheet.Map{}))
+	for _, line := range []string{`"Slugs trap 2" = "count of slug trap 2"`, `"Spider mites leaf 1" = "count of spider_mite leaf 1"`, `"Earwig #3" = "count of earwig 3"`} {
+		require.Contains(t, saved, line)
+	}
+	m, err := sheet.ParseMap([]byte(saved), "m.toml")
+	require.NoError(t, err)
+	got, res, err := read(path, m)
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, lines(want), lines(got))
+
+	// Twice the same trap of a pest is refused; that of two pests is not.
+	_, res, err = read(put(t, "y.csv", "Date,Bed,Slugs trap 1,Trap 1 slugs,Earwigs trap 1\n2026-07-13,B3,4,4,4\n"), sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"D: both this column and column C are read as count of slug trap 1"}, whats(res))
 }

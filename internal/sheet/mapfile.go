@@ -46,9 +46,17 @@ func ParseMap(data []byte, file string) (Map, error) {
 		row, what := 0, err.Error()
 		if pe, ok := err.(toml.ParseError); ok {
 			row, what = pe.Position.Line, pe.Message
+		} else if _, rest, ok := strings.Cut(what, `last key "`); ok {
+			key, _, _ := strings.Cut(rest, `")`)
+			what = "the value of " + quote(key) + " is no text in quotation marks"
 		}
 		add(row, `write it as --save-map does, such as: "Bed no." = "bed"`, "cannot be read as a map: %s", what)
 		return Map{}, list.Err()
+	}
+	for _, k := range []string{"columns", "beds", "pests"} {
+		if meta.IsDefined(k) && meta.Type(k) != "Hash" {
+			add(0, "write ["+k+"] on a line of its own, and below it lines such as \"Bed no.\" = \"bed\"", "%s is no table", k)
+		}
 	}
 	for _, k := range meta.Undecoded() {
 		if len(k) > 1 {
@@ -100,7 +108,7 @@ func sorted(m map[string]string) []string {
 // heading, is left to the guess.
 func FormatMap(l *Layout, m Map) []byte {
 	var b strings.Builder
-	b.WriteString("# How leafturn reads this kind of sheet. Change what was guessed wrongly, then:\n#   leafturn import FILE --map THIS\n# Roles: " + strings.Join(roleWords, ", ") + ",\n# count of X (a pest, a date, a bed, or a unit such as trap 1), +ENEMY.\n\n")
+	b.WriteString("# How leafturn reads this kind of sheet. Change what was guessed wrongly, then:\n#   leafturn import FILE --map THIS\n# Roles: " + strings.Join(roleWords, ", ") + ",\n# count of X (a pest, a date, a bed, a unit such as trap 1, or slug trap 1), +ENEMY.\n\n")
 	put := func(key, value, about string) {
 		if value == "" {
 			fmt.Fprintf(&b, "# %-45s # %s\n", key+` = ""`, about)

@@ -15,19 +15,23 @@ import (
 type wordCache struct {
 	bed, pest memo[string, answer]
 	label     memo[string, string]
+	wide      map[string]bool // numbers that may be those of several units
 	unit      memo[[3]string, answer]
 	date      memo[string, dateAnswer]
 	total     []memo[string, bool] // by column
 }
 
 type answer struct {
-	key string
-	w   *wrong
+	key  string
+	word string // of a pest: as the sheet has it, in one way
+	w    *wrong
 }
 
 type dateAnswer struct {
-	d civil.Date
-	w *wrong
+	d     civil.Date
+	moved bool // its time and zone make it another day on the farm than is written
+	order bool // it is written in numbers, and in one order alone is it a day
+	w     *wrong
 }
 
 const maxCached = 100_000
@@ -90,7 +94,7 @@ func (r *reader) observe(row Row) error {
 		if text != "" && text[0] == '\'' {
 			text = record.Plain(text)
 		}
-		return text, row.dates != nil && row.dates[c.Col-1]
+		return text, row.isDate(c.Col)
 	}
 	counts := r.counts[:0]
 	var infested, looked string
@@ -103,6 +107,7 @@ func (r *reader) observe(row Row) error {
 	unitWord := ""
 	var bedCol, pestCol, dateCol, unitCol *Column
 	var bedText, pestText, dateText string
+	pestWord, twoWords := "", false // the row's own word, which the rows of a visit share
 	for i := range r.res.Columns {
 		c := &r.res.Columns[i]
 		if c.Role == Ignore || c.Role == total || c.Role == unknown {
@@ -123,6 +128,9 @@ func (r *reader) observe(row Row) error {
 			unitWord, unitCol = text, c
 		case Number:
 			label, labelWord = r.label(text, c.Word), c.Word
+			if isDay || r.words.wide[text] {
+				fail(c, text, manyUnits(text, isDay))
+			}
 		case Count:
 			if strings.EqualFold(text, storedWord) {
 				continue
@@ -132,6 +140,9 @@ func (r *reader) observe(row Row) error {
 				if r.Map.Blank == "" || r.Map.Blank == blankNone {
 					continue
 				}
+			}
+			if ref := row.joined(c.Col); ref != "" {
+				fail(c, text, bad("part the cells, and write the count of each unit in its own", "the count is joined over the cells %s, and may be the sum of several units", ref))
 			}
 			counts = append(counts, obs{c, text, isDay})
 		case Infested:
@@ -150,9 +161,10 @@ func (r *reader) observe(row Row) error {
 	columns := infested != "" || looked != "" && len(counts) > 0
 	share := columns
 	if len(counts) == 0 && !columns {
-		r.res.NoCount++
+		r.noCount(row)
 		return nil
 	}
+	r.title = 0
 	if r.Map.Blank != "" && r.Map.Blank != blankNone && bedText+pestText+dateText == "" && !slices.ContainsFunc(counts, func(o obs) bool { return o.text != "" }) {
 		r.res.NoCount++
 		return nil
@@ -182,7 +194,7 @@ func (r *reader) observe(row Row) error {
 		if a := r.pestOf(pestText); a.w != nil {
 			fail(pestCol, pestText, a.w)
 		} else {
-			base.pest = a.key
+			base.pest, pestWord = a.key, a.word
 		}
 	} else {
 		base.pest = r.Map.Pest
@@ -191,7 +203,13 @@ func (r *reader) observe(row Row) error {
 		if a := r.date(dateText); a.w != nil {
 			fail(dateCol, dateText, a.w)
 		} else {
+			if row.book != nil || a.order {
+				r.swap.add(row, dateCol, dateText, a)
+			}
 			base.date = a.d
+			if a.moved {
+				r.res.Moved++
+			}
 		}
 	} else {
 		base.date = r.Map.Date
@@ -250,6 +268,12 @@ func (r *reader) observe(row Row) error {
 				r.open[k] = b
 			}
 			r.last = b
+		}
+		if b.word == "" {
+			b.word = pestWord
+		} else if b.word != pestWord && pestWord != "" && !twoWords {
+			twoWords = true
+			fail(pestCol, pestText, bad("add up the counts of each unit and write them in one row, or write one word if they are the same animals", "%s is called %s in row %d: counts of both would be taken for those of two units, or of one that stands twice", b.words(), quote(b.word), b.first))
 		}
 		b.last = row.N
 		if n := len(b.rows); r.Rest && (n == 0 || b.rows[n-1] != row.N) {
@@ -330,6 +354,10 @@ func (r *reader) observe(row Row) error {
 		}
 	}
 	r.labels, r.touched = labels, touched
+	if columns && len(counts) > 0 {
+		c, text := counts[0].col, counts[0].text
+		fail(c, text, bad("write the counts of units in one row, such as 4 0 2, and how many of those looked at were infested in another; or leave the count blank, or set its column to \"ignore\" in a map file (see --save-map)", "%s stands beside infested and looked, and may be the sum over all that were looked at", quote(text)))
+	}
 	if columns {
 		b := visit(infCol, labelWord)
 		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {
@@ -405,40 +433,6 @@ func shareOf(ic *Column, infested string, lc *Column, looked string) (farm.Prese
 		return farm.Presence{}, ic, infested, bad("write infested first, then how many were looked at", "%d infested of %d looked at: the first number cannot be above the second", hit, of)
 	}
 	return farm.Presence{Infested: hit, Looked: of}, ic, infested, nil
-}
-
-// someNumbers are the numbers that most units have.
-var someNumbers = func() (out [1000]string) {
-	for i := range out {
-		out[i] = strconv.Itoa(i)
-	}
-	return out
-}()
-
-func (r *reader) label(text, word string) string {
-	if len(text) < 4 && plainDigits(text) {
-		n, _ := strconv.Atoi(text)
-		return someNumbers[n]
-	}
-	return r.words.label.get(text, func() string { return unitNumber(strings.Clone(text), word) })
-}
-
-// unitNumber writes the number of a unit in one way: "Trap 07" is 7.
-func unitNumber(text, word string) string {
-	if plainDigits(text) {
-		if text = strings.TrimLeft(text, "0"); text == "" {
-			text = "0"
-		}
-		return text
-	}
-	label := strings.ReplaceAll(strings.ToLower(text), " ", "_")
-	if word != "" {
-		label = strings.TrimPrefix(label, word+"_")
-	}
-	if plainDigits(label) {
-		return unitNumber(label, "")
-	}
-	return label
 }
 
 func stratum(text string) (farm.Stratum, *wrong) {

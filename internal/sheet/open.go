@@ -19,14 +19,15 @@ import (
 
 // Source is a file that was looked over and may be read more than once.
 type Source struct {
-	Name string // as the grower wrote it
-	Size int64
-	XLSX bool
-	path string
-	temp bool // path is our own copy of a pipe
-	info fs.FileInfo
-	sum  uint32
-	look look
+	Name    string // as the grower wrote it
+	Size    int64
+	XLSX    bool
+	path    string
+	temp    bool // path is our own copy of a pipe
+	info    fs.FileInfo
+	sum     uint32
+	look    look
+	besides map[string]beside // by sheet of a workbook
 	// Progress, when set, is told how many bytes of how many have been read; of
 	// a workbook, how many rows, and 0.
 	Progress func(done, total int64)
@@ -279,6 +280,8 @@ func (s *Source) other() *diag.Problem {
 	switch {
 	case has("\xD0\xCF\x11\xE0"):
 		return s.fail(0, save+", without a password", "is an old .xls workbook, or one with a password")
+	case has("\xFF\xFE\x00\x00"), has("\x00\x00\xFE\xFF"):
+		return s.fail(0, "save it as CSV UTF-8", "is text in UTF-32")
 	case has("%PDF"):
 		return s.fail(0, "export the table as CSV", "is a PDF")
 	case has("\x1F\x8B"):

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"leafturn/internal/civil"
 	"leafturn/internal/diag"
@@ -16,8 +17,9 @@ import (
 
 // Options are what a sheet does not say itself.
 type Options struct {
-	Today    civil.Date // a later date is refused
-	Earliest civil.Date // so is an earlier one than this
+	Today    civil.Date     // a later date is refused
+	Earliest civil.Date     // so is an earlier one than this
+	Zone     *time.Location // of the farm, for times with a zone; nil is UTC
 	Names    ingest.Names
 	Map      Map
 	// Gather lets the rows of a visit stand anywhere: the sheet is read once more
@@ -119,6 +121,10 @@ type reader struct {
 	} // the first date that can be read in one order only
 	said []*Column // columns of what rows say besides counts
 
+	swap       swapped
+	title      int // the last row without a count since one with; 0 for none
+	titleWords string
+
 	// Kept from row to row, so that a row costs little.
 	counts  []obs
 	labels  []string
@@ -170,6 +176,13 @@ func (r *reader) all(src rows) error {
 	}
 	before := len(r.problems.all)
 	r.headings(first, i)
+	if b, ok := src.(*bookRows); ok {
+		for _, c := range r.res.Columns {
+			if c.Read() && b.beside.hides(c.Col) {
+				r.res.HiddenCols = append(r.res.HiddenCols, Letter(c.Col))
+			}
+		}
+	}
 	if len(r.problems.all) > before {
 		return nil // what stands below could only be read wrongly
 	}
@@ -199,7 +212,11 @@ func (r *reader) all(src rows) error {
 			}
 		}
 	}
-	return r.before(math.MaxInt)
+	if err := r.before(math.MaxInt); err != nil {
+		return err
+	}
+	r.swappedDays()
+	return nil
 }
 
 // unreadable notes a row whose cells cannot be told apart, and reports whether
@@ -217,6 +234,23 @@ func (r *reader) unreadable(row Row, err error) bool {
 func (r *reader) headings(first []Row, i int) {
 	head := first[i]
 	l := &r.res.Layout
+	if head.book != nil {
+		l.joined = head.book.joined
+	}
+	for col, ref := range l.joined {
+		for cols := columnsOf(ref); len(head.Cells) < min(col+cols-1, maxColumns); {
+			head.Cells = append(head.Cells, "")
+		}
+	}
+	var below [][]string
+	for _, row := range first[i+1:] {
+		below = append(below, row.Cells)
+	}
+	if r.res.Format.Kind == "XLSX" { // there the headings end with the last that is written
+		for numbersOnly(column(below, len(head.Cells))) {
+			head.Cells = append(head.Cells, "")
+		}
+	}
 	l.HeadRow, l.cells, l.width = head.N, head.Cells, len(head.Cells)
 	for _, row := range first[:i] {
 		if filled(row.Cells) > 0 {
@@ -224,9 +258,9 @@ func (r *reader) headings(first []Row, i int) {
 		}
 	}
 	before := len(r.problems.all)
-	var below [][]string
-	for _, row := range first[i+1:] {
-		below = append(below, row.Cells)
+	if len(r.Map.Columns) == 0 && exported(head.Cells) {
+		r.add(head.N, 0, "", "", "bring the whole folder back with `leafturn restore FOLDER`; for a sheet to correct and import, write a workbook with `leafturn export FILE.xlsx` and take its sheet \"Counts\"", "is a table of a folder that `leafturn export` wrote: visits that were taken out stand in it too, and what else belongs to a visit stands in other tables")
+		return
 	}
 	named := len(fill(head.Cells))
 	for _, cells := range below {
@@ -266,6 +300,13 @@ func (r *reader) headings(first []Row, i int) {
 	}
 }
 
+// exported reports whether headings are those of the visits or counts of an
+// exported folder.
+func exported(head []string) bool {
+	has := func(h string) bool { return slices.Contains(head, h) }
+	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
+}
+
 // row reads one row below the headings.
 func (r *reader) row(row Row) error {
 	if r.again(row) {
@@ -281,6 +322,7 @@ func (r *reader) row(row Row) error {
 	switch {
 	case r.isHeading(cells):
 		r.res.Again++
+		r.newTable()
 		return nil
 	case r.isTotal(cells):
 		r.res.Totals++
@@ -289,7 +331,11 @@ func (r *reader) row(row Row) error {
 	if len(cells) > r.res.width && filled(cells[:r.res.width]) < n {
 		if r.res.Format.Kind == "CSV" {
 			at := r.res.width + 1
-			r.add(row.N, at, "", cells[r.res.width], "put a value that holds the separating sign in quotation marks", "the row has more cells than the headings: a separating sign inside a value cuts it in two")
+			what, do := "the row has more cells than the headings: a separating sign inside a value cuts it in two", "put a value that holds the separating sign in quotation marks"
+			if slices.ContainsFunc(cells, func(c string) bool { return strings.Contains(c, "\r") }) {
+				what, do = "the row has more cells than the headings: two rows stand in it, with a line end of another kind between them", "open the file in your spreadsheet or editor and save it again"
+			}
+			r.add(row.N, at, "", cells[r.res.width], do, "%s", what)
 			r.loose(row.N, part{})
 			r.reason(row.N, "the row has more cells than the headings")
 			return nil
@@ -314,50 +360,6 @@ func (r *reader) isHeading(cells []string) bool {
 		}
 	}
 	return same > 0
-}
-
-// longestTotal is the most bytes of a word for a row of sums.
-const longestTotal = 60
-
-// isTotal reports whether a row holds sums: its first word says so, or what
-// stands in the place of its bed, pest, date, unit, place or note.
-func (r *reader) isTotal(cells []string) bool {
-	first := true
-	for i := range r.res.Columns {
-		c := &r.res.Columns[i]
-		if i >= len(cells) || cells[i] == "" {
-			continue
-		}
-		text := cells[i]
-		if t := text[0]; t >= '0' && t <= '9' {
-			first = false
-			continue
-		}
-		switch c.Role {
-		case Bed, Pest, Date, Unit, Number, Where, Note:
-		default:
-			if !first {
-				continue
-			}
-		}
-		if text = tidy(text); text == "" {
-			continue
-		}
-		first = false
-		if len(text) > longestTotal { // nor is it worth remembering
-			continue
-		}
-		if r.words.total == nil {
-			r.words.total = make([]memo[string, bool], len(r.res.Columns))
-		}
-		if r.words.total[i].get(text, func() bool {
-			_, bed := known(text, r.Names.Bed)
-			return totalWord(text) && !bed
-		}) {
-			return true
-		}
-	}
-	return false
 }
 
 // loose notes a row that may belong to any visit that agrees with p.

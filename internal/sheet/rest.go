@@ -39,9 +39,11 @@ func WriteRest(w io.Writer, s *Source, m Map, res *Result) (int, error) {
 		out.Comma = format.Separator
 	}
 	skip := map[int]bool{}
+	first := -1 // the column with the numbers of the rows, where this is a rest file itself
 	for i, h := range res.cells {
-		if p := plainHead(h); p == rowHead || p == problemHead {
-			skip[i] = true
+		p := plainHead(h)
+		if skip[i] = p == rowHead || p == problemHead; p == rowHead {
+			first = i
 		}
 	}
 	width := len(fill(res.cells))
@@ -57,7 +59,10 @@ func WriteRest(w io.Writer, s *Source, m Map, res *Result) (int, error) {
 			}
 			line = append(line, record.Guard(c))
 		}
-		return out.Write(append(line, more...))
+		for _, c := range more {
+			line = append(line, record.Guard(c))
+		}
+		return out.Write(line)
 	}
 	if err := write(res.cells[:width], rowHead, problemHead); err != nil {
 		return 0, err
@@ -91,7 +96,11 @@ func WriteRest(w io.Writer, s *Source, m Map, res *Result) (int, error) {
 		if len(fill(cells)) > width {
 			why += "; what stood beyond the headings is left out here: see the row in the first file"
 		}
-		if err := write(cells, strconv.Itoa(row.N), why); err != nil {
+		number := strconv.Itoa(row.N)
+		if first >= 0 && first < len(row.Cells) && tidy(row.Cells[first]) != "" {
+			number = row.Cells[first]
+		}
+		if err := write(cells, number, why); err != nil {
 			return n, err
 		}
 	}

@@ -36,12 +36,14 @@ type Summary struct {
 type Result struct {
 	Layout
 	Summary
-	Problems []*Problem
-	Faults   *Faults
-	Rest     map[int]*RestRow // rows to be corrected
-	Usual    map[string]string
-	Hidden   int // rows that the workbook hides: read like the others
-	problems *problems
+	Problems   []*Problem
+	Faults     *Faults
+	Rest       map[int]*RestRow // rows to be corrected
+	Usual      map[string]string
+	Hidden     int      // rows that the workbook hides: read like the others
+	HiddenCols []string // letters of columns that it hides: read like the others
+	Moved      int      // rows whose time and zone make it another day on the farm
+	problems   *problems
 }
 
 // Refusals are visits that were taken from a reading and refused later.

@@ -41,7 +41,26 @@ type Row struct {
 	N      int // as the spreadsheet numbers it, from 1
 	Cells  []string
 	hidden bool   // in the workbook
-	dates  []bool // of an XLSX row: the cell is a date of the spreadsheet; nil for none
+	book   *noted // of an XLSX row that has any; else nil
+}
+
+// noted is what the cells of a row of a workbook are besides their text.
+type noted struct {
+	dates  []bool         // the cell is a date of the spreadsheet
+	joined map[int]string // columns whose cell is joined with others: all of them
+}
+
+// isDate reports whether a column of the row holds a date of the spreadsheet.
+func (r Row) isDate(col int) bool {
+	return r.book != nil && col <= len(r.book.dates) && r.book.dates[col-1]
+}
+
+// joined is the cells over which a column of the row is joined, "" for one alone.
+func (r Row) joined(col int) string {
+	if r.book == nil {
+		return ""
+	}
+	return r.book.joined[col]
 }
 
 // rows gives the rows of a sheet in order and io.EOF after the last. A
@@ -183,26 +202,45 @@ func quote(s string) string {
 	return fmt.Sprintf("%q", s)
 }
 
-// isSpace takes in the no-break and zero-width characters that programs paste.
+// isSpace takes in the no-break blanks that programs paste, and what is not seen.
 func isSpace(r rune) bool {
 	switch r {
-	case ' ', '\t', '\n', '\r', '\v', '\f', 0x85, 0xA0, 0x200B, 0x200E, 0x200F, 0x202F, 0x2060, 0x3000, 0xFEFF:
+	case ' ', '\t', '\n', '\r', '\v', '\f', 0x85, 0xA0, 0x202F, 0x3000:
 		return true
 	}
-	return r >= 0x2000 && r <= 0x200A
+	return r >= 0x2000 && r <= 0x200A || unseen(r)
 }
 
-// tidy trims s and turns each run of space into one blank.
+// unseen tells characters that have no width: soft hyphens, joiners, and marks of
+// the direction of writing.
+func unseen(r rune) bool {
+	switch r {
+	case 0xAD, 0x61C, 0x180E, 0xFEFF:
+		return true
+	}
+	return r >= 0x200B && r <= 0x200F || r >= 0x202A && r <= 0x202E || r >= 0x2060 && r <= 0x2069
+}
+
+// tidy trims s, turns each run of space into one blank, and takes out what is not
+// seen: in the middle of a number it would make two of it.
 func tidy(s string) string {
 	plain := true
 	for i := 0; i < len(s); i++ {
-		if c := s[i]; c <= ' ' || c >= 0x80 {
+		if c := s[i]; c < ' ' || c >= 0x80 || c == ' ' && (i == 0 || i == len(s)-1 || s[i-1] == ' ') {
 			plain = false
 			break
 		}
 	}
 	if plain {
 		return s
+	}
+	if strings.ContainsFunc(s, unseen) {
+		s = strings.Map(func(r rune) rune {
+			if unseen(r) {
+				return -1
+			}
+			return r
+		}, s)
 	}
 	return strings.Join(strings.FieldsFunc(s, isSpace), " ")
 }

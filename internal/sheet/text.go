@@ -167,6 +167,7 @@ func (s *Source) openText(f Format, enc encoding.Encoding) (*textRows, error) {
 	t.guard = &guard{r: r}
 	t.csv = csv.NewReader(t.guard)
 	t.csv.Comma, t.csv.FieldsPerRecord, t.csv.ReuseRecord = f.Separator, -1, true
+	t.csv.TrimLeadingSpace = f.Separator != '\t' && bytes.Contains(s.look.head, []byte(string(f.Separator)+` "`)) // "date", "bed"
 	return t, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"hash/crc32"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -24,6 +25,8 @@ type bookRows struct {
 	book       *excelize.File
 	raw, shown *excelize.Rows
 	date1904   bool
+	beside     beside
+	widest     int // the last column that beside knows of
 	n          int
 }
 
@@ -49,7 +52,10 @@ func (s *Source) openBook(sheet string) (*bookRows, Format, error) {
 		book.Close()
 		return nil, Format{}, problem
 	}
-	b := &bookRows{s: s, book: book}
+	b := &bookRows{s: s, book: book, beside: s.lookBeside(book, name)}
+	for at := range b.beside.formulas {
+		b.widest = min(max(b.widest, at.col), maxColumns)
+	}
 	if props, err := book.GetWorkbookProps(); err == nil && props.Date1904 != nil {
 		b.date1904 = *props.Date1904
 	}
@@ -171,16 +177,23 @@ func (b *bookRows) next() (row Row, err error) {
 	if len(raw) > maxColumns {
 		return row, b.s.fail(b.n, "delete what stands far to the right", "the row reaches to column %s; %d columns are read", Letter(len(raw)), maxColumns)
 	}
+	if len(b.beside.formulas)+len(b.beside.joined) > 0 {
+		row.Cells = b.unsaid(raw, &row)
+		raw = row.Cells
+	}
 	for i := range raw {
 		if i >= len(shown) || raw[i] == shown[i] || raw[i] == "" {
 			continue
 		}
 		if d, ok := b.date(raw[i], shown[i]); ok {
-			if row.dates == nil {
-				row.dates = make([]bool, len(raw))
+			if row.book == nil {
+				row.book = &noted{}
 			}
-			raw[i], row.dates[i] = d, true
-		} else if strings.HasSuffix(shown[i], "%") {
+			if row.book.dates == nil {
+				row.book.dates = make([]bool, len(raw))
+			}
+			raw[i], row.book.dates[i] = d, true
+		} else if strings.HasSuffix(shown[i], "%") || shown[i] == "TRUE" || shown[i] == "FALSE" { // a tick is no count of 1
 			raw[i] = shown[i]
 		} else {
 			raw[i] = roundTrip(raw[i])
@@ -189,8 +202,35 @@ func (b *bookRows) next() (row Row, err error) {
 	return row, nil
 }
 
-// dateMark is what cells with the format of a date are shown as.
-const dateMark = "DATE"
+// unsaid writes a formula without a value into its cell, and notes which cells are
+// joined with others.
+func (b *bookRows) unsaid(cells []string, row *Row) []string {
+	for col := 1; col <= max(len(cells), b.widest); col++ {
+		at := place{b.n, col}
+		if f, ok := b.beside.formulas[at]; ok {
+			for len(cells) < col {
+				cells = append(cells, "")
+			}
+			if cells[col-1] == "" {
+				cells[col-1] = f
+			}
+		}
+		if ref, ok := b.beside.joined[at]; ok {
+			if row.book == nil {
+				row.book = &noted{joined: map[int]string{}}
+			}
+			row.book.joined[col] = ref
+		}
+	}
+	return cells
+}
+
+// What cells with the format of a date are shown as, and of one that does not show the
+// day: July 2026 is kept as its first day.
+const (
+	dateMark  = "DATE"
+	monthMark = "MONTH"
+)
 
 // lastDay ends the days that a cell may hold: 1 January 2100.
 const lastDay = 73_051.0
@@ -198,18 +238,22 @@ const lastDay = 73_051.0
 // date turns a number that is shown as a date into that date.
 func (b *bookRows) date(raw, shown string) (string, bool) {
 	v, err := strconv.ParseFloat(raw, 64)
-	if err != nil || v < 1 || v >= lastDay || shown != dateMark {
+	if err != nil || v < 1 || v >= lastDay || shown != dateMark && shown != monthMark {
 		return "", false
 	}
 	t, err := excelize.ExcelDateToTime(v, b.date1904)
 	if err != nil {
 		return "", false
 	}
-	return civil.DateIn(t, t.Location()).String(), true
+	d := civil.DateIn(t, t.Location())
+	if shown == monthMark && d.Day == 1 {
+		return fmt.Sprintf("%s %d", d.Month, d.Year), true
+	}
+	return d.String(), true
 }
 
-// markDates puts one fixed word in the place of every format of dates, in
-// memory: which one it is does not matter here, and to write out each date
+// markDates puts a fixed word in the place of every format of dates, in memory:
+// whether it shows the day is all that matters here, and to write out each date
 // would take most of the time.
 func markDates(book *excelize.File) (err error) {
 	defer func() {
@@ -217,10 +261,14 @@ func markDates(book *excelize.File) (err error) {
 			err = fmt.Errorf("its styles do not fit together (%v)", x)
 		}
 	}()
-	form := `"` + dateMark + `"`
-	mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
-	if err != nil {
-		return err
+	var marks []int // the styles of the words
+	for _, word := range []string{dateMark, monthMark} {
+		form := `"` + word + `"`
+		mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
+		if err != nil {
+			return err
+		}
+		marks = append(marks, mark)
 	}
 	codes := map[int]string{}
 	if book.Styles.NumFmts != nil {
@@ -231,8 +279,12 @@ func markDates(book *excelize.File) (err error) {
 	all := book.Styles.CellXfs.Xf
 	for i := range all {
 		id := all[i].NumFmtID
-		if i == mark || id == nil {
+		if slices.Contains(marks, i) || id == nil {
 			continue
+		}
+		mark := marks[0]
+		if code, ok := codes[*id]; ok && !strings.Contains(plainCode(code), "d") || !ok && *id == 17 {
+			mark = marks[1]
 		}
 		if code, ok := codes[*id]; ok && dateCode(code) || !ok && (*id >= 14 && *id <= 17 || *id == 22 || *id >= 27 && *id <= 31 || *id == 36 || *id >= 50 && *id <= 58) {
 			all[i].NumFmtID = all[mark].NumFmtID
@@ -244,10 +296,13 @@ func markDates(book *excelize.File) (err error) {
 
 var notCode = pattern.New(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
 
+// plainCode is a number format without what it writes as it is.
+func plainCode(code string) string { return strings.ToLower(notCode().ReplaceAllString(code, "")) }
+
 // dateCode reports whether a number format shows a day, a month's name or a
 // year.
 func dateCode(code string) bool {
-	code = strings.ToLower(notCode().ReplaceAllString(code, ""))
+	code = plainCode(code)
 	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
 }
 

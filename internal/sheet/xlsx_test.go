@@ -113,3 +113,69 @@ func TestHiddenRows(t *testing.T) {
 	require.Equal(t, []string{"2026-04-03 B3 slug 4 2 unit=trap"}, lines(visits))
 	require.Equal(t, 1, res.Hidden)
 }
+
+// A tick of a workbook is told as it is shown, and is no count of 1.
+func TestTicksAreNoCounts(t *testing.T) {
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Trap", "Count", "Disturbed"},
+		{"2026-07-13", "B3", "slug", 1, true, false},
+		{"2026-07-13", "B3", "slug", 2, false, false},
+		{"2026-07-13", "B4", "slug", 1, 1, true},
+	}, nil, nil)
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-13 B4 slug 1 unit=trap disturbed"}, lines(visits))
+	require.Len(t, res.Problems, 2)
+	require.Equal(t, `"TRUE" is not a count`, res.Problems[0].What)
+	require.Equal(t, `"FALSE" is not a count`, res.Problems[1].What)
+}
+
+// A spreadsheet that has the month first reads 3/7/2026 as 7 March and leaves
+// 13/7/2026 as text: beside such text its dates are not to be trusted.
+func TestDaysAndMonthsChangedRound(t *testing.T) {
+	head := []any{"Date", "Bed", "Pest", "Count"}
+	march := time.Date(2026, 3, 7, 0, 0, 0, 0, time.UTC)
+	same, late := time.Date(2026, 7, 7, 0, 0, 0, 0, time.UTC), time.Date(2026, 6, 29, 0, 0, 0, 0, time.UTC)
+	shown := map[string]string{"A2": "d/m/yyyy", "A3": "d/m/yyyy"}
+	path := workbook(t, [][]any{head, {march, "B3", "slug", 4}, {same, "B4", "slug", 1}, {"13/7/2026", "B3", "slug", 2}}, shown, nil)
+	_, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Len(t, res.Problems, 1)
+	require.Contains(t, res.Problems[0].Diag().Error(), `:2:1: column A "Date": the spreadsheet has dates such as 2026-03-07, and could not read others, such as "13/7/2026" in row 4`)
+	s, err := sheet.Open(path, nil)
+	require.NoError(t, err)
+	held, _, err := readSource(s, sheet.Map{}, res)
+	require.NoError(t, err)
+	require.Empty(t, held, "none of its visits is stored with --accept-good")
+	for _, rows := range [][][]any{
+		{head, {march, "B3", "slug", 4}, {same, "B4", "slug", 1}, {"2026-07-13", "B3", "slug", 2}}, // the text is plain
+		{head, {late, "B3", "slug", 4}, {same, "B4", "slug", 1}, {"13/7/2026", "B3", "slug", 2}},   // no date can be changed round
+		{head, {"3 Jul 2026", "B3", "slug", 4}, {same, "B4", "slug", 1}, {"13/7/2026", "B3", "slug", 2}},
+	} {
+		_, res, err := read(workbook(t, rows, shown, nil), sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems)
+		require.Equal(t, 3, res.Visits)
+	}
+}
+
+// A spreadsheet keeps "July 2026" as the first of July: where the day is not shown,
+// the first is no day that somebody wrote.
+func TestMonthsAreNoDays(t *testing.T) {
+	first, third := time.Date(2026, 7, 1, 0, 0, 0, 0, time.UTC), time.Date(2026, 7, 3, 0, 0, 0, 0, time.UTC)
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Count"},
+		{first, "B3", "slug", 4}, {third, "B3", "slug", 5}, {first, "B4", "slug", 6}, {first, "A2", "slug", 7}, {"Jul 2026", "A4", "slug", 8}, {"07/2026", "A4", "slug", 8},
+	}, map[string]string{"A2": "mmm-yy", "A3": "mmm-yy", "A4": "d-mmm", "A5": `mmmm" of day "yyyy`}, nil)
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-01 B4 slug 6 unit=trap", "2026-07-03 B3 slug 5 unit=trap"}, lines(visits))
+	require.Equal(t, []string{`A: "July 2026" has no day`, `A: "Jul 2026" has no day`, `A: "07/2026" has no day`}, whats(res))
+	require.Equal(t, []sheet.Span{{From: 5, To: 5}}, res.Problems[0].Also)
+
+	path = workbook(t, [][]any{{"Bed", "Pest", first, "Juni 2026"}, {"B3", "slug", 4, 2}}, map[string]string{"C1": "mmm yyyy"}, nil)
+	visits, res, err = read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, visits)
+	require.Equal(t, []string{`C: the heading "July 2026" is a month without a day`, `D: the heading "Juni 2026" is a month without a day`}, whats(res))
+}

@@ -1,0 +1,132 @@
+package sheet
+
+import (
+	"slices"
+	"strings"
+
+	"leafturn/internal/pattern"
+)
+
+// lifeStages head columns that tell the counts of one unit apart.
+var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
+
+// stageWords are the values of such a column, whatever its heading.
+var stageWords = func() map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields("egg larva larvae pupa pupae nymph adult juvenile caterpillar grub maggot male female winged wingless alate apterous m f") {
+		m[w], m[w+"s"] = true, true
+	}
+	return m
+}()
+
+// stagesOnly reports whether the values are life stages or sexes, two of them at
+// least.
+func stagesOnly(examples []string) bool {
+	seen := map[string]bool{}
+	for _, e := range examples {
+		if e = strings.ToLower(tidy(e)); e == "" {
+			continue
+		}
+		if !stageWords[e] {
+			return false
+		}
+		seen[e] = true
+	}
+	return len(seen) > 1
+}
+
+func stagesApart(heading string) *wrong {
+	return bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(heading))
+}
+
+var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
+
+// howMany reports whether a heading may say how many units there were: it names
+// them in the plural.
+func (g *guesser) howMany(h string) bool {
+	m := aroundUnits().FindStringSubmatch(h)
+	if m == nil {
+		return false
+	}
+	one, several := strings.CutSuffix(m[1], "s")
+	return h == "n" || several && (g.units[one] || len(one) > 2 && slices.Contains(genericUnits, one)) || m[1] == "leaves"
+}
+
+var (
+	pestFirst = pattern.New(`^(.+?)(?: (\pL+?))? ?(?:no |nr |number )?(\d{1,3})$`)
+	unitFirst = pattern.New(`^(\pL+) ?(?:no |nr |number )?(\d{1,3}) (.+)$`)
+)
+
+// pestUnit reads a heading that names a pest and a numbered unit: Slugs trap 1, Mite 3,
+// Trap 2 earwigs.
+func (g *guesser) pestUnit(c *Column, h string) bool {
+	set := func(pest, word, number string) bool {
+		key, ok := g.pest(pest)
+		if !ok || !g.units[word] && !slices.Contains(genericUnits, word) {
+			return false
+		}
+		c.Role, c.Pest, c.Number = Count, key, number
+		if g.units[word] {
+			c.Word = word
+		}
+		return true
+	}
+	if m := unitFirst().FindStringSubmatch(h); m != nil && g.units[m[1]] && set(m[3], m[1], m[2]) {
+		return true
+	}
+	m := pestFirst().FindStringSubmatch(h)
+	return m != nil && (set(m[1], m[2], m[3]) || m[2] != "" && set(m[1]+" "+m[2], "", m[3]))
+}
+
+// namesUnits reports whether units stand in a heading: in the plural, or with a
+// number (Leaves examined, Trap 3 edge).
+func (g *guesser) namesUnits(h string) bool {
+	words := strings.Fields(h)
+	if slices.ContainsFunc(words, func(w string) bool { return totals[w] || headings[w] == total }) {
+		return false
+	}
+	for i, w := range words {
+		one, several := strings.CutSuffix(w, "s")
+		if several && g.units[one] || w == "leaves" {
+			return true
+		}
+		if g.units[w] && i+1 < len(words) && (plainDigits(words[i+1]) || words[i+1] == "count" || words[i+1] == "n") {
+			return true
+		}
+	}
+	return false
+}
+
+var (
+	percent  = pattern.New(`(?i)%|\b(?:percent|per cent|pct|prozent)\b`)
+	brackets = pattern.New(`^(.*?)\s*[(\[]([^()\[\]]*)[)\]]$`)
+	dateForm = pattern.New(`^(?:iso|[dmyjta][dmyjta /.-]*)$`)
+	ofCounts = pattern.New(`^(?:n|no|nr|number|count|counts|animals|individuals|0 none|0 if none)$`)
+)
+
+// bracketed reads a heading with something in brackets behind it that does not change
+// what it is: Date (dd/mm/yyyy), Nights (n), Trap (no.). What counts are of does.
+func (g *guesser) bracketed(text string) (role Role, word string) {
+	m := brackets().FindStringSubmatch(text)
+	if m == nil {
+		return unknown, ""
+	}
+	h, within := plainHead(m[1]), plainHead(m[2])
+	switch role := headings[h]; role {
+	case Bed, Pest, Nights, Disturbed, Observer, Note, Weather:
+		return role, ""
+	case Date:
+		if dateForm().MatchString(strings.ToLower(tidy(m[2]))) {
+			return Date, ""
+		}
+	case Count:
+		if ofCounts().MatchString(within) {
+			return Count, ""
+		}
+	case unknown:
+		if g.units[h] && !strings.HasSuffix(h, "s") && h != "leaves" && ofCounts().MatchString(within) && within != "n" && within != "count" && within != "counts" {
+			return Number, h
+		}
+	}
+	return unknown, ""
+}

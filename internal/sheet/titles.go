@@ -1,0 +1,101 @@
+package sheet
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+)
+
+// noCount passes over a row without a count, but for one that says of what the
+// rows below it are.
+func (r *reader) noCount(row Row) {
+	r.res.NoCount++
+	if filled(row.Cells) != 1 {
+		return
+	}
+	for _, c := range row.Cells {
+		if c = tidy(c); c == "" {
+			continue
+		}
+		if r.cutOtherwise(c) {
+			r.refuse(row.N, 1, c, "write all rows with the same separating sign", "the row is cut by another sign than the others, and all of it stands in one cell")
+			return
+		}
+		r.title, r.titleWords = row.N, c
+		if of := r.another(strings.Trim(c, " :.")); of != "" {
+			r.otherTable(row.N, c, of)
+		}
+	}
+}
+
+// newTable looks at what stood above headings that stand again: the title of a
+// table of another pest, bed or day than was said for the whole sheet.
+func (r *reader) newTable() {
+	if r.title == 0 {
+		return
+	}
+	for _, word := range strings.FieldsFunc(r.titleWords, func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) && c != '-' && c != '_' }) {
+		if of := r.another(word); of != "" {
+			r.otherTable(r.title, r.titleWords, of)
+			break
+		}
+	}
+	r.title = 0
+}
+
+func (r *reader) otherTable(row int, text, of string) {
+	r.refuse(row, 0, text, "give the sheet a column for it, or keep each table in a file of its own", "%s: the rows below it may be of %s, which no column of the sheet says", quote(text), of)
+	r.title = 0
+}
+
+// refuse notes a row that may belong to any visit.
+func (r *reader) refuse(row, col int, value, do, format string, args ...any) {
+	what := fmt.Sprintf(format, args...)
+	r.add(row, col, "", value, do, "%s", what)
+	r.loose(row, part{})
+	r.reason(row, what)
+}
+
+// another is the pest, bed or day that a title names, where the sheet has no
+// column for it and another was said for all of it; "" for none.
+func (r *reader) another(text string) string {
+	pest, bed, day := true, true, true
+	for _, c := range r.res.Columns {
+		pest = pest && c.Role != Pest && c.Pest == ""
+		bed = bed && c.Role != Bed && c.Bed == ""
+		day = day && c.Role != Date && c.Date.IsZero()
+	}
+	if key, ok := r.g.pest(text); pest && ok && key != r.Map.Pest {
+		return key
+	}
+	for _, word := range []string{text, cutFold(text, "bed ")} {
+		if key, ok := known(word, r.Names.Bed); bed && ok && key != r.Map.Bed {
+			return key
+		}
+	}
+	if d, w := parseDate(text, r.Map.Dates); day && w == nil && d != r.Map.Date {
+		return d.String()
+	}
+	return ""
+}
+
+// cutOtherwise reports whether a cell is a whole row that another sign cuts.
+func (r *reader) cutOtherwise(cell string) bool {
+	if r.res.Format.Kind != "CSV" {
+		return false
+	}
+	for _, sep := range []string{",", ";", "\t", "|"} {
+		parts := strings.Split(cell, sep)
+		if sep == string(r.res.Format.Separator) || len(parts) < 2 || len(parts) < len(fill(r.res.cells)) {
+			continue
+		}
+		for _, c := range r.res.Columns {
+			if c.Role == Count && c.Col <= len(parts) {
+				if _, w := parseSample(parts[c.Col-1], false); w == nil {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}

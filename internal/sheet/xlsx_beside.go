@@ -1,0 +1,207 @@
+package sheet
+
+import (
+	"archive/zip"
+	"bufio"
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"io"
+	"path"
+	"strconv"
+	"strings"
+
+	"github.com/xuri/excelize/v2"
+)
+
+// beside is what the library's reader of rows does not tell of a sheet.
+type beside struct {
+	formulas map[place]string // cells with a formula and no value: the formula
+	joined   map[place]string // the first cell of cells that are joined: all of them, as A2:A4
+	hidden   [][2]int         // runs of hidden columns
+}
+
+// place is a cell: row and column from 1.
+type place struct{ row, col int }
+
+const maxBeside = 100_000 // cells that are remembered
+
+// lookBeside reads the text of a sheet once, tag by tag. Whatever it cannot read is
+// left to the library, which says so.
+func (s *Source) lookBeside(book *excelize.File, sheet string) beside {
+	if b, ok := s.besides[sheet]; ok {
+		return b
+	}
+	b := beside{formulas: map[place]string{}, joined: map[place]string{}}
+	if z, err := zip.OpenReader(s.path); err == nil {
+		defer z.Close()
+		if f, err := z.Open(partOf(z, book, sheet)); err == nil {
+			defer f.Close()
+			b.read(bufio.NewReaderSize(f, 64<<10))
+		}
+	}
+	if s.besides == nil {
+		s.besides = map[string]beside{}
+	}
+	s.besides[sheet] = b
+	return b
+}
+
+// partOf is the part of the file that holds a sheet.
+func partOf(z *zip.ReadCloser, book *excelize.File, sheet string) string {
+	id := ""
+	if book.WorkBook != nil {
+		for _, x := range book.WorkBook.Sheets.Sheet {
+			if x.Name == sheet {
+				id = x.ID
+			}
+		}
+	}
+	f, err := z.Open("xl/_rels/workbook.xml.rels")
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	var rels struct {
+		All []struct {
+			ID     string `xml:"Id,attr"`
+			Target string `xml:"Target,attr"`
+		} `xml:"Relationship"`
+	}
+	if xml.NewDecoder(io.LimitReader(f, maxPart)).Decode(&rels) != nil {
+		return ""
+	}
+	for _, r := range rels.All {
+		if r.ID == id && strings.HasPrefix(r.Target, "/") {
+			return strings.TrimPrefix(r.Target, "/")
+		} else if r.ID == id {
+			return path.Join("xl", r.Target)
+		}
+	}
+	return ""
+}
+
+func (b *beside) read(r *bufio.Reader) {
+	var cell, formula []byte
+	asked, valued := false, false
+	for {
+		text, err := upTo(r, '<')
+		if err != nil {
+			return
+		}
+		if asked && len(formula) == 0 && !valued {
+			formula = append(formula, text...)
+		}
+		tag, err := upTo(r, '>')
+		if err != nil {
+			return
+		}
+		name, end := tagName(tag)
+		switch string(name) {
+		case "col":
+			if hide := string(attr(tag, "hidden")); hide == "1" || hide == "true" {
+				from, _ := strconv.Atoi(string(attr(tag, "min")))
+				to, _ := strconv.Atoi(string(attr(tag, "max")))
+				b.hidden = append(b.hidden, [2]int{from, to})
+			}
+		case "c":
+			if !end {
+				cell, formula, asked, valued = append(cell[:0], attr(tag, "r")...), formula[:0], false, false
+				continue
+			}
+			if asked && !valued && len(b.formulas) < maxBeside {
+				if at, ok := placeOf(string(cell)); ok {
+					b.formulas[at] = "=" + strings.TrimSpace(string(formula))
+				}
+			}
+			asked = false
+		case "f":
+			asked = true
+		case "v", "is":
+			valued = true
+		case "mergeCell":
+			ref := string(attr(tag, "ref"))
+			first, _, _ := strings.Cut(ref, ":")
+			if at, ok := placeOf(first); ok && len(b.joined) < maxBeside {
+				b.joined[at] = ref
+			}
+		}
+	}
+}
+
+// upTo reads to a sign and gives what stands before it, as far as the reader holds it.
+func upTo(r *bufio.Reader, end byte) ([]byte, error) {
+	text, err := r.ReadSlice(end)
+	for errors.Is(err, bufio.ErrBufferFull) {
+		text, err = r.ReadSlice(end)
+	}
+	return bytes.TrimSuffix(text, []byte{end}), err
+}
+
+// tagName is the name of a tag without its prefix, and whether it ends an element.
+func tagName(tag []byte) (name []byte, end bool) {
+	if len(tag) > 0 && tag[0] == '/' {
+		tag, end = tag[1:], true
+	}
+	for i, c := range tag {
+		switch c {
+		case ':':
+			return localName(tag[i+1:]), end
+		case ' ', '\t', '\r', '\n', '/':
+			return tag[:i], end
+		}
+	}
+	return tag, end
+}
+
+func localName(tag []byte) []byte {
+	if i := bytes.IndexAny(tag, " \t\r\n/"); i >= 0 {
+		return tag[:i]
+	}
+	return tag
+}
+
+// attr is the value of an attribute, nil for none.
+func attr(tag []byte, name string) []byte {
+	for {
+		i := bytes.IndexByte(tag, '=')
+		if i < len(name) || i+1 >= len(tag) {
+			return nil
+		}
+		quote := tag[i+1]
+		value, rest, ok := bytes.Cut(tag[i+2:], []byte{quote})
+		if !ok {
+			return nil
+		}
+		if before := tag[:i]; string(before[len(before)-len(name):]) == name && (len(before) == len(name) || before[len(before)-len(name)-1] == ' ') {
+			return value
+		}
+		tag = rest
+	}
+}
+
+func placeOf(cell string) (place, bool) {
+	col, row, err := excelize.CellNameToCoordinates(cell)
+	return place{row, col}, err == nil
+}
+
+// hides reports whether a column is hidden.
+func (b *beside) hides(col int) bool {
+	for _, h := range b.hidden {
+		if h[0] <= col && col <= h[1] {
+			return true
+		}
+	}
+	return false
+}
+
+// columnsOf is how many columns joined cells take, 1 for what is none.
+func columnsOf(ref string) int {
+	a, z, _ := strings.Cut(ref, ":")
+	from, ok1 := placeOf(a)
+	to, ok2 := placeOf(z)
+	if !ok1 || !ok2 {
+		return 1
+	}
+	return to.col - from.col + 1
+}

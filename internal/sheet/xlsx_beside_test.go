@@ -1,0 +1,107 @@
+package sheet_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
+
+	"leafturn/internal/sheet"
+)
+
+func whats(res *sheet.Result) []string {
+	var out []string
+	for _, p := range res.Problems {
+		out = append(out, sheet.Letter(p.Col)+": "+p.What)
+	}
+	return out
+}
+
+// A formula without its value, as programs write workbooks that no spreadsheet has
+// worked out, is no blank: the count would be left out.
+func TestFormulasWithoutValues(t *testing.T) {
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Trap", "Count", "Twice"},
+		{"2026-07-13", "B3", "slug", 1, 4, nil},
+		{"2026-07-13", "B3", "slug", 2, nil, nil},
+		{"2026-07-13", "B4", "slug", 1, 7, nil},
+		{"2026-07-13", "B4", "slug", 2, nil, nil},
+	}, nil, func(f *excelize.File) {
+		require.NoError(t, f.SetCellFormula("Sheet1", "E3", "2+3"))
+		for _, c := range []string{"F2", "F3", "F4", "F5"} {
+			require.NoError(t, f.SetCellFormula("Sheet1", c, "2*E2"))
+		}
+	})
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{`E: "=2+3" is a formula without its value`}, whats(res))
+	require.Equal(t, 3, res.Problems[0].Row)
+	require.Equal(t, []string{"2026-07-13 B4 slug 7 unit=trap"}, lines(visits), "formulas in a column that is not read do not matter")
+}
+
+// A count in cells that are joined over several rows is that of several units.
+func TestJoinedCells(t *testing.T) {
+	path := workbook(t, [][]any{
+		{"Date", "Bed", "Pest", "Trap", "Count"},
+		{"2026-07-13", "B3", "slug", 1, 12},
+		{"2026-07-13", "B3", "slug", 2, nil},
+		{"2026-07-13", "B3", "slug", 3, nil},
+		{"2026-07-13", "B4", "slug", 1, 7},
+	}, nil, func(f *excelize.File) { require.NoError(t, f.MergeCell("Sheet1", "E2", "E4")) })
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"E: the count is joined over the cells E2:E4, and may be the sum of several units"}, whats(res))
+	require.Equal(t, []string{"2026-07-13 B4 slug 7 unit=trap"}, lines(visits))
+
+	// A heading over two columns stands in the first of them alone.
+	path = workbook(t, [][]any{{"Slugs in July", nil, nil, nil}, {"Date", "Bed", "Slugs", nil}, {"2026-07-13", "B3", 4, 9}}, nil, func(f *excelize.File) {
+		require.NoError(t, f.MergeCell("Sheet1", "A1", "D1"))
+		require.NoError(t, f.MergeCell("Sheet1", "C2", "D2"))
+	})
+	visits, res, err = read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, visits)
+	require.Len(t, res.Problems, 1)
+	require.Contains(t, res.Problems[0].What, "they have no headings")
+
+	// The same sheet with cells that are joined beside the counts alone is in order.
+	path = workbook(t, [][]any{{"Slugs in July", nil, nil}, {"Date", "Bed", "Slugs", "Note", nil}, {"2026-07-13", "B3", 4, "wet", nil}}, nil, func(f *excelize.File) {
+		require.NoError(t, f.MergeCell("Sheet1", "A1", "E1"))
+		require.NoError(t, f.MergeCell("Sheet1", "D2", "E2"))
+		require.NoError(t, f.MergeCell("Sheet1", "D3", "E3"))
+	})
+	visits, res, err = read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-07-13 B3 slug 4 unit=trap # wet"}, lines(visits))
+}
+
+// A hidden column is read like the others, and that is told; one that is not read is not.
+func TestHiddenColumns(t *testing.T) {
+	path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Trap 1", "Trap 2", "Total"}, {"2026-07-13", "B3", "slug", 4, 5, 9}}, nil, func(f *excelize.File) {
+		require.NoError(t, f.SetColVisible("Sheet1", "E:F", false))
+	})
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-07-13 B3 slug 4 5 unit=trap"}, lines(visits))
+	require.Equal(t, []string{"E"}, res.HiddenCols)
+}
+
+// Whole numbers right of the last heading are told as those of a column without one:
+// one is taken for sums, several for counts whose heading was meant for all of them.
+func TestNumbersBesideTheHeadings(t *testing.T) {
+	head := []any{"Date", "Bed", "Slugs"}
+	visits, res, err := read(workbook(t, [][]any{head, {"2026-07-13", "B3", 4, 9}, {"2026-07-13", "B4", 0, 2}}, nil, nil), sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, res.Problems)
+	require.Equal(t, []string{"2026-07-13 B3 slug 4 unit=trap", "2026-07-13 B4 slug 0 unit=trap"}, lines(visits))
+	require.Len(t, res.Columns, 4)
+	require.True(t, res.Columns[3].Numbers)
+
+	visits, res, err = read(workbook(t, [][]any{head, {"2026-07-13", "B3", 4, 0, 2}, {"2026-07-13", "B4", 0, 1, 1}}, nil, nil), sheet.Map{})
+	require.NoError(t, err)
+	require.Empty(t, visits)
+	require.Len(t, res.Problems, 1)
+	require.Contains(t, res.Problems[0].What, "they have no headings")
+}
