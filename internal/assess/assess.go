@@ -28,6 +28,7 @@ const SameRound = 3
 // An error means that a stored visit cannot be computed with, which the
 // entry checks rule out.
 func Assess(in Input) (Assessment, error) {
+	in.rates = in.Grows.days()
 	a := Assessment{Today: in.Today, Bed: in.Bed, Pest: in.Pest, Stage: in.Stage, StageSince: in.StageSince, InSeason: in.Pest.InSeason}
 	if err := a.read(in); err != nil {
 		return a, err

@@ -15,11 +15,44 @@ type Grows map[civil.Date]float64
 
 // Mean is the mean rate of the days from one to before another; ok is false
 // where less than eight in ten of them are known.
-func (g Grows) Mean(from, to civil.Date) (rate float64, ok bool) {
+func (g Grows) Mean(from, to civil.Date) (rate float64, ok bool) { return g.days().mean(from, to) }
+
+// rateDays are rates from a day on, NaN for a day without one.
+type rateDays struct {
+	first civil.Date
+	rates []float64
+}
+
+func (g Grows) days() (r rateDays) {
+	var last civil.Date
+	for d := range g {
+		if r.first.IsZero() || d.Before(r.first) {
+			r.first = d
+		}
+		if d.After(last) {
+			last = d
+		}
+	}
+	if len(g) == 0 {
+		return r
+	}
+	r.rates = make([]float64, last.Sub(r.first)+1)
+	for i := range r.rates {
+		r.rates[i] = math.NaN()
+	}
+	for d, rate := range g {
+		r.rates[d.Sub(r.first)] = rate
+	}
+	return r
+}
+
+// mean is Grows.Mean.
+func (r rateDays) mean(from, to civil.Date) (rate float64, ok bool) {
+	first := from.Sub(r.first)
 	n, sum := 0, 0.0
-	for d := from; d.Before(to); d = d.AddDays(1) {
-		if r, ok := g[d]; ok {
-			n, sum = n+1, sum+r
+	for i := max(first, 0); i < min(first+to.Sub(from), len(r.rates)); i++ {
+		if x := r.rates[i]; !math.IsNaN(x) {
+			n, sum = n+1, sum+x
 		}
 	}
 	if n == 0 || 10*n < 8*to.Sub(from) {
@@ -37,8 +70,8 @@ func (in *Input) growth(from, to civil.Date, before []forecast.Seen) belief.Grow
 		g.RateSD *= stepUnrest
 		return g
 	}
-	if base, ok := in.Grows.Mean(from, to); ok && from.Before(to) {
-		g.Rate, g.RateSD = forecast.Between(base, in.sinceStep(before), in.Grows.Mean)
+	if base, ok := in.rates.mean(from, to); ok && from.Before(to) {
+		g.Rate, g.RateSD = forecast.Between(base, in.sinceStep(before), in.rates.mean)
 	}
 	return g
 }

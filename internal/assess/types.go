@@ -190,7 +190,8 @@ type Input struct {
 	// Grows, when given, is how the pest could grow by the weather: beliefs are
 	// carried by it instead of by a growth of an unknown rate.
 	Grows Grows
-	South bool // the farm's seasons are those of the south
+	rates rateDays // of Grows
+	South bool     // the farm's seasons are those of the south
 	// Noted, when given, is what was noted of the conditions in a bed on a day,
 	// on any of its visits or on the whole round. It is asked only where a
 	// deciding count lacks a note that it must have.
