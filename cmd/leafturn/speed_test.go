@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -108,10 +109,13 @@ func statements(b *testing.B, path, lists string) string {
 	now, err := time.Parse(time.RFC3339, benchNow)
 	require.NoError(b, err)
 	var sql strings.Builder
+	var one sync.Mutex
 	a, err := app.Open(context.Background(), path, now, store.WithTrace(func(query string, args []any) {
 		if query == "BEGIN" {
 			return
 		}
+		one.Lock()
+		defer one.Unlock()
 		for _, x := range args {
 			if v, ok := x.(driver.Valuer); ok {
 				x, err = v.Value()

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -71,10 +72,11 @@ func TestKeepLists_NewDay(t *testing.T) {
 	path, lists := testPath(t), t.TempDir()
 	manyVisits(t, path)
 	time.Sleep(50 * time.Millisecond)
-	reads := func(now time.Time) (n int) {
+	reads := func(now time.Time) int64 {
+		var n atomic.Int64
 		a, err := app.Open(ctx, path, now, store.WithHook(func(query string) error {
 			if strings.Contains(query, "unit_count") {
-				n++
+				n.Add(1)
 			}
 			return nil
 		}))
@@ -83,7 +85,7 @@ func TestKeepLists_NewDay(t *testing.T) {
 		_, err = a.Week(ctx, a.Today())
 		require.NoError(t, err)
 		require.NoError(t, a.Close())
-		return n
+		return n.Load()
 	}
 	require.NotZero(t, reads(summer))
 	for _, kind := range []string{".parts", ".counts", ".beliefs"} {

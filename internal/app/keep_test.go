@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -257,14 +258,15 @@ func TestParts_NeverOld(t *testing.T) {
 func TestParts_ReadLittle(t *testing.T) {
 	path, lists := testPath(t), t.TempDir()
 	lightFarm(t, path)
-	reads := func() (all, some int) {
+	reads := func() (int64, int64) {
+		var all, some atomic.Int64
 		a, err := app.Open(ctx, path, summer, store.WithHook(func(query string) error {
 			switch {
 			case !strings.Contains(query, "unit_count"):
 			case strings.Contains(query, "json_each"):
-				some++
+				some.Add(1)
 			default:
-				all++
+				all.Add(1)
 			}
 			return nil
 		}))
@@ -273,7 +275,7 @@ func TestParts_ReadLittle(t *testing.T) {
 		_, err = a.Week(ctx, a.Today())
 		require.NoError(t, err)
 		require.NoError(t, a.Close())
-		return all, some
+		return all.Load(), some.Load()
 	}
 	all, some := reads()
 	require.NotZero(t, all+some, "a first list reads counts")
@@ -283,11 +285,11 @@ func TestParts_ReadLittle(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, a.Close())
 	all, some = reads()
-	require.Equal(t, [2]int{0, 1}, [2]int{all, some}, "the counts of one bed and pest")
+	require.Equal(t, [2]int64{0, 1}, [2]int64{all, some}, "the counts of one bed and pest")
 	time.Sleep(50 * time.Millisecond)
 	for range 2 {
 		all, some = reads()
-		require.Equal(t, [2]int{0, 0}, [2]int{all, some})
+		require.Equal(t, [2]int64{0, 0}, [2]int64{all, some})
 	}
 	for name := range filesIn(t, lists) { // one bit of the last part, and no list
 		file := filepath.Join(lists, name)

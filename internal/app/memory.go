@@ -26,6 +26,8 @@ type memory struct {
 	kept    map[pairOn]*keptVerdict
 	beliefs assess.Beliefs
 	grows   map[growsOf]assess.Grows
+
+	mu sync.Mutex // over facts and grows
 }
 
 type factsOf struct {
@@ -172,6 +174,8 @@ func (m *memory) read(tx *store.Tx, beds []farm.Bed, year farm.Season) (visits, 
 
 // same returns the facts that are known already if they say what p says.
 func (m *memory) same(key factsOf, p assess.Pest) *assess.Pest {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	if old := m.facts[key]; old != nil && reflect.DeepEqual(*old, p) {
 		return old
 	}
@@ -184,6 +188,8 @@ func (m *memory) same(key factsOf, p assess.Pest) *assess.Pest {
 
 // sameGrows returns the rates that are known already if they say what g says.
 func (m *memory) sameGrows(of growsOf, g assess.Grows) assess.Grows {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	if old, ok := m.grows[of]; ok && maps.Equal(old, g) {
 		return old
 	}
@@ -227,6 +233,8 @@ func (m *memory) keep(in assess.Input, pest *assess.Pest, out assess.Assessment)
 
 // makeRoom drops the verdicts of other days when those of too many are kept.
 func (m *memory) makeRoom(on civil.Date) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
 	days := map[civil.Date]bool{on: true}
 	for k := range m.kept {
 		days[k.on] = true

@@ -32,6 +32,7 @@ type parts struct {
 	seasons map[farm.Season]*bareSeason
 	around  []byte // a hash of all but the visits
 
+	reading  sync.Mutex // over seasons and around
 	counting sync.Mutex // over what is counted of the seasons
 }
 
@@ -47,6 +48,8 @@ type bareSeason struct {
 // read reads the visits of a season without their counts, and what else the store
 // holds.
 func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
+	p.reading.Lock()
+	defer p.reading.Unlock()
 	if s := p.seasons[year]; s != nil {
 		return s.visits, nil
 	}
@@ -93,6 +96,13 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 	return s.visits, nil
 }
 
+// season is what read has read of a season.
+func (p *parts) season(year farm.Season) *bareSeason {
+	p.reading.Lock()
+	defer p.reading.Unlock()
+	return p.seasons[year]
+}
+
 // manyVisits is from how many on their counts are saved, and read on all cores.
 const manyVisits = 250
 
@@ -100,7 +110,7 @@ const manyVisits = 250
 func (p *parts) count(year farm.Season, lists ...*[]farm.Visit) error {
 	p.counting.Lock()
 	defer p.counting.Unlock()
-	s := p.seasons[year]
+	s := p.season(year)
 	var ids []int64
 	for _, list := range lists {
 		for i := range *list {
@@ -172,7 +182,7 @@ func (s *bareSeason) rows(list []farm.Visit) []byte {
 // counted is how many units of a visit were looked at, and the animals on them.
 func (s snapshot) counted(v farm.Visit) (n, total int) {
 	if s.parts != nil {
-		b := s.parts.seasons[s.year].bare[v.ID]
+		b := s.parts.season(s.year).bare[v.ID]
 		return b.N, int(b.Sum)
 	}
 	for _, c := range v.Seen() {
@@ -193,7 +203,7 @@ type partLaws struct {
 func (l *partLaws) hash() {
 	l.before = map[int][]byte{}
 	h := sha256.New()
-	season, row := l.p.seasons[l.year()], []byte(nil)
+	season, row := l.p.season(l.year()), []byte(nil)
 	for i, v := range l.visits {
 		if i == 0 || v.Date != l.visits[i-1].Date {
 			l.before[i] = h.Sum(nil)

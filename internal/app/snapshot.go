@@ -59,19 +59,16 @@ func (a *App) snapshotOf(ctx context.Context, on civil.Date, pest string, p *par
 		if s.beds, err = tx.Beds(); err != nil {
 			return err
 		}
-		events, err := tx.Stages(season)
+		events, err := tx.Stages(back)
 		if err != nil {
 			return err
 		}
-		for _, e := range events {
-			s.stages[e.Bed] = append(s.stages[e.Bed], e)
-		}
-		if events, err = tx.Stages(back); err != nil { // a crop may stand over the end of a season
-			return err
-		}
-		of := map[string][]farm.StageEvent{}
+		of := map[string][]farm.StageEvent{} // a crop may stand over the end of a season
 		for _, e := range events {
 			of[e.Bed] = append(of[e.Bed], e)
+			if !e.Date.Before(season.From) {
+				s.stages[e.Bed] = append(s.stages[e.Bed], e)
+			}
 		}
 		for _, b := range s.beds {
 			if d := farm.PlantedOn(of[b.Code], on); !d.IsZero() {

@@ -59,7 +59,7 @@ func (k *keptVerdicts) key(in assess.Input, f *assess.Pest) (key partKey, ok boo
 	if err != nil {
 		return key, false
 	}
-	return k.p.key("verdict", own, facts, k.grows[f.Key], k.p.seasons[k.p.a.farm.Season(in.Today)].rows(in.Visits)), true
+	return k.p.key("verdict", own, facts, k.grows[f.Key], k.p.season(k.p.a.farm.Season(in.Today)).rows(in.Visits)), true
 }
 
 // get returns the verdict made from the same input, if one is kept.

@@ -386,10 +386,12 @@ func (a *App) twoWeeks(ctx context.Context, on civil.Date, p *parts) (now, befor
 		return now, before, err
 	}
 	var days [2]weekDay
-	for i, day := range []civil.Date{on, on.AddDays(-7)} {
-		if days[i], err = a.weekDay(ctx, day, p); err != nil {
-			return now, before, err
-		}
+	err = inParallel(2, func(i int) (err error) {
+		days[i], err = a.weekDay(ctx, on.AddDays(-7*i), p)
+		return err
+	})
+	if err != nil {
+		return now, before, err
 	}
 	err = inParallel(2, func(i int) (err error) {
 		into := []*week.Input{&now, &before}[i]

@@ -157,28 +157,30 @@ type Beliefs struct {
 // kept is a map that several goroutines may use.
 type kept[K comparable, V any] struct {
 	mu  sync.Mutex
-	all map[K]V
+	all map[K]*keptOne[V]
 }
 
-// get returns what is kept, or makes it and keeps it.
+type keptOne[V any] struct {
+	once sync.Once
+	v    V
+	err  error
+}
+
+// get returns what is kept, or makes it and keeps it. Of those that ask for it
+// at once the first makes it.
 func (k *kept[K, V]) get(key K, made func() (V, error)) (V, error) {
 	k.mu.Lock()
-	v, ok := k.all[key]
+	one := k.all[key]
+	if one == nil {
+		if k.all == nil {
+			k.all = map[K]*keptOne[V]{}
+		}
+		one = &keptOne[V]{}
+		k.all[key] = one
+	}
 	k.mu.Unlock()
-	if ok {
-		return v, nil
-	}
-	v, err := made()
-	if err != nil {
-		return v, err
-	}
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	if k.all == nil {
-		k.all = map[K]V{}
-	}
-	k.all[key] = v
-	return v, nil
+	one.once.Do(func() { one.v, one.err = made() })
+	return one.v, one.err
 }
 
 // unitWeek is a unit of a pest's facts in a week of its own.

@@ -83,11 +83,11 @@ func WithBusyTimeout(d time.Duration) Option { return func(o *options) { o.busy 
 
 // WithHook sets a function that is called with each statement of Update and
 // View before it runs, BEGIN and COMMIT included; an error from it fails the
-// statement. It is for fault tests.
+// statement. Views that run at once call it at once. It is for fault tests.
 func WithHook(f func(query string) error) Option { return func(o *options) { o.hook = f } }
 
 // WithTrace sets a function that is called with each statement of Update and
-// View and its values before it runs. It is for benchmarks.
+// View and its values before it runs, as WithHook. It is for benchmarks.
 func WithTrace(f func(query string, args []any)) Option { return func(o *options) { o.trace = f } }
 
 // WithMaxPages lets the file grow to n pages of 4096 bytes at most: beyond
