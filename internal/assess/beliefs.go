@@ -366,7 +366,21 @@ func (k *Beliefs) interval(e belief.Evidence, total int, c belief.Clump, level f
 	if k == nil {
 		return made()
 	}
-	return k.intervals.get(intervalKey{c, len(e.Counts), total, e.Presence, level}, made)
+	key := intervalKey{c, len(e.Counts), total, e.Presence, level}
+	return k.intervals.get(key, func() (estimate.Interval, error) {
+		if k.Saved == nil {
+			return made()
+		}
+		name := key.named()
+		if in, ok := k.Saved.Interval(name); ok {
+			return in, nil
+		}
+		in, err := made()
+		if err == nil {
+			k.Saved.PutInterval(name, in)
+		}
+		return in, err
+	})
 }
 
 // readOff fills what is read off the belief: the likely range and the chances.

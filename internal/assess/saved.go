@@ -8,6 +8,7 @@ import (
 
 	"leafturn/internal/belief"
 	"leafturn/internal/civil"
+	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 )
 
@@ -16,45 +17,67 @@ import (
 // It holds no day but theirs, so it is the same on every later day.
 type Chain [16]byte
 
-// Saved keeps beliefs between runs by what they were made from. Several
-// goroutines may use one.
+// Saved keeps beliefs between runs, and the intervals of visits by themselves, by
+// what they were made from. Several goroutines may use one.
 type Saved interface {
 	Get(Chain) (belief.Belief, bool)
 	Put(Chain, belief.Belief)
+	Interval(Chain) (estimate.Interval, bool)
+	PutInterval(Chain, estimate.Interval)
 }
 
 // savedBack is how many visits before the last the belief is saved: the lists of
 // two weeks read numbers off the last ones.
 const savedBack = 2
 
+// namer puts together what a Chain names.
+type namer []byte
+
+func (b *namer) numbers(all ...float64) {
+	for _, x := range all {
+		*b = binary.LittleEndian.AppendUint64(*b, math.Float64bits(x))
+	}
+}
+
+func (b *namer) whole(all ...int) {
+	for _, n := range all {
+		*b = binary.AppendVarint(*b, int64(n))
+	}
+}
+
+func (b *namer) day(d civil.Date) { b.whole(d.Year, int(d.Month), d.Day) }
+
+func (b *namer) presence(p estimate.Presence) { b.whole(p.Infested, p.Looked, p.Tally) }
+
+func (b namer) chain() Chain {
+	sum := sha256.Sum256(b)
+	return Chain(sum[:16])
+}
+
 // named is the chain of a state whose like is of the clumping c.
 func (s *state) named(c belief.Clump) Chain {
-	b := make([]byte, 0, 512) // most need no more
+	b := make(namer, 0, 512) // most need no more
 	if s.before != nil {
 		b = append(b, s.before.chain[:]...)
 	}
-	number := func(all ...float64) {
-		for _, x := range all {
-			b = binary.LittleEndian.AppendUint64(b, math.Float64bits(x))
-		}
-	}
-	whole := func(all ...int) {
-		for _, n := range all {
-			b = binary.AppendVarint(b, int64(n))
-		}
-	}
-	day := func(d civil.Date) { whole(d.Year, int(d.Month), d.Day) }
 	g, e := s.growth, s.shown
-	day(s.day)
-	number(g.Rate, g.RateSD, g.Noise, g.HalfLife, c.A, c.B, c.K, e.scale)
-	whole(g.ResetAfter)
-	day(g.SeasonStart)
-	whole(e.presence.Infested, e.presence.Looked, e.presence.Tally)
+	b.day(s.day)
+	b.numbers(g.Rate, g.RateSD, g.Noise, g.HalfLife, c.A, c.B, c.K, e.scale)
+	b.whole(g.ResetAfter)
+	b.day(g.SeasonStart)
+	b.presence(e.presence)
 	for n := range (farm.Visit{Counts: e.counts}).Each {
-		whole(n)
+		b.whole(n)
 	}
-	sum := sha256.Sum256(b)
-	return Chain(sum[:16])
+	return b.chain()
+}
+
+func (k intervalKey) named() Chain {
+	b := make(namer, 0, 128)
+	b.numbers(k.clump.A, k.clump.B, k.clump.K, k.level)
+	b.whole(k.units, k.total)
+	b.presence(k.presence)
+	return b.chain()
 }
 
 // known is the belief of a state where it is kept or saved, else nil.

@@ -10,12 +10,14 @@ import (
 
 	"leafturn/internal/assess"
 	"leafturn/internal/belief"
+	"leafturn/internal/estimate"
 	"leafturn/internal/farm"
 )
 
 // saves is what earlier runs saved.
 type saves struct {
 	all       map[assess.Chain]belief.Belief
+	intervals map[assess.Chain]estimate.Interval
 	hit, miss int
 }
 
@@ -32,6 +34,15 @@ func (s *saves) Get(c assess.Chain) (belief.Belief, bool) {
 // Put is of assess.Saved.
 func (s *saves) Put(c assess.Chain, b belief.Belief) { s.all[c] = b }
 
+// Interval is of assess.Saved.
+func (s *saves) Interval(c assess.Chain) (estimate.Interval, bool) {
+	in, ok := s.intervals[c]
+	return in, ok
+}
+
+// PutInterval is of assess.Saved.
+func (s *saves) PutInterval(c assess.Chain, in estimate.Interval) { s.intervals[c] = in }
+
 // A season is changed at random, in any of its visits, in how the pest clumps
 // and grows and in what was done, day after day. What begins at a belief that was
 // saved before says to the last bit what is made from the first visit on.
@@ -46,7 +57,7 @@ func TestSaved(t *testing.T) {
 			}
 			return v
 		}
-		s := &saves{all: map[assess.Chain]belief.Belief{}}
+		s := &saves{all: map[assess.Chain]belief.Belief{}, intervals: map[assess.Chain]estimate.Interval{}}
 		in := input(p, farm.Bloom)
 		first, last := today.AddDays(-60), int64(0)
 		for w := range 9 {
