@@ -122,7 +122,7 @@ func lightFarm(t *testing.T, path string) {
 		require.NoError(t, err)
 		_, err = a.Stage(ctx, civil.MustParse("2026-07-01"), "budding", []string{code}, "")
 		require.NoError(t, err)
-		for week := range 5 { // more than savedBack of package assess
+		for week := range 5 { // more than savedLast of package assess
 			for _, line := range []string{"slug 0 3 1 4 1 5 2 6 0 soil=moist air=14C", "mite 20*0 12*3 8*9 foliage=dry", "thrips 9*2 9*8", "earwig 1 0 3 2 1"} {
 				_, err := a.CountWords(ctx, strings.Fields(code+" "+line+fmt.Sprintf(" %d", i+week*i)), app.CountOptions{Date: a.Today().AddDays(-7*week - 1)})
 				require.NoError(t, err)

@@ -17,10 +17,13 @@ const manyBeliefs = 10
 func (s *savedBeliefs) key(c assess.Chain) partKey { return s.partFile.key("belief", c[:]) }
 
 // Get is of assess.Saved.
-func (s *savedBeliefs) Get(c assess.Chain) (belief.Belief, bool) {
-	var b belief.Belief
+func (s *savedBeliefs) Get(c assess.Chain) (b belief.Belief, read *belief.Reader, ok bool) {
 	data, ok := s.bytesOf(s.key(c))
-	return b, ok && b.UnmarshalBinary(data) == nil
+	if !ok {
+		return b, nil, false
+	}
+	b, read, err := belief.Unmarshal(data)
+	return b, read, err == nil
 }
 
 // Put is of assess.Saved.

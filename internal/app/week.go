@@ -132,7 +132,7 @@ func (a *App) assessmentsBy(s snapshot, day dayFacts, brief bool) ([]assess.Asse
 		if s.kept != nil {
 			s.kept.put(&out[q.at])
 			if s.on == s.parts.on {
-				out[q.at].SaveBelief()
+				out[q.at].SaveBeliefs()
 			}
 			continue
 		}

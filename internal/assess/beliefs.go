@@ -248,7 +248,7 @@ type state struct {
 
 	mu     sync.Mutex
 	belief *belief.Belief
-	read   *belief.Reader // nil where the belief was saved
+	read   *belief.Reader // nil where nothing was read off it yet
 }
 
 // keptStates is how many of the latest beliefs of a bed and pest are kept: a
@@ -319,7 +319,9 @@ func (s *state) believed() (*belief.Belief, *belief.Reader, error) {
 		}
 		s.belief = &b
 	}
-	s.read = s.belief.Read()
+	if s.read == nil {
+		s.read = s.belief.Read()
+	}
 	old := s
 	for range keptStates {
 		if old = old.before; old == nil {

@@ -20,15 +20,15 @@ type Chain [16]byte
 // Saved keeps beliefs between runs, and the intervals of visits by themselves, by
 // what they were made from. Several goroutines may use one.
 type Saved interface {
-	Get(Chain) (belief.Belief, bool)
+	Get(Chain) (belief.Belief, *belief.Reader, bool)
 	Put(Chain, belief.Belief)
 	Interval(Chain) (estimate.Interval, bool)
 	PutInterval(Chain, estimate.Interval)
 }
 
-// savedBack is how many visits before the last the belief is saved: the lists of
-// two weeks read numbers off the last ones.
-const savedBack = 2
+// savedLast is of how many of the last visits the beliefs are saved: the lists of
+// two weeks read numbers off them.
+const savedLast = 3
 
 // namer puts together what a Chain names.
 type namer []byte
@@ -90,8 +90,8 @@ func (s *state) known() *belief.Belief {
 // lookUp is known of a state whose lock is held.
 func (s *state) lookUp() *belief.Belief {
 	if s.belief == nil && s.saved != nil {
-		if b, ok := s.saved.Get(s.chain); ok {
-			s.belief = &b
+		if b, read, ok := s.saved.Get(s.chain); ok {
+			s.belief, s.read = &b, read
 		}
 	}
 	return s.belief
@@ -148,22 +148,22 @@ func (s *state) hurry() error {
 	return err
 }
 
-// SaveBelief saves the belief that an assessment on a later day can begin with,
-// where it is still there and something saves it.
-func (a *Assessment) SaveBelief() {
+// SaveBeliefs saves the beliefs that an assessment on a later day can begin with,
+// as far as they are still there and something saves them.
+func (a *Assessment) SaveBeliefs() {
 	if a.Decider == nil || a.Decider.state == nil || a.Decider.state.saved == nil {
 		return
 	}
 	s := a.Decider.state
-	for range savedBack {
+	for range savedLast {
+		s.mu.Lock()
+		b := s.belief
+		s.mu.Unlock()
+		if b != nil {
+			s.saved.Put(s.chain, *b)
+		}
 		if s = s.before; s == nil {
 			return
 		}
-	}
-	s.mu.Lock()
-	b := s.belief
-	s.mu.Unlock()
-	if b != nil {
-		s.saved.Put(s.chain, *b)
 	}
 }

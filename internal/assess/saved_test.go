@@ -22,13 +22,13 @@ type saves struct {
 }
 
 // Get is of assess.Saved.
-func (s *saves) Get(c assess.Chain) (belief.Belief, bool) {
+func (s *saves) Get(c assess.Chain) (belief.Belief, *belief.Reader, bool) {
 	b, ok := s.all[c]
 	if s.miss++; ok {
 		s.hit++
 		s.miss--
 	}
-	return b, ok
+	return b, b.Read(), ok
 }
 
 // Put is of assess.Saved.
@@ -105,7 +105,7 @@ func TestSaved(t *testing.T) {
 				in := in
 				in.Brief, in.Beliefs = true, b
 				a := assessed(t, in)
-				a.SaveBelief()
+				a.SaveBeliefs()
 				short := a.Short()
 				out := fmt.Sprintf("%+v", short.Result)
 				for _, r := range []*assess.ShortReading{short.Decider, short.Earlier} {

@@ -68,36 +68,46 @@ func (b Belief) MarshalBinary() ([]byte, error) {
 // UnmarshalBinary reads the stored form. Anything else, another version or
 // damage included, is ErrFormat and leaves b as it was.
 func (b *Belief) UnmarshalBinary(in []byte) error {
+	r, _, err := Unmarshal(in)
+	if err == nil {
+		*b = r
+	}
+	return err
+}
+
+// Unmarshal is UnmarshalBinary, with the reader of the belief, which is made on
+// the way.
+func Unmarshal(in []byte) (b Belief, read *Reader, err error) {
 	if len(in) < header+4 || string(in[:3]) != magic {
-		return fmt.Errorf("%d bytes: %w", len(in), ErrFormat)
+		return b, nil, fmt.Errorf("%d bytes: %w", len(in), ErrFormat)
 	}
 	if in[3] != version {
-		return fmt.Errorf("version %d, this program reads %d: %w", in[3], version, ErrFormat)
+		return b, nil, fmt.Errorf("version %d, this program reads %d: %w", in[3], version, ErrFormat)
 	}
 	body := in[:len(in)-4]
 	if crc32.ChecksumIEEE(body) != binary.LittleEndian.Uint32(in[len(in)-4:]) {
-		return fmt.Errorf("the check sum does not fit, it is damaged: %w", ErrFormat)
+		return b, nil, fmt.Errorf("the check sum does not fit, it is damaged: %w", ErrFormat)
 	}
 	le := binary.LittleEndian
 	at, seen, units, visits, n := le.Uint32(in[4:]), le.Uint32(in[8:]), le.Uint64(in[12:]), le.Uint32(in[20:]), le.Uint32(in[24:])
 	corner := math.Float64frombits(le.Uint64(in[28:]))
 	if (n != 0 && n != points) || !(corner >= 0 && corner < points-1) || len(body) != header+8*int(n) || at > 9999*366 || seen > 9999*366 || units > math.MaxInt64/2 || visits > math.MaxInt32 {
-		return fmt.Errorf("%d grid points in %d bytes: %w", n, len(in), ErrFormat)
+		return b, nil, fmt.Errorf("%d grid points in %d bytes: %w", n, len(in), ErrFormat)
 	}
-	r := Belief{Date: dayOf(at), Seen: dayOf(seen), Units: int(units), Visits: int(visits), corner: corner}
+	b = Belief{Date: dayOf(at), Seen: dayOf(seen), Units: int(units), Visits: int(visits), corner: corner}
 	if n > 0 {
-		r.ln = make([]float64, points)
-		for i := range r.ln {
+		b.ln = make([]float64, points)
+		for i := range b.ln {
 			v := math.Float64frombits(le.Uint64(in[header+8*i:]))
 			if math.IsNaN(v) || math.IsInf(v, 0) {
-				return fmt.Errorf("grid point %d is %v: %w", i, v, ErrFormat)
+				return Belief{}, nil, fmt.Errorf("grid point %d is %v: %w", i, v, ErrFormat)
 			}
-			r.ln[i] = v
-		}
-		if m := newReader(r.curve()).lnMass; !(math.Abs(m) < 1e-6) {
-			return fmt.Errorf("its mass is not 1: %w", ErrFormat)
+			b.ln[i] = v
 		}
 	}
-	*b = r
-	return nil
+	read = b.Read()
+	if n > 0 && !(math.Abs(read.lnMass) < 1e-6) {
+		return Belief{}, nil, fmt.Errorf("its mass is not 1: %w", ErrFormat)
+	}
+	return b, read, nil
 }
