@@ -51,6 +51,7 @@ func (a *App) KeepLists(dir string) {
 // keptWeek is what is kept of a week's list. What depends on the instant, or on
 // what calendars were told, is added each time anew.
 type keptWeek struct {
+	Key    string          // its own, so that a file under the name of another is not taken
 	Doc    report.Document // without Data, Made and Events
 	Events []report.Event
 	Data   WeekData
@@ -80,7 +81,7 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 	doc := a.weekDocument(l, a.weekWarnings(l))
 	events := a.weekEvents(l)
 	if data, is := doc.Data.(WeekData); is {
-		w := keptWeek{*doc, slices.Clone(events), data}
+		w := keptWeek{key, *doc, slices.Clone(events), data}
 		w.Doc.Made, w.Doc.Data = time.Time{}, nil
 		w.Doc.Sections = slices.Clone(doc.Sections)
 		a.keep.later = append(a.keep.later, func() {
@@ -232,8 +233,15 @@ func (k *keep) counts() string { return filepath.Join(k.dir, k.store+".counts") 
 
 func (k *keep) rows() string { return filepath.Join(k.dir, k.store+".rows") }
 
-// readKept reads a file that write wrote.
+// mostBytes is above the size of any file that write writes.
+const mostBytes = 256 << 20
+
+// readKept reads a file that write wrote. What is no ordinary file may not end,
+// or may never begin.
 func readKept(file string) ([]byte, bool) {
+	if info, err := os.Stat(file); err != nil || !info.Mode().IsRegular() || info.Size() > mostBytes {
+		return nil, false
+	}
 	b, err := os.ReadFile(file)
 	if err != nil || len(b) < sha256.Size {
 		return nil, false
@@ -255,7 +263,8 @@ func (k *keep) get(key string) (keptWeek, bool) {
 		return keptWeek{}, false
 	}
 	var w keptWeek
-	return w, report.Kept(b, &w) == nil
+	err := report.Kept(b, &w)
+	return w, err == nil && w.Key == key
 }
 
 // put writes the list that is to be kept under a key, if it reads back as the

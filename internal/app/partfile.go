@@ -1,11 +1,13 @@
 package app
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/binary"
 	"sync"
 
 	"leafturn/internal/report"
+	"leafturn/internal/store"
 )
 
 // partFile is a file of parts, each known by a hash of what it was made from.
@@ -13,6 +15,7 @@ type partFile struct {
 	program partHash            // of what names the program, whose facts are in it
 	load    func()              // reads what had holds, once
 	had     map[partKey]oldPart // of earlier runs
+	journal []byte              // of the store, see of
 	mu      sync.Mutex
 	made    map[partKey][]byte // of this run
 }
@@ -42,6 +45,31 @@ func newPartFile(program, file string) *partFile {
 		}
 	})
 	return p
+}
+
+// journalKey is of no part, but of the journal of the store that they were made of.
+var journalKey partKey
+
+// of takes the store that the parts are of. Those of another one are not taken:
+// it may hold a visit of the same number, sums and second whose counts are others.
+func (p *partFile) of(tx *store.Tx) error {
+	p.load()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if len(p.had) > 0 {
+		was := p.had[journalKey].b
+		last, size := binary.Varint(was)
+		if size <= 0 || last <= 0 {
+			p.had = nil
+		} else if sum, _, err := tx.JournalSum(last); err != nil {
+			return err
+		} else if !bytes.Equal(sum, was[size:]) {
+			p.had = nil
+		}
+	}
+	sum, last, err := tx.JournalSum(0)
+	p.journal = append(binary.AppendVarint(nil, last), sum...)
+	return err
 }
 
 // key hashes what a part is made from.
@@ -101,7 +129,7 @@ func (p *partFile) fresh() bool { return len(p.made) > 0 }
 func (p *partFile) bytes() []byte {
 	p.load()
 	const around = len(partKey{}) + 1 + binary.MaxVarintLen64
-	size := 0
+	size := len(p.journal) + around
 	for _, b := range p.made {
 		size += len(b) + around
 	}
@@ -113,12 +141,15 @@ func (p *partFile) bytes() []byte {
 		out = append(append(out, key[:]...), age)
 		out = append(binary.AppendUvarint(out, uint64(len(b))), b...)
 	}
+	if p.journal != nil {
+		add(journalKey, 0, p.journal)
+	}
 	for key, b := range p.made {
 		add(key, 0, b)
 	}
 	for key, old := range p.had {
 		switch _, again := p.made[key]; {
-		case again:
+		case again, key == journalKey:
 		case old.asked:
 			add(key, 0, old.b)
 		case old.age < mostIdle:

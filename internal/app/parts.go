@@ -57,6 +57,13 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 	if err != nil {
 		return visits{}, err
 	}
+	if p.journal == nil {
+		for _, f := range []*partFile{p.partFile, p.counts.partFile} {
+			if err := f.of(tx); err != nil {
+				return visits{}, err
+			}
+		}
+	}
 	p.around = rows.around
 	list, err := tx.Bare(rows.text)
 	if err != nil {

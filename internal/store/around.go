@@ -1,6 +1,7 @@
 package store
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"io"
 	"strings"
@@ -65,4 +66,28 @@ func (t *Tx) quoted(table string) (string, error) {
 		}
 	}
 	return "format('%s" + strings.Repeat(",%s", len(cols)-1) + "', " + strings.Join(out, ", ") + ")", nil
+}
+
+// tail is how many of the last changes JournalSum looks at.
+const tail = 100
+
+// JournalSum hashes the last changes that the journal holds up to one of them, 0
+// for all, and returns the number of the last. A store in which they say the same
+// is the one in which they were made, or grew out of it: its journal only grows.
+func (t *Tx) JournalSum(upTo int64) (sum []byte, last int64, err error) {
+	if last = upTo; last == 0 {
+		if _, err := t.get(&last, "SELECT ifnull(max(id), 0) FROM change_set"); err != nil {
+			return nil, 0, err
+		}
+	}
+	cols, err := t.quoted("change_set")
+	if err != nil {
+		return nil, 0, err
+	}
+	var text *string
+	if _, err := t.get(&text, "SELECT group_concat("+cols+", char(10)) FROM (SELECT * FROM change_set WHERE id > ? AND id <= ? ORDER BY id)", last-tail, last); err != nil || text == nil {
+		return nil, last, err
+	}
+	hash := sha256.Sum256([]byte(*text))
+	return hash[:], last, nil
 }
