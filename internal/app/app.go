@@ -77,7 +77,7 @@ func Begin() { go func() { _, _ = loadCatalog() }() }
 // Open opens the store at path at the instant now.
 func Open(ctx context.Context, path string, now time.Time, options ...store.Option) (*App, error) {
 	st, err := store.Open(ctx, path, options...)
-	if errors.Is(err, store.ErrReadOnly) { // a report needs no more than reading
+	if errors.Is(err, store.ErrReadOnly) || errors.Is(err, store.ErrFull) { // a report needs no more than reading
 		if read, err2 := store.OpenReadOnly(ctx, path, options...); err2 == nil {
 			st, err = read, nil
 		}

@@ -85,7 +85,7 @@ func (t *Tx) JournalSum(upTo int64) (sum []byte, last int64, err error) {
 		return nil, 0, err
 	}
 	var text *string
-	if _, err := t.get(&text, "SELECT group_concat("+cols+", char(10)) FROM (SELECT * FROM change_set WHERE id > ? AND id <= ? ORDER BY id)", last-tail, last); err != nil || text == nil {
+	if _, err := t.get(&text, "SELECT group_concat("+cols+", char(10)) FROM (SELECT id, at, command, actor, what, about FROM change_set WHERE id > ? AND id <= ? ORDER BY id)", last-tail, last); err != nil || text == nil {
 		return nil, last, err
 	}
 	hash := sha256.Sum256([]byte(*text))

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 
 	"leafturn/internal/diag"
@@ -21,6 +22,9 @@ func (s *Store) Backup(ctx context.Context, dst string) error {
 		return err
 	}
 	tmp, err := tempName(filepath.Dir(file), ".leafturn-backup-*")
+	if errors.Is(err, fs.ErrNotExist) {
+		return &diag.Problem{What: fmt.Sprintf("the backup %q was not made: its folder is not there", dst), Do: "make the folder, or use another one", Kept: keptNothing, Err: fmt.Errorf("%w: %w", ErrDisk, err)}
+	}
 	if err != nil {
 		return diskProblem(dst, "write the backup", err)
 	}

@@ -88,6 +88,14 @@ func notWritable(path string, err error) error {
 	}
 }
 
+// noRoom says that the disk is full before anything was written.
+func noRoom(path string, err error) error {
+	return &diag.Problem{
+		What: fmt.Sprintf("the disk is full: there is no room for a file beside the store %q", path),
+		Do:   "free some space on the disk and run the command again", Kept: keptNothing, Err: err,
+	}
+}
+
 // problem turns an error into one for people, or returns it as it is when it
 // already is one. path is the store as the user named it.
 func problem(path, op string, err error) error {
@@ -107,7 +115,7 @@ func problem(path, op string, err error) error {
 	case codeShortRead:
 		return damaged(path, fmt.Errorf("%s: %w", op, err))
 	case codeSharing:
-		return say(ErrFull, "free some space on the disk and run the command again", "the disk is full: there is no room for a file beside the store %q", path)
+		return noRoom(path, fmt.Errorf("%w: %s: %w", ErrFull, op, err))
 	}
 	switch c & 0xff {
 	case codeBusy, codeLocked:

@@ -100,7 +100,7 @@ func Open(ctx context.Context, path string, opts ...Option) (*Store, error) {
 }
 
 // OpenReadOnly opens the store for View, Check and Backup only. It also opens
-// a store in a read-only folder or on a read-only disk. An older store is
+// a store in a read-only folder, on a read-only or on a full disk. An older store is
 // refused with ErrOlder, for it cannot be brought up to date.
 func OpenReadOnly(ctx context.Context, path string, opts ...Option) (*Store, error) {
 	o := makeOptions(opts)
@@ -111,16 +111,19 @@ func OpenReadOnly(ctx context.Context, path string, opts ...Option) (*Store, err
 	var s *Store
 	// "rw" first: it joins the log of a process that is writing and tidies up
 	// behind itself. "immutable" needs no file beside the store, and is right
-	// only where nobody can write.
+	// only where nobody can write: nobody may, or there is no room for the file
+	// that whoever has the store open shares, so nobody has.
+	full := false
 	for _, mode := range []string{"rw", "immutable"} {
-		if mode == "immutable" && (logSize(file) > 0 || code(err)&0xff != codeCantOpen && code(err)&0xff != codeReadOnly) {
+		full = code(err) == codeSharing
+		if mode == "immutable" && (logSize(file) > 0 || code(err)&0xff != codeCantOpen && code(err)&0xff != codeReadOnly && !full) {
 			break
 		}
 		var db *sqlx.DB
 		if db, err = openDB(file, mode, o, "query_only(1)"); err != nil {
 			return nil, problem(path, "open", err)
 		}
-		s = &Store{path: path, file: file, mode: mode, db: db, o: o, readOnly: true}
+		s = &Store{path: path, file: file, mode: mode, db: db, o: o, readOnly: true, full: full}
 		if err = s.readVersion(ctx); err == nil {
 			break
 		}

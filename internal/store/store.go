@@ -52,6 +52,7 @@ type Store struct {
 	o        options
 	schema   int
 	readOnly bool
+	full     bool // the disk, so that it is read only
 	migrated *Migrated
 	ahead    atomic.Pointer[time.Time]
 	intact   sync.Map // tables that agree with their second copy
@@ -148,7 +149,10 @@ func (s *Store) Update(ctx context.Context, f func(tx *Tx) error) error {
 
 // UpdateAs is Update for a command that the journal names.
 func (s *Store) UpdateAs(ctx context.Context, c Command, f func(tx *Tx) error) error {
-	if s.readOnly {
+	switch {
+	case s.full:
+		return noRoom(s.path, ErrFull)
+	case s.readOnly:
 		return notWritable(s.path, ErrReadOnly)
 	}
 	return s.run(ctx, &c, f)
