@@ -50,25 +50,34 @@ func newPartFile(program, file string) *partFile {
 // journalKey is of no part, but of the journal of the store that they were made of.
 var journalKey partKey
 
-// of takes the store that the parts are of. Those of another one are not taken:
-// it may hold a visit of the same number, sums and second whose counts are others.
-func (p *partFile) of(tx *store.Tx) error {
+// journalOf is the last change that a store's journal holds, with the sum of it
+// and of those before it.
+func journalOf(tx *store.Tx) ([]byte, error) {
+	sum, last, err := tx.JournalSum(0)
+	return append(binary.AppendVarint(nil, last), sum...), err
+}
+
+// of takes the store that the parts are of, and its journal. Those of another one
+// are not taken: it may hold a visit of the same number, sums and second whose
+// counts are others.
+func (p *partFile) of(tx *store.Tx, journal []byte) error {
 	p.load()
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if len(p.had) > 0 {
-		was := p.had[journalKey].b
-		last, size := binary.Varint(was)
-		if size <= 0 || last <= 0 {
-			p.had = nil
-		} else if sum, _, err := tx.JournalSum(last); err != nil {
-			return err
-		} else if !bytes.Equal(sum, was[size:]) {
-			p.had = nil
-		}
+	p.journal = journal
+	was := p.had[journalKey].b
+	if len(p.had) == 0 || bytes.Equal(was, journal) {
+		return nil
 	}
-	sum, last, err := tx.JournalSum(0)
-	p.journal = append(binary.AppendVarint(nil, last), sum...)
+	last, size := binary.Varint(was)
+	if size <= 0 || last <= 0 {
+		p.had = nil
+		return nil
+	}
+	sum, _, err := tx.JournalSum(last)
+	if !bytes.Equal(sum, was[size:]) {
+		p.had = nil
+	}
 	return err
 }
 

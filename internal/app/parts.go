@@ -58,8 +58,12 @@ func (p *parts) read(tx *store.Tx, year farm.Season) (visits, error) {
 		return visits{}, err
 	}
 	if p.journal == nil {
+		journal, err := journalOf(tx)
+		if err != nil {
+			return visits{}, err
+		}
 		for _, f := range []*partFile{p.partFile, p.counts.partFile} {
-			if err := f.of(tx); err != nil {
+			if err := f.of(tx, journal); err != nil {
 				return visits{}, err
 			}
 		}
