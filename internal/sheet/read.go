@@ -298,6 +298,9 @@ func (r *reader) headings(first []Row, i int) {
 	if len(r.problems.all) == before {
 		l.check(&r.problems, r.Map)
 	}
+	if len(r.problems.all) == before {
+		r.aboveHeadings(first[:i])
+	}
 }
 
 // exported reports whether headings are those of the visits or counts of an
