@@ -174,6 +174,9 @@ func (r *reader) observe(row Row) error {
 		r.res.Hidden++
 	}
 	if bedText == "" && pestText == "" && dateText == "" && unitWord == "" && label == "" && (hasBed || hasPest || hasDate) {
+		if r.otherHeadings(row) {
+			return nil
+		}
 		c := &r.res.Columns[0]
 		r.add(row.N, c.Col, c.Heading, "", `delete the row, or write "total" in its first cell if it holds sums`, "counts without a bed, a pest or a date")
 		r.loose(row.N, part{share: share})
@@ -370,6 +373,9 @@ func (r *reader) observe(row Row) error {
 	}
 	if len(r.said) > 0 || r.Map.Observer != "" {
 		r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+	}
+	if len(wrongs) > 0 && r.otherHeadings(row) {
+		return nil
 	}
 	for _, e := range wrongs {
 		c := r.res.Columns[e.col-1]

@@ -70,6 +70,25 @@ func (r *reader) newTable() {
 	r.title = 0
 }
 
+// otherHeadings refuses a row that cannot be read and holds headings, others than those
+// of the sheet: the columns below may be other ones.
+func (r *reader) otherHeadings(row Row) bool {
+	heads := 0
+	for _, c := range row.Cells {
+		h := plainHead(tidy(c))
+		if m := numbered().FindStringSubmatch(h); headings[h] != unknown || m != nil && r.g.units[m[1]] {
+			heads++
+		} else if plainDigits(h) || looksISO(c) {
+			return false
+		}
+	}
+	if heads < 2 {
+		return false
+	}
+	r.refuse(row.N, 0, "", "keep each table in a file of its own; if it is a second row of headings, write them in one row, such as slugs trap 1", "headings stand in the row, and others than in row %d: the columns below it may be other ones", r.res.HeadRow)
+	return true
+}
+
 func (r *reader) otherTable(row int, text, of string) {
 	r.refuse(row, 0, text, "give the sheet a column for it, or keep each table in a file of its own", "%s: the rows below it may be of %s, which no column of the sheet says", quote(text), of)
 	r.title = 0
