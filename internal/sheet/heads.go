@@ -85,14 +85,17 @@ func (c Column) Words() string {
 		return "+" + c.Enemy
 	case Air, SoilTemp:
 		return strings.TrimSpace(string(c.Role) + " " + c.Scale)
-	case total, unknown:
+	}
+	if !c.Read() {
 		return string(Ignore)
 	}
 	return string(c.Role)
 }
 
 // Read reports whether the column is read at all.
-func (c Column) Read() bool { return c.Role != Ignore && c.Role != total && c.Role != unknown }
+func (c Column) Read() bool {
+	return c.Role != Ignore && c.Role != total && c.Role != unknown && !c.watched()
+}
 
 // Map is how a kind of sheet is to be read, as far as it was stated: the rest
 // is guessed from the headings.
@@ -141,7 +144,7 @@ var headings = func() map[string]Role {
 		Observer:  "observer|by|who|scout|counted by|name|initials|person|beobachter|observateur|waarnemer",
 		Note:      "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|remarque|remarques|opmerking|opmerkingen|nota|notas",
 		Weather:   "weather|sky|conditions|wetter|météo|meteo|weer",
-		Ignore:    "problem|row in the first file|weekday|week|iso week|day of week|year|month|season|id|record|crop|cultivar|variety|photo|block|total units",
+		Ignore:    "problem|row in the first file|weekday|week|iso week|day of week|year|month|season|id|record|crop|cultivar|variety|photo|total units",
 		total:     "total|totals|sum|mean|average|avg|median|max|min|std dev|total count|grand total|summe|gesamt|mittelwert|moyenne|totaal",
 	} {
 		for _, w := range strings.Split(words, "|") {
@@ -265,9 +268,6 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 			return c, false, nil
 		}
 	}
-	if lifeStages[h] {
-		return c, false, stagesApart(text)
-	}
 	if aYear().MatchString(h) {
 		c.Role = Count
 		return c, false, bad("write the dates of the counts whole, such as 2026-07-13; if it is a number of a trap, write it as trap 1", "the heading %s is a year", quote(text))
@@ -304,8 +304,8 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 		c.Role = Count
 		return c, false, bad("write the dates of the counts whole, such as 2026-07-13", "the heading %s is a month without a day", quote(text))
 	}
-	if stagesOnly(examples) {
-		return c, false, stagesApart(text)
+	if c.Role = watchedRole(h, examples); c.Role != unknown {
+		return c, false, nil
 	}
 	if numbersOnly(examples) && g.namesUnits(h) {
 		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4 or slugs trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))

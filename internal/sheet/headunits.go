@@ -7,38 +7,6 @@ import (
 	"leafturn/internal/pattern"
 )
 
-// lifeStages head columns that tell the counts of one unit apart.
-var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
-
-// stageWords are the values of such a column, whatever its heading.
-var stageWords = func() map[string]bool {
-	m := map[string]bool{}
-	for _, w := range strings.Fields("egg larva larvae pupa pupae nymph adult juvenile caterpillar grub maggot male female winged wingless alate apterous m f") {
-		m[w], m[w+"s"] = true, true
-	}
-	return m
-}()
-
-// stagesOnly reports whether the values are life stages or sexes, two of them at
-// least.
-func stagesOnly(examples []string) bool {
-	seen := map[string]bool{}
-	for _, e := range examples {
-		if e = strings.ToLower(tidy(e)); e == "" {
-			continue
-		}
-		if !stageWords[e] {
-			return false
-		}
-		seen[e] = true
-	}
-	return len(seen) > 1
-}
-
-func stagesApart(heading string) *wrong {
-	return bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(heading))
-}
-
 var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
 
 // howMany reports whether a heading may say how many units there were: it names

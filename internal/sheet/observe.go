@@ -110,7 +110,7 @@ func (r *reader) observe(row Row) error {
 	pestWord, twoWords := "", false // the row's own word, which the rows of a visit share
 	for i := range r.res.Columns {
 		c := &r.res.Columns[i]
-		if c.Role == Ignore || c.Role == total || c.Role == unknown {
+		if !c.Read() {
 			continue
 		}
 		text, isDay := get(c)
@@ -373,6 +373,9 @@ func (r *reader) observe(row Row) error {
 	}
 	if len(r.said) > 0 || r.Map.Observer != "" {
 		r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+	}
+	if len(r.watches) > 0 {
+		r.watch(touched, get, fail)
 	}
 	if len(wrongs) > 0 && r.otherHeadings(row) {
 		return nil

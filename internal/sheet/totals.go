@@ -21,7 +21,7 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		switch c.Role {
-		case Bed, Pest, Date, Unit, Number, Where, Note, unknown:
+		case Bed, Pest, Date, Unit, Number, Where, Note, unknown, apart, site:
 		default:
 			if !first {
 				continue
@@ -49,7 +49,7 @@ func (r *reader) isTotal(cells []string) bool {
 				return totalWord(text)
 			}
 			return totalWord(text) && !aName(text)
-		}) && (c.Role != unknown || atFirst || !rating(text)) {
+		}) && (c.Role != unknown && c.Role != apart && c.Role != site || atFirst || !rating(text)) {
 			return true
 		}
 	}
