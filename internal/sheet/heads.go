@@ -212,6 +212,9 @@ func (g *guesser) column(col int, text string, examples []string) (c Column, anc
 	if w == nil && !c.Stated && (c.Role == Count || c.Role == Infested) && percent().MatchString(text) {
 		w = bad(`write how many were infested and how many were looked at in two columns, "infested" and "looked"; if it holds counts all the same, say so in a map file (see --save-map)`, "the heading %s says percent: the number looked at is missing", quote(c.Heading))
 	}
+	if w == nil && !c.Stated && c.Role == Count && strings.HasSuffix(tidy(text), "?") {
+		w = bad("write the number that was counted on each unit; if it holds counts, take the question mark away", "the heading %s asks whether there were any, and 1 may stand for yes", quote(c.Heading))
+	}
 	return c, anchor, w
 }
 
@@ -273,7 +276,7 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 		return c, false, bad("write the dates of the counts whole, such as 2026-07-13; if it is a number of a trap, write it as trap 1", "the heading %s is a year", quote(text))
 	}
 	if m := numbered().FindStringSubmatch(h); m != nil && (g.units[m[1]] || slices.Contains(genericUnits, m[1])) {
-		c.Role, c.Number = Count, m[2]
+		c.Role, c.Number = Count, unitNumber(m[2], "")
 		if g.units[m[1]] {
 			c.Word = m[1]
 		}
@@ -282,7 +285,7 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 	if g.pestUnit(&c, h) {
 		return c, true, nil
 	}
-	if strings.Contains(h, " per ") || strings.HasPrefix(h, "mean ") || strings.HasPrefix(h, "average ") || strings.HasPrefix(h, "total ") || strings.HasPrefix(h, "avg ") {
+	if strings.Contains(h, " per ") || g.perUnit(text) || strings.HasPrefix(h, "mean ") || strings.HasPrefix(h, "average ") || strings.HasPrefix(h, "total ") || strings.HasPrefix(h, "avg ") {
 		c.Role = total
 		return c, false, nil
 	}
@@ -306,6 +309,9 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 	}
 	if c.Role = watchedRole(h, examples); c.Role != unknown {
 		return c, false, nil
+	}
+	if g.unitsTold(examples) {
+		return c, false, bad(`write the count of each unit, such as 4 0 2 7 in one cell; else set the column to "ignore" in a map file (see --save-map)`, "the column %s says of how many units a count is, such as %s: it would be stored as that of one", quote(text), quote(c.Example))
 	}
 	if numbersOnly(examples) && g.namesUnits(h) {
 		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4 or slugs trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"leafturn/internal/pattern"
@@ -21,6 +22,70 @@ func (g *guesser) howMany(h string) bool {
 }
 
 var (
+	perForm   = pattern.New(`^(.+?)(?: per | ?/ ?)(\pL+)$`)
+	unitsForm = pattern.New(`^(?:per |of |out of |over |on |in )?\d+ (\pL+)$`)
+)
+
+// perUnit reports whether a heading says that a number is a mean: Slugs/trap.
+func (g *guesser) perUnit(text string) bool {
+	m := perForm().FindStringSubmatch(strings.ToLower(text))
+	return m != nil && g.units[strings.TrimSuffix(m[2], "s")]
+}
+
+// unitsTold reports whether the values say how many units there were: 4 traps.
+func (g *guesser) unitsTold(examples []string) bool {
+	some := false
+	for _, e := range examples {
+		if e = strings.ToLower(tidy(e)); e == "" {
+			continue
+		}
+		m := unitsForm().FindStringSubmatch(e)
+		if m == nil || !g.units[m[1]] && !g.units[strings.TrimSuffix(m[1], "s")] && m[1] != "leaves" {
+			return false
+		}
+		some = true
+	}
+	return some
+}
+
+// meanBeside finds the one column of counts of a sheet whose counts are never below the
+// means beside them, and above some: they are sums of several units. -1 is none.
+func (g *guesser) meanBeside(cols []Column, below [][]string) (count, mean int) {
+	count, mean = -1, -1
+	for i, c := range cols {
+		switch {
+		case c.Role == Count && (count >= 0 || c.Number != ""), c.Role == Number:
+			return -1, -1
+		case c.Role == Count:
+			count = i
+		case c.Role == total && (meanHead().MatchString(plainHead(c.Heading)) || g.perUnit(c.Heading)):
+			mean = i
+		}
+	}
+	if count < 0 || mean < 0 {
+		return -1, -1
+	}
+	some := false
+	for _, row := range below {
+		if max(count, mean) >= len(row) || !plainDigits(tidy(row[count])) {
+			continue
+		}
+		m, err := strconv.ParseFloat(dot(tidy(row[mean])), 64)
+		if n := float64(atoi(tidy(row[count]))); err != nil || m > n {
+			return -1, -1
+		} else if m < n {
+			some = true
+		}
+	}
+	if !some {
+		return -1, -1
+	}
+	return count, mean
+}
+
+var meanHead = pattern.New(`\b(?:mean|average|avg|mittelwert|moyenne|media|per)\b`)
+
+var (
 	pestFirst = pattern.New(`^(.+?)(?: (\pL+?))? ?(?:no |nr |number )?(\d{1,3})$`)
 	unitFirst = pattern.New(`^(\pL+) ?(?:no |nr |number )?(\d{1,3}) (.+)$`)
 )
@@ -33,7 +98,7 @@ func (g *guesser) pestUnit(c *Column, h string) bool {
 		if !ok || !g.units[word] && !slices.Contains(genericUnits, word) {
 			return false
 		}
-		c.Role, c.Pest, c.Number = Count, key, number
+		c.Role, c.Pest, c.Number = Count, key, unitNumber(number, "")
 		if g.units[word] {
 			c.Word = word
 		}

@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -67,6 +68,9 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 		}
 		c.Numbers = c.Role == unknown && numbersOnly(examples)
 		cols, wrongs = append(cols, c), append(wrongs, w)
+	}
+	if i, mean := g.meanBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
+		wrongs[i] = bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it is that of one unit, say so in a map file (see --save-map)`, "the numbers are above those of the column %s beside it: they may be the sum of several units", quote(cols[mean].Heading))
 	}
 	if !slices.ContainsFunc(cols, func(c Column) bool { return c.Role == Count && c.Bed != "" }) {
 		return cols, wrongs, score, anchors
@@ -189,6 +193,7 @@ func (l *Layout) check(p *problems, m Map) {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write a heading above each column, such as trap 1, trap 2, trap 3", "whole numbers stand in the columns beside it too, and they have no headings: a heading that was joined over several columns stands in the first of them alone")
 		}
 	}
+	l.weeks(p)
 	has := func(r Role) bool { _, ok := first[r]; return ok }
 	lack := func(what, flag string) {
 		p.add(l.HeadRow, 0, "", "", "name a column "+quote(what)+", say it for the whole sheet with "+flag+", or set the column in a map file (see --save-map)", "no column is read as %s", what)
@@ -228,6 +233,27 @@ func (l *Layout) check(p *problems, m Map) {
 		if c, ok := first[x.r]; ok && x.n > 0 {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and headings that are %s besides", x.what)
 		}
+	}
+}
+
+// weeks refuses headings that are bare numbers from 2 on where no column has the date:
+// they may be those of weeks, and no numbers of units.
+func (l *Layout) weeks(p *problems) {
+	var bare []Column
+	for _, c := range l.Columns {
+		switch {
+		case c.Role == Date || c.Role == Number || c.Role == Count && !c.Date.IsZero():
+			return
+		case c.Role == Count && c.Number != "" && c.Word == "" && !c.Stated && (c.Pest != "" || plainDigits(c.Heading)):
+			if n, _ := strconv.Atoi(c.Number); n < 2 {
+				return
+			}
+			bare = append(bare, c)
+		}
+	}
+	if len(bare) > 1 {
+		c := bare[0]
+		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write the dates of the counts, such as 2026-07-13; if they number units, write the unit too, such as trap "+c.Number, "the headings %s, %s, ... may be weeks, and all their counts would be of one day", quote(c.Heading), quote(bare[1].Heading))
 	}
 }
 
