@@ -42,6 +42,9 @@ var (
 // a date there.
 func parseSample(text string, isDate bool) (sample, *wrong) {
 	s := strings.ToLower(tidy(text))
+	if one, ok := strings.CutPrefix(s, "'"); ok && plainDigits(one) { // as programs mark text
+		s = one
+	}
 	if plainDigits(s) {
 		return count(s)
 	}

@@ -21,6 +21,17 @@ func (g *guesser) howMany(h string) bool {
 	return h == "n" || several && (g.units[one] || len(one) > 2 && slices.Contains(genericUnits, one)) || m[1] == "leaves"
 }
 
+// unitHead cuts a heading into the word and the number or letter of a unit.
+func unitHead(h string) (word, number string, ok bool) {
+	m := numbered().FindStringSubmatch(h)
+	if m == nil {
+		if m = lettered().FindStringSubmatch(h); m == nil {
+			return "", "", false
+		}
+	}
+	return m[1], unitNumber(m[2], ""), true
+}
+
 var (
 	perForm   = pattern.New(`^(.+?)(?: per | ?/ ?)(\pL+)$`)
 	unitsForm = pattern.New(`^(?:per |of |out of |over |on |in )?\d+ (\pL+)$`)

@@ -69,6 +69,7 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 		c.Numbers = c.Role == unknown && numbersOnly(examples)
 		cols, wrongs = append(cols, c), append(wrongs, w)
 	}
+	g.shares(cols, wrongs)
 	if i, mean := g.meanBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
 		wrongs[i] = bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it is that of one unit, say so in a map file (see --save-map)`, "the numbers are above those of the column %s beside it: they may be the sum of several units", quote(cols[mean].Heading))
 	}
@@ -202,7 +203,11 @@ func (l *Layout) check(p *problems, m Map) {
 		p.add(l.HeadRow, 0, "", "", `name a column "count" (or one for each trap: "trap 1", "trap 2"), or set it in a map file (see --save-map)`, "no column is read as count")
 	}
 	if has(Infested) != has(Looked) {
-		p.add(l.HeadRow, 0, "", "", "give both columns, or one with shares such as 12/50", "infested and looked go together, and one of them is missing")
+		c, other := first[Infested], Looked
+		if has(Looked) {
+			c, other = first[Looked], Infested
+		}
+		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `head the other column "`+string(other)+`", or give one column with shares such as 12/50; if this one is something else, set it to "ignore" in a map file (see --save-map)`, "the column is read as %s, and none as %s: they go together", c.Role, other)
 	}
 	if !has(Bed) && m.Bed == "" && (shares > 0 || !allBed || counts == 0) {
 		lack("bed", "--bed")

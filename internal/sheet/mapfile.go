@@ -82,7 +82,7 @@ func ParseMap(data []byte, file string) (Map, error) {
 	}
 	seen := map[string]string{}
 	for _, h := range sorted(f.Columns) {
-		k := plainHead(h)
+		k := mapHead(h)
 		if twin, twice := seen[k]; twice && f.Columns[twin] != f.Columns[h] {
 			add(0, "keep one of the two", "the headings %s and %s are the same but for signs, and have different roles", quote(twin), quote(h))
 		}
@@ -131,7 +131,7 @@ func FormatMap(l *Layout, m Map) []byte {
 	b.WriteString("\n[columns]\n")
 	seen := map[string]bool{}
 	for _, c := range l.Columns {
-		key := plainHead(c.Heading)
+		key := mapHead(c.Heading)
 		if key == "" || seen[key] || c.watched() {
 			continue
 		}

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
@@ -362,7 +363,7 @@ func (r *reader) observe(row Row) error {
 		fail(c, text, bad("write the counts of units in one row, such as 4 0 2, and how many of those looked at were infested in another; or leave the count blank, or set its column to \"ignore\" in a map file (see --save-map)", "%s stands beside infested and looked, and may be the sum over all that were looked at", quote(text)))
 	}
 	if columns {
-		b := visit(infCol, labelWord)
+		b := visit(infCol, cmp.Or(infCol.Word, labelWord))
 		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {
 			spot(b, c, text, w)
 		} else if b != nil {

@@ -285,7 +285,7 @@ func (r *reader) headings(first []Row, i int) {
 		if _, ok := iso(strings.TrimPrefix(r.Map.Columns[h], "count of ")); ok {
 			continue // the next sheet of the kind has other dates
 		}
-		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && clean {
+		if !slices.ContainsFunc(cols, func(c Column) bool { return mapHead(c.Heading) == mapHead(h) }) && clean {
 			r.add(head.N, 0, "", h, "correct the heading in the map file, or take its line out", "the map names a column %s, which this sheet does not have", quote(h))
 		}
 	}

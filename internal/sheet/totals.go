@@ -45,7 +45,7 @@ func (r *reader) isTotal(cells []string) bool {
 			switch c.Role {
 			case Bed, Pest, Date:
 				return totalWord(text) || subtotal(text)
-			case Unit, Number, Where, Note:
+			case Unit, Number, Where:
 				return totalWord(text)
 			}
 			return totalWord(text) && !aName(text)
