@@ -145,6 +145,9 @@ func (r *reader) observe(row Row) error {
 			if ref := row.joined(c.Col); ref != "" {
 				fail(c, text, bad("part the cells, and write the count of each unit in its own", "the count is joined over the cells %s, and may be the sum of several units", ref))
 			}
+			if f := row.sum(c.Col); f != "" && !c.Stated {
+				fail(c, text, bad("write the count of each unit; if it is that of one unit, write the number itself, or say in a map file that the column is a count (see --save-map)", "%s is worked out by %s, and may be the sum or the mean of several units", quote(text), quote(f)))
+			}
 			counts = append(counts, obs{c, text, isDay})
 		case Infested:
 			infested, infCol = text, c

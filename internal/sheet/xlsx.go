@@ -177,7 +177,7 @@ func (b *bookRows) next() (row Row, err error) {
 	if len(raw) > maxColumns {
 		return row, b.s.fail(b.n, "delete what stands far to the right", "the row reaches to column %s; %d columns are read", Letter(len(raw)), maxColumns)
 	}
-	if len(b.beside.formulas)+len(b.beside.joined) > 0 {
+	if len(b.beside.formulas)+len(b.beside.joined)+len(b.beside.sums) > 0 {
 		row.Cells = b.unsaid(raw, &row)
 		raw = row.Cells
 	}
@@ -203,7 +203,7 @@ func (b *bookRows) next() (row Row, err error) {
 }
 
 // unsaid writes a formula without a value into its cell, and notes which cells are
-// joined with others.
+// joined with others or worked out of them.
 func (b *bookRows) unsaid(cells []string, row *Row) []string {
 	for col := 1; col <= max(len(cells), b.widest); col++ {
 		at := place{b.n, col}
@@ -216,13 +216,24 @@ func (b *bookRows) unsaid(cells []string, row *Row) []string {
 			}
 		}
 		if ref, ok := b.beside.joined[at]; ok {
-			if row.book == nil {
-				row.book = &noted{joined: map[int]string{}}
-			}
-			row.book.joined[col] = ref
+			row.noted().joined[col] = ref
+		}
+		if f, ok := b.beside.sums[at]; ok {
+			row.noted().sums[col] = f
 		}
 	}
 	return cells
+}
+
+// noted is what the cells of the row are besides their text, to be filled.
+func (r *Row) noted() *noted {
+	if r.book == nil {
+		r.book = &noted{}
+	}
+	if r.book.joined == nil {
+		r.book.joined, r.book.sums = map[int]string{}, map[int]string{}
+	}
+	return r.book
 }
 
 // What cells with the format of a date are shown as, and of one that does not show the

@@ -12,11 +12,14 @@ import (
 	"strings"
 
 	"github.com/xuri/excelize/v2"
+
+	"leafturn/internal/pattern"
 )
 
 // beside is what the library's reader of rows does not tell of a sheet.
 type beside struct {
 	formulas map[place]string // cells with a formula and no value: the formula
+	sums     map[place]string // cells whose formula adds up others or takes their mean: the formula
 	joined   map[place]string // the first cell of cells that are joined: all of them, as A2:A4
 	hidden   [][2]int         // runs of hidden columns
 }
@@ -32,7 +35,7 @@ func (s *Source) lookBeside(book *excelize.File, sheet string) beside {
 	if b, ok := s.besides[sheet]; ok {
 		return b
 	}
-	b := beside{formulas: map[place]string{}, joined: map[place]string{}}
+	b := beside{formulas: map[place]string{}, sums: map[place]string{}, joined: map[place]string{}}
 	if z, err := zip.OpenReader(s.path); err == nil {
 		defer z.Close()
 		if f, err := z.Open(partOf(z, book, sheet)); err == nil {
@@ -84,6 +87,8 @@ func partOf(z *zip.ReadCloser, book *excelize.File, sheet string) string {
 func (b *beside) read(r *bufio.Reader) {
 	var cell, formula []byte
 	asked, valued := false, false
+	shared := map[string]string{} // formulas of several cells, by their number
+	number := ""
 	for {
 		text, err := upTo(r, '<')
 		if err != nil {
@@ -109,6 +114,9 @@ func (b *beside) read(r *bufio.Reader) {
 				cell, formula, asked, valued = append(cell[:0], attr(tag, "r")...), formula[:0], false, false
 				continue
 			}
+			if asked && valued {
+				b.sum(string(cell), strings.TrimSpace(string(formula)), number, shared)
+			}
 			if asked && !valued && len(b.formulas) < maxBeside {
 				if at, ok := placeOf(string(cell)); ok {
 					b.formulas[at] = "=" + strings.TrimSpace(string(formula))
@@ -116,7 +124,9 @@ func (b *beside) read(r *bufio.Reader) {
 			}
 			asked = false
 		case "f":
-			asked = true
+			if asked = true; !end {
+				number = string(attr(tag, "si"))
+			}
 		case "v", "is":
 			valued = true
 		case "mergeCell":
@@ -126,6 +136,24 @@ func (b *beside) read(r *bufio.Reader) {
 				b.joined[at] = ref
 			}
 		}
+	}
+}
+
+var sumForm = pattern.New(`^\s*=?\s*\+?(?:ROUND(?:UP|DOWN)?\()?(?:(?:_xlfn\.)?(?:SUM|SUMIFS?|SUMPRODUCT|SUBTOTAL|AGGREGATE|AVERAGE|AVERAGEIFS?|MEDIAN|MIN|MAX|COUNT|COUNTA|COUNTIFS?)\(|\$?[A-Z]{1,3}\$?\d+(?:\+\$?[A-Z]{1,3}\$?\d+)+\)?$)`)
+
+// sum notes a cell whose formula adds up others or takes their mean. A formula that
+// several cells share stands in the first of them alone.
+func (b *beside) sum(cell, formula, number string, shared map[string]string) {
+	switch {
+	case formula == "":
+		formula = shared[number]
+	case !sumForm().MatchString(formula):
+		return
+	case number != "" && len(shared) < maxBeside:
+		shared[number] = formula
+	}
+	if at, ok := placeOf(cell); ok && formula != "" && len(b.sums) < maxBeside {
+		b.sums[at] = "=" + strings.TrimPrefix(formula, "=")
 	}
 }
 
