@@ -149,3 +149,21 @@ func TestFormulasThatAreFilledDown(t *testing.T) {
 		require.Contains(t, p.What, `is worked out by "=SUM(F2:I2)"`)
 	}
 }
+
+// What is struck out or raised is no plain number: 47 of which the 4 is struck out, or
+// 1 with a mark 2 of a footnote.
+func TestNumbersThatAreStruckOut(t *testing.T) {
+	path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Trap", "Count"}, {"2026-07-13", "B3", "slug", 1, nil}, {"2026-07-13", "B3", "slug", 2, nil}, {"2026-07-13", "B3", "slug", 3, 12}, {"2026-07-13", "B4", "slug", 1, nil}, {"2026-07-13", "B4", "slug", 2, 12}}, nil, func(f *excelize.File) {
+		require.NoError(t, f.SetCellRichText("Sheet1", "E2", []excelize.RichTextRun{{Text: "4", Font: &excelize.Font{Strike: true}}, {Text: "7"}}))
+		require.NoError(t, f.SetCellRichText("Sheet1", "E3", []excelize.RichTextRun{{Text: "1"}, {Text: "2", Font: &excelize.Font{VertAlign: "superscript"}}}))
+		struck, err := f.NewStyle(&excelize.Style{Font: &excelize.Font{Strike: true}})
+		require.NoError(t, err)
+		require.NoError(t, f.SetCellStyle("Sheet1", "E4", "E4", struck))
+		require.NoError(t, f.SetCellRichText("Sheet1", "E5", []excelize.RichTextRun{{Text: "1", Font: &excelize.Font{Bold: true}}, {Text: "9"}}))
+	})
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-13 B4 slug 19 12 unit=trap"}, lines(visits))
+	require.Equal(t, []string{`E: "47 (struck out or raised)" is no plain number`, `E: "12 (struck out or raised)" is no plain number`}, whats(res))
+	require.Equal(t, []sheet.Span{{From: 4, To: 4}}, res.Problems[1].Also)
+}
