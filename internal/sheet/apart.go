@@ -9,16 +9,18 @@ const (
 	apart   Role = "apart"   // life stages, times of the day: of one unit
 	site    Role = "site"    // farms, fields
 	crossed Role = "crossed" // rows that were taken out
+	measure Role = "measure" // what the number of a row is
 )
 
 // lifeStages head columns that tell the counts of one unit apart.
-var lifeStages = words("life stage|lifestage|life stages|instar|sex|male female|developmental stage|am pm|dead alive|alive dead|side of leaf|leaf side|size class")
+var lifeStages = words("life stage|lifestage|life stages|instar|sex|male female|developmental stage|am pm|dead alive|alive dead|side of leaf|leaf side|size class|round|visit|visit no|visit number|session")
 
 // apartWords are the values of such a column, whatever its heading.
 var apartWords = words("egg|eggs|larva|larvae|larvas|pupa|pupae|nymph|nymphs|adult|adults|juvenile|juveniles|caterpillar|caterpillars|grub|grubs|maggot|maggots|male|males|female|females|m|f|winged|wingless|alate|alates|apterous|dead|alive|live|living|am|pm|morning|noon|afternoon|evening|before|after|small|medium|large|underside|upperside")
 
 var (
 	sites       = words("farm|field|site|garden|property|holding|greenhouse|tunnel|polytunnel|block")
+	measures    = words("variable|parameter|measure|measurement|metric|indicator|attribute")
 	crossedOut  = words("void|voided|deleted|delete|cancelled|canceled|invalid|excluded|exclude|discarded|removed row|struck out|crossed out")
 	notCrossed  = words("|no|n|false|0|-")
 	apartRemedy = `write one count for each unit: add up what was told apart, or keep one of two countings; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`
@@ -41,6 +43,8 @@ func watchedRole(h string, examples []string) Role {
 		return site
 	case crossedOut[h]:
 		return crossed
+	case measures[h]:
+		return measure
 	}
 	return unknown
 }
@@ -61,7 +65,9 @@ func wordsOf(examples []string, words map[string]bool) bool {
 }
 
 // watched reports whether a column is not read, but what it says is watched.
-func (c Column) watched() bool { return c.Role == apart || c.Role == site || c.Role == crossed }
+func (c Column) watched() bool {
+	return c.Role == apart || c.Role == site || c.Role == crossed || c.Role == measure
+}
 
 // watch looks at what the watched columns of a row say of the visits it touches.
 func (r *reader) watch(touched []*build, get func(*Column) (string, bool), fail func(*Column, string, *wrong)) {
@@ -74,7 +80,15 @@ func (r *reader) watch(touched []*build, get func(*Column) (string, bool), fail 
 			case apart:
 				w = b.differ(c, low)
 			case site:
-				w = r.elsewhere(b.bed, c, text)
+				if before := r.saidBefore(c, b.bed, text); before != "" {
+					r.loose(r.now, part{bed: b.bed})
+					w = bad(`take out the rows that are not of this farm; or, if it is one bed, set the column to "ignore" in a map file (see --save-map)`, "the bed %s stands in %s and in %s: two beds would be taken for one", b.bed, quote(before), quote(text))
+				}
+			case measure:
+				if before := r.saidBefore(c, "", text); before != "" {
+					r.loose(r.now, part{})
+					w = bad(`import the rows of counts alone, without this column; or, if all are counts, set it to "ignore" in a map file (see --save-map)`, "the rows say %s and %s: numbers of two kinds stand in one column", quote(before), quote(text))
+				}
 			case crossed:
 				if !notCrossed[low] {
 					w = bad(`delete the row; or, if the count holds, set the column to "ignore" in a map file (see --save-map)`, "the column says %s: the count was taken out", quote(text))
@@ -102,21 +116,22 @@ func (b *build) differ(c *Column, text string) *wrong {
 	return nil
 }
 
-// elsewhere notes the farm or field of a bed, and that it was another before.
-func (r *reader) elsewhere(bed string, c *Column, text string) *wrong {
+// saidBefore is what a watched column said of a bed before, where that is another than
+// now; "" for none.
+func (r *reader) saidBefore(c *Column, bed, text string) string {
 	if text == "" {
-		return nil
+		return ""
 	}
-	if r.sites == nil {
-		r.sites = map[[2]string]string{}
+	if r.watchSaid == nil {
+		r.watchSaid = map[[2]string]string{}
 	}
 	k := [2]string{c.Heading, bed}
-	before, ok := r.sites[k]
+	before, ok := r.watchSaid[k]
 	if !ok {
-		r.sites[k] = strings.Clone(text)
-	} else if !strings.EqualFold(before, text) {
-		r.loose(r.now, part{bed: bed})
-		return bad(`take out the rows that are not of this farm; or, if it is one bed, set the column to "ignore" in a map file (see --save-map)`, "the bed %s stands in %s and in %s: two beds would be taken for one", bed, quote(before), quote(text))
+		r.watchSaid[k] = strings.Clone(text)
 	}
-	return nil
+	if strings.EqualFold(before, text) {
+		return ""
+	}
+	return before
 }

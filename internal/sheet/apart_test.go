@@ -35,6 +35,9 @@ func TestNumbersThatAreNoCountsOfUnits(t *testing.T) {
 		{"bed,trap 27,trap 28\nB3,4,2\n", day, ""},
 		{"date,bed,27,28\n2026-07-13,B3,4,2\n", sheet.Map{Pest: "slug"}, ""},
 		{"date,bed,trap 1,trap 01\n2026-07-13,B3,4,4\n", sheet.Map{Pest: "slug"}, "are read as count of trap 1"},
+		{"date,bed,pest,variable,value\n2026-07-13,B3,slug,count,4\n2026-07-13,B4,slug,damage,3\n", sheet.Map{}, "numbers of two kinds stand in one column"},
+		{"date,bed,pest,count,round\n2026-07-13,B3,slug,4,1\n2026-07-13,B3,slug,3,2\n", sheet.Map{}, "would be taken for several units"},
+		{"date,bed,plant,leaf,pest,count\n2026-07-13,B3,1,2,mite,4\n", sheet.Map{}, "are read as unit number"},
 	} {
 		_, res, err := read(put(t, "x.csv", x.text), x.m)
 		require.NoError(t, err)
@@ -47,4 +50,26 @@ func TestNumbersThatAreNoCountsOfUnits(t *testing.T) {
 		require.Contains(t, res.Problems[0].What, x.want, x.text)
 		require.NotEmpty(t, res.Problems[0].Do, x.text)
 	}
+}
+
+// A unit that the pest is not counted on is told in the column that names it.
+func TestTheColumnOfAWrongUnit(t *testing.T) {
+	_, res, err := read(put(t, "x.csv", "date,bed,pest,plant,count\n2026-07-13,B3,slug,1,4\n"), sheet.Map{})
+	require.NoError(t, err)
+	require.Len(t, res.Problems, 1)
+	require.Equal(t, []int{2, 4}, []int{res.Problems[0].Row, res.Problems[0].Col})
+	require.Contains(t, res.Problems[0].What, `unknown sample unit of slug "plant"`)
+}
+
+// Where a bed stands on two farms, none of its visits is stored with --accept-good: which
+// farm is ours is not known.
+func TestABedOfTwoFarmsIsHeld(t *testing.T) {
+	s, err := sheet.Open("testdata/another-farm.csv", nil)
+	require.NoError(t, err)
+	defer s.Close()
+	_, res, err := readSource(s, sheet.Map{}, nil)
+	require.NoError(t, err)
+	visits, _, err := readSource(s, sheet.Map{}, res)
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-06 B4 slug 4 unit=trap"}, lines(visits))
 }

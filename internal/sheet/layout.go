@@ -160,7 +160,11 @@ func (l *Layout) check(p *problems, m Map) {
 		switch c.Role {
 		case Bed, Pest, Date, Unit, Number, Infested, Looked, Damage, Where, Nights, Air, SoilTemp, Soil, Foliage, Disturbed, Observer:
 			if twin, twice := first[c.Role]; twice {
-				p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `keep one of the two, or set one to "ignore" in a map file (see --save-map)`, "both this column and column %s are read as %s", Letter(twin.Col), c.Role)
+				do := `keep one of the two, or set one to "ignore" in a map file (see --save-map)`
+				if c.Role == Number {
+					do = `write one number for each unit, such as 1.2 for leaf 2 of plant 1; or, where one of the two numbers no units, set it to "ignore" in a map file (see --save-map)`
+				}
+				p.add(l.HeadRow, c.Col, c.Heading, c.Heading, do, "both this column and column %s are read as %s", Letter(twin.Col), c.Role)
 			} else {
 				first[c.Role] = c
 			}

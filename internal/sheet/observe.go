@@ -106,7 +106,7 @@ func (r *reader) observe(row Row) error {
 	fail := func(c *Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
 	hasBed, hasPest, hasDate := false, false, false
 	unitWord := ""
-	var bedCol, pestCol, dateCol, unitCol *Column
+	var bedCol, pestCol, dateCol, unitCol, numberCol *Column
 	var bedText, pestText, dateText string
 	pestWord, twoWords := "", false // the row's own word, which the rows of a visit share
 	for i := range r.res.Columns {
@@ -128,7 +128,7 @@ func (r *reader) observe(row Row) error {
 		case Unit:
 			unitWord, unitCol = text, c
 		case Number:
-			label, labelWord = r.label(text, c.Word), c.Word
+			label, labelWord, numberCol = r.label(text, c.Word), c.Word, c
 			if isDay || r.words.wide[text] {
 				fail(c, text, manyUnits(text, isDay))
 			}
@@ -241,7 +241,10 @@ func (r *reader) observe(row Row) error {
 			if a.w != nil {
 				at, text := unitCol, unitWord
 				if text == "" {
-					at, text = c, c.Heading
+					if at = c; numberCol != nil && c.Word == "" && c.Pest == "" {
+						at = numberCol
+					}
+					text = at.Heading
 				}
 				if !slices.ContainsFunc(wrongs, func(e cellError) bool { return e.col == at.Col }) {
 					wrongs = append(wrongs, cellError{at.Col, text, a.w, c.group})

@@ -119,9 +119,9 @@ type reader struct {
 		row   int
 		text  string
 	} // the first date that can be read in one order only
-	said    []*Column            // columns of what rows say besides counts
-	watches []*Column            // columns that are not read but tell rows apart
-	sites   map[[2]string]string // the farm or field of each bed, by heading and bed
+	said      []*Column            // columns of what rows say besides counts
+	watches   []*Column            // columns that are not read but tell rows apart
+	watchSaid map[[2]string]string // what they said, by heading and bed
 
 	swap       swapped
 	title      int // the last row without a count since one with; 0 for none
@@ -295,7 +295,7 @@ func (r *reader) headings(first []Row, i int) {
 		switch c := &l.Columns[i]; c.Role {
 		case Air, SoilTemp, Soil, Foliage, Nights, Disturbed, Damage, Observer, Note, Weather, Enemy:
 			r.said = append(r.said, c)
-		case apart, site, crossed:
+		case apart, site, crossed, measure:
 			r.watches = append(r.watches, c)
 		}
 	}

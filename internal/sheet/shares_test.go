@@ -25,6 +25,7 @@ func TestHeadingsOfGoodSheets(t *testing.T) {
 		"Date/Time,Bed,Plants in bed,Slugs\n2026-07-13 07:30,B3,100,4\n":                                          {want: "2026-07-13 B3 slug 4 unit=trap"},
 		"Date,Bed,Pest,Count,Note\n2026-07-13,B3,slug,'4,Max\n":                                                   {want: "2026-07-13 B3 slug 4 unit=trap # Max"},
 		"Date,Bed,Pest,Life stage,Count\n2026-07-13,B3,slug,adult,4\n2026-07-13,B3,slug,adult,1\n":                {want: "2026-07-13 B3 slug 4 1 unit=trap"},
+		"Date,Round,Bed,Pest,Count\n2026-07-13,1,B3,slug,4\n2026-07-13,1,B3,slug,0\n":                             {want: "2026-07-13 B3 slug 4 0 unit=trap"},
 		"Farm,Block,Date,Bed,Pest,Count\nHome,B,2026-07-13,B3,slug,4\nHome,B,2026-07-13,B3,slug,1\n":              {want: "2026-07-13 B3 slug 4 1 unit=trap"},
 		"Printed 2026-07-20,,\nDate,Bed,Trap 1\n2026-07-13,B3,4\n":                                                {m: slug, want: "2026-07-13 B3 slug 4 unit=trap"},
 		"Pest: slug,,\nBed: B3,,\nDate,Trap 1,Trap 2\n2026-07-13,4,2\n":                                           {m: sheet.Map{Pest: "slug", Bed: "B3"}, want: "2026-07-13 B3 slug 4 2 unit=trap"},

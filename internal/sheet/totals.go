@@ -49,7 +49,7 @@ func (r *reader) isTotal(cells []string) bool {
 				return totalWord(text)
 			}
 			return totalWord(text) && !aName(text)
-		}) && (c.Role != unknown && c.Role != apart && c.Role != site || atFirst || !rating(text)) {
+		}) && (c.Read() || atFirst || !rating(text)) {
 			return true
 		}
 	}
