@@ -379,7 +379,7 @@ func (r *reader) observe(row Row) error {
 		}
 	}
 	if len(r.said) > 0 || r.Map.Observer != "" {
-		r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+		r.conditions(touched, twice, get, fail)
 	}
 	if len(r.watches) > 0 {
 		r.watch(touched, get, fail)
