@@ -193,8 +193,14 @@ func (l *Layout) check(p *problems, m Map) {
 	if c, ok := first[Damage]; ok && perPest > 1 {
 		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set it to "ignore" in a map file (see --save-map), or give each pest rows of its own`, "damage in a row of several pests: it does not say which of them did it")
 	}
+	pairs := 0 // columns of counts with one of whole numbers beside it that has no heading
 	for i, c := range l.Columns {
-		if c.Role == Count && l.blankNumbers(i+1) && (l.blankNumbers(i+2) || columnsOf(l.joined[c.Col]) > 1) {
+		if c.Role == Count && l.blankNumbers(i+1) {
+			pairs++
+		}
+	}
+	for i, c := range l.Columns {
+		if c.Role == Count && l.blankNumbers(i+1) && (pairs > 1 || l.blankNumbers(i+2) || columnsOf(l.joined[c.Col]) > 1) {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write a heading above each column, such as trap 1, trap 2, trap 3", "whole numbers stand in the columns beside it too, and they have no headings: a heading that was joined over several columns stands in the first of them alone")
 		}
 	}
