@@ -69,7 +69,7 @@ func (g *guesser) meanBeside(cols []Column, below [][]string) (count, mean int) 
 			return -1, -1
 		case c.Role == Count:
 			count = i
-		case c.Role == total && (meanHead().MatchString(plainHead(c.Heading)) || g.perUnit(c.Heading)):
+		case c.Role == total && g.meanOfCounts(c.Heading):
 			mean = i
 		}
 	}
@@ -94,7 +94,19 @@ func (g *guesser) meanBeside(cols []Column, below [][]string) (count, mean int) 
 	return count, mean
 }
 
-var meanHead = pattern.New(`\b(?:mean|average|avg|mittelwert|moyenne|media|per)\b`)
+var meanForm = pattern.New(`^((?:mean|average|avg|mittelwert|moyenne|media)\b)? ?(?:number of |no of )?(.*?)(?:(?: ?per | ?/ ?)(\pL+))?$`)
+
+// meanOfCounts reports whether a heading is that of the mean count of a unit: Mean,
+// Average count, Slugs/trap. Those of a night and of the air are none.
+func (g *guesser) meanOfCounts(heading string) bool {
+	m := meanForm().FindStringSubmatch(strings.ToLower(tidy(heading)))
+	if m == nil || m[1] == "" && m[3] == "" || m[3] == "night" || m[3] != "" && !g.units[strings.TrimSuffix(m[3], "s")] {
+		return false
+	}
+	what := plainHead(m[2])
+	_, pest := g.pest(what)
+	return what == "" || headings[what] == Count || pest
+}
 
 var (
 	pestFirst = pattern.New(`^(.+?)(?: (\pL+?))? ?(?:no |nr |number )?(\d{1,3})$`)
