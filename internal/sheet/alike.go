@@ -23,7 +23,7 @@ func (l *Layout) alike(m Map) alike {
 	for _, c := range l.Columns {
 		at := c.Col - 1
 		switch c.Role {
-		case Bed, Pest, Date, Unit, Where, Ignore, total, unknown:
+		case Bed, Pest, Date, Unit, Where, Ignore, total, unknown, apart, site, crossed, measure:
 		case Count:
 			p.fits = p.fits && p.count < 0 && c.Number == ""
 			p.count = at

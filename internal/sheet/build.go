@@ -29,7 +29,8 @@ type build struct {
 	bad       bool
 	word      string // what the first row calls the pest
 	rows      []int
-	groups    []int // of columns that its counts stand in
+	groups    []int          // of columns that its counts stand in
+	apart     map[int]string // what the rows say in columns that tell counts of one unit apart
 }
 
 // unit is one count; n is below 0 where it was not looked at, and no is 0 where

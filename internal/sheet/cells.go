@@ -42,6 +42,9 @@ var (
 // a date there.
 func parseSample(text string, isDate bool) (sample, *wrong) {
 	s := strings.ToLower(tidy(text))
+	if one, ok := strings.CutPrefix(s, "'"); ok && plainDigits(one) { // as programs mark text
+		s = one
+	}
 	if plainDigits(s) {
 		return count(s)
 	}
@@ -61,6 +64,8 @@ func parseSample(text string, isDate bool) (sample, *wrong) {
 		return sample{}, bad("write the number that was counted; where counting was broken off write - (not looked at), or the number itself if you know that it is too low", "%s is not an exact count", q)
 	case strings.HasSuffix(s, "%"):
 		return sample{}, bad("write infested/looked, such as 12/50", "%s is a share without the number looked at", q)
+	case strings.HasSuffix(s, struckOut):
+		return sample{}, bad("write the number that holds, in plain type; where none does, leave the cell blank", "%s is no plain number", q)
 	case strings.HasPrefix(s, "="):
 		return sample{}, bad("write the number; in a workbook that another program made, let your spreadsheet work it out and save it again", "%s is a formula without its value", q)
 	case strings.HasPrefix(s, "#"):

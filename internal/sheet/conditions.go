@@ -9,8 +9,8 @@ import (
 )
 
 // conditions reads what a row says besides its counts into the visits that it
-// touches.
-func (r *reader) conditions(touched []*build, get func(*Column) (string, bool), fail func(*Column, string, *wrong)) {
+// touches. Those in which a unit of it stood already have its natural enemies too.
+func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, bool), fail func(*Column, string, *wrong)) {
 	for _, c := range r.said {
 		text, _ := get(c)
 		if text == "" {
@@ -110,6 +110,9 @@ func (r *reader) conditions(touched []*build, get func(*Column) (string, bool), 
 				break
 			}
 			set = func(b *build) *wrong {
+				if slices.Contains(twice, b) {
+					return nil
+				}
 				for i := range b.enemies {
 					if b.enemies[i].Enemy == c.Enemy {
 						b.enemies[i].Count += n

@@ -69,3 +69,18 @@ func weekday(s string) (rest string, of time.Weekday) {
 	}
 	return s, -1
 }
+
+// weekdaysOnly reports whether values are days of the week and nothing else.
+func weekdaysOnly(examples []string) bool {
+	some := false
+	for _, e := range examples {
+		if e = strings.ToLower(strings.Trim(tidy(e), ".")); e == "" {
+			continue
+		}
+		if _, ok := dayWords()[e]; !ok {
+			return false
+		}
+		some = true
+	}
+	return some
+}

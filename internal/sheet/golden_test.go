@@ -83,6 +83,10 @@ var stated = map[string]sheet.Map{
 	"titles-of-beds.csv":                   {Bed: "B3"},
 	"said-twice.csv":                       {Bed: "B4", Pest: "earwig", Date: civil.MustParse("2026-07-01")},
 	"form-above-the-headings.csv":          {Bed: "B3", Date: civil.MustParse("2026-07-13")},
+	"pests-above-traps.csv":                {Pest: "slug"},
+	"beds-above-traps.csv":                 {Bed: "B3"},
+	"date-in-a-form-is-another.csv":        {Pest: "slug", Date: civil.MustParse("2026-07-13")},
+	"pivot-table.csv":                      {Pest: "slug"},
 	"spanish-headings.csv":                 {Dates: sheet.DayFirst},
 }
 

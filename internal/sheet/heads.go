@@ -85,14 +85,17 @@ func (c Column) Words() string {
 		return "+" + c.Enemy
 	case Air, SoilTemp:
 		return strings.TrimSpace(string(c.Role) + " " + c.Scale)
-	case total, unknown:
+	}
+	if !c.Read() {
 		return string(Ignore)
 	}
 	return string(c.Role)
 }
 
 // Read reports whether the column is read at all.
-func (c Column) Read() bool { return c.Role != Ignore && c.Role != total && c.Role != unknown }
+func (c Column) Read() bool {
+	return c.Role != Ignore && c.Role != total && c.Role != unknown && !c.watched()
+}
 
 // Map is how a kind of sheet is to be read, as far as it was stated: the rest
 // is guessed from the headings.
@@ -118,13 +121,22 @@ func plainHead(s string) string {
 	return strings.TrimSpace(notWord().ReplaceAllString(strings.ToLower(s), " "))
 }
 
+// mapHead is how a heading is looked up in a map: Infested % is not Infested.
+func mapHead(s string) string {
+	h := plainHead(s)
+	if h != "" && strings.Contains(s, "%") {
+		h += " %"
+	}
+	return h
+}
+
 // headings are the words that name a column, in plain form.
 var headings = func() map[string]Role {
 	m := map[string]Role{}
 	for role, words := range map[Role]string{
-		Bed:       "bed|beds|bed no|bed nr|bed number|bed code|bed id|bed name|plot|location|place|beet|planche|parcelle|cama|perk|vak",
+		Bed:       "bed|beds|bed no|bed nr|bed number|bed code|bed id|bed name|plot|location|place|beet|planche|parcelle|parcela|cama|perk|vak",
 		Pest:      "pest|pests|insect|species|bug|what|pest name|target|schädling|schaedling|ravageur|plaga|plaag",
-		Date:      "date|day|visit date|date counted|count date|scout date|scouting date|sampling date|date of count|datum|fecha|jour",
+		Date:      "date|day|date time|date and time|visit date|date counted|count date|scout date|scouting date|sampling date|date of count|datum|fecha|jour",
 		Unit:      "unit|sample unit|unit type|method|counted on",
 		Number:    "no|nr|number|unit no|unit number|sample|sample no|sample number|rep|replicate|point|stop|position|sample id|número|numero|numéro|nummer",
 		Count:     "count|counts|counted|catch|caught|found|n found|seen|number found|no found|number counted|how many|amount|value|result|anzahl|nombre|comptage|conteo|recuento|cantidad|aantal|telling",
@@ -138,10 +150,10 @@ var headings = func() map[string]Role {
 		Soil:      "soil|soil moisture|soil wetness|moisture",
 		Foliage:   "foliage|leaf wetness|foliage wetness|leaves wet",
 		Disturbed: "disturbed",
-		Observer:  "observer|by|who|scout|counted by|name|initials|person|beobachter|observateur|waarnemer",
+		Observer:  "observer|by|who|scout|scouted by|recorded by|your name|counted by|name|initials|person|beobachter|observateur|waarnemer",
 		Note:      "note|notes|remark|remarks|comment|comments|bemerkung|bemerkungen|remarque|remarques|opmerking|opmerkingen|nota|notas",
 		Weather:   "weather|sky|conditions|wetter|météo|meteo|weer",
-		Ignore:    "problem|row in the first file|weekday|week|iso week|day of week|year|month|season|id|record|crop|cultivar|variety|photo|block|total units",
+		Ignore:    "problem|row in the first file|weekday|week|iso week|day of week|year|month|season|id|record|crop|cultivar|variety|photo|total units|plants in bed|plants per bed",
 		total:     "total|totals|sum|mean|average|avg|median|max|min|std dev|total count|grand total|summe|gesamt|mittelwert|moyenne|totaal",
 	} {
 		for _, w := range strings.Split(words, "|") {
@@ -156,6 +168,7 @@ var headings = func() map[string]Role {
 var (
 	genericUnits = []string{"", "no", "nr", "number", "sample", "rep", "replicate", "point", "stop", "unit", "count", "s", "n"}
 	numbered     = pattern.New(`^(\pL*?)[ ]*(?:no |nr |number )?[ ]*(\d{1,4}[a-z]?)$`)
+	lettered     = pattern.New(`^(\pL{3,}) ([a-l])$`) // Trap A, but no Traps n and no Plants m
 	aYear        = pattern.New(`^(19|20)\d{2}$`)
 	aroundPest   = pattern.New(`^(?:number of |no of |n of |count of |counts of |count |no )?(.+?)(?: count| counts| number| found| seen| no)?$`)
 )
@@ -183,7 +196,7 @@ func newGuesser(names ingest.Names, m Map) *guesser {
 		}
 	}
 	for h, r := range m.Columns {
-		g.by[plainHead(h)] = r
+		g.by[mapHead(h)] = r
 	}
 	return g
 }
@@ -207,7 +220,10 @@ func known(word string, find func(string) (string, bool)) (string, bool) {
 func (g *guesser) column(col int, text string, examples []string) (c Column, anchor bool, w *wrong) {
 	c, anchor, w = g.guess(col, text, examples)
 	if w == nil && !c.Stated && (c.Role == Count || c.Role == Infested) && percent().MatchString(text) {
-		w = bad(`write how many were infested and how many were looked at in two columns, "infested" and "looked"; if it holds counts all the same, say so in a map file (see --save-map)`, "the heading %s says percent: the number looked at is missing", quote(c.Heading))
+		w = bad(`write how many were infested and how many were looked at in two columns, "infested" and "looked"; if it is worked out of a column beside it, set it to "ignore" in a map file (see --save-map); if it holds counts all the same, say so there`, "the heading %s says percent: the number looked at is missing", quote(c.Heading))
+	}
+	if w == nil && !c.Stated && c.Role == Count && strings.HasSuffix(tidy(text), "?") {
+		w = bad("write the number that was counted on each unit; if it holds counts, take the question mark away", "the heading %s asks whether there were any, and 1 may stand for yes", quote(c.Heading))
 	}
 	return c, anchor, w
 }
@@ -221,12 +237,15 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 		}
 	}
 	h := plainHead(text)
-	if role, ok := g.by[h]; ok && h != "" {
+	if role, ok := g.by[mapHead(text)]; ok && h != "" {
 		w = g.stated(&c, role)
 		return c, true, w
 	}
 	if role, ok := headings[h]; ok {
 		c.Role = role
+		if role == Date && weekdaysOnly(examples) {
+			c.Role = Ignore
+		}
 		if role == Unit && numbersOnly(examples) {
 			c.Role = Number
 		}
@@ -265,24 +284,21 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 			return c, false, nil
 		}
 	}
-	if lifeStages[h] {
-		return c, false, stagesApart(text)
-	}
 	if aYear().MatchString(h) {
 		c.Role = Count
 		return c, false, bad("write the dates of the counts whole, such as 2026-07-13; if it is a number of a trap, write it as trap 1", "the heading %s is a year", quote(text))
 	}
-	if m := numbered().FindStringSubmatch(h); m != nil && (g.units[m[1]] || slices.Contains(genericUnits, m[1])) {
-		c.Role, c.Number = Count, m[2]
-		if g.units[m[1]] {
-			c.Word = m[1]
+	if word, number, ok := unitHead(h); ok && (g.units[word] || slices.Contains(genericUnits, word) && !lettered().MatchString(h)) {
+		c.Role, c.Number = Count, number
+		if g.units[word] {
+			c.Word = word
 		}
-		return c, m[1] != "", nil
+		return c, word != "", nil
 	}
 	if g.pestUnit(&c, h) {
 		return c, true, nil
 	}
-	if strings.Contains(h, " per ") || strings.HasPrefix(h, "mean ") || strings.HasPrefix(h, "average ") || strings.HasPrefix(h, "total ") || strings.HasPrefix(h, "avg ") {
+	if strings.Contains(h, " per ") || g.perUnit(text) || strings.HasPrefix(h, "mean ") || strings.HasPrefix(h, "average ") || strings.HasPrefix(h, "total ") || strings.HasPrefix(h, "avg ") {
 		c.Role = total
 		return c, false, nil
 	}
@@ -304,8 +320,11 @@ func (g *guesser) guess(col int, text string, examples []string) (c Column, anch
 		c.Role = Count
 		return c, false, bad("write the dates of the counts whole, such as 2026-07-13", "the heading %s is a month without a day", quote(text))
 	}
-	if stagesOnly(examples) {
-		return c, false, stagesApart(text)
+	if c.Role = watchedRole(h, examples); c.Role != unknown {
+		return c, false, nil
+	}
+	if g.unitsTold(examples) {
+		return c, false, bad(`write the count of each unit, such as 4 0 2 7 in one cell; else set the column to "ignore" in a map file (see --save-map)`, "the column %s says of how many units a count is, such as %s: it would be stored as that of one", quote(text), quote(c.Example))
 	}
 	if numbersOnly(examples) && g.namesUnits(h) {
 		return c, false, bad(`if it holds counts, head it as a numbered unit alone, such as trap 4 or slugs trap 4; if it is how many were looked at for a count of infested ones, set it to "looked" in a map file (see --save-map); else set it to "ignore" there`, "the heading %s may be of counts, or say how many units there were: the count beside it would be the sum of several", quote(text))
@@ -453,8 +472,8 @@ func (g *guesser) stated(c *Column, text string) *wrong {
 		if g.pestUnit(c, strings.ReplaceAll(plainHead(x), "_", " ")) {
 			return nil
 		}
-		if m := numbered().FindStringSubmatch(plainHead(x)); m != nil {
-			c.Number, c.Word = m[2], m[1]
+		if word, number, ok := unitHead(plainHead(x)); ok {
+			c.Number, c.Word = number, word
 			return nil
 		}
 		return bad("write count of a pest, of a date such as 2026-07-13, of a bed, of a unit such as trap 1 or of both such as slug trap 1", "the map says %s, and %s is none of these", quote(text), quote(x))

@@ -2,42 +2,11 @@ package sheet
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"leafturn/internal/pattern"
 )
-
-// lifeStages head columns that tell the counts of one unit apart.
-var lifeStages = map[string]bool{"life stage": true, "lifestage": true, "life stages": true, "instar": true, "sex": true, "male female": true, "developmental stage": true}
-
-// stageWords are the values of such a column, whatever its heading.
-var stageWords = func() map[string]bool {
-	m := map[string]bool{}
-	for _, w := range strings.Fields("egg larva larvae pupa pupae nymph adult juvenile caterpillar grub maggot male female winged wingless alate apterous m f") {
-		m[w], m[w+"s"] = true, true
-	}
-	return m
-}()
-
-// stagesOnly reports whether the values are life stages or sexes, two of them at
-// least.
-func stagesOnly(examples []string) bool {
-	seen := map[string]bool{}
-	for _, e := range examples {
-		if e = strings.ToLower(tidy(e)); e == "" {
-			continue
-		}
-		if !stageWords[e] {
-			return false
-		}
-		seen[e] = true
-	}
-	return len(seen) > 1
-}
-
-func stagesApart(heading string) *wrong {
-	return bad(`add up the counts of each unit and write them in one row; where each unit has one row already, set the column to "ignore" in a map file (see --save-map)`, "the heading %s: counts of one unit by life stage or sex would be taken for several units", quote(heading))
-}
 
 var aroundUnits = pattern.New(`^(?:n|no|nr|num|number|\d+)?(?: of)? ?(\pL+?)(?: n| no| nr| number| set| out| counted| sampled| read)?$`)
 
@@ -50,6 +19,93 @@ func (g *guesser) howMany(h string) bool {
 	}
 	one, several := strings.CutSuffix(m[1], "s")
 	return h == "n" || several && (g.units[one] || len(one) > 2 && slices.Contains(genericUnits, one)) || m[1] == "leaves"
+}
+
+// unitHead cuts a heading into the word and the number or letter of a unit.
+func unitHead(h string) (word, number string, ok bool) {
+	m := numbered().FindStringSubmatch(h)
+	if m == nil {
+		if m = lettered().FindStringSubmatch(h); m == nil {
+			return "", "", false
+		}
+	}
+	return m[1], unitNumber(m[2], ""), true
+}
+
+var (
+	perForm   = pattern.New(`^(.+?)(?: per | ?/ ?)(\pL+)$`)
+	unitsForm = pattern.New(`^(?:per |of |out of |over |on |in )?\d+ (\pL+)$`)
+)
+
+// perUnit reports whether a heading says that a number is a mean: Slugs/trap.
+func (g *guesser) perUnit(text string) bool {
+	m := perForm().FindStringSubmatch(strings.ToLower(text))
+	return m != nil && g.units[strings.TrimSuffix(m[2], "s")]
+}
+
+// unitsTold reports whether the values say how many units there were: 4 traps.
+func (g *guesser) unitsTold(examples []string) bool {
+	some := false
+	for _, e := range examples {
+		if e = strings.ToLower(tidy(e)); e == "" {
+			continue
+		}
+		m := unitsForm().FindStringSubmatch(e)
+		if m == nil || !g.units[m[1]] && !g.units[strings.TrimSuffix(m[1], "s")] && m[1] != "leaves" {
+			return false
+		}
+		some = true
+	}
+	return some
+}
+
+// meanBeside finds the one column of counts of a sheet whose counts are never below the
+// means beside them, and above some: they are sums of several units. -1 is none.
+func (g *guesser) meanBeside(cols []Column, below [][]string) (count, mean int) {
+	count, mean = -1, -1
+	for i, c := range cols {
+		switch {
+		case c.Role == Count && (count >= 0 || c.Number != ""), c.Role == Number:
+			return -1, -1
+		case c.Role == Count:
+			count = i
+		case c.Role == total && g.meanOfCounts(c.Heading):
+			mean = i
+		}
+	}
+	if count < 0 || mean < 0 {
+		return -1, -1
+	}
+	some := false
+	for _, row := range below {
+		if max(count, mean) >= len(row) || !plainDigits(tidy(row[count])) {
+			continue
+		}
+		m, err := strconv.ParseFloat(dot(tidy(row[mean])), 64)
+		if n := float64(atoi(tidy(row[count]))); err != nil || m > n {
+			return -1, -1
+		} else if m < n {
+			some = true
+		}
+	}
+	if !some {
+		return -1, -1
+	}
+	return count, mean
+}
+
+var meanForm = pattern.New(`^((?:mean|average|avg|mittelwert|moyenne|media)\b)? ?(?:number of |no of )?(.*?)(?:(?: ?per | ?/ ?)(\pL+))?$`)
+
+// meanOfCounts reports whether a heading is that of the mean count of a unit: Mean,
+// Average count, Slugs/trap. Those of a night and of the air are none.
+func (g *guesser) meanOfCounts(heading string) bool {
+	m := meanForm().FindStringSubmatch(strings.ToLower(tidy(heading)))
+	if m == nil || m[1] == "" && m[3] == "" || m[3] == "night" || m[3] != "" && !g.units[strings.TrimSuffix(m[3], "s")] {
+		return false
+	}
+	what := plainHead(m[2])
+	_, pest := g.pest(what)
+	return what == "" || headings[what] == Count || pest
 }
 
 var (
@@ -65,7 +121,7 @@ func (g *guesser) pestUnit(c *Column, h string) bool {
 		if !ok || !g.units[word] && !slices.Contains(genericUnits, word) {
 			return false
 		}
-		c.Role, c.Pest, c.Number = Count, key, number
+		c.Role, c.Pest, c.Number = Count, key, unitNumber(number, "")
 		if g.units[word] {
 			c.Word = word
 		}

@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -67,6 +68,10 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 		}
 		c.Numbers = c.Role == unknown && numbersOnly(examples)
 		cols, wrongs = append(cols, c), append(wrongs, w)
+	}
+	g.shares(cols, wrongs)
+	if i, mean := g.meanBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
+		wrongs[i] = bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it is that of one unit, say so in a map file (see --save-map)`, "the numbers are above those of the column %s beside it: they may be the sum of several units", quote(cols[mean].Heading))
 	}
 	if !slices.ContainsFunc(cols, func(c Column) bool { return c.Role == Count && c.Bed != "" }) {
 		return cols, wrongs, score, anchors
@@ -155,7 +160,11 @@ func (l *Layout) check(p *problems, m Map) {
 		switch c.Role {
 		case Bed, Pest, Date, Unit, Number, Infested, Looked, Damage, Where, Nights, Air, SoilTemp, Soil, Foliage, Disturbed, Observer:
 			if twin, twice := first[c.Role]; twice {
-				p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `keep one of the two, or set one to "ignore" in a map file (see --save-map)`, "both this column and column %s are read as %s", Letter(twin.Col), c.Role)
+				do := `keep one of the two, or set one to "ignore" in a map file (see --save-map)`
+				if c.Role == Number {
+					do = `write one number for each unit, such as 1.2 for leaf 2 of plant 1; or, where one of the two numbers no units, set it to "ignore" in a map file (see --save-map)`
+				}
+				p.add(l.HeadRow, c.Col, c.Heading, c.Heading, do, "both this column and column %s are read as %s", Letter(twin.Col), c.Role)
 			} else {
 				first[c.Role] = c
 			}
@@ -184,11 +193,18 @@ func (l *Layout) check(p *problems, m Map) {
 	if c, ok := first[Damage]; ok && perPest > 1 {
 		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set it to "ignore" in a map file (see --save-map), or give each pest rows of its own`, "damage in a row of several pests: it does not say which of them did it")
 	}
+	pairs := 0 // columns of counts with one of whole numbers beside it that has no heading
 	for i, c := range l.Columns {
-		if c.Role == Count && l.blankNumbers(i+1) && (l.blankNumbers(i+2) || columnsOf(l.joined[c.Col]) > 1) {
+		if c.Role == Count && l.blankNumbers(i+1) {
+			pairs++
+		}
+	}
+	for i, c := range l.Columns {
+		if c.Role == Count && l.blankNumbers(i+1) && (pairs > 1 || l.blankNumbers(i+2) || columnsOf(l.joined[c.Col]) > 1) {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write a heading above each column, such as trap 1, trap 2, trap 3", "whole numbers stand in the columns beside it too, and they have no headings: a heading that was joined over several columns stands in the first of them alone")
 		}
 	}
+	l.weeks(p)
 	has := func(r Role) bool { _, ok := first[r]; return ok }
 	lack := func(what, flag string) {
 		p.add(l.HeadRow, 0, "", "", "name a column "+quote(what)+", say it for the whole sheet with "+flag+", or set the column in a map file (see --save-map)", "no column is read as %s", what)
@@ -197,7 +213,11 @@ func (l *Layout) check(p *problems, m Map) {
 		p.add(l.HeadRow, 0, "", "", `name a column "count" (or one for each trap: "trap 1", "trap 2"), or set it in a map file (see --save-map)`, "no column is read as count")
 	}
 	if has(Infested) != has(Looked) {
-		p.add(l.HeadRow, 0, "", "", "give both columns, or one with shares such as 12/50", "infested and looked go together, and one of them is missing")
+		c, other := first[Infested], Looked
+		if has(Looked) {
+			c, other = first[Looked], Infested
+		}
+		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `head the other column "`+string(other)+`", or give one column with shares such as 12/50; if this one is something else, set it to "ignore" in a map file (see --save-map)`, "the column is read as %s, and none as %s: they go together", c.Role, other)
 	}
 	if !has(Bed) && m.Bed == "" && (shares > 0 || !allBed || counts == 0) {
 		lack("bed", "--bed")
@@ -228,6 +248,27 @@ func (l *Layout) check(p *problems, m Map) {
 		if c, ok := first[x.r]; ok && x.n > 0 {
 			p.add(l.HeadRow, c.Col, c.Heading, c.Heading, `set one or the other to "ignore" in a map file (see --save-map)`, "the rows have a column for it, and headings that are %s besides", x.what)
 		}
+	}
+}
+
+// weeks refuses headings that are bare numbers from 2 on where no column has the date:
+// they may be those of weeks, and no numbers of units.
+func (l *Layout) weeks(p *problems) {
+	var bare []Column
+	for _, c := range l.Columns {
+		switch {
+		case c.Role == Date || c.Role == Number || c.Role == Count && !c.Date.IsZero():
+			return
+		case c.Role == Count && c.Number != "" && c.Word == "" && !c.Stated && (c.Pest != "" || plainDigits(c.Heading)):
+			if n, _ := strconv.Atoi(c.Number); n < 2 {
+				return
+			}
+			bare = append(bare, c)
+		}
+	}
+	if len(bare) > 1 {
+		c := bare[0]
+		p.add(l.HeadRow, c.Col, c.Heading, c.Heading, "write the dates of the counts, such as 2026-07-13; if they number units, write the unit too, such as trap "+c.Number, "the headings %s, %s, ... may be weeks, and all their counts would be of one day", quote(c.Heading), quote(bare[1].Heading))
 	}
 }
 

@@ -113,7 +113,7 @@ func TestSavedMapReadsTheNextSheet(t *testing.T) {
 
 // A heading that was refused is not read otherwise once the map is saved.
 func TestSavedMapOfARefusedHeading(t *testing.T) {
-	for _, head := range []string{"conut", "2026", "traps", "Sex", "3-Apr"} {
+	for _, head := range []string{"conut", "2026", "traps", "3-Apr"} {
 		path := write(t, t.TempDir(), "x.csv", [][]string{{"date", "bed", "pest", "trap 1", head}, {"2026-07-06", "B3", "slug", "4", "2"}})
 		_, res, err := read(path, sheet.Map{})
 		require.NoError(t, err)
@@ -125,6 +125,32 @@ func TestSavedMapOfARefusedHeading(t *testing.T) {
 		require.Empty(t, got, head)
 		require.Len(t, res.Problems, 1, head)
 		require.Contains(t, res.Problems[0].What, "the map leaves open what the column", head)
+	}
+}
+
+// What is watched without being read is watched by a saved map too.
+func TestSavedMapOfAWatchedColumn(t *testing.T) {
+	dir := t.TempDir()
+	for head, values := range map[string][2]string{"Sex": {"m", "f"}, "Time": {"am", "pm"}, "Field": {"home", "away"}, "Void": {"", "yes"}} {
+		rows := [][]string{{"date", "bed", "pest", "count", head}, {"2026-07-06", "B3", "slug", "4", values[0]}, {"2026-07-06", "B3", "slug", "9", values[0]}}
+		path := write(t, dir, head+"1.csv", rows)
+		got, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Equal(t, []string{"2026-07-06 B3 slug 4 9 unit=trap"}, lines(got), head)
+		m, err := sheet.ParseMap(sheet.FormatMap(&res.Layout, sheet.Map{}), "m.toml")
+		require.NoError(t, err)
+		rows[2][4] = values[1]
+		got, res, err = read(write(t, dir, head+"2.csv", rows), m)
+		require.NoError(t, err)
+		require.Empty(t, got, head)
+		require.Len(t, res.Problems, 1, head)
+		require.Equal(t, []int{3, 5}, []int{res.Problems[0].Row, res.Problems[0].Col}, head)
+		m.Columns[head] = "ignore"
+		got, res, err = read(write(t, dir, head+"3.csv", rows), m)
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, head)
+		require.Len(t, got, 1, head)
 	}
 }
 

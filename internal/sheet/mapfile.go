@@ -82,7 +82,7 @@ func ParseMap(data []byte, file string) (Map, error) {
 	}
 	seen := map[string]string{}
 	for _, h := range sorted(f.Columns) {
-		k := plainHead(h)
+		k := mapHead(h)
 		if twin, twice := seen[k]; twice && f.Columns[twin] != f.Columns[h] {
 			add(0, "keep one of the two", "the headings %s and %s are the same but for signs, and have different roles", quote(twin), quote(h))
 		}
@@ -104,8 +104,8 @@ func sorted(m map[string]string) []string {
 }
 
 // FormatMap writes a map file that reads a sheet as l does, with what m states
-// besides. A column that is read by its place among equals, or that has no
-// heading, is left to the guess.
+// besides. A column that is read by its place among equals, is watched
+// without being read, or has no heading, is left to the guess.
 func FormatMap(l *Layout, m Map) []byte {
 	var b strings.Builder
 	b.WriteString("# How leafturn reads this kind of sheet. Change what was guessed wrongly, then:\n#   leafturn import FILE --map THIS\n# Roles: " + strings.Join(roleWords, ", ") + ",\n# count of X (a pest, a date, a bed, a unit such as trap 1, or slug trap 1), +ENEMY.\n\n")
@@ -131,8 +131,8 @@ func FormatMap(l *Layout, m Map) []byte {
 	b.WriteString("\n[columns]\n")
 	seen := map[string]bool{}
 	for _, c := range l.Columns {
-		key := plainHead(c.Heading)
-		if key == "" || seen[key] {
+		key := mapHead(c.Heading)
+		if key == "" || seen[key] || c.watched() {
 			continue
 		}
 		seen[key] = true

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
@@ -105,12 +106,12 @@ func (r *reader) observe(row Row) error {
 	fail := func(c *Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
 	hasBed, hasPest, hasDate := false, false, false
 	unitWord := ""
-	var bedCol, pestCol, dateCol, unitCol *Column
+	var bedCol, pestCol, dateCol, unitCol, numberCol *Column
 	var bedText, pestText, dateText string
 	pestWord, twoWords := "", false // the row's own word, which the rows of a visit share
 	for i := range r.res.Columns {
 		c := &r.res.Columns[i]
-		if c.Role == Ignore || c.Role == total || c.Role == unknown {
+		if !c.Read() {
 			continue
 		}
 		text, isDay := get(c)
@@ -127,7 +128,7 @@ func (r *reader) observe(row Row) error {
 		case Unit:
 			unitWord, unitCol = text, c
 		case Number:
-			label, labelWord = r.label(text, c.Word), c.Word
+			label, labelWord, numberCol = r.label(text, c.Word), c.Word, c
 			if isDay || r.words.wide[text] {
 				fail(c, text, manyUnits(text, isDay))
 			}
@@ -143,6 +144,9 @@ func (r *reader) observe(row Row) error {
 			}
 			if ref := row.joined(c.Col); ref != "" {
 				fail(c, text, bad("part the cells, and write the count of each unit in its own", "the count is joined over the cells %s, and may be the sum of several units", ref))
+			}
+			if f := row.sum(c.Col); f != "" && !c.Stated {
+				fail(c, text, bad("write the count of each unit; if it is that of one unit, write the number itself, or say in a map file that the column is a count (see --save-map)", "%s is worked out by %s, and may be the sum or the mean of several units", quote(text), quote(f)))
 			}
 			counts = append(counts, obs{c, text, isDay})
 		case Infested:
@@ -174,6 +178,9 @@ func (r *reader) observe(row Row) error {
 		r.res.Hidden++
 	}
 	if bedText == "" && pestText == "" && dateText == "" && unitWord == "" && label == "" && (hasBed || hasPest || hasDate) {
+		if r.otherHeadings(row) {
+			return nil
+		}
 		c := &r.res.Columns[0]
 		r.add(row.N, c.Col, c.Heading, "", `delete the row, or write "total" in its first cell if it holds sums`, "counts without a bed, a pest or a date")
 		r.loose(row.N, part{share: share})
@@ -234,7 +241,10 @@ func (r *reader) observe(row Row) error {
 			if a.w != nil {
 				at, text := unitCol, unitWord
 				if text == "" {
-					at, text = c, c.Heading
+					if at = c; numberCol != nil && c.Word == "" && c.Pest == "" {
+						at = numberCol
+					}
+					text = at.Heading
 				}
 				if !slices.ContainsFunc(wrongs, func(e cellError) bool { return e.col == at.Col }) {
 					wrongs = append(wrongs, cellError{at.Col, text, a.w, c.group})
@@ -359,7 +369,7 @@ func (r *reader) observe(row Row) error {
 		fail(c, text, bad("write the counts of units in one row, such as 4 0 2, and how many of those looked at were infested in another; or leave the count blank, or set its column to \"ignore\" in a map file (see --save-map)", "%s stands beside infested and looked, and may be the sum over all that were looked at", quote(text)))
 	}
 	if columns {
-		b := visit(infCol, labelWord)
+		b := visit(infCol, cmp.Or(infCol.Word, labelWord))
 		if p, c, text, w := shareOf(infCol, infested, lookCol, looked); w != nil {
 			spot(b, c, text, w)
 		} else if b != nil {
@@ -369,7 +379,13 @@ func (r *reader) observe(row Row) error {
 		}
 	}
 	if len(r.said) > 0 || r.Map.Observer != "" {
-		r.conditions(slices.DeleteFunc(slices.Clone(touched), func(b *build) bool { return slices.Contains(twice, b) }), get, fail)
+		r.conditions(touched, twice, get, fail)
+	}
+	if len(r.watches) > 0 {
+		r.watch(touched, get, fail)
+	}
+	if len(wrongs) > 0 && r.otherHeadings(row) {
+		return nil
 	}
 	for _, e := range wrongs {
 		c := r.res.Columns[e.col-1]

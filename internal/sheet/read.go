@@ -119,7 +119,9 @@ type reader struct {
 		row   int
 		text  string
 	} // the first date that can be read in one order only
-	said []*Column // columns of what rows say besides counts
+	said      []*Column            // columns of what rows say besides counts
+	watches   []*Column            // columns that are not read but tell rows apart
+	watchSaid map[[2]string]string // what they said, by heading and bed
 
 	swap       swapped
 	title      int // the last row without a count since one with; 0 for none
@@ -283,7 +285,7 @@ func (r *reader) headings(first []Row, i int) {
 		if _, ok := iso(strings.TrimPrefix(r.Map.Columns[h], "count of ")); ok {
 			continue // the next sheet of the kind has other dates
 		}
-		if !slices.ContainsFunc(cols, func(c Column) bool { return plainHead(c.Heading) == plainHead(h) }) && clean {
+		if !slices.ContainsFunc(cols, func(c Column) bool { return mapHead(c.Heading) == mapHead(h) }) && clean {
 			r.add(head.N, 0, "", h, "correct the heading in the map file, or take its line out", "the map names a column %s, which this sheet does not have", quote(h))
 		}
 	}
@@ -293,10 +295,15 @@ func (r *reader) headings(first []Row, i int) {
 		switch c := &l.Columns[i]; c.Role {
 		case Air, SoilTemp, Soil, Foliage, Nights, Disturbed, Damage, Observer, Note, Weather, Enemy:
 			r.said = append(r.said, c)
+		case apart, site, crossed, measure:
+			r.watches = append(r.watches, c)
 		}
 	}
 	if len(r.problems.all) == before {
 		l.check(&r.problems, r.Map)
+	}
+	if len(r.problems.all) == before {
+		r.aboveHeadings(first[:i])
 	}
 }
 

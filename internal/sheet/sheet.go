@@ -48,6 +48,7 @@ type Row struct {
 type noted struct {
 	dates  []bool         // the cell is a date of the spreadsheet
 	joined map[int]string // columns whose cell is joined with others: all of them
+	sums   map[int]string // columns whose cell is worked out of others: the formula
 }
 
 // isDate reports whether a column of the row holds a date of the spreadsheet.
@@ -61,6 +62,15 @@ func (r Row) joined(col int) string {
 		return ""
 	}
 	return r.book.joined[col]
+}
+
+// sum is the formula that adds up other cells, or takes their mean, in a column of the
+// row, "" for none.
+func (r Row) sum(col int) string {
+	if r.book == nil {
+		return ""
+	}
+	return r.book.sums[col]
 }
 
 // rows gives the rows of a sheet in order and io.EOF after the last. A

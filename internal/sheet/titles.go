@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
+
+	"leafturn/internal/pattern"
 )
 
 // noCount passes over a row without a count, but for one that says of what the
@@ -28,6 +30,31 @@ func (r *reader) noCount(row Row) {
 	}
 }
 
+var pivotSums = pattern.New(`(?i)^(?:sum|average|mean|max|min|product|summe|mittelwert|somme|moyenne|suma|promedio|som|gemiddelde) (?:of|von|de|van) `)
+
+// aboveHeadings looks at what stands above the headings: another pest, bed or day than
+// was said for the whole sheet, as the upper of two rows of headings or in a form, and
+// the mark of a pivot table.
+func (r *reader) aboveHeadings(above []Row) {
+	for _, row := range above {
+		for i, c := range row.Cells {
+			c = tidy(c)
+			if pivotSums().MatchString(c) {
+				r.add(row.N, i+1, "", c, "import the sheet of counts that the pivot table was made of", "%s stands above the headings: the numbers below are sums or means, as a pivot table has them", quote(c))
+				return
+			}
+			word := strings.Trim(c, " :.")
+			if label, value, ok := strings.Cut(word, ":"); ok && headings[plainHead(label)] != unknown {
+				word = tidy(value)
+			}
+			if of := r.another(word); word != "" && of != "" {
+				r.add(row.N, i+1, "", c, "write the headings in one row, such as slugs trap 1, or keep each table in a file of its own; if it was only said wrongly for the whole sheet, correct that", "%s stands above the headings: counts below it may be of %s, which no column of the sheet says", quote(c), of)
+				return
+			}
+		}
+	}
+}
+
 // newTable looks at what stood above headings that stand again: the title of a
 // table of another pest, bed or day than was said for the whole sheet.
 func (r *reader) newTable() {
@@ -41,6 +68,25 @@ func (r *reader) newTable() {
 		}
 	}
 	r.title = 0
+}
+
+// otherHeadings refuses a row that cannot be read and holds headings, others than those
+// of the sheet: the columns below may be other ones.
+func (r *reader) otherHeadings(row Row) bool {
+	heads := 0
+	for _, c := range row.Cells {
+		h := plainHead(tidy(c))
+		if m := numbered().FindStringSubmatch(h); headings[h] != unknown || m != nil && r.g.units[m[1]] {
+			heads++
+		} else if plainDigits(h) || looksISO(c) {
+			return false
+		}
+	}
+	if heads < 2 {
+		return false
+	}
+	r.refuse(row.N, 0, "", "keep each table in a file of its own; if it is a second row of headings, write them in one row, such as slugs trap 1", "headings stand in the row, and others than in row %d: the columns below it may be other ones", r.res.HeadRow)
+	return true
 }
 
 func (r *reader) otherTable(row int, text, of string) {

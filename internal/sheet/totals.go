@@ -21,7 +21,7 @@ func (r *reader) isTotal(cells []string) bool {
 			continue
 		}
 		switch c.Role {
-		case Bed, Pest, Date, Unit, Number, Where, Note, unknown:
+		case Bed, Pest, Date, Unit, Number, Where, Note, unknown, apart, site:
 		default:
 			if !first {
 				continue
@@ -45,11 +45,11 @@ func (r *reader) isTotal(cells []string) bool {
 			switch c.Role {
 			case Bed, Pest, Date:
 				return totalWord(text) || subtotal(text)
-			case Unit, Number, Where, Note:
+			case Unit, Number, Where:
 				return totalWord(text)
 			}
 			return totalWord(text) && !aName(text)
-		}) && (c.Role != unknown || atFirst || !rating(text)) {
+		}) && (c.Read() || atFirst || !rating(text)) {
 			return true
 		}
 	}

@@ -21,7 +21,7 @@ func (r *reader) label(text, word string) string {
 		return someNumbers[n]
 	}
 	return r.words.label.get(text, func() string {
-		if severalUnits().MatchString(strings.ToLower(text)) {
+		if severalUnits(strings.ToLower(text)) {
 			if r.words.wide == nil {
 				r.words.wide = map[string]bool{}
 			}
@@ -31,8 +31,40 @@ func (r *reader) label(text, word string) string {
 	})
 }
 
-// severalUnits are numbers of units that may be those of several.
-var severalUnits = pattern.New(`^(?:all|every|each|both|alle|tous|toutes|todos|todas)\b|^(?:\pL+ )?\d+ ?(?:-|–|to|bis|\.\.\.?|\+|&|,|;|and|und|et) ?\d+$`)
+var (
+	severalWords = pattern.New(`^(?:all|every|each|both|several|pooled|combined|alle|tous|toutes|todos|todas)\b|^(?:the )?(?:rest|others?)$|^\d+ (?:\pL+s|leaves)$|^n ?= ?\d+$|^\d+ ?[x×]$`)
+	unitSigns    = pattern.New(` ?(?:[-–+&,;]|\.\.\.?|\b(?:to|thru|through|bis|and|und|et)\b) ?`)
+	blanksApart  = pattern.New(`^\pL{0,2}\d+(?: \pL{0,2}\d+)+$`)
+	oneUnit      = pattern.New(`^(\pL*)( ?)\d+$`)
+)
+
+// severalUnits reports whether a number of a unit may be those of several: all,
+// 1-9, T1 T2, 4 traps. A1-1 is the name of one.
+func severalUnits(text string) bool {
+	if severalWords().MatchString(text) {
+		return true
+	}
+	var units []string
+	for _, part := range unitSigns().Split(text, -1) {
+		if blanksApart().MatchString(part) {
+			units = append(units, strings.Fields(part)...)
+			continue
+		}
+		units = append(units, part)
+	}
+	first := oneUnit().FindStringSubmatch(units[0])
+	if len(units) < 2 || first == nil {
+		return false
+	}
+	apart := first[1] == "" || first[2] != "" // traps 1 to 4
+	for _, u := range units[1:] {
+		m := oneUnit().FindStringSubmatch(u)
+		if m == nil || m[1] != first[1] && (m[1] != "" || !apart) {
+			return false
+		}
+	}
+	return true
+}
 
 func manyUnits(text string, isDay bool) *wrong {
 	const do = "give each unit a row of its own; if it is the name of one unit, write it with a letter and no sign, such as T12"

@@ -177,11 +177,15 @@ func (b *bookRows) next() (row Row, err error) {
 	if len(raw) > maxColumns {
 		return row, b.s.fail(b.n, "delete what stands far to the right", "the row reaches to column %s; %d columns are read", Letter(len(raw)), maxColumns)
 	}
-	if len(b.beside.formulas)+len(b.beside.joined) > 0 {
+	if len(b.beside.formulas)+len(b.beside.joined)+len(b.beside.sums) > 0 {
 		row.Cells = b.unsaid(raw, &row)
 		raw = row.Cells
 	}
 	for i := range raw {
+		if len(b.beside.struck) > 0 && b.beside.struck[place{b.n, i + 1}] {
+			raw[i] += struckOut
+			continue
+		}
 		if i >= len(shown) || raw[i] == shown[i] || raw[i] == "" {
 			continue
 		}
@@ -195,6 +199,8 @@ func (b *bookRows) next() (row Row, err error) {
 			raw[i], row.book.dates[i] = d, true
 		} else if strings.HasSuffix(shown[i], "%") || shown[i] == "TRUE" || shown[i] == "FALSE" { // a tick is no count of 1
 			raw[i] = shown[i]
+		} else if shown[i] == struckMark {
+			raw[i] = roundTrip(raw[i]) + struckOut
 		} else {
 			raw[i] = roundTrip(raw[i])
 		}
@@ -203,7 +209,7 @@ func (b *bookRows) next() (row Row, err error) {
 }
 
 // unsaid writes a formula without a value into its cell, and notes which cells are
-// joined with others.
+// joined with others or worked out of them.
 func (b *bookRows) unsaid(cells []string, row *Row) []string {
 	for col := 1; col <= max(len(cells), b.widest); col++ {
 		at := place{b.n, col}
@@ -216,21 +222,36 @@ func (b *bookRows) unsaid(cells []string, row *Row) []string {
 			}
 		}
 		if ref, ok := b.beside.joined[at]; ok {
-			if row.book == nil {
-				row.book = &noted{joined: map[int]string{}}
-			}
-			row.book.joined[col] = ref
+			row.noted().joined[col] = ref
+		}
+		if f, ok := b.beside.sums[at]; ok {
+			row.noted().sums[col] = f
 		}
 	}
 	return cells
 }
 
+// noted is what the cells of the row are besides their text, to be filled.
+func (r *Row) noted() *noted {
+	if r.book == nil {
+		r.book = &noted{}
+	}
+	if r.book.joined == nil {
+		r.book.joined, r.book.sums = map[int]string{}, map[int]string{}
+	}
+	return r.book
+}
+
 // What cells with the format of a date are shown as, and of one that does not show the
 // day: July 2026 is kept as its first day.
 const (
-	dateMark  = "DATE"
-	monthMark = "MONTH"
+	dateMark   = "DATE"
+	monthMark  = "MONTH"
+	struckMark = "STRUCK" // of a number that is struck out
 )
+
+// struckOut is written behind a number that is struck out, or raised, whole or in part.
+const struckOut = " (struck out or raised)"
 
 // lastDay ends the days that a cell may hold: 1 January 2100.
 const lastDay = 73_051.0
@@ -262,7 +283,7 @@ func markDates(book *excelize.File) (err error) {
 		}
 	}()
 	var marks []int // the styles of the words
-	for _, word := range []string{dateMark, monthMark} {
+	for _, word := range []string{dateMark, monthMark, struckMark} {
 		form := `"` + word + `"`
 		mark, err := book.NewStyle(&excelize.Style{CustomNumFmt: &form})
 		if err != nil {
@@ -282,16 +303,38 @@ func markDates(book *excelize.File) (err error) {
 		if slices.Contains(marks, i) || id == nil {
 			continue
 		}
+		if struck(book, all[i].FontID) && !isDate(*id, codes) {
+			all[i].NumFmtID, all[i].ApplyNumberFormat = all[marks[2]].NumFmtID, all[marks[2]].ApplyNumberFormat
+			continue
+		}
 		mark := marks[0]
 		if code, ok := codes[*id]; ok && !strings.Contains(plainCode(code), "d") || !ok && *id == 17 {
 			mark = marks[1]
 		}
-		if code, ok := codes[*id]; ok && dateCode(code) || !ok && (*id >= 14 && *id <= 17 || *id == 22 || *id >= 27 && *id <= 31 || *id == 36 || *id >= 50 && *id <= 58) {
+		if isDate(*id, codes) {
 			all[i].NumFmtID = all[mark].NumFmtID
 			all[i].ApplyNumberFormat = all[mark].ApplyNumberFormat
 		}
 	}
 	return nil
+}
+
+// isDate reports whether a number format is one of dates: one of the workbook's own codes,
+// or one that every workbook has.
+func isDate(id int, codes map[int]string) bool {
+	if code, ok := codes[id]; ok {
+		return dateCode(code)
+	}
+	return id >= 14 && id <= 17 || id == 22 || id >= 27 && id <= 31 || id == 36 || id >= 50 && id <= 58
+}
+
+// struck reports whether a font strikes its text out.
+func struck(book *excelize.File, font *int) bool {
+	if font == nil || book.Styles.Fonts == nil || *font < 0 || *font >= len(book.Styles.Fonts.Font) || book.Styles.Fonts.Font[*font] == nil {
+		return false
+	}
+	s := book.Styles.Fonts.Font[*font].Strike
+	return s != nil && (s.Val == nil || *s.Val)
 }
 
 var notCode = pattern.New(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)

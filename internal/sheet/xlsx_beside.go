@@ -12,13 +12,17 @@ import (
 	"strings"
 
 	"github.com/xuri/excelize/v2"
+
+	"leafturn/internal/pattern"
 )
 
 // beside is what the library's reader of rows does not tell of a sheet.
 type beside struct {
 	formulas map[place]string // cells with a formula and no value: the formula
+	sums     map[place]string // cells whose formula adds up others or takes their mean: the formula
 	joined   map[place]string // the first cell of cells that are joined: all of them, as A2:A4
 	hidden   [][2]int         // runs of hidden columns
+	struck   map[place]bool   // cells with a number of which a part is struck out or raised
 }
 
 // place is a cell: row and column from 1.
@@ -32,12 +36,12 @@ func (s *Source) lookBeside(book *excelize.File, sheet string) beside {
 	if b, ok := s.besides[sheet]; ok {
 		return b
 	}
-	b := beside{formulas: map[place]string{}, joined: map[place]string{}}
+	b := beside{formulas: map[place]string{}, sums: map[place]string{}, struck: map[place]bool{}, joined: map[place]string{}}
 	if z, err := zip.OpenReader(s.path); err == nil {
 		defer z.Close()
 		if f, err := z.Open(partOf(z, book, sheet)); err == nil {
 			defer f.Close()
-			b.read(bufio.NewReaderSize(f, 64<<10))
+			b.read(bufio.NewReaderSize(f, 64<<10), struckTexts(z))
 		}
 	}
 	if s.besides == nil {
@@ -81,9 +85,13 @@ func partOf(z *zip.ReadCloser, book *excelize.File, sheet string) string {
 	return ""
 }
 
-func (b *beside) read(r *bufio.Reader) {
+func (b *beside) read(r *bufio.Reader, struck map[string]bool) {
 	var cell, formula []byte
 	asked, valued := false, false
+	shared := map[string]string{} // formulas of several cells, by their number
+	number := ""
+	texts := false // the cell holds the number of a text
+	var value []byte
 	for {
 		text, err := upTo(r, '<')
 		if err != nil {
@@ -92,11 +100,19 @@ func (b *beside) read(r *bufio.Reader) {
 		if asked && len(formula) == 0 && !valued {
 			formula = append(formula, text...)
 		}
+		if texts {
+			value = append(value[:0], text...)
+		}
 		tag, err := upTo(r, '>')
 		if err != nil {
 			return
 		}
 		name, end := tagName(tag)
+		if texts && end && string(name) == "v" && struck[string(value)] {
+			if at, ok := placeOf(string(cell)); ok && len(b.struck) < maxBeside {
+				b.struck[at] = true
+			}
+		}
 		switch string(name) {
 		case "col":
 			if hide := string(attr(tag, "hidden")); hide == "1" || hide == "true" {
@@ -107,7 +123,11 @@ func (b *beside) read(r *bufio.Reader) {
 		case "c":
 			if !end {
 				cell, formula, asked, valued = append(cell[:0], attr(tag, "r")...), formula[:0], false, false
+				texts = len(struck) > 0 && string(attr(tag, "t")) == "s"
 				continue
+			}
+			if asked && valued {
+				b.sum(string(cell), strings.TrimSpace(string(formula)), number, shared)
 			}
 			if asked && !valued && len(b.formulas) < maxBeside {
 				if at, ok := placeOf(string(cell)); ok {
@@ -116,7 +136,9 @@ func (b *beside) read(r *bufio.Reader) {
 			}
 			asked = false
 		case "f":
-			asked = true
+			if asked = true; !end {
+				number = string(attr(tag, "si"))
+			}
 		case "v", "is":
 			valued = true
 		case "mergeCell":
@@ -126,6 +148,66 @@ func (b *beside) read(r *bufio.Reader) {
 				b.joined[at] = ref
 			}
 		}
+	}
+}
+
+// struckTexts are the numbers of the texts that cells share and that are no plain
+// numbers: 47 of which the 4 is struck out.
+func struckTexts(z *zip.ReadCloser) map[string]bool {
+	f, err := z.Open("xl/sharedStrings.xml")
+	if err != nil {
+		return nil
+	}
+	defer f.Close()
+	found := map[string]bool{}
+	r := bufio.NewReaderSize(f, 64<<10)
+	var whole []byte
+	inText, odd, n := false, false, -1
+	for {
+		text, err := upTo(r, '<')
+		if err != nil {
+			return found
+		}
+		if inText && len(whole) < 10 {
+			whole = append(whole, text...)
+		}
+		tag, err := upTo(r, '>')
+		if err != nil {
+			return found
+		}
+		switch name, end := tagName(tag); string(name) {
+		case "si":
+			if !end {
+				n++
+			} else if odd && strings.Trim(string(whole), "0123456789 ") == "" && len(found) < maxBeside {
+				found[strconv.Itoa(n)] = true
+			}
+			whole, odd = whole[:0], false
+		case "t":
+			inText = !end && !bytes.HasSuffix(tag, []byte("/"))
+		case "strike", "vertAlign":
+			if v := string(attr(tag, "val")); v != "0" && v != "false" && v != "baseline" {
+				odd = true
+			}
+		}
+	}
+}
+
+var sumForm = pattern.New(`^\s*=?\s*\+?(?:ROUND(?:UP|DOWN)?\()?(?:(?:_xlfn\.)?(?:SUM|SUMIFS?|SUMPRODUCT|SUBTOTAL|AGGREGATE|AVERAGE|AVERAGEIFS?|MEDIAN|MIN|MAX|COUNT|COUNTA|COUNTIFS?)\(|\$?[A-Z]{1,3}\$?\d+(?:\+\$?[A-Z]{1,3}\$?\d+)+\)?$)`)
+
+// sum notes a cell whose formula adds up others or takes their mean. A formula that
+// several cells share stands in the first of them alone.
+func (b *beside) sum(cell, formula, number string, shared map[string]string) {
+	switch {
+	case formula == "":
+		formula = shared[number]
+	case !sumForm().MatchString(formula):
+		return
+	case number != "" && len(shared) < maxBeside:
+		shared[number] = formula
+	}
+	if at, ok := placeOf(cell); ok && formula != "" && len(b.sums) < maxBeside {
+		b.sums[at] = "=" + strings.TrimPrefix(formula, "=")
 	}
 }
 

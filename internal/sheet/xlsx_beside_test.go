@@ -105,3 +105,65 @@ func TestNumbersBesideTheHeadings(t *testing.T) {
 	require.Len(t, res.Problems, 1)
 	require.Contains(t, res.Problems[0].What, "they have no headings")
 }
+
+// A count that the workbook adds up, or takes the mean of, is that of several units.
+func TestFormulasThatAddUp(t *testing.T) {
+	for formula, several := range map[string]bool{
+		"SUM(F2:I2)": true, "AVERAGE(F2:I2)": true, "ROUND(AVERAGE(F2:I2),0)": true, "F2+G2+H2": true, "$F2+G$2": true, "COUNTIF(F2:I2,1)": true, "SUMIF(F2:I2,1)": true,
+		"F2": false, "4+2": false, "F2*2": false, "SUMMER(F2)": false,
+	} {
+		path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Count"}, {"2026-07-13", "B3", "slug", 12}, {"2026-07-13", "B4", "slug", 7}}, nil, func(f *excelize.File) {
+			require.NoError(t, f.SetCellFormula("Sheet1", "D2", formula))
+			require.NoError(t, f.SetCellValue("Sheet1", "D2", 12))
+			require.NoError(t, f.SetCellFormula("Sheet1", "D2", formula))
+		})
+		visits, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		if !several {
+			require.Empty(t, res.Problems, formula)
+			require.Len(t, visits, 2, formula)
+			continue
+		}
+		require.Equal(t, []string{"2026-07-13 B4 slug 7 unit=trap"}, lines(visits), formula)
+		require.Len(t, res.Problems, 1, formula)
+		require.Contains(t, res.Problems[0].What, "may be the sum or the mean of several units", formula)
+		visits, res, err = read(path, sheet.Map{Columns: map[string]string{"Count": "count"}})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, formula)
+		require.Len(t, visits, 2, formula)
+	}
+}
+
+// A formula that is filled down stands in the first of its cells alone.
+func TestFormulasThatAreFilledDown(t *testing.T) {
+	kind, ref, formula := excelize.STCellFormulaTypeShared, "D2:D3", "SUM(F2:I2)"
+	path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Count"}, {"2026-07-13", "B3", "slug", 12}, {"2026-07-13", "B4", "slug", 7}, {"2026-07-13", "A2", "slug", 1}}, nil, func(f *excelize.File) {
+		require.NoError(t, f.SetCellFormula("Sheet1", "D2", formula, excelize.FormulaOpts{Type: &kind, Ref: &ref}))
+	})
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-13 A2 slug 1 unit=trap"}, lines(visits))
+	require.Len(t, res.Problems, 2)
+	for i, p := range res.Problems {
+		require.Equal(t, i+2, p.Row)
+		require.Contains(t, p.What, `is worked out by "=SUM(F2:I2)"`)
+	}
+}
+
+// What is struck out or raised is no plain number: 47 of which the 4 is struck out, or
+// 1 with a mark 2 of a footnote.
+func TestNumbersThatAreStruckOut(t *testing.T) {
+	path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Trap", "Count"}, {"2026-07-13", "B3", "slug", 1, nil}, {"2026-07-13", "B3", "slug", 2, nil}, {"2026-07-13", "B3", "slug", 3, 12}, {"2026-07-13", "B4", "slug", 1, nil}, {"2026-07-13", "B4", "slug", 2, 12}}, nil, func(f *excelize.File) {
+		require.NoError(t, f.SetCellRichText("Sheet1", "E2", []excelize.RichTextRun{{Text: "4", Font: &excelize.Font{Strike: true}}, {Text: "7"}}))
+		require.NoError(t, f.SetCellRichText("Sheet1", "E3", []excelize.RichTextRun{{Text: "1"}, {Text: "2", Font: &excelize.Font{VertAlign: "superscript"}}}))
+		struck, err := f.NewStyle(&excelize.Style{Font: &excelize.Font{Strike: true}})
+		require.NoError(t, err)
+		require.NoError(t, f.SetCellStyle("Sheet1", "E4", "E4", struck))
+		require.NoError(t, f.SetCellRichText("Sheet1", "E5", []excelize.RichTextRun{{Text: "1", Font: &excelize.Font{Bold: true}}, {Text: "9"}}))
+	})
+	visits, res, err := read(path, sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"2026-07-13 B4 slug 19 12 unit=trap"}, lines(visits))
+	require.Equal(t, []string{`E: "47 (struck out or raised)" is no plain number`, `E: "12 (struck out or raised)" is no plain number`}, whats(res))
+	require.Equal(t, []sheet.Span{{From: 4, To: 4}}, res.Problems[1].Also)
+}
