@@ -470,6 +470,9 @@ func recordNumber(word string) (int64, error) {
 
 // Backup copies the store to a new file and checks the copy.
 func (a *App) Backup(ctx context.Context, dst string) (*report.Document, string, error) {
+	if dst == "" {
+		return nil, "", diag.Usagef("name a new file, such as farm-"+a.Today().String()+".leafturn", "the backup has no name")
+	}
 	if err := a.st.Backup(ctx, dst); err != nil {
 		return nil, "", err
 	}

@@ -154,6 +154,9 @@ func recordWord(k store.Kind) string {
 // that may stand there.
 func recordKind(word string, also ...string) (store.Kind, error) {
 	k := store.Kind(strings.ToLower(word))
+	if k == "threshold" { // as the command is called that makes them
+		k = store.KindOverride
+	}
 	if !slices.Contains(recordKinds, k) {
 		var known []string
 		for _, x := range recordKinds {

@@ -282,13 +282,16 @@ func (k *keep) put(key string, w keptWeek, s seen) {
 	k.makeRoom()
 }
 
+// halfWritten begins the name of a file that is not whole yet.
+const halfWritten = ".new-"
+
 // write writes a file whole or not at all; nothing is said where it cannot be.
 // when, which may be nil, is asked whether it may be written at an instant.
 func (k *keep) write(file string, b []byte, when func(time.Time) bool) {
 	if os.MkdirAll(k.dir, 0o700) != nil {
 		return
 	}
-	f, err := os.CreateTemp(k.dir, ".new-*") // for nobody else to read
+	f, err := os.CreateTemp(k.dir, halfWritten+"*") // for nobody else to read
 	if err != nil {
 		return
 	}
@@ -315,13 +318,23 @@ func (k *keep) makeRoom() {
 		name string
 		at   time.Time
 	}
-	var mine []old
+	var mine, half []old // lists, and what a program that was stopped left half written
 	for _, e := range all {
-		if info, err := e.Info(); err == nil && strings.HasPrefix(e.Name(), k.store+"-") {
+		info, err := e.Info()
+		switch {
+		case err != nil:
+		case strings.HasPrefix(e.Name(), k.store+"-"):
 			mine = append(mine, old{e.Name(), info.ModTime()})
+		case strings.HasPrefix(e.Name(), halfWritten):
+			half = append(half, old{e.Name(), info.ModTime()})
 		}
 	}
 	slices.SortFunc(mine, func(x, y old) int { return y.at.Compare(x.at) })
+	for _, e := range half {
+		if len(mine) > 0 && mine[0].at.Sub(e.at) > time.Hour {
+			os.Remove(filepath.Join(k.dir, e.name))
+		}
+	}
 	for _, e := range mine[min(mostKept, len(mine)):] {
 		os.Remove(filepath.Join(k.dir, e.name))
 	}

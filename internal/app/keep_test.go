@@ -253,30 +253,35 @@ func TestParts_NeverOld(t *testing.T) {
 	require.Equal(t, listOf(t, path, "", tomorrow, today), listOf(t, path, lists, tomorrow, today))
 }
 
+// readsOfCounts makes the list of a day with a folder of kept lists, and says how
+// many statements read counts: those of visits that are named, and others.
+func readsOfCounts(t *testing.T, path, lists string, now time.Time) (all, some int64) {
+	t.Helper()
+	var others, named atomic.Int64
+	a, err := app.Open(ctx, path, now, store.WithHook(func(query string) error {
+		switch {
+		case !strings.Contains(query, "unit_count"):
+		case strings.Contains(query, "json_each"):
+			named.Add(1)
+		default:
+			others.Add(1)
+		}
+		return nil
+	}))
+	require.NoError(t, err)
+	a.KeepLists(lists)
+	_, err = a.Week(ctx, a.Today())
+	require.NoError(t, err)
+	require.NoError(t, a.Close())
+	return others.Load(), named.Load()
+}
+
 // Where all is kept no count is read; after one new count those of its bed and
 // pest alone.
 func TestParts_ReadLittle(t *testing.T) {
 	path, lists := testPath(t), t.TempDir()
 	lightFarm(t, path)
-	reads := func() (int64, int64) {
-		var all, some atomic.Int64
-		a, err := app.Open(ctx, path, summer, store.WithHook(func(query string) error {
-			switch {
-			case !strings.Contains(query, "unit_count"):
-			case strings.Contains(query, "json_each"):
-				some.Add(1)
-			default:
-				all.Add(1)
-			}
-			return nil
-		}))
-		require.NoError(t, err)
-		a.KeepLists(lists)
-		_, err = a.Week(ctx, a.Today())
-		require.NoError(t, err)
-		require.NoError(t, a.Close())
-		return all.Load(), some.Load()
-	}
+	reads := func() (int64, int64) { return readsOfCounts(t, path, lists, summer) }
 	all, some := reads()
 	require.NotZero(t, all+some, "a first list reads counts")
 	a, err := app.Open(ctx, path, summer)
