@@ -234,7 +234,9 @@ func (r *Reader) Interval(level float64) (estimate.Interval, error) {
 	if err := levelOK(level); err != nil {
 		return estimate.Interval{}, err
 	}
-	return estimate.Interval{Low: r.Quantile((1 - level) / 2), High: r.Quantile((1 + level) / 2)}, nil
+	in := estimate.Interval{Low: r.Quantile((1 - level) / 2), High: r.Quantile((1 + level) / 2)}
+	in.High = math.Max(in.High, in.Low) // a point to a millionth, as a prior at the end of the grid
+	return in, nil
 }
 
 // LnQuantiles sets out to ln of the quantiles at rising shares, the mass of a
