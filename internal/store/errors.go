@@ -146,7 +146,7 @@ func problem(path, op string, err error) error {
 func damaged(path string, err error) error {
 	return &diag.Problem{
 		What: fmt.Sprintf("the store %q is damaged", path),
-		Do:   "keep this file, and go on with the newest backup that opens (`leafturn restore FILE`); `leafturn doctor --rescue FOLDER` saves what can still be read",
+		Do:   fmt.Sprintf("keep this file, and go on with the newest backup that opens (`leafturn restore FILE`); `leafturn --db %q doctor --rescue FOLDER` saves what can still be read", path),
 		Kept: "nothing was changed",
 		Err:  fmt.Errorf("%w: %w", ErrDamaged, err),
 	}
