@@ -140,6 +140,11 @@ func TestFilesOfOtherKinds(t *testing.T) {
 	}
 }
 
+func TestFileNamedAsWorkbook(t *testing.T) {
+	_, _, err := read(put(t, "x.XLSX", "\x8f\x00\x13 no zip"), sheet.Map{})
+	require.ErrorContains(t, err, "is no workbook, though its name says so")
+}
+
 // Many faults of one kind are one problem with all its rows; rows read in any
 // number take no more memory than their faults.
 func TestTheSameFaultInManyRows(t *testing.T) {

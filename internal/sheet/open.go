@@ -9,6 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"unicode/utf8"
@@ -241,6 +242,9 @@ func (s *Source) scan() error {
 	}
 	s.look.loneCR = !s.look.lf && bytes.IndexByte(s.look.head, '\r') >= 0
 	if s.look.nul >= 0 && ingest.UTF16(s.look.head) == ingest.NotUTF16 {
+		if strings.EqualFold(filepath.Ext(s.Name), ".xlsx") {
+			return s.fail(0, "open it in your spreadsheet and save it again, or take another copy of it", "is no workbook, though its name says so: it may be damaged, or of another kind")
+		}
 		return s.fail(0, "give a CSV file (plain text) or an .xlsx workbook", "holds a NUL byte: this is not a text file")
 	}
 	return nil
