@@ -270,19 +270,22 @@ func (w *room) atoms(f []float64, every int) []float64 {
 	return out
 }
 
+// normal is the density of a normal law so many standard deviations off its mean.
+func normal(z, sd float64) float64 { return math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi)) }
+
 // thinSpread is spread of atoms that lie so many points apart, worked out at
 // points that lie apart a multiple of that.
 func (w *room) thinSpread(f, mass []float64, every, apart int, shift, sd float64) {
 	step := gridStep * float64(every)
 	whole := int(math.Round(shift / step)) // the atom j goes to j+whole, and a part of a step on
-	past, end := w.pastEnds(mass, shift, step)
+	past, end := pastEnds(mass, shift, step)
 	// kernel[t] is of the atom that lies t-reach from the one that comes to stand
 	// nearest.
 	reach := int(8.5*sd/step) + 2
 	kernel := w.kernel[:2*reach+1]
 	for t := range kernel {
 		z := (step*float64(whole+reach-t) - shift) / sd
-		kernel[t] = math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
+		kernel[t] = normal(z, sd)
 	}
 	for i := 0; i < points; i += apart {
 		first := i/every - whole - reach // the atom of kernel[0]
@@ -293,14 +296,14 @@ func (w *room) thinSpread(f, mass []float64, every, apart int, shift, sd float64
 		}
 		if past > 0 {
 			z := (gridU[i] - end) / sd
-			f[i] += past * math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
+			f[i] += past * normal(z, sd)
 		}
 	}
 }
 
 // pastEnds takes the atoms away that a shift carries past an end of the grid, and
 // returns their mass, which is held there, and the end.
-func (w *room) pastEnds(mass []float64, shift, step float64) (past, end float64) {
+func pastEnds(mass []float64, shift, step float64) (past, end float64) {
 	n := min(int(math.Abs(shift)/step)+1, len(mass)) // of which one may come to stand at the very end
 	gone := mass[:0]
 	switch {
@@ -330,7 +333,7 @@ func spread(f, u, mass []float64, shift, sd float64) {
 		i0 := int(math.Round((v/math.Ln10 + 4) * perTen))
 		z := (gridU[i0] - v) / sd
 		// exp(-(z+nh)²/2) by its ratios, which fall by the factor q each step.
-		top := p * math.Exp(-z*z/2) / (sd * math.Sqrt(2*math.Pi))
+		top := p * normal(z, sd)
 		f[i0] += top
 		y, r := top, math.Exp(-z*h-h*h/2)
 		for i := i0 + 1; i <= min(i0+reach, points-1); i++ {
