@@ -1,9 +1,12 @@
 package main_test
 
 import (
+	"bufio"
 	"context"
 	"database/sql/driver"
+	"errors"
 	"fmt"
+	"iter"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -22,6 +25,7 @@ import (
 	"leafturn/internal/civil"
 	"leafturn/internal/farm"
 	"leafturn/internal/store"
+	"leafturn/internal/testkit"
 	"leafturn/internal/units"
 )
 
@@ -35,25 +39,34 @@ func built(b testing.TB) string {
 
 const benchNow = "2026-07-21T12:00:00Z"
 
-// years makes the store of an invented farm with 1,000,000 counts in some 23,000
-// visits: 60 beds, 5 pests, 43 units a visit, a round each week of the last year
-// and a half. The beds have stages and each day its weather, so that all of a
-// list's work is asked for.
+// years makes the store of an invented farm with the counts of yearsVisits.
 func years(b *testing.B) string {
+	path := yearsFarm(b)
+	st, err := store.Open(context.Background(), path)
+	require.NoError(b, err)
+	var done store.Loaded
+	require.NoError(b, st.Bulk(context.Background(), func(tx *store.Tx) (err error) {
+		done, err = tx.AddVisits(yearsVisits(b), benchEntered, store.Load{})
+		return err
+	}))
+	require.Equal(b, 1_000_000, done.Counts)
+	require.NoError(b, st.Close())
+	return path
+}
+
+var (
+	benchEntered = time.Date(2026, 7, 21, 9, 0, 0, 0, time.UTC)
+	benchPests   = []string{"slug", "spider_mite", "thrips", "earwig", "wireworm"}
+)
+
+// yearsFarm makes the store of an invented farm of 60 beds without counts. The
+// beds have stages and each day its weather, so that all of a list's work is
+// asked for.
+func yearsFarm(b *testing.B) string {
 	ctx := context.Background()
-	cat, err := catalog.Load(units.Metric)
-	require.NoError(b, err)
-	f := farm.Farm{Name: "Bench (invented)", TimeZone: "UTC", Units: "metric", Pests: []string{"slug", "spider_mite", "thrips", "earwig", "wireworm"}}
-	units := map[string]string{}
-	for _, p := range f.Pests {
-		proto, ok := cat.Protocol(p, "")
-		require.True(b, ok)
-		units[p] = proto.Unit
-	}
 	path := filepath.Join(b.TempDir(), "farm.leafturn")
-	st, err := store.Create(ctx, path, f)
+	st, err := store.Create(ctx, path, farm.Farm{Name: "Bench (invented)", TimeZone: "UTC", Units: "metric", Pests: benchPests})
 	require.NoError(b, err)
-	at := time.Date(2026, 7, 21, 9, 0, 0, 0, time.UTC)
 	stages := []farm.StageEvent{
 		{Date: civil.MustParse("2025-05-10"), Stage: farm.Planted}, {Date: civil.MustParse("2025-05-28"), Stage: farm.Emerged}, {Date: civil.MustParse("2025-11-10"), Stage: farm.Dug},
 		{Date: civil.MustParse("2026-05-08"), Stage: farm.Planted}, {Date: civil.MustParse("2026-05-26"), Stage: farm.Emerged}, {Date: civil.MustParse("2026-07-10"), Stage: farm.Budding},
@@ -66,7 +79,7 @@ func years(b *testing.B) string {
 			}
 			for _, e := range stages {
 				e.Bed = code
-				if _, err := tx.AddStage(e, at); err != nil {
+				if _, err := tx.AddStage(e, benchEntered); err != nil {
 					return err
 				}
 			}
@@ -74,33 +87,41 @@ func years(b *testing.B) string {
 		for d := civil.MustParse("2025-01-01"); d.Before(civil.MustParse("2026-07-21")); d = d.AddDays(1) {
 			mean := 10 - 9*math.Cos(2*math.Pi*float64(d.Time().YearDay()-15)/365)
 			low, high := mean-5, mean+5
-			if _, err := tx.AddWeather(farm.WeatherDay{Date: d, MinC: &low, MaxC: &high}, at); err != nil {
+			if _, err := tx.AddWeather(farm.WeatherDay{Date: d, MinC: &low, MaxC: &high}, benchEntered); err != nil {
 				return err
 			}
 		}
 		return nil
 	}))
-	var done store.Loaded
-	require.NoError(b, st.Bulk(ctx, func(tx *store.Tx) (err error) {
-		rng := rand.New(rand.NewPCG(1, 1))
-		done, err = tx.AddVisits(func(yield func(farm.Visit, error) bool) {
-			last := civil.MustParse("2026-07-20")
-			for i, left := 0, 1_000_000; left > 0; i, left = i+1, left-43 {
-				pest := f.Pests[i%5]
-				v := farm.Visit{Bed: fmt.Sprintf("B%d", i/5%60+1), Pest: pest, Unit: units[pest], Stratum: farm.Random, Date: last.AddDays(-7 * (i / 300)), Counts: make([]farm.UnitCount, min(43, left))}
-				for u := range v.Counts {
-					v.Counts[u] = farm.UnitCount{Count: int(rng.ExpFloat64() * 2), Seen: true}
-				}
-				if !yield(v, nil) {
-					return
-				}
-			}
-		}, at, store.Load{})
-		return err
-	}))
-	require.Equal(b, 1_000_000, done.Counts)
 	require.NoError(b, st.Close())
 	return path
+}
+
+// yearsVisits are 1,000,000 invented counts in some 23,000 visits: 60 beds, 5
+// pests, 43 units a visit, a round each week of the last year and a half.
+func yearsVisits(b *testing.B) iter.Seq2[farm.Visit, error] {
+	cat, err := catalog.Load(units.Metric)
+	require.NoError(b, err)
+	unit := map[string]string{}
+	for _, p := range benchPests {
+		proto, ok := cat.Protocol(p, "")
+		require.True(b, ok)
+		unit[p] = proto.Unit
+	}
+	return func(yield func(farm.Visit, error) bool) {
+		rng := rand.New(rand.NewPCG(1, 1))
+		last := civil.MustParse("2026-07-20")
+		for i, left := 0, 1_000_000; left > 0; i, left = i+1, left-unitsOfVisit {
+			pest := benchPests[i%5]
+			v := farm.Visit{Bed: fmt.Sprintf("B%d", i/5%60+1), Pest: pest, Unit: unit[pest], Stratum: farm.Random, Date: last.AddDays(-7 * (i / 300)), Counts: make([]farm.UnitCount, min(unitsOfVisit, left))}
+			for u := range v.Counts {
+				v.Counts[u] = farm.UnitCount{Count: int(rng.ExpFloat64() * 2), Seen: true}
+			}
+			if !yield(v, nil) {
+				return
+			}
+		}
+	}
 }
 
 // statements are all that the store was asked to make the week's list, with
@@ -277,6 +298,48 @@ func BenchmarkProcess(b *testing.B) {
 				b.ReportMetric(timed(b, 9, env, on(path, "plot", "mite", "--bed", "B7", "--out", filepath.Join(cache, "b7."+kind)))[0], "ms")
 			}
 		})
+	}
+}
+
+// BenchmarkWeekAfterImport times the week's list after the import of a CSV with
+// 1,000,000 counts: as soon as the list that is made ready is there, and in the
+// same moment that the import ends.
+func BenchmarkWeekAfterImport(b *testing.B) {
+	exe, dir := built(b), b.TempDir()
+	file, db := filepath.Join(dir, "counts.csv"), filepath.Join(dir, "farm.leafturn")
+	f, err := os.Create(file)
+	require.NoError(b, err)
+	w := bufio.NewWriter(f)
+	fmt.Fprintln(w, "bed,pest,date,sample unit,no,count")
+	for v := range yearsVisits(b) {
+		for i, c := range v.Counts {
+			fmt.Fprintf(w, "%s,%s,%s,%s,%d,%d\n", v.Bed, v.Pest, v.Date, v.Unit, i+1, c.Count)
+		}
+	}
+	require.NoError(b, errors.Join(w.Flush(), f.Close()))
+	empty, err := os.ReadFile(yearsFarm(b))
+	require.NoError(b, err)
+	env := []string{"XDG_CACHE_HOME=" + dir, "HOME=" + dir}
+	on := func(words ...string) program {
+		return program{words: append([]string{exe, "--db", db, "--now", benchNow}, words...)}
+	}
+	after := func(wait bool) float64 {
+		require.NoError(b, os.RemoveAll(filepath.Join(dir, "leafturn")))
+		timed(b, 1, env, program{words: on("import", file).words, before: func() { testkit.Fresh(b, empty, db) }})
+		if wait {
+			keptList(b, dir)
+		}
+		ms := timed(b, 1, env, on("week"))[0]
+		time.Sleep(time.Second) // what is made ready too late ends
+		return ms
+	}
+	for b.Loop() {
+		var ready, once []float64
+		for range 5 {
+			ready, once = append(ready, after(true)), append(once, after(false))
+		}
+		b.ReportMetric(testkit.Median(ready), "ms")
+		b.ReportMetric(testkit.Median(once), "ms-at-once")
 	}
 }
 

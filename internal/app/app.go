@@ -37,6 +37,7 @@ type App struct {
 	keep   *keep // nil: nothing is kept
 	old    bool  // days that lie long ago are meant
 	opened seen  // the store's file when the App was made, zero where it cannot be told
+	many   bool  // many counts were stored
 }
 
 // loadCatalog reads the embedded facts, in metric words, once: they cannot

@@ -36,6 +36,7 @@ type ImportOptions struct {
 	Observer   string
 	In         io.Reader                            // standard input, for the file "-"
 	Progress   func(file string, done, total int64) // told while a file is read; may be nil
+	Readies    bool                                 // after ManyStored the caller makes the list ready
 }
 
 // importing is one run of `import`.

@@ -9,6 +9,14 @@ import (
 	"leafturn/internal/sheet"
 )
 
+// manyCounts is from how many new counts on the first list takes so long that
+// people notice. The one of 374,000 counts takes a third of a second.
+const manyCounts = 50_000
+
+// ManyStored reports whether an import stored so many counts that the week's
+// list is worth making before someone asks for it.
+func (a *App) ManyStored() bool { return a.many }
+
 // report says how the files were read and what came of it.
 func (x *importing) report(all []*imported) *report.Document {
 	title := "Import"
@@ -17,9 +25,18 @@ func (x *importing) report(all []*imported) *report.Document {
 	}
 	doc := x.a.document(title, x.a.Today())
 	data := ImportData{Check: x.o.Check, Files: []ImportFile{}}
-	for _, f := range all {
+	stored := 0
+	for i, f := range all {
 		data.Files = append(data.Files, x.file(f))
-		doc.Sections = append(doc.Sections, x.how(f), x.came(f))
+		came := x.came(f)
+		stored += f.units
+		if i == len(all)-1 && stored >= manyCounts && !x.o.Check {
+			x.a.many = true
+			if x.o.Readies {
+				came.Notes = append(came.Notes, report.Plain("The week's list is being made ready meanwhile: `leafturn week` need not wait."))
+			}
+		}
+		doc.Sections = append(doc.Sections, x.how(f), came)
 		if len(f.res.Problems) > 0 {
 			doc.Sections = append(doc.Sections, problemSection(f))
 		}

@@ -104,8 +104,12 @@ func (a *App) weekMade(ctx context.Context, on civil.Date) (*report.Document, []
 					a.keep.write(a.keep.rows(), b, a.opened.settledBy)
 				}
 			})
-			a.keep.put(key, w, a.opened)
+			b, ok := w.bytes()
 			parts.Wait()
+			if ok { // last: where the list is, all is
+				a.keep.write(a.keep.file(key), b, a.opened.settledBy)
+				a.keep.makeRoom()
+			}
 		})
 	}
 	return doc, events, nil
@@ -267,19 +271,15 @@ func (k *keep) get(key string) (keptWeek, bool) {
 	return w, err == nil && w.Key == key
 }
 
-// put writes the list that is to be kept under a key, if it reads back as the
-// very same. The oldest of too many go.
-func (k *keep) put(key string, w keptWeek, s seen) {
+// bytes are the list as it is kept, if they read back as the very same.
+func (w keptWeek) bytes() ([]byte, bool) {
 	b, err := report.Keep(w)
 	if err != nil {
-		return
+		return nil, false
 	}
 	var again keptWeek
-	if err := report.Kept(b, &again); err != nil || !reflect.DeepEqual(w, again) {
-		return
-	}
-	k.write(k.file(key), b, s.settledBy)
-	k.makeRoom()
+	err = report.Kept(b, &again)
+	return b, err == nil && reflect.DeepEqual(w, again)
 }
 
 // halfWritten begins the name of a file that is not whole yet.
@@ -309,6 +309,7 @@ func (k *keep) write(file string, b []byte, when func(time.Time) bool) {
 	}
 }
 
+// makeRoom removes the oldest of too many lists.
 func (k *keep) makeRoom() {
 	all, err := os.ReadDir(k.dir)
 	if err != nil {

@@ -32,6 +32,10 @@ type Streams struct {
 	Now      func() time.Time
 	Getenv   func(string) string
 	Cache    string // folder for what can be made again; "" for none
+
+	// Start runs the program with arguments and does not wait for it; nil where
+	// nothing may go on when a command has ended.
+	Start func(args ...string) error
 }
 
 // Std returns the process's own streams, clock and environment.
@@ -56,6 +60,7 @@ func Std() Streams {
 		Now:      time.Now,
 		Getenv:   os.Getenv,
 		Cache:    cache,
+		Start:    startQuiet,
 	}
 }
 
@@ -77,6 +82,7 @@ func Main(ctx context.Context, args []string, s Streams) int {
 func run(ctx context.Context, args []string, s Streams) error {
 	app.Begin()
 	d := &deps{Streams: s, typed: typed(args)}
+	defer d.readyAfter() // the store is closed then
 	defer d.close()
 	a := newApp(d)
 	if len(args) < 2 || slices.ContainsFunc(args, func(w string) bool { return slices.Contains([]string{"-v", "--version", "-h", "--help"}, w) }) {

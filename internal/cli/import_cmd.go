@@ -36,7 +36,10 @@ rows      of sums and means, blank rows and repeated headings are passed over.
 beds and pests are never corrected silently: an unknown word is refused with
           the nearest known one; a map file says what it stands for.
 A visit is stored whole or not at all: where a row of it is wrong, or may
-belong to it, all its rows go to the rest file.`,
+belong to it, all its rows go to the rest file.
+
+After 50,000 counts or more the week's list is made ready by a process that
+goes on for a moment after the command, so that ` + "`leafturn week`" + ` need not wait.`,
 		Flags: outputFlags(
 			&ucli.BoolFlag{Name: "check", Usage: "show how the sheet is read and what would happen; store nothing"},
 			&ucli.BoolFlag{Name: "accept-good", Usage: "store the good rows; write the others, with reasons, to a file to correct"},
@@ -63,6 +66,7 @@ belong to it, all its rows go to the rest file.`,
 					Check: c.Bool("check"), AcceptGood: c.Bool("accept-good"), Rest: c.String("rest"),
 					Map: c.String("map"), SaveMap: c.String("save-map"), Dates: c.String("dates"), Sheet: c.String("sheet"), Blank: c.String("blank"),
 					Bed: c.String("bed"), Pest: c.String("pest"), Unit: c.String("unit"), Observer: c.String("by"), In: d.In,
+					Readies: d.readies(),
 				}
 				if c.IsSet("date") {
 					if c.String("date") == "" {

@@ -1,6 +1,7 @@
 package testkit
 
 import (
+	"cmp"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -32,7 +33,7 @@ func Shell(tb testing.TB, path string, lines ...string) time.Duration {
 }
 
 // Median is the middle of the times.
-func Median(d []time.Duration) time.Duration {
+func Median[T cmp.Ordered](d []T) T {
 	d = slices.Clone(d)
 	slices.Sort(d)
 	return d[len(d)/2]
