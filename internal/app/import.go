@@ -202,6 +202,7 @@ func (x *importing) again(f func() error) error {
 			return err
 		}
 		x.gather[s.src] = true
+		debug.SetGCPercent(25) // many visits are open at a time
 	}
 }
 

@@ -107,7 +107,7 @@ func (b *build) differ(c *Column, text string) *wrong {
 	before, ok := b.apart[c.Col]
 	switch {
 	case !ok && b.apart == nil:
-		b.apart = map[int]string{c.Col: strings.Clone(text)}
+		b.more().apart = map[int]string{c.Col: strings.Clone(text)}
 	case !ok:
 		b.apart[c.Col] = strings.Clone(text)
 	case before != text:

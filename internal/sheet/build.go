@@ -9,28 +9,47 @@ import (
 	"leafturn/internal/farm"
 )
 
-// build is a visit while its rows are read.
+// build is a visit while its rows are read. Where the rows of a visit stand
+// apart there are many at a time, so what few sheets say is held aside.
 type build struct {
 	key
-	units     []unit
-	labelled  bool     // units have labels: all or none do
+	units    []unit
+	labelled bool // units have labels: all or none do
+	turned   bool // the labels are not all numbers that rise
+	bad      bool
+	high     int32  // the highest label that is a number
+	word     string // what the first row calls the pest
+	first    int    // its first row and column
+	col      int32
+	end      int32 // its last row, where that is known before
+	last     int
+	groups   []int // of columns that its counts stand in
+	*aside
+}
+
+// aside is what the rows of a visit say besides numbered counts, and its rows
+// where they are asked for.
+type aside struct {
 	names     []string // labels that are no numbers, by unit; nil where there are none
-	high      int      // the highest label that is a number
-	turned    bool     // the labels are not all numbers that rise
 	presence  *farm.Presence
 	damage    *farm.Damage
 	enemies   []farm.EnemyCount
 	cond      farm.Conditions
 	observers []string
 	notes     []string
-	first     int // its first row and column
-	col, last int
-	end       int // its last row, where that is known before
-	bad       bool
-	word      string // what the first row calls the pest
 	rows      []int
-	groups    []int          // of columns that its counts stand in
 	apart     map[int]string // what the rows say in columns that tell counts of one unit apart
+}
+
+// nothing is said by most visits. It is never written to.
+var nothing aside
+
+// more is what is said besides, to be added to.
+func (b *build) more() *aside {
+	if b.aside == &nothing {
+		b.aside = &aside{}
+	}
+	return b.aside
 }
 
 // unit is one count; n is below 0 where it was not looked at, and no is 0 where
@@ -64,7 +83,7 @@ func (k key) hash() uint64 { return maphash.Comparable(seed, k) }
 // there already with the same count.
 func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w *wrong) {
 	n := unitNo(label)
-	if label != "" && n <= b.high { // else it is none of those before
+	if label != "" && n <= int(b.high) { // else it is none of those before
 		if i := b.find(label, n); i >= 0 {
 			if len(units) == 1 && value(units[0]) == b.units[i].n {
 				return 1, nil
@@ -86,7 +105,7 @@ func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w
 			continue
 		}
 		if n == 0 && b.names == nil {
-			b.names = make([]string, len(b.units)-1, len(b.units))
+			b.more().names = make([]string, len(b.units)-1, len(b.units))
 		}
 		if b.names != nil {
 			name := ""
@@ -95,7 +114,7 @@ func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w
 			}
 			b.names = append(b.names, name)
 		}
-		b.labelled, b.turned, b.high = true, b.turned || n <= b.high, max(b.high, n)
+		b.labelled, b.turned, b.high = true, b.turned || n <= int(b.high), max(b.high, int32(n))
 	}
 	return 0, nil
 }
@@ -111,7 +130,11 @@ func unitNo(label string) int {
 
 // empty makes a new build of one that is finished.
 func (b *build) empty(k key, row, col int) *build {
-	*b = build{key: k, first: row, col: col, units: b.units[:0], rows: b.rows[:0], groups: b.groups[:0]}
+	said := &nothing
+	if cap(b.rows) > 0 {
+		said = &aside{rows: b.rows[:0]}
+	}
+	*b = build{key: k, first: row, col: int32(col), units: b.units[:0], groups: b.groups[:0], aside: said}
 	return b
 }
 

@@ -32,9 +32,9 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				break
 			}
 			set = func(b *build) *wrong {
-				at := &b.cond.AirC
+				at := &b.more().cond.AirC
 				if c.Role == SoilTemp {
-					at = &b.cond.SoilC
+					at = &b.more().cond.SoilC
 				}
 				if *at != nil && **at != t {
 					return differs(b, c)
@@ -49,9 +49,9 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				break
 			}
 			set = func(b *build) *wrong {
-				at := &b.cond.Soil
+				at := &b.more().cond.Soil
 				if c.Role == Foliage {
-					at = &b.cond.Foliage
+					at = &b.more().cond.Foliage
 				}
 				if *at != "" && *at != k {
 					return differs(b, c)
@@ -69,7 +69,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				if b.cond.Nights != 0 && b.cond.Nights != n {
 					return differs(b, c)
 				}
-				b.cond.Nights = n
+				b.more().cond.Nights = n
 				return nil
 			}
 		case Disturbed:
@@ -79,7 +79,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad("write yes or no", "%s does not say whether the unit was disturbed", quote(text))
 				break
 			}
-			set = func(b *build) *wrong { b.cond.Disturbed = b.cond.Disturbed || slices.Contains(yes, low); return nil }
+			set = func(b *build) *wrong { said := b.more(); said.cond.Disturbed = said.cond.Disturbed || slices.Contains(yes, low); return nil }
 		case Damage:
 			d, err := ingest.ParseDamage(text)
 			if err != nil {
@@ -90,7 +90,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				if b.damage != nil && *b.damage != d {
 					return differs(b, c)
 				}
-				b.damage = &d
+				b.more().damage = &d
 				return nil
 			}
 		case Observer:
@@ -98,12 +98,12 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad("write a name", "%s is too long for a name", quote(text))
 				break
 			}
-			set = func(b *build) *wrong { b.observers = addOnce(b.observers, text); return nil }
+			set = func(b *build) *wrong { b.more().observers = addOnce(b.observers, text); return nil }
 		case Note, Weather:
 			if c.Role == Weather {
 				text = "weather: " + text
 			}
-			set = func(b *build) *wrong { b.notes = addOnce(b.notes, text); return nil }
+			set = func(b *build) *wrong { b.more().notes = addOnce(b.notes, text); return nil }
 		case Enemy:
 			n, wr := plainCount(text, false)
 			if w = wr; w != nil {
@@ -119,7 +119,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 						return nil
 					}
 				}
-				b.enemies = append(b.enemies, farm.EnemyCount{Enemy: c.Enemy, Count: n})
+				b.more().enemies = append(b.enemies, farm.EnemyCount{Enemy: c.Enemy, Count: n})
 				return nil
 			}
 		}
@@ -139,7 +139,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 	if r.Map.Observer != "" {
 		for _, b := range touched {
 			if len(b.observers) == 0 {
-				b.observers = addOnce(b.observers, r.Map.Observer)
+				b.more().observers = addOnce(b.observers, r.Map.Observer)
 			}
 		}
 	}

@@ -266,14 +266,14 @@ func (r *reader) observe(row Row) error {
 		b := r.last
 		if b == nil || b.key != k {
 			if b = r.open[k]; b == nil {
-				b = &build{}
+				b = &build{aside: &nothing}
 				if n := len(r.spare); n > 0 {
 					b, r.spare = r.spare[n-1], r.spare[:n-1]
 				}
 				b = b.empty(k, row.N, c.Col)
 				if r.ends != nil {
 					known := r.ends[k.hash()]
-					b.end, b.units = int(known.row), slices.Grow(b.units, min(int(known.cells), farm.MaxUnits))
+					b.end, b.units = known.row, slices.Grow(b.units, min(int(known.cells), farm.MaxUnits))
 				}
 				r.open[k] = b
 			}
@@ -287,7 +287,7 @@ func (r *reader) observe(row Row) error {
 		}
 		b.last = row.N
 		if n := len(b.rows); r.Rest && (n == 0 || b.rows[n-1] != row.N) {
-			b.rows = append(b.rows, row.N)
+			b.more().rows = append(b.rows, row.N)
 		}
 		if !slices.Contains(b.groups, c.group) {
 			b.groups = append(b.groups, c.group)
@@ -415,14 +415,14 @@ func (r *reader) observe(row Row) error {
 			return r.before(row.N)
 		}
 	}
-	return r.flush(slices.DeleteFunc(touched, func(b *build) bool { return b.end != row.N }))
+	return r.flush(slices.DeleteFunc(touched, func(b *build) bool { return int(b.end) != row.N }))
 }
 
 func (b *build) share(p farm.Presence) *wrong {
 	if b.presence != nil {
 		return bad("add them up, or keep one", "%s has a presence sample already: %d/%d", b.words(), b.presence.Infested, b.presence.Looked)
 	}
-	b.presence = &p
+	b.more().presence = &p
 	return nil
 }
 

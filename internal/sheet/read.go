@@ -35,6 +35,10 @@ type Options struct {
 	Stop func() error // asked now and then; an error ends the reading
 }
 
+// mostSpare is how many visits that were given out are kept to be filled again:
+// more than end in one row of most sheets.
+const mostSpare = 64
+
 // ErrScattered says that the rows of a visit stand apart: read again with
 // Gather.
 var ErrScattered = errors.New("the rows of a visit stand apart")
@@ -418,7 +422,7 @@ func (r *reader) flush(all []*build) error {
 		if a.first != b.first {
 			return a.first - b.first
 		}
-		return a.col - b.col
+		return int(a.col - b.col)
 	})
 	for _, b := range all {
 		delete(r.open, b.key)
@@ -431,7 +435,9 @@ func (r *reader) flush(all []*build) error {
 		if err := r.give(b); err != nil {
 			return err
 		}
-		r.spare = append(r.spare, b)
+		if len(r.spare) < mostSpare {
+			r.spare = append(r.spare, b)
+		}
 	}
 	return nil
 }
@@ -465,7 +471,7 @@ func (r *reader) give(b *build) error {
 	}
 	r.res.Visits++
 	r.res.Units += v.UnitsLooked()
-	err := r.sink(Visit{v, b.first, b.col})
+	err := r.sink(Visit{v, b.first, int(b.col)})
 	var no *Refusal
 	if errors.As(err, &no) {
 		r.reason(b.first, no.What, b.groups...)
