@@ -245,8 +245,12 @@ func (a *App) enterAgain(ctx context.Context, tx *store.Tx, kind store.Kind, old
 		if _, err := words(0); err != nil {
 			return Said{}, err
 		}
+		forecast := strings.ToLower(given("forecast", yes(v.Forecast)))
+		if forecast != "yes" && forecast != "no" {
+			return Said{}, diag.Usagef("write yes or no", "--forecast %q is not an answer", o.Set["forecast"])
+		}
 		x := WeatherOptions{Date: given("date", v.Date.String()), Min: given("min", unitText(v.MinC, "C")), Max: given("max", unitText(v.MaxC, "C")), Rain: given("rain", unitText(v.RainMM, "mm")),
-			Soil: given("soil", unitText(v.SoilC, "C")), Humidity: given("humidity", unitText(v.Humidity, "")), Forecast: given("forecast", yes(v.Forecast)) != "no", Source: v.Source}
+			Soil: given("soil", unitText(v.SoilC, "C")), Humidity: given("humidity", unitText(v.Humidity, "")), Forecast: forecast == "yes", Source: v.Source}
 		return said(a.Weather(ctx, x))
 	case farm.Override:
 		w, err := words(1, strconv.FormatFloat(v.Value, 'f', -1, 64))
@@ -285,7 +289,7 @@ func (a *App) amendTreatment(ctx context.Context, tx *store.Tx, t farm.Treatment
 		return Said{}, err
 	}
 	x := treatmentOptions(t, a.loc, units.Metric) // in which they are kept
-	if o.Set["part"] != "" || !strings.EqualFold(w[1], t.Bed) {
+	if part, ok := o.Set["part"]; ok && part != t.Part || !strings.EqualFold(w[1], t.Bed) {
 		x.Area = "" // of the whole of what is now named
 	}
 	_, dated := o.Set["date"]

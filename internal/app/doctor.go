@@ -344,7 +344,7 @@ func (d *doctor) farm(tx *store.Tx) error {
 	for _, b := range beds {
 		switch {
 		case !(b.AreaM2() > 0):
-			d.add(checkRecords, true, fmt.Sprintf("leafturn undo, if it was just added; else add a bed of the right size under another code than %s", b.Code), "bed %s has no area, and amounts follow from it", b.Code)
+			d.add(checkRecords, true, fmt.Sprintf("leafturn bed set %s --size \"LENGTH x WIDTH\"", b.Code), "bed %s has no area, and amounts follow from it", b.Code)
 		case b.Plants == 0:
 			d.add(checkRecords, false, fmt.Sprintf("leafturn bed set %s --plants N", b.Code), "bed %s has no plants", b.Code)
 		case float64(b.Plants) > 40*b.AreaM2():

@@ -84,9 +84,12 @@ what they were.`,
 			}
 			o := app.AmendOptions{Kind: w[0], Number: w[1], Words: w[2:], Reason: c.String("reason"), Set: map[string]string{}}
 			for _, name := range app.AmendFlags() {
-				if c.IsSet(name) && contains(amendSwitches, name) {
-					o.Set[name] = "yes"
-				} else if c.IsSet(name) {
+				switch {
+				case contains(amendSwitches, name):
+					if c.Bool(name) {
+						o.Set[name] = "yes"
+					}
+				case c.IsSet(name):
 					o.Set[name] = c.String(name)
 				}
 			}
