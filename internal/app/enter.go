@@ -463,7 +463,7 @@ func (a *App) Void(ctx context.Context, kind, number, reason string) (string, er
 func recordNumber(word string) (int64, error) {
 	id, err := strconv.ParseInt(word, 10, 64)
 	if err != nil || id <= 0 {
-		return 0, diag.Usagef("give the record's number, as `leafturn visits` shows it", "%q is not a record number", word)
+		return 0, diag.Usagef("give the record's number, as `leafturn history` shows it", "%q is not a record number", word)
 	}
 	return id, nil
 }
