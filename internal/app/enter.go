@@ -473,6 +473,9 @@ func (a *App) Backup(ctx context.Context, dst string) (*report.Document, string,
 	if dst == "" {
 		return nil, "", diag.Usagef("name a new file, such as farm-"+a.Today().String()+".leafturn", "the backup has no name")
 	}
+	if dst == "-" {
+		return nil, "", diag.Usagef("name a new file, such as farm-"+a.Today().String()+".leafturn", "a backup is not written to standard output: it is checked as a file")
+	}
 	if err := a.st.Backup(ctx, dst); err != nil {
 		return nil, "", err
 	}

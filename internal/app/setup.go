@@ -167,7 +167,7 @@ func contradicts(f farm.Farm) string {
 }
 
 // NewFarm makes the store of a farm at path.
-func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (string, error) {
+func NewFarm(ctx context.Context, path string, o FarmOptions, command, actor string, now time.Time) (string, error) {
 	cat, err := loadCatalog()
 	if err != nil {
 		return "", err
@@ -178,7 +178,7 @@ func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (st
 	}
 	// The farm's name in calendars: from its name and the moment it is made.
 	sum := sha256.Sum256([]byte(f.Name + "\n" + now.UTC().Format(time.RFC3339Nano)))
-	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])), store.WithCommand(store.Command{Words: "farm new", At: now}))
+	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])), store.WithCommand(store.Command{Words: command, Actor: actor, At: now}))
 	if err != nil {
 		return "", err
 	}

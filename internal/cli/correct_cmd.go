@@ -215,19 +215,18 @@ func doctorCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
+			now, err := d.now()
+			if err != nil {
+				return err
+			}
 			if folder := c.String("rescue"); folder != "" {
-				said, err := app.Rescue(c.Context, path, folder)
+				doc, said, err := app.Rescue(c.Context, path, folder, now)
 				if err != nil {
 					return err
 				}
-				d.say("%s", said)
-				return nil
+				return d.sayOr(c, doc, said)
 			}
 			if c.Bool("accept") {
-				now, err := d.now()
-				if err != nil {
-					return err
-				}
 				doc, said, err := app.Accept(c.Context, path, d.typed, d.actor(), now)
 				if err != nil {
 					return err

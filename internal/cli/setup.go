@@ -70,7 +70,7 @@ func farmCommand(d *deps) *ucli.Command {
 					if err != nil {
 						return err
 					}
-					said, err := app.NewFarm(c.Context, path, farmOptions(c), now)
+					said, err := app.NewFarm(c.Context, path, farmOptions(c), d.typed, d.actor(), now)
 					if err != nil {
 						return err
 					}
