@@ -278,7 +278,7 @@ func (d *doctor) records(tx *store.Tx) error {
 	}
 	if ahead > 0 {
 		d.add(checkClock, true, "set this computer's clock; if it was ahead when they were entered, the dates of those records need a look too",
-			"%s entered later than now, %s, so a clock was set back or was ahead: the first is %s", areOf(ahead, "record"), a.now.In(a.loc).Format("2 Jan 2006 15:04"), first)
+			"of %s the time of entry is later than now, %s, so a clock was set back or was ahead: the first is %s", unitsOf(ahead, "record"), a.now.In(a.loc).Format("2 Jan 2006 15:04"), first)
 	}
 	changes, err := tx.Changes(1)
 	if err != nil {

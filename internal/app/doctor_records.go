@@ -30,12 +30,15 @@ func (d *doctor) treatments(tx *store.Tx) error {
 		byCode[b.Code] = b
 	}
 	for _, t := range list {
-		amend := fmt.Sprintf("leafturn amend treatment %d ... --reason \"...\"", t.ID)
+		amend := func(flags string) string {
+			return fmt.Sprintf("leafturn amend treatment %d %s --reason \"...\"", t.ID, flags)
+		}
+		const hour = `"YYYY-MM-DD HH:MM"`
 		what := fmt.Sprintf("treatment %d (%s in %s on %s)", t.ID, t.Label, t.Bed, t.Date)
 		l, err := tx.TreatmentLabel(t.ID)
 		switch {
 		case errors.Is(err, store.ErrNotFound):
-			d.add(checkRecords, true, "enter the label, then "+amend, "%s has no label", what)
+			d.add(checkRecords, true, "enter the label, then "+amend("LABEL"), "%s has no label", what)
 			continue
 		case err != nil:
 			return err
@@ -47,20 +50,20 @@ func (d *doctor) treatments(tx *store.Tx) error {
 		b := byCode[t.Bed]
 		switch {
 		case t.End.After(a.now) && t.EndKnown:
-			d.add(checkRecords, true, amend, "%s ends in the future, %s", what, t.End.In(a.loc).Format("2 Jan 2006 15:04"))
+			d.add(checkRecords, true, amend("--end "+hour), "%s ends in the future, %s", what, t.End.In(a.loc).Format("2 Jan 2006 15:04"))
 		case !t.Start.IsZero() && t.End.Before(t.Start):
-			d.add(checkRecords, true, amend, "%s ends before it begins", what)
+			d.add(checkRecords, true, amend("--start "+hour+" --end "+hour), "%s ends before it begins", what)
 		case !(t.Amount.Value > 0):
-			d.add(checkRecords, true, amend, "%s has no amount", what)
+			d.add(checkRecords, true, amend("--amount AMOUNT"), "%s has no amount", what)
 		case !(t.AreaM2 > 0) || t.AreaM2 > 1.01*b.AreaM2():
-			d.add(checkRecords, true, fmt.Sprintf("leafturn amend treatment %d --area AREA --reason \"...\", or, if the bed's size is wrong: leafturn bed set %s --size \"LENGTH x WIDTH\"", t.ID, t.Bed), "%s is of %s; the bed has %s", what, a.farm.Units.Area(t.AreaM2), a.farm.Units.Area(b.AreaM2()))
+			d.add(checkRecords, true, fmt.Sprintf("%s, or, if the bed's size is wrong: leafturn bed set %s --size \"LENGTH x WIDTH\"", amend("--area AREA"), t.Bed), "%s is of %s; the bed has %s", what, a.farm.Units.Area(t.AreaM2), a.farm.Units.Area(b.AreaM2()))
 		case t.EndKnown && !near(civil.DateIn(t.End, a.loc), t.Date):
-			d.add(checkRecords, true, amend, "%s ended on another day, %s", what, t.End.In(a.loc).Format("2 Jan 2006 15:04"))
+			d.add(checkRecords, true, amend("--end "+hour), "%s ended on another day, %s", what, t.End.In(a.loc).Format("2 Jan 2006 15:04"))
 		case t.Date.Before(l.Entered):
-			d.add(checkRecords, true, amend, "%s was made under a label that was transcribed only on %s", what, l.Entered)
+			d.add(checkRecords, true, amend("--date DAY"), "%s was made under a label that was transcribed only on %s", what, l.Entered)
 		}
 		if e, ok := l.Expiry.Get(); ok && t.Date.After(e) {
-			d.add(checkRecords, true, "if the day or the label is wrong: "+amend, "%s was made with a product that expired on %s", what, e)
+			d.add(checkRecords, true, "if the day or the label is wrong: "+amend("LABEL --date DAY"), "%s was made with a product that expired on %s", what, e)
 		}
 		for _, s := range stages {
 			if s.Stage != farm.Planted || !a.farm.Season(t.Date).Holds(s.Date) || !t.Date.Before(s.Date) || !farm.PlantedOn(stages, t.Date).IsZero() {
@@ -70,7 +73,7 @@ func (d *doctor) treatments(tx *store.Tx) error {
 			if n, ok := l.PHIDays.Get(); ok {
 				words = fmt.Sprintf("its interval before harvest, %d days, ended on %s", n, t.Date.AddDays(n))
 			}
-			d.add(checkRecords, false, "if a day is wrong: "+amend, "%s lies before the planting of %s: %s", what, s.Date, words)
+			d.add(checkRecords, false, "if a day is wrong: "+amend("--date DAY"), "%s lies before the planting of %s: %s", what, s.Date, words)
 			break
 		}
 	}

@@ -76,8 +76,8 @@ func TestDoctor_Remedies(t *testing.T) {
 		table, column, value, found, do string
 		typed                           []string
 	}{
-		{"treatments", "end_at", "2026-07-02T18:30:00Z", "treatment 1 (mybait in B1 on 2026-07-14) ended on another day, 2 Jul 2026 20:30", `leafturn amend treatment 1 ... --reason`,
-			[]string{"amend", "treatment", "1", "--end", "2026-07-14 20:30", "--date", "2026-07-14", "--reason", "typed wrong"}},
+		{"treatments", "end_at", "2026-07-02T18:30:00Z", "treatment 1 (mybait in B1 on 2026-07-14) ended on another day, 2 Jul 2026 20:30", `leafturn amend treatment 1 --end "YYYY-MM-DD HH:MM" --reason`,
+			[]string{"amend", "treatment", "1", "--end", "2026-07-14 20:30", "--reason", "typed wrong"}},
 		{"steps_done", "action", "slug_wolf", `done 1 is of the step "slug_wolf" against "slug", which these facts do not know`, `leafturn amend done 1 PEST STEP --reason`,
 			[]string{"amend", "done", "1", "slug", "night_pick", "--reason", "typed wrong"}},
 		{"releases", "agent", "wolf", `release 1 is of "wolf", which is no agent of these facts`, `leafturn amend release 1 AGENT --reason`,

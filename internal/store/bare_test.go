@@ -1,6 +1,8 @@
 package store_test
 
 import (
+	"database/sql"
+	"errors"
 	"slices"
 	"testing"
 
@@ -41,4 +43,21 @@ func TestBareVisits(t *testing.T) {
 		require.Equal(t, []farm.Visit{whole[0]}, one)
 		return nil
 	}))
+}
+
+// A visit whose bed is not there is damage, and told as such.
+func TestBareVisits_NoBed(t *testing.T) {
+	s := newStore(t)
+	update(t, s, fillAll)
+	require.NoError(t, s.Close())
+	db, err := sql.Open("sqlite", s.Path())
+	require.NoError(t, err)
+	_, err = db.Exec("UPDATE visit SET bed_id = 99 WHERE id = 1")
+	require.NoError(t, errors.Join(err, db.Close()))
+	s, err = store.Open(ctx, s.Path())
+	require.NoError(t, err)
+	defer s.Close()
+	err = s.View(ctx, func(tx *store.Tx) error { _, err := tx.BareVisits(store.Filter{IncludeVoided: true}); return err })
+	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorContains(t, err, "do: keep this file, and go on with the newest backup")
 }
