@@ -69,7 +69,8 @@ func amendCommand(d *deps) *ucli.Command {
 		ArgsUsage: "KIND NUMBER [WORDS...]",
 		Description: `WORDS are those of the command that made the record, for one bed; flags are the
 same too. What is not given stays as it was.
-   visit      BED PEST COUNTS...     as in ` + "`leafturn count`" + `; a # alone takes the note off
+   visit      BED PEST COUNTS...     as in ` + "`leafturn count`" + `; nights=-, air=-, +ENEMY=- and
+                                 the like take it off, a # alone the note
    treatment  [LABEL [BED]]          release  [AGENT [BED]]
    done       [PEST STEP [BED]], of flowers [none|open [BED]], of a look [AGENT [BED]]
    stage      [STAGE [BED]]          cover    [COVER [BED]]

@@ -1,8 +1,6 @@
 package store_test
 
 import (
-	"database/sql"
-	"errors"
 	"slices"
 	"testing"
 
@@ -50,11 +48,8 @@ func TestBareVisits_NoBed(t *testing.T) {
 	s := newStore(t)
 	update(t, s, fillAll)
 	require.NoError(t, s.Close())
-	db, err := sql.Open("sqlite", s.Path())
-	require.NoError(t, err)
-	_, err = db.Exec("UPDATE visit SET bed_id = 99 WHERE id = 1")
-	require.NoError(t, errors.Join(err, db.Close()))
-	s, err = store.Open(ctx, s.Path())
+	rawExec(t, s.Path(), "UPDATE visit SET bed_id = 99 WHERE id = 1")
+	s, err := store.Open(ctx, s.Path())
 	require.NoError(t, err)
 	defer s.Close()
 	err = s.View(ctx, func(tx *store.Tx) error { _, err := tx.BareVisits(store.Filter{IncludeVoided: true}); return err })
