@@ -254,7 +254,7 @@ func stageFile(path string, write func(io.Writer) error) (Staged, error) {
 		if pe := (*os.PathError)(nil); errors.As(err, &pe) {
 			why = pe.Err // without the temporary name, which is ours
 		}
-		return diag.Failf(err, "check that there is room, and that the folder is there and may be written", "the file %q cannot be written: %v", path, why)
+		return diag.Failf(err, "check that the folder is there and may be written, and that there is room", "the file %q cannot be written: %v", path, why)
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return Staged{}, fail(errors.New("it is a folder"))
