@@ -146,7 +146,7 @@ func (a *App) amendNow(tx *store.Tx, kind store.Kind, id int64) error {
 		return err
 	}
 	if len(list) == 0 {
-		return diag.Usagef("list the records and check the number", "there is no %s record %d", kind, id)
+		return diag.Usagef("see the numbers with `leafturn history`, `leafturn visits --all` and `leafturn records`", "there is no %s record %d", kind, id)
 	}
 	if r := list[0]; !r.VoidedAt.IsZero() {
 		do := "enter it again with the right values"
@@ -245,8 +245,12 @@ func (a *App) enterAgain(ctx context.Context, tx *store.Tx, kind store.Kind, old
 		if _, err := words(0); err != nil {
 			return Said{}, err
 		}
+		forecast := strings.ToLower(given("forecast", yes(v.Forecast)))
+		if forecast != "yes" && forecast != "no" {
+			return Said{}, diag.Usagef("write yes or no", "--forecast %q is not an answer", o.Set["forecast"])
+		}
 		x := WeatherOptions{Date: given("date", v.Date.String()), Min: given("min", unitText(v.MinC, "C")), Max: given("max", unitText(v.MaxC, "C")), Rain: given("rain", unitText(v.RainMM, "mm")),
-			Soil: given("soil", unitText(v.SoilC, "C")), Humidity: given("humidity", unitText(v.Humidity, "")), Forecast: given("forecast", yes(v.Forecast)) != "no", Source: v.Source}
+			Soil: given("soil", unitText(v.SoilC, "C")), Humidity: given("humidity", unitText(v.Humidity, "")), Forecast: forecast == "yes", Source: v.Source}
 		return said(a.Weather(ctx, x))
 	case farm.Override:
 		w, err := words(1, strconv.FormatFloat(v.Value, 'f', -1, 64))
@@ -285,7 +289,7 @@ func (a *App) amendTreatment(ctx context.Context, tx *store.Tx, t farm.Treatment
 		return Said{}, err
 	}
 	x := treatmentOptions(t, a.loc, units.Metric) // in which they are kept
-	if o.Set["part"] != "" || !strings.EqualFold(w[1], t.Bed) {
+	if part, ok := o.Set["part"]; ok && part != t.Part || !strings.EqualFold(w[1], t.Bed) {
 		x.Area = "" // of the whole of what is now named
 	}
 	_, dated := o.Set["date"]

@@ -23,7 +23,7 @@ func TestUndo_EveryCommand(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "farm.leafturn")
 	now := time.Date(2026, 7, 20, 18, 0, 0, 0, time.UTC)
 	str := func(s string) *string { return &s }
-	_, err := app.NewFarm(ctx, path, app.FarmOptions{Name: str("Test field (invented)"), Zone: str("UTC"), LastFrost: str("04-25"), FirstFrost: str("10-20")}, now)
+	_, err := app.NewFarm(ctx, path, app.FarmOptions{Name: str("Test field (invented)"), Zone: str("UTC"), LastFrost: str("04-25"), FirstFrost: str("10-20")}, "farm new", "", now)
 	require.NoError(t, err)
 	a, err := app.Open(ctx, path, now)
 	require.NoError(t, err)

@@ -27,17 +27,18 @@ import (
 
 // App is the use cases on one farm's store at one instant.
 type App struct {
-	st     *farmFile
-	cat    *catalog.Catalog
-	farm   farm.Farm
-	loc    *time.Location
-	now    time.Time
-	names  *names
-	memory memory
-	keep   *keep // nil: nothing is kept
-	old    bool  // days that lie long ago are meant
-	opened seen  // the store's file when the App was made, zero where it cannot be told
-	many   bool  // many counts were stored
+	st      *farmFile
+	cat     *catalog.Catalog
+	farm    farm.Farm
+	loc     *time.Location
+	now     time.Time
+	names   *names
+	memory  memory
+	keep    *keep // nil: nothing is kept
+	old     bool  // days that lie long ago are meant
+	anyZone bool  // the farm's time zone may be one that is not known here
+	opened  seen  // the store's file when the App was made, zero where it cannot be told
+	many    bool  // many counts were stored
 }
 
 // loadCatalog reads the embedded facts, in metric words, once: they cannot
@@ -77,6 +78,16 @@ func Begin() { go func() { _, _ = loadCatalog() }() }
 
 // Open opens the store at path at the instant now.
 func Open(ctx context.Context, path string, now time.Time, options ...store.Option) (*App, error) {
+	return open(ctx, path, now, false, options...)
+}
+
+// OpenAnyZone is Open for `farm set`, which alone can put right a time zone that
+// is not known here: days are those of UTC until it has.
+func OpenAnyZone(ctx context.Context, path string, now time.Time) (*App, error) {
+	return open(ctx, path, now, true)
+}
+
+func open(ctx context.Context, path string, now time.Time, anyZone bool, options ...store.Option) (*App, error) {
 	st, err := store.Open(ctx, path, options...)
 	if errors.Is(err, store.ErrReadOnly) || errors.Is(err, store.ErrFull) { // a report needs no more than reading
 		if read, err2 := store.OpenReadOnly(ctx, path, options...); err2 == nil {
@@ -86,7 +97,7 @@ func Open(ctx context.Context, path string, now time.Time, options ...store.Opti
 	if err != nil {
 		return nil, err
 	}
-	a, err := newApp(ctx, st, now)
+	a, err := newApp(ctx, st, now, anyZone)
 	if err != nil {
 		st.Close()
 		return nil, err
@@ -94,8 +105,8 @@ func Open(ctx context.Context, path string, now time.Time, options ...store.Opti
 	return a, nil
 }
 
-func newApp(ctx context.Context, st *store.Store, now time.Time) (*App, error) {
-	a := &App{st: &farmFile{Store: st, command: store.Command{At: now}}, now: now}
+func newApp(ctx context.Context, st *store.Store, now time.Time, anyZone bool) (*App, error) {
+	a := &App{st: &farmFile{Store: st, command: store.Command{At: now}}, now: now, anyZone: anyZone}
 	a.opened, _ = seeStore(st.File())
 	if err := a.load(ctx); err != nil {
 		return nil, err
@@ -111,7 +122,10 @@ func (a *App) load(ctx context.Context) error {
 			return err
 		}
 		loc, err := f.Location()
-		if err != nil {
+		switch {
+		case err != nil && a.anyZone:
+			loc = time.UTC
+		case err != nil:
 			return diag.Failf(err, "set it with `leafturn farm set --zone Area/City`", "the farm's time zone %q is not known here", f.TimeZone)
 		}
 		beds, err := tx.Beds()
@@ -240,7 +254,7 @@ func stageFile(path string, write func(io.Writer) error) (Staged, error) {
 		if pe := (*os.PathError)(nil); errors.As(err, &pe) {
 			why = pe.Err // without the temporary name, which is ours
 		}
-		return diag.Failf(err, "check that the folder is there and may be written", "the file %q cannot be written: %v", path, why)
+		return diag.Failf(err, "check that the folder is there and may be written, and that there is room", "the file %q cannot be written: %v", path, why)
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return Staged{}, fail(errors.New("it is a folder"))

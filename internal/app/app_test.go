@@ -37,7 +37,7 @@ func newFarm(t *testing.T, path string, now time.Time, o app.FarmOptions) *app.A
 	if o.Zone == nil {
 		o.Zone = p("UTC")
 	}
-	_, err := app.NewFarm(ctx, path, o, now)
+	_, err := app.NewFarm(ctx, path, o, "farm new", "", now)
 	require.NoError(t, err)
 	a, err := app.Open(ctx, path, now)
 	require.NoError(t, err)
@@ -75,7 +75,7 @@ func TestFarmOptions_Refused(t *testing.T) {
 			o := good
 			c.change(&o)
 			path := testPath(t)
-			_, err := app.NewFarm(ctx, path, o, summer)
+			_, err := app.NewFarm(ctx, path, o, "farm new", "", summer)
 			require.Error(t, err)
 			require.Equal(t, diag.CodeUsage, diag.Code(err), "it was used wrongly")
 			for _, w := range c.want {
@@ -122,7 +122,7 @@ func TestFarmOptions_SetAndCleared(t *testing.T) {
 	require.Equal(t, d, show())
 
 	// A farm is not made twice over the same file.
-	_, err = app.NewFarm(ctx, path, app.FarmOptions{Name: p("Other"), Zone: p("UTC")}, summer)
+	_, err = app.NewFarm(ctx, path, app.FarmOptions{Name: p("Other"), Zone: p("UTC")}, "farm new", "", summer)
 	require.Error(t, err)
 	require.Equal(t, d, show())
 }
@@ -294,6 +294,12 @@ func TestPayloads_AreWhatCommandsWrite(t *testing.T) {
 			_, err = db.Exec("UPDATE visit SET sum = sum + 1, sumsq = sumsq + 1 WHERE id = 1")
 			require.NoError(t, errors.Join(err, db.Close()))
 			doc, _, err := app.Accept(ctx, hurt, "doctor --accept", "", summer)
+			return doc, err
+		},
+		"doctor --rescue FOLDER": func() (*report.Document, error) {
+			path := filepath.Join(t.TempDir(), "farm.leafturn")
+			require.NoError(t, busyFarmAt(t, path).Close())
+			doc, _, err := app.Rescue(ctx, path, filepath.Join(t.TempDir(), "saved"), summer)
 			return doc, err
 		},
 		"backup": func() (*report.Document, error) {

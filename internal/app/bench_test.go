@@ -84,7 +84,7 @@ func bigFarm(b *testing.B, seasons int) func(b *testing.B) (*App, func(day civil
 		st, err := store.Open(ctx, path)
 		require.NoError(b, err)
 		b.Cleanup(func() { _ = st.Close() })
-		a, err := newApp(ctx, st, benchNow)
+		a, err := newApp(ctx, st, benchNow, false)
 		require.NoError(b, err)
 		return a, func(day civil.Date, beds int) {
 			require.NoError(b, st.Update(ctx, func(tx *store.Tx) error { return round(tx, day, beds) }))

@@ -44,7 +44,7 @@ func hotFarm(t *testing.T) (*App, civil.Date) {
 		}
 		return nil
 	}))
-	a, err := newApp(ctx, st, now)
+	a, err := newApp(ctx, st, now, false)
 	require.NoError(t, err)
 	for i := range 10 {
 		_, err := a.Stage(ctx, day.AddDays(-20), "budding", []string{fmt.Sprintf("B%d", i+1)}, "")

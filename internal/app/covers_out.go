@@ -87,9 +87,14 @@ func (a *App) giveCovers(ctx context.Context, s snapshot, in coverPlan, plan cov
 	}
 	said := ""
 	if o.Keep {
-		if err := a.keepCovers(ctx, plan); err != nil {
+		replaced, err := a.keepCovers(ctx, plan, today)
+		if err != nil {
 			drop()
 			return kept(err, "the plan was not stored")
+		}
+		if replaced > 0 {
+			doc.Sections = append(doc.Sections, report.Section{Key: "replaced", Notes: report.Lines(
+				fmt.Sprintf("taken out, for the new plan does not hold them: %s of an earlier plan, not sown yet; `leafturn undo` takes both back", unitsOf(replaced, "cover")))})
 		}
 		said = "the plan is stored"
 	}

@@ -14,7 +14,6 @@ import (
 	"leafturn/internal/diag"
 	"leafturn/internal/farm"
 	"leafturn/internal/label"
-	"leafturn/internal/record"
 	"leafturn/internal/report"
 	"leafturn/internal/store"
 )
@@ -242,6 +241,9 @@ func (d *doctor) records(tx *store.Tx) error {
 		return err
 	}
 	for _, l := range labels {
+		if l.Product == "" {
+			d.add(checkRecords, true, fmt.Sprintf("leafturn label set %s product=\"...\", and the other fields as they stand on the label", l.Key), "label %s, version %d, names no product", l.Key, l.Version)
+		}
 		gaps := label.Check(l)
 		if len(gaps) == 0 || !l.Retired.IsZero() {
 			continue
@@ -276,7 +278,7 @@ func (d *doctor) records(tx *store.Tx) error {
 	}
 	if ahead > 0 {
 		d.add(checkClock, true, "set this computer's clock; if it was ahead when they were entered, the dates of those records need a look too",
-			"%s entered later than now, %s, so a clock was set back or was ahead: the first is %s", areOf(ahead, "record"), a.now.In(a.loc).Format("2 Jan 2006 15:04"), first)
+			"of %s the time of entry is later than now, %s, so a clock was set back or was ahead: the first is %s", unitsOf(ahead, "record"), a.now.In(a.loc).Format("2 Jan 2006 15:04"), first)
 	}
 	changes, err := tx.Changes(1)
 	if err != nil {
@@ -344,7 +346,7 @@ func (d *doctor) farm(tx *store.Tx) error {
 	for _, b := range beds {
 		switch {
 		case !(b.AreaM2() > 0):
-			d.add(checkRecords, true, fmt.Sprintf("leafturn undo, if it was just added; else add a bed of the right size under another code than %s", b.Code), "bed %s has no area, and amounts follow from it", b.Code)
+			d.add(checkRecords, true, fmt.Sprintf("leafturn bed set %s --size \"LENGTH x WIDTH\"", b.Code), "bed %s has no area, and amounts follow from it", b.Code)
 		case b.Plants == 0:
 			d.add(checkRecords, false, fmt.Sprintf("leafturn bed set %s --plants N", b.Code), "bed %s has no plants", b.Code)
 		case float64(b.Plants) > 40*b.AreaM2():
@@ -354,20 +356,45 @@ func (d *doctor) farm(tx *store.Tx) error {
 		if err != nil {
 			return err
 		}
-		d.stages(b.Code, stages)
+		if err := d.stages(tx, b.Code, stages); err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
+// number is that of the record of a kind, bed and day that says what.
+func number(tx *store.Tx, kind store.Kind, bed string, day civil.Date, what string) (int64, error) {
+	list, err := tx.Records(kind, store.Filter{Bed: bed, From: day, To: day})
+	if err != nil {
+		return 0, err
+	}
+	for _, r := range list {
+		if r.What == what {
+			return r.ID, nil
+		}
+	}
+	return 0, fmt.Errorf("no %s record of %s on %s says %q", kind, bed, day, what)
+}
+
 // stages finds stages of one season that come before an earlier one.
-func (d *doctor) stages(bed string, events []farm.StageEvent) {
+func (d *doctor) stages(tx *store.Tx, bed string, events []farm.StageEvent) error {
 	for i, e := range events {
 		for _, x := range events[:i] {
 			if d.a.farm.Season(e.Date).Holds(x.Date) && x.Date.Before(e.Date) && x.Stage.Order() > e.Stage.Order() && x.Stage != farm.Dug {
-				d.add(checkRecords, true, "amend or void the wrong one; `leafturn bed list` shows what they come to", "bed %s was %s on %s and only %s on %s", bed, x.Stage, x.Date, e.Stage, e.Date)
+				n1, err := number(tx, store.KindStage, bed, x.Date, string(x.Stage))
+				if err != nil {
+					return err
+				}
+				n2, err := number(tx, store.KindStage, bed, e.Date, string(e.Stage))
+				if err != nil {
+					return err
+				}
+				d.add(checkRecords, true, fmt.Sprintf("if a day is wrong: leafturn amend stage %d --date DAY --reason \"...\", or stage %d", n1, n2), "bed %s was %s on %s and only %s on %s", bed, x.Stage, x.Date, e.Stage, e.Date)
 			}
 		}
 	}
+	return nil
 }
 
 func (d *doctor) visits(tx *store.Tx) error {
@@ -387,163 +414,8 @@ func (d *doctor) visits(tx *store.Tx) error {
 			continue
 		}
 		if told[what]++; told[what] == 1 {
-			d.add(checkFacts, true, fmt.Sprintf("leafturn amend visit %d ..., or use the leafturn that entered it", h.ID), "visit %d is of %s, which these facts do not know: nothing is computed with it", h.ID, what)
+			d.add(checkFacts, true, fmt.Sprintf("leafturn amend visit %d ..., or use the leafturn that entered it", h.ID), "visit %d is of %s, which these facts do not know: lists that need it are refused", h.ID, what)
 		}
 	}
 	return nil
-}
-
-func (d *doctor) treatments(tx *store.Tx) error {
-	a := d.a
-	list, err := tx.Treatments(store.Filter{})
-	if err != nil {
-		return err
-	}
-	beds, err := tx.Beds()
-	if err != nil {
-		return err
-	}
-	byCode := map[string]farm.Bed{}
-	for _, b := range beds {
-		byCode[b.Code] = b
-	}
-	for _, t := range list {
-		amend := fmt.Sprintf("leafturn amend treatment %d ... --reason \"...\"", t.ID)
-		what := fmt.Sprintf("treatment %d (%s in %s on %s)", t.ID, t.Label, t.Bed, t.Date)
-		l, err := tx.TreatmentLabel(t.ID)
-		switch {
-		case errors.Is(err, store.ErrNotFound):
-			d.add(checkRecords, true, "enter the label, then "+amend, "%s has no label", what)
-			continue
-		case err != nil:
-			return err
-		}
-		stages, err := tx.Stages(store.Filter{Bed: t.Bed})
-		if err != nil {
-			return err
-		}
-		b := byCode[t.Bed]
-		switch {
-		case t.End.After(a.now) && t.EndKnown:
-			d.add(checkRecords, true, amend, "%s ends in the future, %s", what, t.End.In(a.loc).Format("2 Jan 2006 15:04"))
-		case !t.Start.IsZero() && t.End.Before(t.Start):
-			d.add(checkRecords, true, amend, "%s ends before it begins", what)
-		case !(t.Amount.Value > 0):
-			d.add(checkRecords, true, amend, "%s has no amount", what)
-		case !(t.AreaM2 > 0) || t.AreaM2 > 1.01*b.AreaM2():
-			d.add(checkRecords, true, amend, "%s is of %s; the bed has %s", what, a.farm.Units.Area(t.AreaM2), a.farm.Units.Area(b.AreaM2()))
-		case t.Date.Before(l.Entered):
-			d.add(checkRecords, true, amend, "%s was made under a label that was transcribed only on %s", what, l.Entered)
-		}
-		if e, ok := l.Expiry.Get(); ok && t.Date.After(e) {
-			d.add(checkRecords, true, "if the day or the label is wrong: "+amend, "%s was made with a product that expired on %s", what, e)
-		}
-		for _, s := range stages {
-			if s.Stage != farm.Planted || !a.farm.Season(t.Date).Holds(s.Date) || !t.Date.Before(s.Date) || !farm.PlantedOn(stages, t.Date).IsZero() {
-				continue
-			}
-			words := "its interval before harvest is not known"
-			if n, ok := l.PHIDays.Get(); ok {
-				words = fmt.Sprintf("its interval before harvest, %d days, ended on %s", n, t.Date.AddDays(n))
-			}
-			d.add(checkRecords, false, "if a day is wrong: "+amend, "%s lies before the planting of %s: %s", what, s.Date, words)
-			break
-		}
-	}
-	return nil
-}
-
-// rest looks at releases, steps, weather and covers.
-func (d *doctor) rest(tx *store.Tx) error {
-	a := d.a
-	releases, err := tx.Releases(store.Filter{})
-	if err != nil {
-		return err
-	}
-	for _, r := range releases {
-		amend := fmt.Sprintf("leafturn amend release %d ... --reason \"...\"", r.ID)
-		if _, ok := a.cat.Agent(r.Agent); !ok {
-			d.add(checkFacts, true, amend, "release %d is of %q, which is no agent of these facts", r.ID, r.Agent)
-		}
-		if !(r.Amount > 0) {
-			d.add(checkRecords, true, amend, "release %d (%s in %s on %s) has no animals", r.ID, r.Agent, r.Bed, r.Date)
-		}
-	}
-	days, err := tx.WeatherDays(store.Filter{})
-	if err != nil {
-		return err
-	}
-	for _, w := range days {
-		for what, v := range map[string]*float64{"lowest": w.MinC, "highest": w.MaxC, "soil": w.SoilC} {
-			if v != nil && (*v < -60 || *v > 60) {
-				d.add(checkRecords, true, "void the weather of that day and enter it again", "the weather of %s has a %s temperature of %s", w.Date, what, a.farm.Units.Temp(*v))
-			}
-		}
-	}
-	covers, err := tx.Covers(store.Filter{})
-	if err != nil {
-		return err
-	}
-	for i, c := range covers {
-		if !c.Kill.IsZero() && c.Kill.Before(c.Sow) {
-			d.add(checkRecords, true, "amend it: leafturn amend cover NUMBER --kill DATE --reason \"...\"", "%s in %s ends on %s, before it is sown on %s", c.Cover, c.Bed, c.Kill, c.Sow)
-		}
-		for _, x := range covers[:i] {
-			if x.Bed == c.Bed && !x.Kill.IsZero() && x.Sow.Before(c.Sow) && c.Sow.Before(x.Kill) {
-				d.add(checkRecords, false, "void the one that was not sown", "%s is to be sown in %s on %s, where %s stands until %s", c.Cover, c.Bed, c.Sow, x.Cover, x.Kill)
-			}
-		}
-	}
-	return nil
-}
-
-// Rescue writes what can still be read of a damaged farm's file into a new
-// folder, a CSV file for each table.
-func Rescue(ctx context.Context, path, folder string) (string, error) {
-	if entries, err := os.ReadDir(folder); err == nil && len(entries) > 0 {
-		return "", diag.Usagef("give a new folder", "the folder %q is not empty", folder)
-	}
-	tables, err := store.Rescue(ctx, path)
-	if err != nil {
-		return "", err
-	}
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return "", diag.Failf(err, "give a folder that may be written", "the folder %q cannot be made: %v", folder, err)
-	}
-	said := fmt.Sprintf("of %s this could be read, into %s:", path, folder)
-	for _, t := range tables {
-		rows := make([][]string, len(t.Rows))
-		for i, r := range t.Rows {
-			rows[i] = make([]string, len(r))
-			for j, v := range r {
-				rows[i][j] = cellText(v)
-			}
-		}
-		raw, err := record.CSV(t.Columns, rows)
-		if err != nil {
-			return "", err
-		}
-		if err := WriteFile(filepath.Join(folder, t.Name+".csv"), raw); err != nil {
-			return "", err
-		}
-		words := ""
-		if !t.Whole {
-			words = "; the table is damaged, so some may be missing"
-		}
-		said += fmt.Sprintf("\n%s.csv: %s%s", t.Name, unitsOf(len(rows), "row"), words)
-	}
-	return said + "\nthe file itself was not touched", nil
-}
-
-// cellText is a value of a table as text; nothing for what is not known.
-func cellText(v any) string {
-	switch x := v.(type) {
-	case nil:
-		return ""
-	case []byte:
-		return string(x)
-	case float64:
-		return unitText(&x, "")
-	}
-	return fmt.Sprint(v)
 }

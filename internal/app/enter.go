@@ -463,7 +463,7 @@ func (a *App) Void(ctx context.Context, kind, number, reason string) (string, er
 func recordNumber(word string) (int64, error) {
 	id, err := strconv.ParseInt(word, 10, 64)
 	if err != nil || id <= 0 {
-		return 0, diag.Usagef("give the record's number, as `leafturn visits` shows it", "%q is not a record number", word)
+		return 0, diag.Usagef("give the record's number, as `leafturn history` shows it", "%q is not a record number", word)
 	}
 	return id, nil
 }
@@ -472,6 +472,9 @@ func recordNumber(word string) (int64, error) {
 func (a *App) Backup(ctx context.Context, dst string) (*report.Document, string, error) {
 	if dst == "" {
 		return nil, "", diag.Usagef("name a new file, such as farm-"+a.Today().String()+".leafturn", "the backup has no name")
+	}
+	if dst == "-" {
+		return nil, "", diag.Usagef("name a new file, such as farm-"+a.Today().String()+".leafturn", "a backup is not written to standard output: it is checked as a file")
 	}
 	if err := a.st.Backup(ctx, dst); err != nil {
 		return nil, "", err

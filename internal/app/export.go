@@ -148,25 +148,34 @@ func (a *App) exportFolder(ctx context.Context, o ExportOptions, data *ExportDat
 	if err == nil {
 		err = writeSynced(&disk, filepath.Join(tmp, tables.DescriptorName), func(w io.Writer) error { _, err := w.Write(text); return err })
 	}
-	if err == nil {
-		err = os.Chmod(tmp, 0o755)
-	}
 	if err != nil {
 		return "", fail(err)
 	}
 	if err := disk.Wait(); err != nil {
 		return "", fail(err)
 	}
-	syncFolder(tmp)
-	if err := os.Remove(dir); err != nil && !errors.Is(err, os.ErrNotExist) { // an empty folder of that name
+	if err := nameFolder(tmp, dir); err != nil {
 		return "", fail(err)
+	}
+	return fmt.Sprintf("everything is in %s: %s in %s, described by %s\n`leafturn restore %s` makes a farm's file of it again",
+		o.Out, unitsOf(int(data.Rows), "row"), unitsOf(len(data.Files), "CSV file"), tables.DescriptorName, shellWord(o.Out)), nil
+}
+
+// nameFolder gives a folder that is written whole its name, in the place of an
+// empty one.
+func nameFolder(tmp, dir string) error {
+	if err := os.Chmod(tmp, 0o755); err != nil {
+		return err
+	}
+	syncFolder(tmp)
+	if err := os.Remove(dir); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
 	}
 	if err := os.Rename(tmp, dir); err != nil {
-		return "", fail(err)
+		return err
 	}
 	syncFolder(filepath.Dir(dir))
-	return fmt.Sprintf("everything is in %s: %s in %s, described by %s\n`leafturn restore %s` makes a farm's file of it again",
-		o.Out, unitsOf(int(data.Rows), "row"), unitsOf(len(data.Files), "CSV file"), tables.DescriptorName, o.Out), nil
+	return nil
 }
 
 func unwrapPath(err error) error {

@@ -168,9 +168,14 @@ func changeDid(c store.Change) []string {
 			if x.did == "entered" {
 				n -= c.Amended[k] // one that takes the place of another
 			}
-			if n > 0 {
-				out = append(out, unitsOf(n, recordWord(k))+" "+x.did)
+			if n < 1 {
+				continue
 			}
+			words := unitsOf(n, recordWord(k)) + " " + x.did
+			if x.did == "entered" {
+				words += " (" + numbersOf(c, k) + ")"
+			}
+			out = append(out, words)
 		}
 	}
 	for _, s := range c.Made {
@@ -180,6 +185,17 @@ func changeDid(c store.Change) []string {
 		out = append(out, s+" set")
 	}
 	return out
+}
+
+// numbersOf are those of the records of a kind that a change added.
+func numbersOf(c store.Change, k store.Kind) string {
+	var out []string
+	for _, r := range c.Ranges {
+		if r.Kind == k {
+			out = append(out, rangeWords(r))
+		}
+	}
+	return strings.Join(out, ", ")
 }
 
 func (a *App) when(c store.Change) string {
@@ -203,7 +219,7 @@ func (a *App) recordHistory(ctx context.Context, kind store.Kind, id int64) (*re
 		if list, err := tx.Records(kind, store.Filter{ID: id, IncludeVoided: true}); err != nil {
 			return err
 		} else if len(list) == 0 {
-			return diag.Usagef("list the records and check the number", "there is no %s record %d", kind, id)
+			return diag.Usagef("see the numbers with `leafturn history`, `leafturn visits --all` and `leafturn records`", "there is no %s record %d", kind, id)
 		}
 		versions, err := tx.Versions(kind, id)
 		if err != nil {

@@ -164,7 +164,7 @@ func saveFigures(figs []plots.Figure, out string) ([]string, error) {
 			return said, diag.Failf(err, "count something first: `leafturn count`", "%v", err)
 		}
 		if err := plots.Save(f, name); err != nil {
-			return said, diag.Failf(err, "check that the folder is there and may be written", "the picture %q cannot be written: %v", name, err)
+			return said, diag.Failf(err, "check that the folder is there and may be written, and that there is room", "the picture %q cannot be written: %v", name, err)
 		}
 		said = append(said, "drawn: "+name, f.Alt())
 	}

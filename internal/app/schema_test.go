@@ -59,6 +59,7 @@ var payloads = map[string]any{
 	"export":                     app.ExportData{},
 	"restore":                    app.RestoreData{},
 	"doctor --accept":            app.AcceptData{},
+	"doctor --rescue FOLDER":     app.RescueData{},
 	"backup":                     app.BackupData{},
 	"amend":                      app.AmendData{},
 	"undo":                       app.TurnData{},

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"reflect"
 	"strconv"
 	"strings"
 
@@ -141,35 +142,19 @@ func (o BedOptions) more(m farm.BedMore, bad func(do, format string, args ...any
 	return m
 }
 
-// SetBed changes what was given of a bed beyond its size.
+// SetBed changes what was given of a bed.
 func (a *App) SetBed(ctx context.Context, o BedOptions) (string, error) {
 	beds, err := a.names.findBeds([]string{o.Code})
 	if err != nil {
 		return "", err
 	}
-	b := beds[0]
 	var l diag.List
-	bad := func(do, format string, args ...any) { l.Add(diag.Usagef(do, format, args...)) }
-	b.BedMore = o.more(b.BedMore, bad)
-	o.place(&b, bad)
-	if o.Cultivar != "" {
-		b.Cultivar = o.Cultivar
-	}
-	if o.Irrigation != "" {
-		b.Irrigation = farm.Irrigation(strings.ToLower(o.Irrigation))
-		if !contains(farm.Irrigations, b.Irrigation) {
-			bad("write drip, overhead, hand or none", "--irrigation %q is not known", o.Irrigation)
-		}
-	}
-	if o.Plants != "" {
-		n, err := strconv.Atoi(o.Plants)
-		if err != nil || n < 0 || n > 1_000_000 {
-			bad("write a whole number", "--plants %q is not a number of plants", o.Plants)
-		}
-		b.Plants = n
-	}
+	b := o.describe(beds[0], func(do, format string, args ...any) { l.Add(diag.Usagef(do, format, args...)) })
 	if err := l.Err(); err != nil {
 		return "", err
+	}
+	if reflect.DeepEqual(b, beds[0]) {
+		return fmt.Sprintf("bed %s is so already; nothing was stored", b.Code), nil
 	}
 	if err := a.st.Update(ctx, func(tx *store.Tx) error { return tx.SetBed(b) }); err != nil {
 		return "", kept(err, "nothing was stored")

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -166,7 +167,7 @@ func contradicts(f farm.Farm) string {
 }
 
 // NewFarm makes the store of a farm at path.
-func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (string, error) {
+func NewFarm(ctx context.Context, path string, o FarmOptions, command, actor string, now time.Time) (string, error) {
 	cat, err := loadCatalog()
 	if err != nil {
 		return "", err
@@ -177,7 +178,7 @@ func NewFarm(ctx context.Context, path string, o FarmOptions, now time.Time) (st
 	}
 	// The farm's name in calendars: from its name and the moment it is made.
 	sum := sha256.Sum256([]byte(f.Name + "\n" + now.UTC().Format(time.RFC3339Nano)))
-	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])), store.WithCommand(store.Command{Words: "farm new", At: now}))
+	st, err := store.Create(ctx, path, f, store.WithFarmUID(hex.EncodeToString(sum[:8])), store.WithCommand(store.Command{Words: command, Actor: actor, At: now}))
 	if err != nil {
 		return "", err
 	}
@@ -207,6 +208,9 @@ func (a *App) SetFarm(ctx context.Context, o FarmOptions) (string, error) {
 	f, err := o.apply(a.farm, a.names)
 	if err != nil {
 		return "", err
+	}
+	if reflect.DeepEqual(f, a.farm) {
+		return fmt.Sprintf("the farm %q is so already; nothing was stored", f.Name), nil
 	}
 	if err := a.st.Update(ctx, func(tx *store.Tx) error { return tx.SetFarm(f) }); err != nil {
 		return "", err
@@ -286,13 +290,14 @@ type BedOptions struct {
 	// What labels and releases ask for: metres to water, animals that come to
 	// the bed ("none" is an answer), leaves of a plant.
 	Water, Animals, Leaves, Crop, Rows string
+	Blank                              []string // flags that were given without a value
 }
 
 var timesRE = pattern.New(`\s*[x×*]\s*`)
 
 // AddBed stores one bed.
 func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
-	b := farm.Bed{Code: strings.TrimSpace(o.Code), Block: o.Block, Cultivar: o.Cultivar, Irrigation: farm.Irrigation(strings.ToLower(o.Irrigation)), Site: farm.Site(strings.ToLower(o.Site))}
+	b := farm.Bed{Code: strings.TrimSpace(o.Code)}
 	var l diag.List
 	bad := func(do, format string, args ...any) { l.Add(diag.Usagef(do, format, args...)) }
 	if !farm.CodeOK(b.Code) || ingest.Reserved(b.Code) {
@@ -300,7 +305,57 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 	}
 	if o.Size == "" {
 		bad(`give it with --size "25 m x 1.2 m"`, "the bed %s has no size, and amounts follow from it", b.Code)
-	} else {
+	}
+	if o.Site == "" {
+		o.Site = string(farm.Outdoor)
+	}
+	o.Blank = nil // as when it is not given
+	if b = o.describe(b, bad); l.Err() != nil {
+		return "", l.Err()
+	}
+	err := a.st.Update(ctx, func(tx *store.Tx) error { _, err := tx.AddBed(b); return err })
+	if err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("bed %s is added: %s, %s", b.Code, a.farm.Units.Area(b.AreaM2()), unitsOf(b.Plants, "plant")), a.load(ctx)
+}
+
+// describe puts what is given of a bed into it; what is not given stays, and
+// what is given as blank is taken away.
+func (o BedOptions) describe(b farm.Bed, bad func(do, format string, args ...any)) farm.Bed {
+	for _, flag := range o.Blank {
+		switch flag {
+		case "block":
+			b.Block = ""
+		case "at":
+			b.X, b.Y = nil, nil
+		case "plants":
+			b.Plants = 0
+		case "cultivar":
+			b.Cultivar = ""
+		case "irrigation":
+			b.Irrigation = ""
+		case "water":
+			b.WaterM = nil
+		case "animals":
+			b.Animals = ""
+		case "leaves":
+			b.LeavesPerPlant = 0
+		case "crop":
+			b.Crop = ""
+		case "rows":
+			b.Rows = 0
+		default:
+			bad("give a value", "--%s is blank, and every bed has one", flag)
+		}
+	}
+	if o.Block != "" {
+		b.Block = o.Block
+	}
+	if o.Cultivar != "" {
+		b.Cultivar = o.Cultivar
+	}
+	if o.Size != "" {
 		parts := timesRE().Split(o.Size, -1)
 		if len(parts) != 2 {
 			bad(`write length x width, such as "25 m x 1.2 m"`, "--size %q is not a length and a width", o.Size)
@@ -317,23 +372,20 @@ func (a *App) AddBed(ctx context.Context, o BedOptions) (string, error) {
 		}
 		b.Plants = n
 	}
-	if b.Irrigation != "" && !contains(farm.Irrigations, b.Irrigation) {
-		bad("write drip, overhead, hand or none", "--irrigation %q is not known", o.Irrigation)
+	if o.Irrigation != "" {
+		b.Irrigation = farm.Irrigation(strings.ToLower(o.Irrigation))
+		if !contains(farm.Irrigations, b.Irrigation) {
+			bad("write drip, overhead, hand or none", "--irrigation %q is not known", o.Irrigation)
+		}
 	}
-	if b.Site != farm.Outdoor && b.Site != farm.House {
-		bad("write outdoor or house", "--site %q is not known", o.Site)
+	if o.Site != "" {
+		b.Site = farm.Site(strings.ToLower(o.Site))
+		if b.Site != farm.Outdoor && b.Site != farm.House {
+			bad("write outdoor or house", "--site %q is not known", o.Site)
+		}
 	}
-	if err := l.Err(); err != nil {
-		return "", err
-	}
-	if b.BedMore = o.more(b.BedMore, bad); l.Err() != nil {
-		return "", l.Err()
-	}
-	err := a.st.Update(ctx, func(tx *store.Tx) error { _, err := tx.AddBed(b); return err })
-	if err != nil {
-		return "", err
-	}
-	return fmt.Sprintf("bed %s is added: %s, %s", b.Code, a.farm.Units.Area(b.AreaM2()), unitsOf(b.Plants, "plant")), a.load(ctx)
+	b.BedMore = o.more(b.BedMore, bad)
+	return b
 }
 
 // place reads where a bed lies on the field.

@@ -29,10 +29,10 @@ func TestContradicts(t *testing.T) {
 	ctx, path := context.Background(), filepath.Join(t.TempDir(), "farm.leafturn")
 	word := func(s string) *string { return &s }
 	now := time.Date(2026, 7, 20, 18, 0, 0, 0, time.UTC)
-	_, err := NewFarm(ctx, path, FarmOptions{Name: word("F"), Zone: word("UTC"), At: word("42.9, 147.3"), LastFrost: word("10-15"), FirstFrost: word("04-25")}, now)
+	_, err := NewFarm(ctx, path, FarmOptions{Name: word("F"), Zone: word("UTC"), At: word("42.9, 147.3"), LastFrost: word("10-15"), FirstFrost: word("04-25")}, "farm new", "", now)
 	require.ErrorContains(t, err, "lies in the north, and its frosts, last 10-15 and first 04-25, are those of the south")
 	require.NoFileExists(t, path)
-	_, err = NewFarm(ctx, path, FarmOptions{Name: word("F"), Zone: word("UTC"), At: word("-42.9, 147.3")}, now)
+	_, err = NewFarm(ctx, path, FarmOptions{Name: word("F"), Zone: word("UTC"), At: word("-42.9, 147.3")}, "farm new", "", now)
 	require.NoError(t, err)
 	a, err := Open(ctx, path, now)
 	require.NoError(t, err)

@@ -187,7 +187,7 @@ func (a *App) allFacts(s snapshot, watched []string) (map[factsOf]*assess.Pest, 
 	for i, key := range watched {
 		var ok bool
 		if pests[i], ok = a.cat.Pest(key); !ok {
-			return nil, diag.Failf(nil, "update leafturn, or void the records of that pest", "the store holds the pest %q, which this version does not know", key)
+			return nil, diag.Failf(nil, "see what to do with `leafturn doctor`, or use the leafturn that entered it", "the store holds the pest %q, which this version does not know", key)
 		}
 	}
 	var ids []factsOf

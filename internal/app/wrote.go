@@ -1,6 +1,8 @@
 package app
 
 import (
+	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -28,6 +30,31 @@ func (a *App) Wrote(said string, warnings []string) *report.Document {
 	doc := a.document("Stored", a.Today())
 	doc.Data = wroteData(a.st.Wrote(), said, warnings)
 	return doc
+}
+
+// StoredAs says on a line of its own by which numbers `amend` and `void` know what
+// this command stored, or "". Visits and treatments are named with theirs.
+func (a *App) StoredAs() string {
+	var list []string
+	for _, w := range a.st.Wrote() {
+		for _, r := range w.Added {
+			if r.Kind != store.KindVisit && r.Kind != store.KindTreatment {
+				list = append(list, string(r.Kind)+" "+rangeWords(r))
+			}
+		}
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "\nnumber for `leafturn amend` and `leafturn void`: " + strings.Join(list, ", ")
+}
+
+// rangeWords is "4" or "4 to 6".
+func rangeWords(r store.Range) string {
+	if r.First == r.Last {
+		return strconv.FormatInt(r.First, 10)
+	}
+	return fmt.Sprintf("%d to %d", r.First, r.Last)
 }
 
 // WroteFarm is Wrote for a farm that was made just now.

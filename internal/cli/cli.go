@@ -107,6 +107,7 @@ type deps struct {
 	db      string // --db
 	nowText string // hidden --now, for tests
 	typed   string // the command line, for the journal
+	anyZone bool   // the farm's time zone is about to be set
 	app     *app.App
 }
 
@@ -141,7 +142,11 @@ func (d *deps) open(ctx context.Context) (*app.App, error) {
 	if err != nil {
 		return nil, err
 	}
-	a, err := app.Open(ctx, path, now)
+	open := func() (*app.App, error) { return app.Open(ctx, path, now) }
+	if d.anyZone {
+		open = func() (*app.App, error) { return app.OpenAnyZone(ctx, path, now) }
+	}
+	a, err := open()
 	if err != nil {
 		return nil, err
 	}

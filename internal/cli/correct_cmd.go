@@ -69,7 +69,8 @@ func amendCommand(d *deps) *ucli.Command {
 		ArgsUsage: "KIND NUMBER [WORDS...]",
 		Description: `WORDS are those of the command that made the record, for one bed; flags are the
 same too. What is not given stays as it was.
-   visit      BED PEST COUNTS...     as in ` + "`leafturn count`" + `; a # alone takes the note off
+   visit      BED PEST COUNTS...     as in ` + "`leafturn count`" + `; nights=-, air=-, +ENEMY=- and
+                                 the like take it off, a # alone the note
    treatment  [LABEL [BED]]          release  [AGENT [BED]]
    done       [PEST STEP [BED]], of flowers [none|open [BED]], of a look [AGENT [BED]]
    stage      [STAGE [BED]]          cover    [COVER [BED]]
@@ -84,9 +85,12 @@ what they were.`,
 			}
 			o := app.AmendOptions{Kind: w[0], Number: w[1], Words: w[2:], Reason: c.String("reason"), Set: map[string]string{}}
 			for _, name := range app.AmendFlags() {
-				if c.IsSet(name) && contains(amendSwitches, name) {
-					o.Set[name] = "yes"
-				} else if c.IsSet(name) {
+				switch {
+				case contains(amendSwitches, name):
+					if c.Bool(name) {
+						o.Set[name] = "yes"
+					}
+				case c.IsSet(name):
 					o.Set[name] = c.String(name)
 				}
 			}
@@ -212,19 +216,18 @@ func doctorCommand(d *deps) *ucli.Command {
 			if err != nil {
 				return err
 			}
+			now, err := d.now()
+			if err != nil {
+				return err
+			}
 			if folder := c.String("rescue"); folder != "" {
-				said, err := app.Rescue(c.Context, path, folder)
+				doc, said, err := app.Rescue(c.Context, path, folder, now)
 				if err != nil {
 					return err
 				}
-				d.say("%s", said)
-				return nil
+				return d.sayOr(c, doc, said)
 			}
 			if c.Bool("accept") {
-				now, err := d.now()
-				if err != nil {
-					return err
-				}
 				doc, said, err := app.Accept(c.Context, path, d.typed, d.actor(), now)
 				if err != nil {
 					return err

@@ -495,8 +495,9 @@ func voidCommand(d *deps) *ucli.Command {
 		Name: "void", Usage: "take a wrong record out of every list; it stays in the history",
 		UsageText: `leafturn void visit 12 --reason "counted the wrong bed"`,
 		ArgsUsage: "KIND NUMBER",
-		Description: "KIND is visit, treatment, release, done, stage, weather or cover. The number\n" +
-			"stands in `leafturn visits`, in `leafturn records` and in the line that confirmed the entry.",
+		Description: "KIND is visit, treatment, release, done, stage, weather, override or cover. The\n" +
+			"number stands where the entry was confirmed, in `leafturn history`, in `leafturn visits`\n" +
+			"and in `leafturn records`.",
 		Flags: outputFlags(&ucli.StringFlag{Name: "reason", Usage: "why (needed)"}),
 		Action: func(c *ucli.Context) error {
 			w, err := words(c, 2, 2, "KIND NUMBER")

@@ -242,7 +242,7 @@ func (d *deps) sayOr(c *ucli.Context, doc *report.Document, said string) error {
 // document.
 func (d *deps) wrote(c *ucli.Context, said string, warnings []string) error {
 	d.warn(warnings)
-	return d.sayOr(c, d.app.Wrote(said, warnings), said)
+	return d.sayOr(c, d.app.Wrote(said, warnings), said+d.app.StoredAs())
 }
 
 // warn writes warnings to the error stream.

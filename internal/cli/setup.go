@@ -70,7 +70,7 @@ func farmCommand(d *deps) *ucli.Command {
 					if err != nil {
 						return err
 					}
-					said, err := app.NewFarm(c.Context, path, farmOptions(c), now)
+					said, err := app.NewFarm(c.Context, path, farmOptions(c), d.typed, d.actor(), now)
 					if err != nil {
 						return err
 					}
@@ -99,6 +99,7 @@ func farmCommand(d *deps) *ucli.Command {
 					if _, err := words(c, 0, 0, ""); err != nil {
 						return err
 					}
+					d.anyZone = c.IsSet("zone")
 					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
 						said, err := a.SetFarm(ctx, farmOptions(c))
 						if err != nil {
@@ -112,14 +113,37 @@ func farmCommand(d *deps) *ucli.Command {
 	}
 }
 
-var (
-	bedAt      = &ucli.StringFlag{Name: "at", Usage: "distance of its corner from the field's south-west corner, east and north, such as \"0 m, 12 m\""}
-	bedWater   = &ucli.StringFlag{Name: "water", Usage: "distance to the nearest water, such as \"20 m\""}
-	bedAnimals = &ucli.StringFlag{Name: "animals", Usage: "animals that come to it, such as \"hens, dog\", or none"}
-	bedCrop    = &ucli.StringFlag{Name: "crop", Usage: "what grows in it, if not dahlias"}
-	bedRows    = &ucli.StringFlag{Name: "rows", Usage: "rows of plants along it, for rates along the row"}
-	bedLeaves  = &ucli.StringFlag{Name: "leaves", Usage: "leaves of a plant, to turn mites per leaf into mites"}
-)
+// bedFlags are what can be said of a bed, in order.
+func bedFlags(site ucli.Flag) []ucli.Flag {
+	return []ucli.Flag{
+		&ucli.StringFlag{Name: "block", Usage: "the block it lies in"},
+		&ucli.StringFlag{Name: "size", Usage: "length x width, such as \"25 m x 1.2 m\" or \"80 ft x 4 ft\""},
+		&ucli.StringFlag{Name: "at", Usage: "distance of its corner from the field's south-west corner, east and north, such as \"0 m, 12 m\""},
+		&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
+		&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
+		&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
+		site,
+		&ucli.StringFlag{Name: "water", Usage: "distance to the nearest water, such as \"20 m\""},
+		&ucli.StringFlag{Name: "animals", Usage: "animals that come to it, such as \"hens, dog\", or none"},
+		&ucli.StringFlag{Name: "leaves", Usage: "leaves of a plant, to turn mites per leaf into mites"},
+		&ucli.StringFlag{Name: "crop", Usage: "what grows in it, if not dahlias"},
+		&ucli.StringFlag{Name: "rows", Usage: "rows of plants along it, for rates along the row"},
+	}
+}
+
+func bedOptions(c *ucli.Context, code string) app.BedOptions {
+	o := app.BedOptions{
+		Code: code, Block: c.String("block"), Size: c.String("size"), At: c.String("at"), Plants: c.String("plants"),
+		Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"), Site: c.String("site"),
+		Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
+	}
+	for _, name := range []string{"block", "size", "at", "plants", "cultivar", "irrigation", "site", "water", "animals", "leaves", "crop", "rows"} {
+		if c.IsSet(name) && c.String(name) == "" {
+			o.Blank = append(o.Blank, name)
+		}
+	}
+	return o
+}
 
 func bedCommand(d *deps) *ucli.Command {
 	return &ucli.Command{
@@ -129,27 +153,14 @@ func bedCommand(d *deps) *ucli.Command {
 				Name: "add", Usage: "add a bed",
 				UsageText: `leafturn bed add B3 --block B --size "25 m x 1.2 m" --plants 100 --cultivar "red ball" --irrigation drip`,
 				ArgsUsage: "CODE",
-				Flags: outputFlags(
-					&ucli.StringFlag{Name: "block", Usage: "the block it lies in"},
-					&ucli.StringFlag{Name: "size", Usage: "length x width, such as \"25 m x 1.2 m\" or \"80 ft x 4 ft\""},
-					bedAt,
-					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
-					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
-					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
-					&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"},
-					bedWater, bedAnimals, bedLeaves, bedCrop, bedRows,
-				),
+				Flags:     outputFlags(bedFlags(&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"})...),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
 					if err != nil {
 						return err
 					}
 					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
-						said, err := a.AddBed(ctx, app.BedOptions{
-							Code: w[0], Block: c.String("block"), Size: c.String("size"), At: c.String("at"), Plants: c.String("plants"),
-							Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"), Site: c.String("site"),
-							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
-						})
+						said, err := a.AddBed(ctx, bedOptions(c, w[0]))
 						if err != nil {
 							return err
 						}
@@ -160,23 +171,15 @@ func bedCommand(d *deps) *ucli.Command {
 			{
 				Name: "set", Usage: "change what is known of a bed, leave the rest",
 				UsageText: `leafturn bed set B3 --water "20 m" --animals none --leaves 45`, ArgsUsage: "CODE",
-				Flags: outputFlags(
-					bedAt,
-					&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
-					&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
-					&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
-					bedWater, bedAnimals, bedLeaves, bedCrop, bedRows,
-				),
+				Description: "A blank value takes away what was noted, such as --cultivar \"\".",
+				Flags:       outputFlags(bedFlags(&ucli.StringFlag{Name: "site", Usage: "outdoor or house"})...),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
 					if err != nil {
 						return err
 					}
 					return d.with(c, func(ctx context.Context, a *app.App, _ civil.Date) error {
-						said, err := a.SetBed(ctx, app.BedOptions{
-							Code: w[0], At: c.String("at"), Plants: c.String("plants"), Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"),
-							Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
-						})
+						said, err := a.SetBed(ctx, bedOptions(c, w[0]))
 						if err != nil {
 							return err
 						}

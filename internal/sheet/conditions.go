@@ -79,7 +79,11 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad("write yes or no", "%s does not say whether the unit was disturbed", quote(text))
 				break
 			}
-			set = func(b *build) *wrong { said := b.more(); said.cond.Disturbed = said.cond.Disturbed || slices.Contains(yes, low); return nil }
+			set = func(b *build) *wrong {
+				said := b.more()
+				said.cond.Disturbed = said.cond.Disturbed || slices.Contains(yes, low)
+				return nil
+			}
 		case Damage:
 			d, err := ingest.ParseDamage(text)
 			if err != nil {

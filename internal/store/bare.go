@@ -72,7 +72,7 @@ func (t *Tx) Bare(rows string) ([]Bare, error) {
 	for row := range strings.SplitSeq(rows, "\n") {
 		b, err := p.parse(row)
 		if err != nil {
-			return nil, t.fail("read", fmt.Errorf("visit %q: %w", row, err))
+			return nil, t.fail("read", damaged(t.s.path, fmt.Errorf("visit %q: %w", row, err)))
 		}
 		out, first = append(out, b), min(first, b.Visit.ID)
 	}

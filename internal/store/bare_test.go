@@ -42,3 +42,17 @@ func TestBareVisits(t *testing.T) {
 		return nil
 	}))
 }
+
+// A visit whose bed is not there is damage, and told as such.
+func TestBareVisits_NoBed(t *testing.T) {
+	s := newStore(t)
+	update(t, s, fillAll)
+	require.NoError(t, s.Close())
+	rawExec(t, s.Path(), "UPDATE visit SET bed_id = 99 WHERE id = 1")
+	s, err := store.Open(ctx, s.Path())
+	require.NoError(t, err)
+	defer s.Close()
+	err = s.View(ctx, func(tx *store.Tx) error { _, err := tx.BareVisits(store.Filter{IncludeVoided: true}); return err })
+	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorContains(t, err, "do: keep this file, and go on with the newest backup")
+}

@@ -250,6 +250,7 @@ type Change struct {
 	About   int64  // the change that an undo or redo is about
 	Undone  bool   // it was taken back and does not stand
 	Added   map[Kind]int
+	Ranges  []Range      // the numbers of what was added
 	Voided  map[Kind]int // without those that were amended
 	Amended map[Kind]int
 	Made    []string // what was not there before: "bed B3", "label ironbait version 2"
@@ -297,6 +298,7 @@ func (t *Tx) changes(query string, args ...any) ([]Change, error) {
 		}
 		for _, s := range added {
 			c.Added[s.Kind] += int(s.High - s.Low + 1)
+			c.Ranges = append(c.Ranges, Range{s.Kind, s.Low, s.High})
 		}
 		for _, s := range steps {
 			switch s.What {

@@ -53,7 +53,9 @@ func replace(ctx context.Context, path string, o options, make func(file, tmp st
 		return "", diskProblem(path, "restore", err)
 	}
 	defer removeTemp(tmp)
-	if err := make(file, tmp); err != nil {
+	if err := make(file, tmp); errors.Is(err, ErrFull) { // whatever was being copied, the room is wanted here
+		return "", noRoom(path, err)
+	} else if err != nil {
 		return "", err
 	}
 	if aside, err = setAside(ctx, path, file, o); err != nil {

@@ -14,7 +14,11 @@ import (
 // and returns how many rows it has. What is taken out is among them. Little is
 // held in memory. tell is told of rows now and then; it may be nil. Bytes that are
 // no UTF-8 are written as they are.
+// A table that does not agree with its second copy is ErrDamaged.
 func (t *Tx) WriteTable(w io.Writer, tb tables.Table, tell func(rows int64)) (int64, error) {
+	if err := t.intact(tb.Name); err != nil {
+		return 0, err
+	}
 	out := bufio.NewWriterSize(w, 1<<16)
 	for i, c := range tb.Columns {
 		if i > 0 {
@@ -86,6 +90,9 @@ func (t *Tx) writeRows(out *bufio.Writer, tb tables.Table, did func(int64)) erro
 // until f returns. A row is read as one text, every cell with its length in
 // front: asking SQLite for one value at a time takes several times as long.
 func (t *Tx) EachRow(tb tables.Table, f func(cells []tables.Cell) error) error {
+	if err := t.intact(tb.Name); err != nil {
+		return err
+	}
 	var list []string
 	for _, c := range tb.Columns {
 		x := columnSQL(c)

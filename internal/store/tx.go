@@ -288,7 +288,7 @@ func (t *Tx) stored(kind Kind, id int64, err error, what, existing string, args 
 func (t *Tx) duplicate(kind Kind, id int64, what string) error {
 	return &diag.Problem{
 		What: fmt.Sprintf("%s is already stored: %s record %d", what, kind, id),
-		Do:   fmt.Sprintf("leave it, or void %s record %d first if that one is wrong", kind, id),
+		Do:   fmt.Sprintf("leave it; if that one is wrong: leafturn void %s %d --reason \"...\", then enter this one again", kind, id),
 		Kept: keptNothing,
 		Err:  &DuplicateError{kind, id},
 	}

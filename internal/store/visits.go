@@ -494,5 +494,5 @@ func (t *Tx) LatestVisits(asOf civil.Date) ([]Header, error) {
 }
 
 func notFound(kind Kind, id int64) error {
-	return &diag.Problem{What: fmt.Sprintf("there is no %s record %d", kind, id), Do: "list the records and check the number", Kept: keptNothing, Usage: true, Err: ErrNotFound}
+	return &diag.Problem{What: fmt.Sprintf("there is no %s record %d", kind, id), Do: "see the numbers with `leafturn history`, `leafturn visits --all` and `leafturn records`", Kept: keptNothing, Usage: true, Err: ErrNotFound}
 }
