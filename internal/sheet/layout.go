@@ -73,6 +73,9 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 	if i, mean := g.meanBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
 		wrongs[i] = bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it is that of one unit, say so in a map file (see --save-map)`, "the numbers are above those of the column %s beside it: they may be the sum of several units", quote(cols[mean].Heading))
 	}
+	if i, mean, other := g.statisticsBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
+		wrongs[i] = bad(`import the sheet of counts that these were worked out of; if the column holds the count of one unit, say so in a map file (see --save-map)`, "%s and %s beside it are worked out of several units: the numbers may be how many units there were, or the sum of them", quote(other), quote(mean))
+	}
 	if !slices.ContainsFunc(cols, func(c Column) bool { return c.Role == Count && c.Bed != "" }) {
 		return cols, wrongs, score, anchors
 	}

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -53,6 +54,13 @@ func (r *reader) aboveHeadings(above []Row) {
 			}
 		}
 	}
+}
+
+// exported reports whether headings are those of the visits or counts of an
+// exported folder.
+func exported(head []string) bool {
+	has := func(h string) bool { return slices.Contains(head, h) }
+	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
 }
 
 // newTable looks at what stood above headings that stand again: the title of a

@@ -1,0 +1,129 @@
+package sheet_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"github.com/xuri/excelize/v2"
+
+	"leafturn/internal/sheet"
+)
+
+// Of a workbook with one sheet in view, the hidden ones are told and not read; with two
+// in view, or none, it has to be said which.
+func TestHiddenSheets(t *testing.T) {
+	for _, c := range []struct {
+		hidden []string
+		want   string
+	}{
+		{[]string{"Lists", "Old"}, `workbook, sheet "Sheet1"; hidden in it, and not read: "Lists", "Old"`},
+		{[]string{"Lists"}, ""},
+		{nil, ""},
+	} {
+		path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Count"}, {"2026-07-13", "B3", "slug", 4}}, nil, func(f *excelize.File) {
+			for _, name := range []string{"Lists", "Old", "Empty"} {
+				_, err := f.NewSheet(name)
+				require.NoError(t, err)
+			}
+			require.NoError(t, f.SetSheetRow("Lists", "A1", &[]any{"slug", "earwig"}))
+			require.NoError(t, f.SetSheetRow("Old", "A1", &[]any{"Date", "Bed", "Pest", "Count"}))
+			for _, name := range c.hidden {
+				require.NoError(t, f.SetSheetVisible(name, false, true))
+			}
+		})
+		visits, res, err := read(path, sheet.Map{})
+		if c.want == "" {
+			require.ErrorContains(t, err, "holds 3 sheets")
+			continue
+		}
+		require.NoError(t, err)
+		require.Equal(t, c.want, res.Format.Words())
+		require.Len(t, visits, 1)
+		_, res, err = read(path, sheet.Map{Sheet: "Old"})
+		require.NoError(t, err)
+		require.Equal(t, `workbook, sheet "Old"`, res.Format.Words())
+	}
+}
+
+// A count beside the mean and another figure of several units may be how many there were.
+func TestCountsBesideStatistics(t *testing.T) {
+	for _, c := range []struct {
+		head    []any
+		row     []any
+		refused bool
+	}{
+		{[]any{"Date", "Bed", "Pest", "count", "mean", "std"}, []any{"2026-07-13", "B3", "slug", 2, 5.5, 0.7}, true},
+		{[]any{"Date", "Bed", "Pest", "n", "count", "mean"}, []any{"2026-07-13", "B3", "slug", 2, 11, 5.5}, true},
+		{[]any{"Date", "Bed", "Pest", "Count", "Sum", "Average"}, []any{"2026-07-13", "B3", "slug", 2, 11, 5.5}, true},
+		{[]any{"Date", "Bed", "Pest", "Count", "Sum", "Average"}, []any{"2026-07-13", "B3", "slug", "4 7", 11, 5.5}, false},
+		{[]any{"Date", "Bed", "Pest", "Trap", "Count", "Sum", "Mean"}, []any{"2026-07-13", "B3", "slug", 1, 4, 11, 5.5}, false},
+		{[]any{"Date", "Bed", "Pest", "Trap 1", "Trap 2", "Total", "Mean"}, []any{"2026-07-13", "B3", "slug", 4, 7, 11, 5.5}, false},
+		{[]any{"Date", "Bed", "Pest", "Count", "Min", "Max"}, []any{"2026-07-13", "B3", "slug", 4, 11, 25}, false},
+	} {
+		path := workbook(t, [][]any{c.head, c.row}, nil, nil)
+		visits, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		if !c.refused {
+			require.Empty(t, res.Problems, "%v", c.head)
+			require.Len(t, visits, 1, "%v", c.head)
+			continue
+		}
+		require.NotEmpty(t, res.Problems, "%v", c.head)
+		require.Empty(t, visits, "%v", c.head)
+	}
+}
+
+// What is struck out in a bed, a day or a heading does not hold; in a note it is kept.
+func TestWordsThatAreStruckOut(t *testing.T) {
+	rows := [][]any{{"Date", "Bed", "Pest", "Trap 1", "Trap 2", "Note"}, {46216, "B3", "slug", 4, 0, "dry"}, {46216, "B4", "slug", 1, 2, "wet"}}
+	for at, want := range map[string]string{
+		"A2": `A: "2026-07-13" is struck out or raised`, "B2": `B: "B3" is struck out or raised`, "C2": `C: "slug" is struck out or raised`,
+		"E1": `E: the heading "Trap 2" is struck out or raised`, "F1": `F: the heading "Note" is struck out or raised`, "F2": "", "H9": "",
+	} {
+		path := workbook(t, rows, nil, func(f *excelize.File) {
+			form := "d.m.yyyy"
+			day, err := f.NewStyle(&excelize.Style{CustomNumFmt: &form})
+			require.NoError(t, err)
+			require.NoError(t, f.SetCellStyle("Sheet1", "A2", "A3", day))
+			style := &excelize.Style{Font: &excelize.Font{Strike: true}}
+			if at == "A2" {
+				style.CustomNumFmt = &form
+			}
+			struck, err := f.NewStyle(style)
+			require.NoError(t, err)
+			require.NoError(t, f.SetCellStyle("Sheet1", at, at, struck))
+		})
+		visits, res, err := read(path, sheet.Map{})
+		require.NoError(t, err)
+		if want == "" {
+			require.Empty(t, res.Problems, at)
+			require.Equal(t, []string{"2026-07-13 B3 slug 4 0 unit=trap # dry", "2026-07-13 B4 slug 1 2 unit=trap # wet"}, lines(visits), at)
+			continue
+		}
+		require.Equal(t, []string{want}, whats(res), at)
+		require.LessOrEqual(t, len(visits), 1, at)
+	}
+}
+
+// 23:59:59.999 is shown as the next day by spreadsheets and meant as the day before by
+// what wrote it; a tenth of a second earlier there is no doubt.
+func TestJustBeforeMidnight(t *testing.T) {
+	for at, want := range map[float64]string{46215.99999999999: "", 46215.9999995: "", 46215.99999: "2026-07-12", 46216: "2026-07-13", 46216.00000001: "2026-07-13"} {
+		for _, wide := range []bool{false, true} {
+			rows, cell := [][]any{{"Date", "Bed", "Pest", "Count"}, {at, "B3", "slug", 4}}, "A2"
+			if wide {
+				rows, cell = [][]any{{"Bed", "Pest", at}, {"B3", "slug", 4}}, "C1"
+			}
+			path := workbook(t, rows, map[string]string{cell: "yyyy-mm-dd"}, nil)
+			visits, res, err := read(path, sheet.Map{})
+			require.NoError(t, err)
+			if want != "" {
+				require.Equal(t, []string{want + " B3 slug 4 unit=trap"}, lines(visits))
+				continue
+			}
+			require.Empty(t, visits)
+			require.Len(t, res.Problems, 1)
+			require.Equal(t, "the spreadsheet has a split second before midnight there: 2026-07-12 or 2026-07-13", res.Problems[0].What)
+		}
+	}
+}
