@@ -89,6 +89,7 @@ var stated = map[string]sheet.Map{
 	"pivot-table.csv":                      {Pest: "slug"},
 	"spanish-headings.csv":                 {Dates: sheet.DayFirst},
 	"beds-against-dates.xlsx":              {Pest: "slug"},
+	"form-of-several-fields.xlsx":          {Pest: "slug", Bed: "B3"},
 }
 
 // Each sheet of testdata is named by what is messy about it; all are invented. Its

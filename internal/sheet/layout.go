@@ -99,7 +99,8 @@ func column(rows [][]string, i int) (cells []string) {
 
 // find finds the heading row among the first rows, or -1: the first with two
 // known headings, else one with a heading and its value (Date, 2026-07-13) or a
-// single cell that is a heading, else the first row of words that are no values.
+// single cell that is a heading, or the row of a form (Bed:, B3, Grower:, MT), else the
+// first row of words that are no values.
 func (g *guesser) find(first []Row) int {
 	one, strange := -1, -1
 	for i, r := range first {
@@ -109,7 +110,7 @@ func (g *guesser) find(first []Row) int {
 		}
 		_, _, score, anchors := g.lay(cells, nil)
 		switch {
-		case score == 2 && anchors == 1 && filled(cells) == 2: // what stands above a form, or a narrow table
+		case score >= 1 && anchors >= 1 && ofForm(cells), score == 2 && anchors == 1 && filled(cells) == 2: // what stands above a form, or a narrow table
 			if one < 0 {
 				one = i
 			}
@@ -125,6 +126,23 @@ func (g *guesser) find(first []Row) int {
 		return strange
 	}
 	return one
+}
+
+// ofForm reports whether a row begins with a label such as "Bed:" and holds a value
+// besides.
+func ofForm(cells []string) bool {
+	label, value := false, false
+	for _, c := range cells {
+		if c = tidy(c); c == "" {
+			continue
+		}
+		colon := strings.HasSuffix(c, ":")
+		if !label && !colon {
+			return false
+		}
+		label, value = true, value || !colon
+	}
+	return value
 }
 
 // words reports whether no cell of a row is a number, a date, a bed or a pest.

@@ -139,6 +139,9 @@ func (r *reader) observe(row Row) error {
 			unitWord, unitCol = text, c
 		case Number:
 			label, labelWord, numberCol = r.label(text, c.Word), c.Word, c
+			if strings.HasPrefix(text, "=") {
+				fail(c, text, bad("write the number; in a workbook that another program made, let your spreadsheet work it out and save it again", "%s is a formula without its value", quote(text)))
+			}
 			if isDay || r.words.wide[text] {
 				fail(c, text, manyUnits(text, isDay))
 			}

@@ -278,8 +278,8 @@ func (r *reader) headings(first []Row, i int) {
 		if w == nil && !c.Date.IsZero() {
 			w = r.slip(c.Heading, c.Date)
 		}
-		if w == nil && c.Read() && head.struck(c.Col) {
-			w = bad("write the heading in plain type; if the column does not hold, delete it", "the heading %s is struck out or raised", quote(c.Heading))
+		if w == nil && !c.Stated {
+			w = headOfBook(head, c)
 		}
 		if w != nil {
 			cols[i].Refused = true

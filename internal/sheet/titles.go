@@ -63,6 +63,20 @@ func exported(head []string) bool {
 	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
 }
 
+// headOfBook refuses a heading of a workbook that does not hold, or not for long.
+func headOfBook(head Row, c Column) *wrong {
+	f := head.sum(c.Col)
+	switch {
+	case c.Read() && head.struck(c.Col):
+		return bad("write the heading in plain type; if the column does not hold, delete it", "the heading %s is struck out or raised", quote(c.Heading))
+	case strings.HasPrefix(c.Heading, "=") && c.Numbers:
+		return bad("write the heading; in a workbook that another program made, let your spreadsheet work it out and save it again", "the heading is a formula without its value")
+	case !c.Date.IsZero() && moves(f):
+		return bad("write the day itself, such as 2026-07-13", "the heading is worked out by %s, which gives another day on another day", quote(f))
+	}
+	return nil
+}
+
 // newTable looks at what stood above headings that stand again: the title of a
 // table of another pest, bed or day than was said for the whole sheet.
 func (r *reader) newTable() {
