@@ -292,8 +292,10 @@ func (s *Source) other() *diag.Problem {
 		return s.fail(0, "export the table as CSV", "is a PDF")
 	case has("\x1F\x8B"):
 		return s.fail(0, "unpack it first", "is packed with gzip")
-	case strings.HasPrefix(low, "<!doctype html"), strings.HasPrefix(low, "<html"), strings.HasPrefix(low, "<table"):
+	case strings.HasPrefix(low, "<!doctype html"), strings.HasPrefix(low, "<html"), strings.HasPrefix(low, "<table"), strings.HasPrefix(low, "<tr"):
 		return s.fail(0, save, "is a web page")
+	case strings.HasPrefix(low, "[{"), strings.HasPrefix(low, `{"`):
+		return s.fail(0, "let the program that wrote it write CSV", "is JSON")
 	case strings.HasPrefix(low, "<?xml"):
 		return s.fail(0, save, "is XML")
 	}

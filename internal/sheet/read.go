@@ -311,6 +311,7 @@ func (r *reader) headings(first []Row, i int) {
 	}
 	if len(r.problems.all) == before {
 		r.aboveHeadings(first[:i])
+		r.sheetName()
 	}
 }
 

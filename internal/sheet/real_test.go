@@ -127,3 +127,37 @@ func TestJustBeforeMidnight(t *testing.T) {
 		}
 	}
 }
+
+// A sheet that is called after another bed, pest or day than was said for it may be the
+// wrong one.
+func TestNamesOfSheets(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		said sheet.Map
+		of   string // what its counts may be of
+	}{
+		{"B4", sheet.Map{Bed: "B3"}, "B4"},
+		{"Bed B4", sheet.Map{Bed: "B3"}, "B4"},
+		{"B4 in July", sheet.Map{Bed: "B3"}, "B4"},
+		{"B3", sheet.Map{Bed: "B3"}, ""},
+		{"Sheet 1", sheet.Map{Bed: "B3"}, ""},
+		{"Earwigs", sheet.Map{Bed: "B3"}, ""}, // the rows say the pest
+		{"2026-07-06", sheet.Map{Bed: "B3"}, ""},
+	} {
+		path := workbook(t, [][]any{{"Date", "Pest", "Count"}, {"2026-07-13", "slug", 4}}, nil, func(f *excelize.File) { require.NoError(t, f.SetSheetName("Sheet1", c.name)) })
+		visits, res, err := read(path, c.said)
+		require.NoError(t, err)
+		if c.of == "" {
+			require.Empty(t, res.Problems, c.name)
+			require.Len(t, visits, 1)
+			continue
+		}
+		require.Empty(t, visits)
+		require.Len(t, res.Problems, 1, c.name)
+		require.Contains(t, res.Problems[0].What, "its counts may be of "+c.of)
+	}
+	path := workbook(t, [][]any{{"Bed", "Count"}, {"B3", 4}}, nil, func(f *excelize.File) { require.NoError(t, f.SetSheetName("Sheet1", "Slugs 2026-07-06")) })
+	_, res, err := read(path, sheet.Map{Pest: "slug", Date: today})
+	require.NoError(t, err)
+	require.Equal(t, []string{`: the sheet is called "Slugs 2026-07-06", and another was said for all of it: its counts may be of 2026-07-06`}, whats(res))
+}

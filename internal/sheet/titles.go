@@ -63,6 +63,25 @@ func exported(head []string) bool {
 	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
 }
 
+func titleWords(title string) []string {
+	return strings.FieldsFunc(title, func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) && c != '-' && c != '_' })
+}
+
+// sheetName refuses a sheet of a workbook that is called after another pest, bed or day
+// than was said for it. The number in "Sheet 1" names no bed.
+func (r *reader) sheetName() {
+	name := tidy(r.res.Format.Sheet)
+	of := r.another(name)
+	for _, word := range titleWords(name) {
+		if of == "" && len(word) > 1 && !plainDigits(word) {
+			of = r.another(word)
+		}
+	}
+	if of != "" {
+		r.add(0, 0, "", name, "take the sheet that is meant, with --sheet, or correct what was said; if its name is wrong, give it another", "the sheet is called %s, and another was said for all of it: its counts may be of %s", quote(name), of)
+	}
+}
+
 // headOfBook refuses a heading of a workbook that does not hold, or not for long.
 func headOfBook(head Row, c Column) *wrong {
 	f := head.sum(c.Col)
@@ -83,7 +102,7 @@ func (r *reader) newTable() {
 	if r.title == 0 {
 		return
 	}
-	for _, word := range strings.FieldsFunc(r.titleWords, func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) && c != '-' && c != '_' }) {
+	for _, word := range titleWords(r.titleWords) {
 		if of := r.another(word); of != "" {
 			r.otherTable(r.title, r.titleWords, of)
 			break
