@@ -1,6 +1,10 @@
 package sheet_test
 
 import (
+	"archive/zip"
+	"bytes"
+	"io"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -160,4 +164,67 @@ func TestNamesOfSheets(t *testing.T) {
 	_, res, err := read(path, sheet.Map{Pest: "slug", Date: today})
 	require.NoError(t, err)
 	require.Equal(t, []string{`: the sheet is called "Slugs 2026-07-06", and another was said for all of it: its counts may be of 2026-07-06`}, whats(res))
+}
+
+// A part of a workbook that breaks off, or holds a sign that must not stand there, ends
+// without a word in the library; rows that stand twice or below a later one are lost.
+func TestPartsThatAreDamaged(t *testing.T) {
+	for name, c := range map[string]struct {
+		part   string
+		damage func(s string) string
+		want   string
+	}{
+		"cut short":         {"xl/worksheets/sheet1.xml", func(s string) string { return s[:strings.Index(s, `<row r="5"`)] }, "is a damaged workbook: it ends in row 4"},
+		"cut short in row":  {"xl/worksheets/sheet1.xml", func(s string) string { return s[:strings.Index(s, `<c r="C5"`)] }, "is a damaged workbook: it ends in row 5"},
+		"a sign":            {"xl/worksheets/sheet1.xml", func(s string) string { return strings.Replace(s, `<c r="C5"`, `<c r="C5" x="&"`, 1) }, "is a damaged workbook: row 6 cannot be read, nor what stands below it"},
+		"a letter":          {"xl/worksheets/sheet1.xml", func(s string) string { return strings.Replace(s, `<row r="5"`, "\x0b<row r=\"5\"", 1) }, "is a damaged workbook: row 5 cannot be read, nor what stands below it"},
+		"twice":             {"xl/worksheets/sheet1.xml", func(s string) string { return strings.Replace(s, `<row r="5"`, `<row r="4"`, 1) }, "is a damaged workbook: row 4 stands twice, or below a later one"},
+		"below a later one": {"xl/worksheets/sheet1.xml", func(s string) string { return strings.Replace(s, `<row r="6"`, `<row r="3"`, 1) }, "is a damaged workbook: row 3 stands twice, or below a later one"},
+		"texts cut short":   {"xl/sharedStrings.xml", func(s string) string { return s[:strings.LastIndex(s, "<si")] }, "the row cannot be read"},
+		"in order":          {"xl/workbook.xml", func(s string) string { return s }, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			z, err := zip.OpenReader("testdata/dates-in-long-german.xlsx")
+			require.NoError(t, err)
+			defer z.Close()
+			var out bytes.Buffer
+			w := zip.NewWriter(&out)
+			for _, f := range z.File {
+				r, err := f.Open()
+				require.NoError(t, err)
+				text, err := io.ReadAll(r)
+				require.NoError(t, err)
+				if f.Name == c.part {
+					text = []byte(c.damage(string(text)))
+				}
+				part, err := w.Create(f.Name)
+				require.NoError(t, err)
+				_, err = part.Write(text)
+				require.NoError(t, err)
+			}
+			require.NoError(t, w.Close())
+			_, res, err := read(put(t, "x.xlsx", out.String()), sheet.Map{})
+			if c.want == "" {
+				require.NoError(t, err)
+				require.Empty(t, res.Problems)
+				return
+			}
+			require.ErrorContains(t, err, c.want)
+		})
+	}
+}
+
+// Programs write the name of the format General in their own language too; it is none of
+// dates, although a "d" stands in it. A day in a format of letters that mean nothing
+// there is told as the number that it is.
+func TestFormatsInOtherLanguages(t *testing.T) {
+	for _, form := range []string{"Standard", "Standaard", "Estándar", "General"} {
+		visits, res, err := read(workbook(t, [][]any{{"Date", "Bed", "Pest", "Count"}, {"2026-07-13", "B3", "slug", 4}}, map[string]string{"D2": form}, nil), sheet.Map{})
+		require.NoError(t, err)
+		require.Empty(t, res.Problems, form)
+		require.Equal(t, []string{"2026-07-13 B3 slug 4 unit=trap"}, lines(visits))
+	}
+	_, res, err := read(workbook(t, [][]any{{"Date", "Bed", "Pest", "Count"}, {46216, "B3", "slug", 4}}, map[string]string{"A2": "[$-407]TTTT"}, nil), sheet.Map{})
+	require.NoError(t, err)
+	require.Equal(t, []string{`A: "46216" is a spreadsheet's number for a day, not a date`}, whats(res))
 }

@@ -171,7 +171,7 @@ func (b *bookRows) next() (row Row, err error) {
 		if err := errors.Join(b.raw.Error(), b.shown.Error()); err != nil {
 			return Row{}, b.s.fail(b.n, "save it again from your spreadsheet", "cannot be read: %v", err)
 		}
-		return Row{}, io.EOF
+		return Row{}, b.whole()
 	}
 	raw, err := b.raw.Columns(excelize.Options{RawCellValue: true})
 	if err != nil {
@@ -220,6 +220,21 @@ func (b *bookRows) next() (row Row, err error) {
 		}
 	}
 	return row, nil
+}
+
+// whole is io.EOF where all rows of the sheet's text were given: at one that is cut short,
+// or has a sign that must not stand there, the library ends without a word.
+func (b *bookRows) whole() error {
+	const save = "open it in your spreadsheet, see whether all rows are there, and save it again"
+	switch last := b.beside.lastRow; {
+	case b.beside.disorder > 0:
+		return b.s.fail(0, save, "is a damaged workbook: row %d stands twice, or below a later one", b.beside.disorder)
+	case last >= b.n:
+		return b.s.fail(0, save, "is a damaged workbook: row %d cannot be read, nor what stands below it", b.n)
+	case last > 0 && !b.beside.ended:
+		return b.s.fail(0, save, "is a damaged workbook: it ends in row %d", last)
+	}
+	return io.EOF
 }
 
 // unsaid writes a formula without a value into its cell, and notes which cells are
@@ -377,6 +392,9 @@ func plainCode(code string) string { return strings.ToLower(notCode().ReplaceAll
 // year.
 func dateCode(code string) bool {
 	code = plainCode(code)
+	if strings.HasPrefix(code, "stand") || code == "estándar" { // General in other languages
+		return false
+	}
 	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
 }
 
@@ -384,7 +402,7 @@ func dateCode(code string) bool {
 // sign for a tick. A zero that is hidden, or shown as a dash, is none.
 func shownAsWord(raw, shown string) bool {
 	v, err := strconv.ParseFloat(raw, 64)
-	if err != nil || shown == struckMark || strings.ContainsAny(shown, "0123456789") || tidy(shown) == "" {
+	if err != nil || serial().MatchString(raw) || shown == struckMark || strings.ContainsAny(shown, "0123456789") || tidy(shown) == "" {
 		return false
 	}
 	return v != 0 || strings.ContainsFunc(shown, unicode.IsLetter)

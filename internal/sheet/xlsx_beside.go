@@ -23,6 +23,9 @@ type beside struct {
 	sums     map[place]string // cells whose formula adds up others, takes their mean or gives today: the formula
 	joined   map[place]string // the first cell of cells that are joined: all of them, as A2:A4
 	hidden   [][2]int         // runs of hidden columns
+	lastRow  int              // that the text has, whatever the library makes of it
+	ended    bool             // the rows have an end
+	disorder int              // the first row that stands below one with its number or a higher one
 	struck   map[place]bool   // cells that are struck out or raised, and numbers of which a part is
 }
 
@@ -146,7 +149,15 @@ func (b *beside) read(r *bufio.Reader, of looked) {
 			} else if !end {
 				c.row++
 			}
+			if !end {
+				if c.row <= b.lastRow && b.disorder == 0 {
+					b.disorder = c.row
+				}
+				b.lastRow = max(b.lastRow, c.row)
+			}
 			c.name, c.col = c.name[:0], 0
+		case "sheetData":
+			b.ended = end || bytes.HasSuffix(tag, []byte("/"))
 		case "c":
 			if !end {
 				c.begin(tag, of)
