@@ -26,7 +26,7 @@ type sample struct {
 }
 
 var (
-	wholeDecimal = pattern.New(`^\d+[.,]0{1,2}$`)
+	wholeDecimal = pattern.New(`^\d+[.,](?:0{1,2}|0{4,})$`) // 4.000 may be four thousand
 	thousands    = pattern.New(`^\d{1,3}([.,' ]\d{3})+$`)
 	decimal      = pattern.New(`^-?\d*[.,]\d+$`)
 	bound        = pattern.New(`^(>|<|≥|≤|=>|>=|<=|~|≈|ca\.?|about|over|under|approx\.?)\s*\d+$|^\d+\s*(\+|plus|or more)$`)

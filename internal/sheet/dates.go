@@ -50,6 +50,7 @@ var (
 	withTime   = pattern.New(`^(\S.*?)(?:T|,?\s+)\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?(?:\s*[AaPp][Mm])?$`)
 	dayMonth   = pattern.New(`^(\d{1,2})(?:st|nd|rd|th|er)?[-/. ]+(?:de )?(\pL{3,10})\.?[-/., ]+(?:de )?(\d{4}|\d{2})$`)
 	monthDay   = pattern.New(`^(\pL{3,10})\.?[-/. ]+(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4})$`)
+	eitherDay  = pattern.New(`^\d{4}-\d\d-\d\d` + nearMidnight + `\d{4}-\d\d-\d\d$`)
 	serial     = pattern.New(`^[34]\d{4}(\.\d+)?$`)
 )
 
@@ -115,6 +116,9 @@ func parseBare(s, text string, order Order) (civil.Date, *wrong) {
 		d := civil.New(1899, time.December, 30).AddDays(atoi(n))
 		return civil.Date{}, bad("give the column the format of a date in your spreadsheet and save again; "+n+" is probably "+d.String(), "%s is a spreadsheet's number for a day, not a date", quote(s))
 	}
+	if eitherDay().MatchString(s) {
+		return civil.Date{}, bad("write the day alone, such as 2026-07-13, without a time", "the spreadsheet has a split second before midnight there: %s", s)
+	}
 	if monthAlone(text) {
 		return civil.Date{}, bad("write the date whole, such as 2026-07-13", "%s has no day", quote(s))
 	}
@@ -153,7 +157,7 @@ func monthAlone(text string) bool {
 // dated reports whether a heading has the form of a date.
 func dated(text string) bool {
 	text, _ = bare(text)
-	return serial().MatchString(text) || compact().MatchString(text) || threeParts().MatchString(text) || looksISO(text) || dayMonth().MatchString(text) || monthDay().MatchString(text)
+	return eitherDay().MatchString(text) || serial().MatchString(text) || compact().MatchString(text) || threeParts().MatchString(text) || looksISO(text) || dayMonth().MatchString(text) || monthDay().MatchString(text)
 }
 
 func iso(s string) (civil.Date, bool) {

@@ -94,6 +94,32 @@ func (g *guesser) meanBeside(cols []Column, below [][]string) (count, mean int) 
 	return count, mean
 }
 
+// statistics are headings that stand beside a mean and a number of units.
+var statistics = []string{"sum", "total", "std", "std dev", "stdev", "sd", "se", "sem", "var", "variance", "median"}
+
+// statisticsBeside finds the one column of counts, each a bare number, of a sheet that
+// has the mean of several units and another figure of them beside it, as programs sum
+// tables up: count, sum, mean. -1 is none.
+func (g *guesser) statisticsBeside(cols []Column, below [][]string) (count int, mean, other string) {
+	count = -1
+	for i, c := range cols {
+		switch {
+		case c.Role == Count && (count >= 0 || c.Number != ""), c.Role == Number:
+			return -1, "", ""
+		case c.Role == Count:
+			count = i
+		case c.Role == total && g.meanOfCounts(c.Heading):
+			mean = c.Heading
+		case slices.Contains(statistics, plainHead(c.Heading)):
+			other = c.Heading
+		}
+	}
+	if count < 0 || mean == "" || other == "" || !numbersOnly(column(below, count)) {
+		return -1, "", ""
+	}
+	return count, mean, other
+}
+
 var meanForm = pattern.New(`^((?:mean|average|avg|mittelwert|moyenne|media)\b)? ?(?:number of |no of )?(.*?)(?:(?: ?per | ?/ ?)(\pL+))?$`)
 
 // meanOfCounts reports whether a heading is that of the mean count of a unit: Mean,

@@ -73,6 +73,9 @@ func (g *guesser) lay(row []string, below [][]string) (cols []Column, wrongs []*
 	if i, mean := g.meanBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
 		wrongs[i] = bad(`write the count of each unit, such as 4 0 2 7 in one cell; if it is that of one unit, say so in a map file (see --save-map)`, "the numbers are above those of the column %s beside it: they may be the sum of several units", quote(cols[mean].Heading))
 	}
+	if i, mean, other := g.statisticsBeside(cols, below); i >= 0 && wrongs[i] == nil && !cols[i].Stated {
+		wrongs[i] = bad(`import the sheet of counts that these were worked out of; if the column holds the count of one unit, say so in a map file (see --save-map)`, "%s and %s beside it are worked out of several units: the numbers may be how many units there were, or the sum of them", quote(other), quote(mean))
+	}
 	if !slices.ContainsFunc(cols, func(c Column) bool { return c.Role == Count && c.Bed != "" }) {
 		return cols, wrongs, score, anchors
 	}
@@ -96,7 +99,8 @@ func column(rows [][]string, i int) (cells []string) {
 
 // find finds the heading row among the first rows, or -1: the first with two
 // known headings, else one with a heading and its value (Date, 2026-07-13) or a
-// single cell that is a heading, else the first row of words that are no values.
+// single cell that is a heading, or the row of a form (Bed:, B3, Grower:, MT), else the
+// first row of words that are no values.
 func (g *guesser) find(first []Row) int {
 	one, strange := -1, -1
 	for i, r := range first {
@@ -106,7 +110,7 @@ func (g *guesser) find(first []Row) int {
 		}
 		_, _, score, anchors := g.lay(cells, nil)
 		switch {
-		case score == 2 && anchors == 1 && filled(cells) == 2: // what stands above a form, or a narrow table
+		case score >= 1 && anchors >= 1 && ofForm(cells), score == 2 && anchors == 1 && filled(cells) == 2: // what stands above a form, or a narrow table
 			if one < 0 {
 				one = i
 			}
@@ -122,6 +126,23 @@ func (g *guesser) find(first []Row) int {
 		return strange
 	}
 	return one
+}
+
+// ofForm reports whether a row begins with a label such as "Bed:" and holds a value
+// besides.
+func ofForm(cells []string) bool {
+	label, value := false, false
+	for _, c := range cells {
+		if c = tidy(c); c == "" {
+			continue
+		}
+		colon := strings.HasSuffix(c, ":")
+		if !label && !colon {
+			return false
+		}
+		label, value = true, value || !colon
+	}
+	return value
 }
 
 // words reports whether no cell of a row is a number, a date, a bed or a pest.

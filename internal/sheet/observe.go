@@ -104,7 +104,7 @@ func (r *reader) observe(row Row) error {
 	var wrongs []cellError
 	label, labelWord, blanks := "", "", 0
 	fail := func(c *Column, text string, w *wrong) { wrongs = append(wrongs, cellError{c.Col, text, w, -1}) }
-	hasBed, hasPest, hasDate := false, false, false
+	hasBed, hasPest, hasDate, struck := false, false, false, false
 	unitWord := ""
 	var bedCol, pestCol, dateCol, unitCol, numberCol *Column
 	var bedText, pestText, dateText string
@@ -118,6 +118,13 @@ func (r *reader) observe(row Row) error {
 		if (c.Role == Infested || c.Role == Looked) && strings.EqualFold(text, storedWord) {
 			text = ""
 		}
+		if row.struck(c.Col) && !struck {
+			switch c.Role {
+			case Bed, Pest, Date, Unit, Number, Count:
+				struck = true
+				fail(c, text, bad("write what holds in plain type; if the row does not hold, delete it", "%s is struck out or raised", quote(text)))
+			}
+		}
 		switch c.Role {
 		case Bed:
 			hasBed, bedText, bedCol = true, text, c
@@ -125,10 +132,16 @@ func (r *reader) observe(row Row) error {
 			hasPest, pestText, pestCol = true, text, c
 		case Date:
 			hasDate, dateText, dateCol = true, text, c
+			if f := row.sum(c.Col); moves(f) {
+				fail(c, text, bad("write the day itself, such as 2026-07-13", "%s is worked out by %s, which gives another day on another day", quote(text), quote(f)))
+			}
 		case Unit:
 			unitWord, unitCol = text, c
 		case Number:
 			label, labelWord, numberCol = r.label(text, c.Word), c.Word, c
+			if strings.HasPrefix(text, "=") {
+				fail(c, text, bad("write the number; in a workbook that another program made, let your spreadsheet work it out and save it again", "%s is a formula without its value", quote(text)))
+			}
 			if isDay || r.words.wide[text] {
 				fail(c, text, manyUnits(text, isDay))
 			}
@@ -145,7 +158,7 @@ func (r *reader) observe(row Row) error {
 			if ref := row.joined(c.Col); ref != "" {
 				fail(c, text, bad("part the cells, and write the count of each unit in its own", "the count is joined over the cells %s, and may be the sum of several units", ref))
 			}
-			if f := row.sum(c.Col); f != "" && !c.Stated {
+			if f := row.sum(c.Col); f != "" && !c.Stated && addsUp(f) {
 				fail(c, text, bad("write the count of each unit; if it is that of one unit, write the number itself, or say in a map file that the column is a count (see --save-map)", "%s is worked out by %s, and may be the sum or the mean of several units", quote(text), quote(f)))
 			}
 			counts = append(counts, obs{c, text, isDay})

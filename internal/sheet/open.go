@@ -286,12 +286,16 @@ func (s *Source) other() *diag.Problem {
 		return s.fail(0, save+", without a password", "is an old .xls workbook, or one with a password")
 	case has("\xFF\xFE\x00\x00"), has("\x00\x00\xFE\xFF"):
 		return s.fail(0, "save it as CSV UTF-8", "is text in UTF-32")
+	case has("ID;P"), has("TABLE\r\n0,1"), has("TABLE\n0,1"), has("{\\rtf"):
+		return s.fail(0, save, "is a table of another kind (SYLK, DIF or RTF), not CSV")
 	case has("%PDF"):
 		return s.fail(0, "export the table as CSV", "is a PDF")
 	case has("\x1F\x8B"):
 		return s.fail(0, "unpack it first", "is packed with gzip")
-	case strings.HasPrefix(low, "<!doctype html"), strings.HasPrefix(low, "<html"), strings.HasPrefix(low, "<table"):
+	case strings.HasPrefix(low, "<!doctype html"), strings.HasPrefix(low, "<html"), strings.HasPrefix(low, "<table"), strings.HasPrefix(low, "<tr"):
 		return s.fail(0, save, "is a web page")
+	case strings.HasPrefix(low, "[{"), strings.HasPrefix(low, `{"`):
+		return s.fail(0, "let the program that wrote it write CSV", "is JSON")
 	case strings.HasPrefix(low, "<?xml"):
 		return s.fail(0, save, "is XML")
 	}
@@ -325,10 +329,14 @@ func (s *Source) zipOK(f *os.File) error {
 	}
 	switch {
 	case names["xl/workbook.xml"]:
+	case names["xl/workbook.bin"]:
+		return s.fail(0, "open it and save it as .xlsx or CSV", "is an .xlsb workbook, not an .xlsx one")
 	case names["content.xml"]:
 		return s.fail(0, "open it and save it as .xlsx or CSV", "is an OpenDocument file, not an .xlsx workbook")
 	case names["word/document.xml"]:
 		return s.fail(0, "copy the table into a spreadsheet and save that as .xlsx or CSV", "is a text document, not an .xlsx workbook")
+	case names["[Content_Types].xml"]:
+		return s.fail(0, "open it in your spreadsheet and save it as .xlsx or CSV", "is no workbook of the usual build")
 	default:
 		return s.fail(0, "unpack it, and import the CSV or .xlsx files in it", "is a zip archive, not an .xlsx workbook")
 	}

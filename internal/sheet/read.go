@@ -278,6 +278,9 @@ func (r *reader) headings(first []Row, i int) {
 		if w == nil && !c.Date.IsZero() {
 			w = r.slip(c.Heading, c.Date)
 		}
+		if w == nil && !c.Stated {
+			w = headOfBook(head, c)
+		}
 		if w != nil {
 			cols[i].Refused = true
 			r.add(head.N, c.Col, c.Heading, c.Heading, w.do, "%s", w.what)
@@ -308,14 +311,8 @@ func (r *reader) headings(first []Row, i int) {
 	}
 	if len(r.problems.all) == before {
 		r.aboveHeadings(first[:i])
+		r.sheetName()
 	}
-}
-
-// exported reports whether headings are those of the visits or counts of an
-// exported folder.
-func exported(head []string) bool {
-	has := func(h string) bool { return slices.Contains(head, h) }
-	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
 }
 
 // row reads one row below the headings.
@@ -342,7 +339,7 @@ func (r *reader) row(row Row) error {
 	if len(cells) > r.res.width && filled(cells[:r.res.width]) < n {
 		if r.res.Format.Kind == "CSV" {
 			at := r.res.width + 1
-			what, do := "the row has more cells than the headings: a separating sign inside a value cuts it in two", "put a value that holds the separating sign in quotation marks"
+			what, do := "the row has more cells than the headings: a separating sign inside a value cuts it in two", "put a value that holds the separating sign in quotation marks; where all rows are so, give a first column of row numbers a heading too"
 			if slices.ContainsFunc(cells, func(c string) bool { return strings.Contains(c, "\r") }) {
 				what, do = "the row has more cells than the headings: two rows stand in it, with a line end of another kind between them", "open the file in your spreadsheet or editor and save it again"
 			}

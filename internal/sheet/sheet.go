@@ -49,6 +49,7 @@ type noted struct {
 	dates  []bool         // the cell is a date of the spreadsheet
 	joined map[int]string // columns whose cell is joined with others: all of them
 	sums   map[int]string // columns whose cell is worked out of others: the formula
+	struck map[int]bool   // columns whose cell is struck out, and is no number
 }
 
 // isDate reports whether a column of the row holds a date of the spreadsheet.
@@ -64,14 +65,17 @@ func (r Row) joined(col int) string {
 	return r.book.joined[col]
 }
 
-// sum is the formula that adds up other cells, or takes their mean, in a column of the
-// row, "" for none.
+// sum is the formula that adds up other cells, takes their mean or gives today, in a
+// column of the row, "" for none.
 func (r Row) sum(col int) string {
 	if r.book == nil {
 		return ""
 	}
 	return r.book.sums[col]
 }
+
+// struck reports whether the text or the day in a column of the row is struck out.
+func (r Row) struck(col int) bool { return r.book != nil && r.book.struck[col] }
 
 // rows gives the rows of a sheet in order and io.EOF after the last. A
 // *diag.Problem with a row stands for that row, and reading may go on; any

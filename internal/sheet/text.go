@@ -22,16 +22,21 @@ import (
 
 // Format is how a file is read, for the reader to see.
 type Format struct {
-	Kind      string // "CSV" or "XLSX"
-	Encoding  string // of CSV
-	Separator rune   // of CSV
-	Sheet     string // of XLSX
+	Kind      string   // "CSV" or "XLSX"
+	Encoding  string   // of CSV
+	Separator rune     // of CSV
+	Sheet     string   // of XLSX
+	Unread    []string // hidden sheets of XLSX that hold something too
 }
 
 // Words says it in a sentence.
 func (f Format) Words() string {
 	if f.Kind == "XLSX" {
-		return "workbook, sheet " + quote(f.Sheet)
+		words := "workbook, sheet " + quote(f.Sheet)
+		if len(f.Unread) > 0 {
+			words += "; hidden in it, and not read: " + strings.Join(f.Unread, ", ")
+		}
+		return words
 	}
 	return fmt.Sprintf("text in %s, cells cut by %s; 7.5%s is seven and a half", f.Encoding, separatorWord(f.Separator), f.comma())
 }

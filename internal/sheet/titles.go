@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -55,13 +56,53 @@ func (r *reader) aboveHeadings(above []Row) {
 	}
 }
 
+// exported reports whether headings are those of the visits or counts of an
+// exported folder.
+func exported(head []string) bool {
+	has := func(h string) bool { return slices.Contains(head, h) }
+	return has("visit_id") && has("seq") && has("count") || has("bed_id") && has("void_reason")
+}
+
+func titleWords(title string) []string {
+	return strings.FieldsFunc(title, func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) && c != '-' && c != '_' })
+}
+
+// sheetName refuses a sheet of a workbook that is called after another pest, bed or day
+// than was said for it. The number in "Sheet 1" names no bed.
+func (r *reader) sheetName() {
+	name := tidy(r.res.Format.Sheet)
+	of := r.another(name)
+	for _, word := range titleWords(name) {
+		if of == "" && len(word) > 1 && !plainDigits(word) {
+			of = r.another(word)
+		}
+	}
+	if of != "" {
+		r.add(0, 0, "", name, "take the sheet that is meant, with --sheet, or correct what was said; if its name is wrong, give it another", "the sheet is called %s, and another was said for all of it: its counts may be of %s", quote(name), of)
+	}
+}
+
+// headOfBook refuses a heading of a workbook that does not hold, or not for long.
+func headOfBook(head Row, c Column) *wrong {
+	f := head.sum(c.Col)
+	switch {
+	case c.Read() && head.struck(c.Col):
+		return bad("write the heading in plain type; if the column does not hold, delete it", "the heading %s is struck out or raised", quote(c.Heading))
+	case strings.HasPrefix(c.Heading, "=") && c.Numbers:
+		return bad("write the heading; in a workbook that another program made, let your spreadsheet work it out and save it again", "the heading is a formula without its value")
+	case !c.Date.IsZero() && moves(f):
+		return bad("write the day itself, such as 2026-07-13", "the heading is worked out by %s, which gives another day on another day", quote(f))
+	}
+	return nil
+}
+
 // newTable looks at what stood above headings that stand again: the title of a
 // table of another pest, bed or day than was said for the whole sheet.
 func (r *reader) newTable() {
 	if r.title == 0 {
 		return
 	}
-	for _, word := range strings.FieldsFunc(r.titleWords, func(c rune) bool { return !unicode.IsLetter(c) && !unicode.IsDigit(c) && c != '-' && c != '_' }) {
+	for _, word := range titleWords(r.titleWords) {
 		if of := r.another(word); of != "" {
 			r.otherTable(r.title, r.titleWords, of)
 			break

@@ -57,7 +57,7 @@ func (r *reader) isTotal(cells []string) bool {
 }
 
 // totals are the words in front of a row of sums or means.
-var totals = map[string]bool{"total": true, "totals": true, "sum": true, "sums": true, "subtotal": true, "sub total": true, "grand total": true, "mean": true, "means": true, "average": true, "averages": true, "avg": true, "median": true, "max": true, "maximum": true, "min": true, "minimum": true, "std dev": true, "sub-total": true, "summe": true, "gesamt": true, "mittel": true, "mittelwert": true, "total général": true, "moyenne": true, "somme": true, "totaal": true, "gemiddelde": true, "suma": true, "media": true}
+var totals = map[string]bool{"total": true, "totals": true, "sum": true, "sums": true, "subtotal": true, "sub total": true, "grand total": true, "mean": true, "means": true, "average": true, "averages": true, "avg": true, "median": true, "max": true, "maximum": true, "min": true, "minimum": true, "std dev": true, "sub-total": true, "summe": true, "gesamt": true, "mittel": true, "mittelwert": true, "total général": true, "moyenne": true, "somme": true, "totaal": true, "ergebnis": true, "gesamtergebnis": true, "totale": true, "totale complessivo": true, "total general": true, "eindtotaal": true, "summa": true, "gemiddelde": true, "suma": true, "media": true}
 
 func totalWord(s string) bool {
 	s = strings.ToLower(strings.Trim(tidy(s), " :.="))

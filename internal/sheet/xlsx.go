@@ -5,10 +5,13 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"math"
 	"os"
 	"slices"
 	"strconv"
 	"strings"
+	"time"
+	"unicode"
 
 	"github.com/xuri/excelize/v2"
 
@@ -47,7 +50,7 @@ func (s *Source) openBook(sheet string) (*bookRows, Format, error) {
 	if err != nil {
 		return nil, Format{}, s.fail(0, "save it again from your spreadsheet, without a password", "is a damaged workbook: %v", err)
 	}
-	name, problem := s.choose(book, sheet)
+	name, unread, problem := s.choose(book, sheet)
 	if problem != nil {
 		book.Close()
 		return nil, Format{}, problem
@@ -71,7 +74,7 @@ func (s *Source) openBook(sheet string) (*bookRows, Format, error) {
 		b.close()
 		return nil, Format{}, s.fail(0, "save it again from your spreadsheet", "the sheet %s cannot be read: %v", quote(name), err)
 	}
-	return b, Format{Kind: "XLSX", Sheet: name}, nil
+	return b, Format{Kind: "XLSX", Sheet: name, Unread: unread}, nil
 }
 
 // openBook keeps a damaged workbook that the library does not stand from
@@ -85,17 +88,23 @@ func openBook(r io.Reader) (book *excelize.File, err error) {
 	return excelize.OpenReader(r, excelize.Options{UnzipSizeLimit: maxUnzipped, UnzipXMLSizeLimit: maxPart})
 }
 
-// choose finds the sheet to read: the one that was named, or the only one
-// that holds anything.
-func (s *Source) choose(book *excelize.File, named string) (string, *diag.Problem) {
-	var all, filled []string
+// choose finds the sheet to read: the one that was named, or the only one that holds
+// anything, or of several the only one that is not hidden; unread are the others.
+func (s *Source) choose(book *excelize.File, named string) (name string, unread []string, no *diag.Problem) {
+	var all, filled, open []string
 	for _, name := range book.GetSheetList() {
 		all = append(all, quote(name))
 		if named != "" && strings.EqualFold(tidy(name), tidy(named)) {
-			return name, nil
+			return name, nil, nil
 		}
-		if holdsAnything(book, name) {
-			filled = append(filled, name)
+		if !holdsAnything(book, name) {
+			continue
+		}
+		filled = append(filled, name)
+		if visible, err := book.GetSheetVisible(name); err == nil && visible {
+			open = append(open, name)
+		} else {
+			unread = append(unread, quote(name))
 		}
 	}
 	var plain []string
@@ -106,15 +115,17 @@ func (s *Source) choose(book *excelize.File, named string) (string, *diag.Proble
 	case named != "":
 		p := s.fail(0, "give --sheet with one of: "+strings.Join(all, ", "), "holds no sheet %s%s", quote(named), diag.DidYouMean(named, book.GetSheetList()))
 		p.Usage = true
-		return "", p
+		return "", nil, p
 	case len(filled) == 0:
-		return "", s.fail(0, "check that this is the right workbook", "holds no sheet with anything in it")
+		return "", nil, s.fail(0, "check that this is the right workbook", "holds no sheet with anything in it")
+	case len(open) == 1:
+		return open[0], unread, nil
 	case len(filled) > 1:
 		p := s.fail(0, "say which with --sheet, one of: "+strings.Join(plain, ", "), "holds %d sheets", len(filled))
 		p.Usage = true
-		return "", p
+		return "", nil, p
 	}
-	return filled[0], nil
+	return filled[0], nil, nil
 }
 
 func holdsAnything(book *excelize.File, name string) (found bool) {
@@ -160,7 +171,7 @@ func (b *bookRows) next() (row Row, err error) {
 		if err := errors.Join(b.raw.Error(), b.shown.Error()); err != nil {
 			return Row{}, b.s.fail(b.n, "save it again from your spreadsheet", "cannot be read: %v", err)
 		}
-		return Row{}, io.EOF
+		return Row{}, b.whole()
 	}
 	raw, err := b.raw.Columns(excelize.Options{RawCellValue: true})
 	if err != nil {
@@ -182,9 +193,12 @@ func (b *bookRows) next() (row Row, err error) {
 		raw = row.Cells
 	}
 	for i := range raw {
-		if len(b.beside.struck) > 0 && b.beside.struck[place{b.n, i + 1}] {
-			raw[i] += struckOut
-			continue
+		if len(b.beside.struck) > 0 && b.beside.struck[place{b.n, i + 1}] && raw[i] != "" {
+			if digitsOnly([]byte(raw[i])) && !(i < len(shown) && isDateMark(shown[i])) {
+				raw[i] += struckOut
+				continue
+			}
+			row.noted().struck[i+1] = true
 		}
 		if i >= len(shown) || raw[i] == shown[i] || raw[i] == "" {
 			continue
@@ -197,7 +211,7 @@ func (b *bookRows) next() (row Row, err error) {
 				row.book.dates = make([]bool, len(raw))
 			}
 			raw[i], row.book.dates[i] = d, true
-		} else if strings.HasSuffix(shown[i], "%") || shown[i] == "TRUE" || shown[i] == "FALSE" { // a tick is no count of 1
+		} else if strings.HasSuffix(shown[i], "%") || shownAsWord(raw[i], shown[i]) { // a tick, TRUE or WAHR, is no count of 1
 			raw[i] = shown[i]
 		} else if shown[i] == struckMark {
 			raw[i] = roundTrip(raw[i]) + struckOut
@@ -206,6 +220,21 @@ func (b *bookRows) next() (row Row, err error) {
 		}
 	}
 	return row, nil
+}
+
+// whole is io.EOF where all rows of the sheet's text were given: at one that is cut short,
+// or has a sign that must not stand there, the library ends without a word.
+func (b *bookRows) whole() error {
+	const save = "open it in your spreadsheet, see whether all rows are there, and save it again"
+	switch last := b.beside.lastRow; {
+	case b.beside.disorder > 0:
+		return b.s.fail(0, save, "is a damaged workbook: row %d stands twice, or below a later one", b.beside.disorder)
+	case last >= b.n:
+		return b.s.fail(0, save, "is a damaged workbook: row %d cannot be read, nor what stands below it", b.n)
+	case last > 0 && !b.beside.ended:
+		return b.s.fail(0, save, "is a damaged workbook: it ends in row %d", last)
+	}
+	return io.EOF
 }
 
 // unsaid writes a formula without a value into its cell, and notes which cells are
@@ -217,9 +246,7 @@ func (b *bookRows) unsaid(cells []string, row *Row) []string {
 			for len(cells) < col {
 				cells = append(cells, "")
 			}
-			if cells[col-1] == "" {
-				cells[col-1] = f
-			}
+			cells[col-1] = f
 		}
 		if ref, ok := b.beside.joined[at]; ok {
 			row.noted().joined[col] = ref
@@ -237,7 +264,7 @@ func (r *Row) noted() *noted {
 		r.book = &noted{}
 	}
 	if r.book.joined == nil {
-		r.book.joined, r.book.sums = map[int]string{}, map[int]string{}
+		r.book.joined, r.book.sums, r.book.struck = map[int]string{}, map[int]string{}, map[int]bool{}
 	}
 	return r.book
 }
@@ -250,8 +277,17 @@ const (
 	struckMark = "STRUCK" // of a number that is struck out
 )
 
+func isDateMark(shown string) bool { return shown == dateMark || shown == monthMark }
+
 // struckOut is written behind a number that is struck out, or raised, whole or in part.
 const struckOut = " (struck out or raised)"
+
+// splitSecond before midnight, a tenth of one in days, spreadsheets show the next day:
+// programs that write the end of a period mean the one before.
+const (
+	splitSecond  = 1.0 / (24 * 60 * 60 * 10)
+	nearMidnight = " or "
+)
 
 // lastDay ends the days that a cell may hold: 1 January 2100.
 const lastDay = 73_051.0
@@ -259,7 +295,7 @@ const lastDay = 73_051.0
 // date turns a number that is shown as a date into that date.
 func (b *bookRows) date(raw, shown string) (string, bool) {
 	v, err := strconv.ParseFloat(raw, 64)
-	if err != nil || v < 1 || v >= lastDay || shown != dateMark && shown != monthMark {
+	if err != nil || v < 1 || v >= lastDay || !isDateMark(shown) {
 		return "", false
 	}
 	t, err := excelize.ExcelDateToTime(v, b.date1904)
@@ -267,6 +303,13 @@ func (b *bookRows) date(raw, shown string) (string, bool) {
 		return "", false
 	}
 	d := civil.DateIn(t, t.Location())
+	if before := math.Trunc(v); v-before > 1-splitSecond {
+		eve := civil.New(1899, time.December, 30).AddDays(int(before))
+		if b.date1904 {
+			eve = eve.AddDays(1462)
+		}
+		return eve.String() + nearMidnight + eve.AddDays(1).String(), true
+	}
 	if shown == monthMark && d.Day == 1 {
 		return fmt.Sprintf("%s %d", d.Month, d.Year), true
 	}
@@ -328,13 +371,16 @@ func isDate(id int, codes map[int]string) bool {
 	return id >= 14 && id <= 17 || id == 22 || id >= 27 && id <= 31 || id == 36 || id >= 50 && id <= 58
 }
 
-// struck reports whether a font strikes its text out.
+// struck reports whether a font strikes its text out or raises it.
 func struck(book *excelize.File, font *int) bool {
 	if font == nil || book.Styles.Fonts == nil || *font < 0 || *font >= len(book.Styles.Fonts.Font) || book.Styles.Fonts.Font[*font] == nil {
 		return false
 	}
-	s := book.Styles.Fonts.Font[*font].Strike
-	return s != nil && (s.Val == nil || *s.Val)
+	f := book.Styles.Fonts.Font[*font]
+	if f.VertAlign != nil && f.VertAlign.Val != nil && *f.VertAlign.Val != "baseline" {
+		return true
+	}
+	return f.Strike != nil && (f.Strike.Val == nil || *f.Strike.Val)
 }
 
 var notCode = pattern.New(`"[^"]*"|\\.|\[[^\]]*\]|_.|\*.`)
@@ -346,7 +392,20 @@ func plainCode(code string) string { return strings.ToLower(notCode().ReplaceAll
 // year.
 func dateCode(code string) bool {
 	code = plainCode(code)
+	if strings.HasPrefix(code, "stand") || code == "estándar" { // General in other languages
+		return false
+	}
 	return strings.ContainsAny(code, "dy") || strings.Contains(code, "mmm")
+}
+
+// shownAsWord reports whether a number is shown without any digit: as WAHR, or with a
+// sign for a tick. A zero that is hidden, or shown as a dash, is none.
+func shownAsWord(raw, shown string) bool {
+	v, err := strconv.ParseFloat(raw, 64)
+	if err != nil || serial().MatchString(raw) || shown == struckMark || strings.ContainsAny(shown, "0123456789") || tidy(shown) == "" {
+		return false
+	}
+	return v != 0 || strings.ContainsFunc(shown, unicode.IsLetter)
 }
 
 // roundTrip writes 0.30000000000000004, as workbooks hold it, as 0.3.

@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"encoding/xml"
 	"errors"
+	"html"
 	"io"
 	"path"
 	"strconv"
@@ -19,10 +20,13 @@ import (
 // beside is what the library's reader of rows does not tell of a sheet.
 type beside struct {
 	formulas map[place]string // cells with a formula and no value: the formula
-	sums     map[place]string // cells whose formula adds up others or takes their mean: the formula
+	sums     map[place]string // cells whose formula adds up others, takes their mean or gives today: the formula
 	joined   map[place]string // the first cell of cells that are joined: all of them, as A2:A4
 	hidden   [][2]int         // runs of hidden columns
-	struck   map[place]bool   // cells with a number of which a part is struck out or raised
+	lastRow  int              // that the text has, whatever the library makes of it
+	ended    bool             // the rows have an end
+	disorder int              // the first row that stands below one with its number or a higher one
+	struck   map[place]bool   // cells that are struck out or raised, and numbers of which a part is
 }
 
 // place is a cell: row and column from 1.
@@ -41,7 +45,7 @@ func (s *Source) lookBeside(book *excelize.File, sheet string) beside {
 		defer z.Close()
 		if f, err := z.Open(partOf(z, book, sheet)); err == nil {
 			defer f.Close()
-			b.read(bufio.NewReaderSize(f, 64<<10), struckTexts(z))
+			b.read(bufio.NewReaderSize(f, 64<<10), looked{struckTexts(z), struckStyles(book), worksOutAnew(book)})
 		}
 	}
 	if s.besides == nil {
@@ -85,34 +89,53 @@ func partOf(z *zip.ReadCloser, book *excelize.File, sheet string) string {
 	return ""
 }
 
-func (b *beside) read(r *bufio.Reader, struck map[string]bool) {
-	var cell, formula []byte
-	asked, valued := false, false
+// looked is what of a workbook a look beside needs to know.
+type looked struct {
+	texts  map[string]bool // the numbers of the shared texts that are struck out in part
+	styles map[string]bool // the numbers of the styles that strike out
+	stale  bool            // its formulas are to be worked out anew: a value of 0 may stand for none
+}
+
+// besideCell is a cell while its tags go by.
+type besideCell struct {
+	name           []byte // such as B3; a program may leave it out
+	row, col       int    // its row; its column, where it has no name
+	formula, value []byte
+	number         string // of a formula that several cells share
+	asked, valued  bool   // it has a formula; it has a value
+	inFormula      bool   // what comes next is the formula
+	inValue        bool   // or the value
+	shared, inline bool   // it holds the number of a text, or a text itself
+	text           bool   // it is the text that a formula gave
+	struck         bool   // its style strikes it out
+	odd, inText    bool   // a part of its own text is struck out; one is being read
+	words          []byte // its own text
+}
+
+func (b *beside) read(r *bufio.Reader, of looked) {
+	var c besideCell
 	shared := map[string]string{} // formulas of several cells, by their number
-	number := ""
-	texts := false // the cell holds the number of a text
-	var value []byte
 	for {
 		text, err := upTo(r, '<')
 		if err != nil {
 			return
 		}
-		if asked && len(formula) == 0 && !valued {
-			formula = append(formula, text...)
+		if c.inFormula {
+			c.formula = append(c.formula, text...)
+			c.inFormula = false
 		}
-		if texts {
-			value = append(value[:0], text...)
+		if c.inText && len(c.words) < 10 {
+			c.words = append(c.words, text...)
+		}
+		if c.inValue {
+			c.value = append(c.value[:0], bytes.TrimSpace(text)...)
+			c.inValue = false
 		}
 		tag, err := upTo(r, '>')
 		if err != nil {
 			return
 		}
 		name, end := tagName(tag)
-		if texts && end && string(name) == "v" && struck[string(value)] {
-			if at, ok := placeOf(string(cell)); ok && len(b.struck) < maxBeside {
-				b.struck[at] = true
-			}
-		}
 		switch string(name) {
 		case "col":
 			if hide := string(attr(tag, "hidden")); hide == "1" || hide == "true" {
@@ -120,27 +143,46 @@ func (b *beside) read(r *bufio.Reader, struck map[string]bool) {
 				to, _ := strconv.Atoi(string(attr(tag, "max")))
 				b.hidden = append(b.hidden, [2]int{from, to})
 			}
+		case "row":
+			if n, err := strconv.Atoi(string(attr(tag, "r"))); err == nil {
+				c.row = n
+			} else if !end {
+				c.row++
+			}
+			if !end {
+				if c.row <= b.lastRow && b.disorder == 0 {
+					b.disorder = c.row
+				}
+				b.lastRow = max(b.lastRow, c.row)
+			}
+			c.name, c.col = c.name[:0], 0
+		case "sheetData":
+			b.ended = end || bytes.HasSuffix(tag, []byte("/"))
 		case "c":
 			if !end {
-				cell, formula, asked, valued = append(cell[:0], attr(tag, "r")...), formula[:0], false, false
-				texts = len(struck) > 0 && string(attr(tag, "t")) == "s"
+				c.begin(tag, of)
 				continue
 			}
-			if asked && valued {
-				b.sum(string(cell), strings.TrimSpace(string(formula)), number, shared)
-			}
-			if asked && !valued && len(b.formulas) < maxBeside {
-				if at, ok := placeOf(string(cell)); ok {
-					b.formulas[at] = "=" + strings.TrimSpace(string(formula))
-				}
-			}
-			asked = false
+			b.end(&c, shared)
+			c.asked = false
 		case "f":
-			if asked = true; !end {
-				number = string(attr(tag, "si"))
+			if c.asked = true; !end {
+				c.number, c.inFormula = string(attr(tag, "si")), true
 			}
-		case "v", "is":
-			valued = true
+		case "v":
+			if !end {
+				c.inValue = !bytes.HasSuffix(tag, []byte("/"))
+				c.valued = c.text // an empty text is one; a number is not
+				continue
+			}
+			c.valued = c.text || len(c.value) > 0 && !(of.stale && c.asked && string(c.value) == "0")
+			c.struck = c.struck || c.shared && of.texts[string(c.value)]
+		case "is":
+			c.valued = true
+		case "t":
+			c.inText = c.inline && !end && !bytes.HasSuffix(tag, []byte("/"))
+		case "strike", "vertAlign":
+			c.odd = c.odd || oddTag(tag)
 		case "mergeCell":
 			ref := string(attr(tag, "ref"))
 			first, _, _ := strings.Cut(ref, ":")
@@ -150,6 +192,48 @@ func (b *beside) read(r *bufio.Reader, struck map[string]bool) {
 		}
 	}
 }
+
+func (c *besideCell) begin(tag []byte, of looked) {
+	name, col := attr(tag, "r"), 0
+	if len(name) == 0 {
+		col = c.place().col + 1
+	}
+	kind := attr(tag, "t")
+	*c = besideCell{
+		name: append(c.name[:0], name...), row: c.row, col: col, formula: c.formula[:0], value: c.value[:0], words: c.words[:0],
+		shared: string(kind) == "s", inline: string(kind) == "inlineStr", text: string(kind) == "str", struck: of.styles[string(attr(tag, "s"))],
+	}
+}
+
+func (c *besideCell) place() place {
+	if at, ok := placeOf(string(c.name)); ok {
+		return at
+	}
+	return place{c.row, c.col}
+}
+
+// end notes what was found of a cell.
+func (b *beside) end(c *besideCell, shared map[string]string) {
+	if c.asked {
+		formula := html.UnescapeString(strings.TrimSpace(string(c.formula)))
+		if c.valued {
+			b.sum(c.place(), formula, c.number, shared)
+		} else if len(b.formulas) < maxBeside {
+			b.formulas[c.place()] = "=" + formula
+		}
+	}
+	if (c.struck && c.valued || c.odd && digitsOnly(c.words)) && len(b.struck) < maxBeside {
+		b.struck[c.place()] = true
+	}
+}
+
+// oddTag reports whether a tag strikes text out or raises it.
+func oddTag(tag []byte) bool {
+	v := string(attr(tag, "val"))
+	return v != "0" && v != "false" && v != "baseline"
+}
+
+func digitsOnly(text []byte) bool { return strings.Trim(string(text), "0123456789 ") == "" }
 
 // struckTexts are the numbers of the texts that cells share and that are no plain
 // numbers: 47 of which the 4 is struck out.
@@ -179,34 +263,68 @@ func struckTexts(z *zip.ReadCloser) map[string]bool {
 		case "si":
 			if !end {
 				n++
-			} else if odd && strings.Trim(string(whole), "0123456789 ") == "" && len(found) < maxBeside {
+			} else if odd && digitsOnly(whole) && len(found) < maxBeside {
 				found[strconv.Itoa(n)] = true
 			}
 			whole, odd = whole[:0], false
 		case "t":
 			inText = !end && !bytes.HasSuffix(tag, []byte("/"))
 		case "strike", "vertAlign":
-			if v := string(attr(tag, "val")); v != "0" && v != "false" && v != "baseline" {
-				odd = true
-			}
+			odd = odd || oddTag(tag)
 		}
 	}
 }
 
-var sumForm = pattern.New(`^\s*=?\s*\+?(?:ROUND(?:UP|DOWN)?\()?(?:(?:_xlfn\.)?(?:SUM|SUMIFS?|SUMPRODUCT|SUBTOTAL|AGGREGATE|AVERAGE|AVERAGEIFS?|MEDIAN|MIN|MAX|COUNT|COUNTA|COUNTIFS?)\(|\$?[A-Z]{1,3}\$?\d+(?:\+\$?[A-Z]{1,3}\$?\d+)+\)?$)`)
+// struckStyles are the numbers of the styles of cells that strike out or raise.
+func struckStyles(book *excelize.File) map[string]bool {
+	found := map[string]bool{}
+	if book.Styles == nil || book.Styles.CellXfs == nil {
+		return nil
+	}
+	for i, xf := range book.Styles.CellXfs.Xf {
+		if struck(book, xf.FontID) {
+			found[strconv.Itoa(i)] = true
+		}
+	}
+	return found
+}
 
-// sum notes a cell whose formula adds up others or takes their mean. A formula that
-// several cells share stands in the first of them alone.
-func (b *beside) sum(cell, formula, number string, shared map[string]string) {
+// worksOutAnew reports whether a spreadsheet is to work out all formulas when it opens
+// the workbook: libraries that cannot ask for it and write 0 for each value.
+func worksOutAnew(book *excelize.File) bool {
+	return book.WorkBook != nil && book.WorkBook.CalcPr != nil && book.WorkBook.CalcPr.FullCalcOnLoad != nil && *book.WorkBook.CalcPr.FullCalcOnLoad
+}
+
+var (
+	quotedPart = pattern.New(`"[^"]*"|'[^']*'|\[[^\[\]]*\]`) // texts, names of sheets, names of columns
+	sumForm    = pattern.New(`(?i)(?:^|[^A-Z0-9_])(?:SUM|SUMIFS?|SUMPRODUCT|SUBTOTAL|AGGREGATE|AVERAGEA?|AVERAGEIFS?|MEDIAN|MIN|MAX|MINIFS|MAXIFS|COUNTA?|COUNTIFS?|D(?:SUM|AVERAGE|COUNT)|GETPIVOTDATA)\(|[^-+*/^(,;=<>& ]\s*[+/]`)
+	movingForm = pattern.New(`(?i)(?:^|[^A-Z0-9_])(?:TODAY|NOW)\(`)
+)
+
+// addsUp reports whether a formula adds up numbers, or takes their mean.
+func addsUp(formula string) bool {
+	for range 2 { // names of columns stand in brackets within brackets
+		formula = quotedPart().ReplaceAllString(formula, "x")
+	}
+	return sumForm().MatchString(formula)
+}
+
+// moves reports whether a formula gives another day on another day.
+func moves(formula string) bool { return movingForm().MatchString(formula) }
+
+// sum notes a cell whose formula adds up others, takes their mean or gives the day on
+// which it is worked out. A formula that several cells share stands in the first of them
+// alone.
+func (b *beside) sum(at place, formula, number string, shared map[string]string) {
 	switch {
 	case formula == "":
 		formula = shared[number]
-	case !sumForm().MatchString(formula):
+	case !addsUp(formula) && !moves(formula):
 		return
 	case number != "" && len(shared) < maxBeside:
 		shared[number] = formula
 	}
-	if at, ok := placeOf(cell); ok && formula != "" && len(b.sums) < maxBeside {
+	if formula != "" && len(b.sums) < maxBeside {
 		b.sums[at] = "=" + strings.TrimPrefix(formula, "=")
 	}
 }

@@ -110,7 +110,9 @@ func TestNumbersBesideTheHeadings(t *testing.T) {
 func TestFormulasThatAddUp(t *testing.T) {
 	for formula, several := range map[string]bool{
 		"SUM(F2:I2)": true, "AVERAGE(F2:I2)": true, "ROUND(AVERAGE(F2:I2),0)": true, "F2+G2+H2": true, "$F2+G$2": true, "COUNTIF(F2:I2,1)": true, "SUMIF(F2:I2,1)": true,
-		"F2": false, "4+2": false, "F2*2": false, "SUMMER(F2)": false,
+		"4+2": true, "4+0+2+7": true, "(F2+G2)/2": true, "F2/2": true, "Traps!F2+Traps!G2": true, "IF(SUM(F2:I2)=0,\"\",SUM(F2:I2))": true, "IFERROR(SUM(F2:I2),0)": true, "INT(AVERAGE(F2:I2))": true,
+		"-SUM(F2:I2)*-1": true, "GETPIVOTDATA(\"n\",A1)": true, "F2+1": true, "sum(F2:I2)": true, "_xlfn.MAXIFS(F2:I2,A2:D2,1)": true,
+		"F2": false, "+F2": false, "F2*2": false, "F2-G2": false, "SUMMER(F2)": false, "IF(F2=\"a+b\",1,F2)": false, "'wet + dry'!F2": false, "T1[[#This Row],[a+b]]": false, "VALUE(F2)": false, "IF(F2>=+G2,+F2,G2)": false,
 	} {
 		path := workbook(t, [][]any{{"Date", "Bed", "Pest", "Count"}, {"2026-07-13", "B3", "slug", 12}, {"2026-07-13", "B4", "slug", 7}}, nil, func(f *excelize.File) {
 			require.NoError(t, f.SetCellFormula("Sheet1", "D2", formula))
