@@ -92,7 +92,8 @@ func TestStrange(t *testing.T) {
 
 // TestWordsFollowTheUnits walks over the commands of a farm in US units, and
 // of the same farm in metric ones: none says anything in the units of the
-// other, but for what a label or an entry says.
+// other, but for what a label or an entry says. One after the other: the flags of
+// the library are shared by all that runs in a process.
 func TestWordsFollowTheUnits(t *testing.T) {
 	base := newField(t, demoNow)
 	base.run("demo", "--keep", filepath.Join(base.dir, "demo"), "--quiet")
@@ -100,7 +101,6 @@ func TestWordsFollowTheUnits(t *testing.T) {
 	require.NoError(t, err)
 	for system, foreign := range map[string]*regexp.Regexp{"us": metricUnits, "metric": usUnits} {
 		t.Run(system, func(t *testing.T) {
-			t.Parallel()
 			f := newField(t, demoNow)
 			require.NoError(t, os.WriteFile(f.db, raw, 0o600))
 			f.run("farm", "set", "--units", system)
