@@ -129,7 +129,7 @@ func (a *App) exportFolder(ctx context.Context, o ExportOptions, data *ExportDat
 	defer os.RemoveAll(tmp) // nothing is there once it has its name
 	var disk errgroup.Group // files on their way to the disk, and what is looked at, while others are written
 	defer func() { _ = disk.Wait() }()
-	disk.Go(func() error { return a.st.View(ctx, (*store.Tx).Intact) }) // on another core
+	disk.Go(func() error { return a.st.Intact(ctx) }) // on another core
 	pack := tables.NewPackage(tables.Made{Schema: a.st.Schema(), Program: o.Program, Facts: a.cat.Version})
 	err = a.st.View(ctx, func(tx *store.Tx) error {
 		for i, t := range tables.All {

@@ -98,6 +98,9 @@ func (a *App) exportWorkbook(ctx context.Context, o ExportOptions, data *ExportD
 		return "", err
 	}
 	defer book.Close()
+	if err := a.st.Intact(ctx); err != nil {
+		return "", err
+	}
 	b := &bookWriter{book: book, loc: a.loc, tell: o.Progress, visits: map[string][2]string{}}
 	err = a.st.View(ctx, func(tx *store.Tx) error {
 		for _, s := range bookSheets {

@@ -223,7 +223,10 @@ func (s *Store) runOn(ctx context.Context, db *sqlx.DB, c *Command, f func(tx *T
 	return err
 }
 
-const foreignKeysOff = "foreign_keys(0)"
+const (
+	foreignKeysOff = "foreign_keys(0)"
+	checksOff      = "ignore_check_constraints(1)"
+)
 
 // openDB opens the pool. Pragmas go through the DSN, so that every connection
 // of the pool has them; url.URL keeps '?', '#' and '%' in file names apart
