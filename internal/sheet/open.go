@@ -40,7 +40,7 @@ type look struct {
 	badUTF8    int64  // where the first byte stands that is no UTF-8; -1 for none
 	lf, loneCR bool   // line ends that occur
 	nul        int64  // where the first NUL stands; -1 for none
-	longest    int64  // bytes in the longest line
+	longest    int64  // bytes in the longest line that ends in another block than it begins
 	longRow    int    // and its line
 }
 
@@ -171,6 +171,8 @@ func (g *lineGuard) Read(b []byte) (int, error) {
 	return n, err
 }
 
+var lineEnd = []byte("\n")
+
 var table = crc32.MakeTable(crc32.Castagnoli)
 
 // scan reads the bytes once: what kind of file it is, and a checksum by which
@@ -210,17 +212,15 @@ func (s *Source) scan() error {
 				s.look.nul = pos + int64(i)
 			}
 		}
-		for rest := b; ; {
-			i := bytes.IndexByte(rest, '\n')
-			if i < 0 {
-				line += int64(len(rest))
-				break
-			}
+		if i := bytes.IndexByte(b, '\n'); i < 0 {
+			line += int64(n)
+		} else { // the lines between the first end and the last are shorter than a block
 			s.look.lf = true
 			if line+int64(i) > s.look.longest {
 				s.look.longest, s.look.longRow = line+int64(i), row
 			}
-			rest, line, row = rest[i+1:], 0, row+1
+			row += bytes.Count(b, lineEnd)
+			line = int64(n - 1 - bytes.LastIndexByte(b, '\n'))
 		}
 		if line > s.look.longest {
 			s.look.longest, s.look.longRow = line, row
