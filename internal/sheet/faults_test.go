@@ -172,3 +172,24 @@ func TestLetters(t *testing.T) {
 		require.Equal(t, want, sheet.Letter(n))
 	}
 }
+
+// A line beyond all measure is told with its number, wherever its ends lie in the
+// blocks that are read, and one that is just within is left to the reader of rows.
+func TestLongLine_Row(t *testing.T) {
+	const limit, block = 4 * 256 << 10, 64 << 10
+	for _, before := range []int{0, 1, 2, block - 2, block - 1, block, block + 1, 3*block - 1, 3 * block} {
+		for _, length := range []int{limit, limit + 1, limit + block - 1, limit + block, limit + block + 1} {
+			for _, end := range []string{"\n1,2\n", ""} {
+				short := strings.Repeat("a,b\n", before/4) + strings.Repeat("\n", before%4)
+				_, err := sheet.Open(put(t, "long.csv", short+strings.Repeat("x", length)+end), nil)
+				if length <= limit {
+					require.NoError(t, err, "%d %d %q", before, length, end)
+					continue
+				}
+				var p *diag.Problem
+				require.ErrorAs(t, err, &p, "%d %d %q", before, length, end)
+				require.Equal(t, strings.Count(short, "\n")+1, p.Row, "%d %d %q", before, length, end)
+			}
+		}
+	}
+}
