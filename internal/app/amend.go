@@ -146,7 +146,7 @@ func (a *App) amendNow(tx *store.Tx, kind store.Kind, id int64) error {
 		return err
 	}
 	if len(list) == 0 {
-		return diag.Usagef("see the numbers with `leafturn history`, `leafturn visits --all` and `leafturn records`", "there is no %s record %d", kind, id)
+		return store.NoRecord(kind, id)
 	}
 	if r := list[0]; !r.VoidedAt.IsZero() {
 		do := "enter it again with the right values"

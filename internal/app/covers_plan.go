@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -141,40 +140,32 @@ func (a *App) planCovers(ctx context.Context, s snapshot, list []assess.Assessme
 // keepCovers stores a plan and returns how many covers of an earlier plan it took
 // out: of those whose sowing is still to come, all that the new plan does not hold.
 func (a *App) keepCovers(ctx context.Context, plan cover.Plan, today civil.Date) (replaced int, err error) {
-	type key struct {
-		bed, cover string
-		sow        civil.Date
-	}
-	next := map[key]farm.PlannedCover{}
-	var order []key
+	next := map[farm.PlannedCover]bool{}
+	var order []farm.PlannedCover
 	for _, b := range plan.Beds {
 		for _, cell := range b.Chosen() {
-			c := cell.Fit.Choice
 			for _, part := range cell.Option.Parts() {
-				k := key{b.Bed, part.Crop.ID, c.Sow}
-				order = append(order, k)
-				next[k] = farm.PlannedCover{Bed: k.bed, Cover: k.cover, Sow: k.sow, Kill: c.Kill}
+				c := farm.PlannedCover{Bed: b.Bed, Cover: part.Crop.ID, Sow: cell.Fit.Choice.Sow, Kill: cell.Fit.Choice.Kill}
+				order, next[c] = append(order, c), true
 			}
 		}
 	}
 	err = a.st.Update(ctx, func(tx *store.Tx) error {
-		ahead := store.Filter{From: today.AddDays(1)}
-		numbers, err := tx.Records(store.KindCover, ahead)
+		old, err := tx.Covers(store.Filter{From: today.AddDays(1)})
 		if err != nil {
 			return err
 		}
-		old, err := tx.Covers(ahead)
-		if err != nil {
-			return err
-		}
-		for _, r := range numbers {
-			k := key{r.Bed, r.What, r.Date}
-			i := slices.IndexFunc(old, func(c farm.PlannedCover) bool { return key{c.Bed, c.Cover, c.Sow} == k })
-			if x, ok := next[k]; ok && i >= 0 && old[i].Kill == x.Kill {
-				delete(next, k)
+		for _, c := range old {
+			c.Note = ""
+			if next[c] {
+				delete(next, c)
 				continue
 			}
-			if err := tx.Void(store.KindCover, r.ID, "a new plan took its place", a.now); err != nil {
+			id, err := number(tx, store.KindCover, c.Bed, c.Sow, c.Cover)
+			if err != nil {
+				return err
+			}
+			if err := tx.Void(store.KindCover, id, "a new plan took its place", a.now); err != nil {
 				return err
 			}
 			replaced++
@@ -182,11 +173,12 @@ func (a *App) keepCovers(ctx context.Context, plan cover.Plan, today civil.Date)
 		if len(next) == 0 && replaced == 0 {
 			return diag.Failf(store.ErrDuplicate, "leave it, or give other rules", "this very plan is already stored")
 		}
-		for _, k := range order {
-			if c, ok := next[k]; ok {
-				if _, err := tx.AddCover(c, a.now); err != nil {
-					return err
-				}
+		for _, c := range order {
+			if !next[c] {
+				continue
+			}
+			if _, err := tx.AddCover(c, a.now); err != nil {
+				return err
 			}
 		}
 		return nil

@@ -80,7 +80,7 @@ func (d *doctor) treatments(tx *store.Tx) error {
 	return nil
 }
 
-// words looks for words of steps, covers and own levels that the facts do not know.
+// words looks for words of steps and own levels that the facts do not know.
 func (d *doctor) words(tx *store.Tx) error {
 	cat := d.a.cat
 	dones, err := tx.Dones(store.Filter{})
@@ -98,19 +98,6 @@ func (d *doctor) words(tx *store.Tx) error {
 		case !x.IsStep():
 		case !slices.ContainsFunc(cat.Actions(x.Pest), func(y catalog.Action) bool { return y.Key == x.Action }):
 			d.add(checkFacts, true, do, "done %d is of the step %q against %q, which these facts do not know", x.ID, x.Action, x.Pest)
-		}
-	}
-	covers, err := tx.Covers(store.Filter{})
-	if err != nil {
-		return err
-	}
-	for _, x := range covers {
-		n, err := number(tx, store.KindCover, x.Bed, x.Sow, x.Cover)
-		if err != nil {
-			return err
-		}
-		if !slices.ContainsFunc(cat.Covers(), func(y catalog.Cover) bool { return y.Key == x.Cover }) {
-			d.add(checkFacts, true, fmt.Sprintf("leafturn amend cover %d COVER --reason \"...\"", n), "cover %d is %q, which is no cover of these facts", n, x.Cover)
 		}
 	}
 	levels, err := tx.Overrides(d.a.Today())
@@ -170,6 +157,9 @@ func (d *doctor) rest(tx *store.Tx) error {
 		n, err := number(tx, store.KindCover, c.Bed, c.Sow, c.Cover)
 		if err != nil {
 			return err
+		}
+		if !slices.ContainsFunc(a.cat.Covers(), func(x catalog.Cover) bool { return x.Key == c.Cover }) {
+			d.add(checkFacts, true, fmt.Sprintf("leafturn amend cover %d COVER --reason \"...\"", n), "cover %d is %q, which is no cover of these facts", n, c.Cover)
 		}
 		if !c.Kill.IsZero() && c.Kill.Before(c.Sow) {
 			d.add(checkRecords, true, fmt.Sprintf("leafturn amend cover %d --kill DATE --reason \"...\"", n), "%s in %s ends on %s, before it is sown on %s", c.Cover, c.Bed, c.Kill, c.Sow)

@@ -219,7 +219,7 @@ func (a *App) recordHistory(ctx context.Context, kind store.Kind, id int64) (*re
 		if list, err := tx.Records(kind, store.Filter{ID: id, IncludeVoided: true}); err != nil {
 			return err
 		} else if len(list) == 0 {
-			return diag.Usagef("see the numbers with `leafturn history`, `leafturn visits --all` and `leafturn records`", "there is no %s record %d", kind, id)
+			return store.NoRecord(kind, id)
 		}
 		versions, err := tx.Versions(kind, id)
 		if err != nil {

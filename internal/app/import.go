@@ -382,7 +382,7 @@ func (x *importing) allOrNone(ctx context.Context) (*report.Document, error) {
 	if refused != nil {
 		return nil, refused
 	}
-	return x.report(all), nil
+	return x.stored(all...), nil
 }
 
 // refused lists all problems of an import that stored nothing.
@@ -458,7 +458,7 @@ func (x *importing) acceptGood(ctx context.Context) (*report.Document, error) {
 		return nil, err
 	}
 	x.o.Rest = rest
-	return x.report([]*imported{got}), nil
+	return x.stored(got), nil
 }
 
 // headingsWrong reports whether the rows below the headings were not read.

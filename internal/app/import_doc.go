@@ -17,6 +17,16 @@ const manyCounts = 50_000
 // list is worth making before someone asks for it.
 func (a *App) ManyStored() bool { return a.many }
 
+// stored reports what was stored, and notes whether that was much.
+func (x *importing) stored(all ...*imported) *report.Document {
+	n := 0
+	for _, f := range all {
+		n += f.units
+	}
+	x.a.many = n >= manyCounts
+	return x.report(all)
+}
+
 // report says how the files were read and what came of it.
 func (x *importing) report(all []*imported) *report.Document {
 	title := "Import"
@@ -25,21 +35,15 @@ func (x *importing) report(all []*imported) *report.Document {
 	}
 	doc := x.a.document(title, x.a.Today())
 	data := ImportData{Check: x.o.Check, Files: []ImportFile{}}
-	stored := 0
-	for i, f := range all {
+	for _, f := range all {
 		data.Files = append(data.Files, x.file(f))
-		came := x.came(f)
-		stored += f.units
-		if i == len(all)-1 && stored >= manyCounts && !x.o.Check {
-			x.a.many = true
-			if x.o.Readies {
-				came.Notes = append(came.Notes, report.Plain("The week's list is being made ready meanwhile: `leafturn week` need not wait."))
-			}
-		}
-		doc.Sections = append(doc.Sections, x.how(f), came)
+		doc.Sections = append(doc.Sections, x.how(f), x.came(f))
 		if len(f.res.Problems) > 0 {
 			doc.Sections = append(doc.Sections, problemSection(f))
 		}
+	}
+	if x.a.many && x.o.Readies {
+		doc.Sections = append(doc.Sections, report.Section{Key: "ready", Notes: report.Lines("The week's list is being made ready meanwhile: `leafturn week` need not wait.")})
 	}
 	doc.Data = data
 	return doc

@@ -4,7 +4,8 @@ package cli
 
 import "syscall"
 
-// apart is a session of its own: closing the terminal does not stop it.
+// apart is a group of its own, which no key typed at the terminal stops. A session of
+// its own would not do: Linux weighs the priorities of each session by themselves.
 func apart() *syscall.SysProcAttr { return &syscall.SysProcAttr{Setpgid: true} }
 
 // stepBack lets every other process go first.

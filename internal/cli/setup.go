@@ -113,8 +113,9 @@ func farmCommand(d *deps) *ucli.Command {
 	}
 }
 
-// bedFlags are what can be said of a bed, in order.
-func bedFlags(site ucli.Flag) []ucli.Flag {
+// bedFlags are what can be said of a bed, in order; site is where it lies if nothing
+// is said.
+func bedFlags(site string) []ucli.Flag {
 	return []ucli.Flag{
 		&ucli.StringFlag{Name: "block", Usage: "the block it lies in"},
 		&ucli.StringFlag{Name: "size", Usage: "length x width, such as \"25 m x 1.2 m\" or \"80 ft x 4 ft\""},
@@ -122,7 +123,7 @@ func bedFlags(site ucli.Flag) []ucli.Flag {
 		&ucli.StringFlag{Name: "plants", Usage: "number of plants"},
 		&ucli.StringFlag{Name: "cultivar", Usage: "what grows there"},
 		&ucli.StringFlag{Name: "irrigation", Usage: "drip, overhead, hand or none"},
-		site,
+		&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: site},
 		&ucli.StringFlag{Name: "water", Usage: "distance to the nearest water, such as \"20 m\""},
 		&ucli.StringFlag{Name: "animals", Usage: "animals that come to it, such as \"hens, dog\", or none"},
 		&ucli.StringFlag{Name: "leaves", Usage: "leaves of a plant, to turn mites per leaf into mites"},
@@ -137,8 +138,8 @@ func bedOptions(c *ucli.Context, code string) app.BedOptions {
 		Cultivar: c.String("cultivar"), Irrigation: c.String("irrigation"), Site: c.String("site"),
 		Water: c.String("water"), Animals: c.String("animals"), Leaves: c.String("leaves"), Crop: c.String("crop"), Rows: c.String("rows"),
 	}
-	for _, name := range []string{"block", "size", "at", "plants", "cultivar", "irrigation", "site", "water", "animals", "leaves", "crop", "rows"} {
-		if c.IsSet(name) && c.String(name) == "" {
+	for _, f := range bedFlags("") {
+		if name := f.Names()[0]; c.IsSet(name) && c.String(name) == "" {
 			o.Blank = append(o.Blank, name)
 		}
 	}
@@ -153,7 +154,7 @@ func bedCommand(d *deps) *ucli.Command {
 				Name: "add", Usage: "add a bed",
 				UsageText: `leafturn bed add B3 --block B --size "25 m x 1.2 m" --plants 100 --cultivar "red ball" --irrigation drip`,
 				ArgsUsage: "CODE",
-				Flags:     outputFlags(bedFlags(&ucli.StringFlag{Name: "site", Usage: "outdoor or house", Value: "outdoor"})...),
+				Flags:     outputFlags(bedFlags("outdoor")...),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
 					if err != nil {
@@ -172,7 +173,7 @@ func bedCommand(d *deps) *ucli.Command {
 				Name: "set", Usage: "change what is known of a bed, leave the rest",
 				UsageText: `leafturn bed set B3 --water "20 m" --animals none --leaves 45`, ArgsUsage: "CODE",
 				Description: "A blank value takes away what was noted, such as --cultivar \"\".",
-				Flags:       outputFlags(bedFlags(&ucli.StringFlag{Name: "site", Usage: "outdoor or house"})...),
+				Flags:       outputFlags(bedFlags("")...),
 				Action: func(c *ucli.Context) error {
 					w, err := words(c, 1, 1, "CODE")
 					if err != nil {

@@ -252,7 +252,7 @@ func (t *Tx) TreatmentLabel(id int64) (farm.Label, error) {
 	out, err := t.labels(`SELECT l.key, l.version, l.document FROM treatment x
 JOIN label l ON l.key = x.label_key AND l.version = x.label_version WHERE x.id = ?`, id)
 	if err == nil && len(out) == 0 {
-		err = notFound(KindTreatment, id)
+		err = NoRecord(KindTreatment, id)
 	}
 	if err != nil {
 		return farm.Label{}, err

@@ -155,7 +155,7 @@ func (t *Tx) void(k kindInfo, kind Kind, id int64, reason string, at time.Time) 
 		return err
 	}
 	if !found {
-		return notFound(kind, id)
+		return NoRecord(kind, id)
 	}
 	return &diag.Problem{
 		What: fmt.Sprintf("%s record %d was voided already on %s: %s", kind, id, old.At, old.Reason),

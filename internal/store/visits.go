@@ -287,7 +287,7 @@ func (t *Tx) Visit(id int64) (farm.Visit, error) {
 		return farm.Visit{}, err
 	}
 	if len(vs) == 0 {
-		return farm.Visit{}, notFound(KindVisit, id)
+		return farm.Visit{}, NoRecord(KindVisit, id)
 	}
 	return vs[0], nil
 }
@@ -493,6 +493,7 @@ func (t *Tx) LatestVisits(asOf civil.Date) ([]Header, error) {
 	return t.headers(latestSQL, asOf)
 }
 
-func notFound(kind Kind, id int64) error {
+// NoRecord says that there is no record of a kind with a number.
+func NoRecord(kind Kind, id int64) error {
 	return &diag.Problem{What: fmt.Sprintf("there is no %s record %d", kind, id), Do: "see the numbers with `leafturn history`, `leafturn visits --all` and `leafturn records`", Kept: keptNothing, Usage: true, Err: ErrNotFound}
 }

@@ -186,7 +186,7 @@ func (t *Tx) OverrideHistory() ([]farm.Override, error) {
 func (t *Tx) Override(id int64) (farm.Override, error) {
 	out, err := t.overrides("SELECT pest, measure, level, value, reason, since FROM override WHERE id = ?", id)
 	if err == nil && len(out) == 0 {
-		err = notFound(KindOverride, id)
+		err = NoRecord(KindOverride, id)
 	}
 	if err != nil {
 		return farm.Override{}, err
