@@ -84,7 +84,7 @@ func (r *reader) again(row Row) bool {
 	}
 	r.now, b.last = row.N, row.N
 	if r.Rest {
-		b.more().rows = append(b.rows, row.N)
+		b.more().rows = append(b.aside.rows, row.N)
 	}
 	r.res.Rows++
 	r.res.Repeated += again

@@ -104,12 +104,13 @@ func (r *reader) watch(touched []*build, get func(*Column) (string, bool), fail 
 
 // differ notes what a watched column says, and that it said something else before.
 func (b *build) differ(c *Column, text string) *wrong {
-	before, ok := b.apart[c.Col]
+	said := b.more()
+	before, ok := said.apart[c.Col]
 	switch {
-	case !ok && b.apart == nil:
-		b.more().apart = map[int]string{c.Col: strings.Clone(text)}
+	case !ok && said.apart == nil:
+		said.apart = map[int]string{c.Col: strings.Clone(text)}
 	case !ok:
-		b.apart[c.Col] = strings.Clone(text)
+		said.apart[c.Col] = strings.Clone(text)
 	case before != text:
 		return bad(apartRemedy, "the rows of %s say %s and %s: counts of one unit would be taken for several units", b.words(), quote(before), quote(text))
 	}

@@ -24,7 +24,7 @@ type build struct {
 	end      int32 // its last row, where that is known before
 	last     int
 	groups   []int // of columns that its counts stand in
-	*aside
+	aside    *aside
 }
 
 // aside is what the rows of a visit say besides numbered counts, and its rows
@@ -41,12 +41,17 @@ type aside struct {
 	apart     map[int]string // what the rows say in columns that tell counts of one unit apart
 }
 
-// nothing is said by most visits. It is never written to.
-var nothing aside
+// said is what is said besides.
+func (b *build) said() aside {
+	if b.aside == nil {
+		return aside{}
+	}
+	return *b.aside
+}
 
-// more is what is said besides, to be added to.
+// more is said, to be added to.
 func (b *build) more() *aside {
-	if b.aside == &nothing {
+	if b.aside == nil {
 		b.aside = &aside{}
 	}
 	return b.aside
@@ -58,11 +63,11 @@ type unit struct{ n, row, no int32 }
 
 // label is what a unit is called, "" for nothing.
 func (b *build) label(i int) string {
-	switch {
-	case b.units[i].no > 0:
-		return strconv.Itoa(int(b.units[i].no))
-	case b.names != nil:
-		return b.names[i]
+	if no := b.units[i].no; no > 0 {
+		return strconv.Itoa(int(no))
+	}
+	if names := b.said().names; names != nil {
+		return names[i]
 	}
 	return ""
 }
@@ -72,7 +77,7 @@ func (b *build) find(label string, n int) int {
 	if n > 0 {
 		return slices.IndexFunc(b.units, func(u unit) bool { return int(u.no) == n })
 	}
-	return slices.Index(b.names, label)
+	return slices.Index(b.said().names, label)
 }
 
 var seed = maphash.MakeSeed()
@@ -104,15 +109,15 @@ func (b *build) add(row int, label string, units []farm.UnitCount) (again int, w
 		if label == "" {
 			continue
 		}
-		if n == 0 && b.names == nil {
-			b.more().names = make([]string, len(b.units)-1, len(b.units))
+		if n == 0 && b.more().names == nil {
+			b.aside.names = make([]string, len(b.units)-1, len(b.units))
 		}
-		if b.names != nil {
+		if b.aside != nil && b.aside.names != nil {
 			name := ""
 			if n == 0 {
 				name = label
 			}
-			b.names = append(b.names, name)
+			b.aside.names = append(b.aside.names, name)
 		}
 		b.labelled, b.turned, b.high = true, b.turned || n <= int(b.high), max(b.high, int32(n))
 	}
@@ -130,11 +135,7 @@ func unitNo(label string) int {
 
 // empty makes a new build of one that is finished.
 func (b *build) empty(k key, row, col int) *build {
-	said := &nothing
-	if cap(b.rows) > 0 {
-		said = &aside{rows: b.rows[:0]}
-	}
-	*b = build{key: k, first: row, col: int32(col), units: b.units[:0], groups: b.groups[:0], aside: said}
+	*b = build{key: k, first: row, col: int32(col), units: b.units[:0], groups: b.groups[:0]}
 	return b
 }
 
@@ -157,10 +158,11 @@ func (b *build) words() string {
 // visit makes the visit. Numbered units stand in the order of their numbers,
 // whatever the order of the rows.
 func (b *build) visit() (farm.Visit, *wrong) {
+	said := b.said()
 	v := farm.Visit{
 		Bed: b.bed, Date: b.date, Pest: b.pest, Unit: b.unit, Stratum: b.stratum,
-		Presence: b.presence, Damage: b.damage, Enemies: b.enemies, Conditions: b.cond,
-		Observer: strings.Join(b.observers, ", "), Note: strings.Join(b.notes, "; "),
+		Presence: said.presence, Damage: said.damage, Enemies: said.enemies, Conditions: said.cond,
+		Observer: strings.Join(said.observers, ", "), Note: strings.Join(said.notes, "; "),
 	}
 	var order []int // nil: as they are
 	if b.labelled && b.turned {

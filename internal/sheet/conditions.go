@@ -19,7 +19,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 		if c.Role != Note && c.Role != Weather && lost[strings.ToLower(text)] {
 			continue
 		}
-		var set func(b *build) *wrong
+		var set func(b *build, said *aside) *wrong
 		var w *wrong
 		switch c.Role {
 		case Air, SoilTemp:
@@ -31,10 +31,10 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				}
 				break
 			}
-			set = func(b *build) *wrong {
-				at := &b.more().cond.AirC
+			set = func(b *build, said *aside) *wrong {
+				at := &said.cond.AirC
 				if c.Role == SoilTemp {
-					at = &b.more().cond.SoilC
+					at = &said.cond.SoilC
 				}
 				if *at != nil && **at != t {
 					return differs(b, c)
@@ -48,10 +48,10 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad(map[Role]string{Soil: "write dry, moist or wet", Foliage: "write dry or wet"}[c.Role], "%s does not say how wet it was", quote(text))
 				break
 			}
-			set = func(b *build) *wrong {
-				at := &b.more().cond.Soil
+			set = func(b *build, said *aside) *wrong {
+				at := &said.cond.Soil
 				if c.Role == Foliage {
-					at = &b.more().cond.Foliage
+					at = &said.cond.Foliage
 				}
 				if *at != "" && *at != k {
 					return differs(b, c)
@@ -65,11 +65,11 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad("write the nights the trap stood, 1 to 60", "%s is not a number of nights", quote(text))
 				break
 			}
-			set = func(b *build) *wrong {
-				if b.cond.Nights != 0 && b.cond.Nights != n {
+			set = func(b *build, said *aside) *wrong {
+				if said.cond.Nights != 0 && said.cond.Nights != n {
 					return differs(b, c)
 				}
-				b.more().cond.Nights = n
+				said.cond.Nights = n
 				return nil
 			}
 		case Disturbed:
@@ -79,8 +79,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad("write yes or no", "%s does not say whether the unit was disturbed", quote(text))
 				break
 			}
-			set = func(b *build) *wrong {
-				said := b.more()
+			set = func(b *build, said *aside) *wrong {
 				said.cond.Disturbed = said.cond.Disturbed || slices.Contains(yes, low)
 				return nil
 			}
@@ -90,11 +89,11 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = plain(err)
 				break
 			}
-			set = func(b *build) *wrong {
-				if b.damage != nil && *b.damage != d {
+			set = func(b *build, said *aside) *wrong {
+				if said.damage != nil && *said.damage != d {
 					return differs(b, c)
 				}
-				b.more().damage = &d
+				said.damage = &d
 				return nil
 			}
 		case Observer:
@@ -102,28 +101,28 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 				w = bad("write a name", "%s is too long for a name", quote(text))
 				break
 			}
-			set = func(b *build) *wrong { b.more().observers = addOnce(b.observers, text); return nil }
+			set = func(b *build, said *aside) *wrong { said.observers = addOnce(said.observers, text); return nil }
 		case Note, Weather:
 			if c.Role == Weather {
 				text = "weather: " + text
 			}
-			set = func(b *build) *wrong { b.more().notes = addOnce(b.notes, text); return nil }
+			set = func(b *build, said *aside) *wrong { said.notes = addOnce(said.notes, text); return nil }
 		case Enemy:
 			n, wr := plainCount(text, false)
 			if w = wr; w != nil {
 				break
 			}
-			set = func(b *build) *wrong {
+			set = func(b *build, said *aside) *wrong {
 				if slices.Contains(twice, b) {
 					return nil
 				}
-				for i := range b.enemies {
-					if b.enemies[i].Enemy == c.Enemy {
-						b.enemies[i].Count += n
+				for i := range said.enemies {
+					if said.enemies[i].Enemy == c.Enemy {
+						said.enemies[i].Count += n
 						return nil
 					}
 				}
-				b.more().enemies = append(b.enemies, farm.EnemyCount{Enemy: c.Enemy, Count: n})
+				said.enemies = append(said.enemies, farm.EnemyCount{Enemy: c.Enemy, Count: n})
 				return nil
 			}
 		}
@@ -134,7 +133,7 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 			if set == nil {
 				break
 			}
-			if w := set(b); w != nil {
+			if w := set(b, b.more()); w != nil {
 				fail(c, text, w)
 				break
 			}
@@ -142,8 +141,8 @@ func (r *reader) conditions(touched, twice []*build, get func(*Column) (string, 
 	}
 	if r.Map.Observer != "" {
 		for _, b := range touched {
-			if len(b.observers) == 0 {
-				b.more().observers = addOnce(b.observers, r.Map.Observer)
+			if said := b.more(); len(said.observers) == 0 {
+				said.observers = addOnce(said.observers, r.Map.Observer)
 			}
 		}
 	}

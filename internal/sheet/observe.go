@@ -279,7 +279,7 @@ func (r *reader) observe(row Row) error {
 		b := r.last
 		if b == nil || b.key != k {
 			if b = r.open[k]; b == nil {
-				b = &build{aside: &nothing}
+				b = &build{}
 				if n := len(r.spare); n > 0 {
 					b, r.spare = r.spare[n-1], r.spare[:n-1]
 				}
@@ -299,8 +299,10 @@ func (r *reader) observe(row Row) error {
 			fail(pestCol, pestText, bad("add up the counts of each unit and write them in one row, or write one word if they are the same animals", "%s is called %s in row %d: counts of both would be taken for those of two units, or of one that stands twice", b.words(), quote(b.word), b.first))
 		}
 		b.last = row.N
-		if n := len(b.rows); r.Rest && (n == 0 || b.rows[n-1] != row.N) {
-			b.more().rows = append(b.rows, row.N)
+		if r.Rest {
+			if rows := b.more().rows; len(rows) == 0 || rows[len(rows)-1] != row.N {
+				b.aside.rows = append(rows, row.N)
+			}
 		}
 		if !slices.Contains(b.groups, c.group) {
 			b.groups = append(b.groups, c.group)
@@ -432,10 +434,11 @@ func (r *reader) observe(row Row) error {
 }
 
 func (b *build) share(p farm.Presence) *wrong {
-	if b.presence != nil {
-		return bad("add them up, or keep one", "%s has a presence sample already: %d/%d", b.words(), b.presence.Infested, b.presence.Looked)
+	said := b.more()
+	if said.presence != nil {
+		return bad("add them up, or keep one", "%s has a presence sample already: %d/%d", b.words(), said.presence.Infested, said.presence.Looked)
 	}
-	b.more().presence = &p
+	said.presence = &p
 	return nil
 }
 

@@ -484,7 +484,7 @@ func (r *reader) give(b *build) error {
 
 // keep puts all rows of a visit into the rest.
 func (r *reader) keep(b *build, why string) {
-	for _, row := range b.rows {
+	for _, row := range b.said().rows {
 		say := why
 		if x := r.res.Rest[row]; x != nil && x.Why != "" {
 			say = x.Why

@@ -120,7 +120,7 @@ func (res *Result) holds(b *build) (row int, held bool) {
 		if p.bed != "" && p.bed != b.bed || p.pest != "" && p.pest != b.pest || !p.date.IsZero() && p.date != b.date {
 			continue
 		}
-		if p.share && b.presence != nil {
+		if p.share && b.said().presence != nil {
 			continue
 		}
 		taken := false
