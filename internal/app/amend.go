@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"reflect"
@@ -124,7 +125,11 @@ func (a *App) Amend(ctx context.Context, o AmendOptions) (*report.Document, Said
 		})
 	})
 	if err != nil {
-		return nil, Said{}, kept(err, fmt.Sprintf("nothing was stored; %s %d is as it was", kind, id))
+		words := "nothing was stored"
+		if !errors.Is(err, store.ErrNotFound) || was != "" {
+			words += fmt.Sprintf("; %s %d is as it was", kind, id)
+		}
+		return nil, Said{}, kept(err, words)
 	}
 	a.memory = memory{}
 	res.Said = fmt.Sprintf("%s %d is amended: %s %d takes its place\nwas: %s\nis:  %s\nthe first stays in the history with the reason: leafturn history %s %d", kind, id, kind, instead, was, is, kind, instead)
